@@ -1,0 +1,12 @@
+"""How long work tells how far it is."""
+
+from collections.abc import Callable
+from typing import TypeAlias
+
+Progress: TypeAlias = Callable[[float], None]
+"""Called with the share done, rising from 0 to 1, from the calling thread only."""
+
+
+def silent(share: float) -> None:
+    """Tell nobody."""
+    del share

@@ -1,0 +1,1 @@
+"""Prices in, rates out; a plan in, a ledger out."""

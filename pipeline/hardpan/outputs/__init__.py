@@ -1,0 +1,1 @@
+"""Records in, files out; decides nothing agronomic."""

@@ -1,0 +1,25 @@
+"""Settings of the outputs."""
+
+from typing import Literal
+
+from hardpan.core.settings import Settings, setting
+
+Format = Literal["geojson", "shapefile", "geopackage", "isoxml", "geotiff", "report", "job-card", "kml", "geoparquet"]
+
+
+class OutputSettings(Settings):
+    """The `[outputs]` table."""
+
+    formats: tuple[Format, ...] = setting(
+        ("geojson", "shapefile", "geopackage", "isoxml", "geotiff", "report", "job-card"), says="What to write"
+    )
+    display_unit: Literal["cm", "mm", "in"] = setting("cm", says="Unit of the display's depth column")
+    units: Literal["metric", "us"] = setting("metric", says="Units for people in report, card and display file")
+    isoxml_version: Literal["3.3", "4"] = setting("3.3", says="ISO 11783-10 version of the task data")
+    isoxml_shape: Literal["grid2", "grid1", "polygons"] = setting("grid2", says="Shape of the task data")
+    grid_cell_m: float | None = setting(
+        None, says="Cell of the task grid; half the working width when left out", unit="m", gt=0
+    )
+    max_polygons: int = setting(300, says="Most polygons of the display file", ge=1)
+    max_vertices: int = setting(10_000, says="Most vertices of the display file", ge=10)
+    max_ring_vertices: int = setting(1_000, says="Most vertices of one ring of the display file", ge=4)

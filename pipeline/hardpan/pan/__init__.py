@@ -1,0 +1,1 @@
+"""Profiles in, pan features with censoring out."""

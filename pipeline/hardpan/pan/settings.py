@@ -1,0 +1,27 @@
+"""Settings of pan detection."""
+
+from typing import Literal
+
+from hardpan.core.settings import Settings, setting
+
+
+class PanSettings(Settings):
+    """The `[pan]` table."""
+
+    critical_kpa: float = setting(
+        2500.0, says="Cone index above which roots are taken to be stopped", unit="kPa", source="pmc4950291", gt=0
+    )
+    hysteresis_kpa: float = setting(
+        200.0, says="The pan ends when resistance falls this far below the threshold", unit="kPa", ge=0
+    )
+    min_thickness_mm: float = setting(50.0, says="Thinner hard layers are not a pan", unit="mm", ge=0)
+    crust_mm: float = setting(100.0, says="A hard layer that ends above this depth is a crust", unit="mm", ge=0)
+    search_to_mm: float = setting(700.0, says="A pan that starts deeper is out of a ripper's reach", unit="mm", gt=0)
+    sensitivity_kpa: tuple[float, ...] = setting(
+        (1500.0, 2000.0, 2500.0), says="Thresholds of the sensitivity run", unit="kPa"
+    )
+    moisture_model: Literal["none", "busscher-leao", "dasilva-kay", "silva"] = setting(
+        "none", says="Published moisture normalisation; needs moisture at the same depth"
+    )
+    reference_theta: float = setting(0.25, says="Water content the readings are moved to", unit="m3/m3", gt=0, lt=1)
+    slice_mm: float = setting(100.0, says="Thickness of the depth slices", unit="mm", gt=0)

@@ -1,0 +1,1 @@
+"""Zones in, a plan out: loosening, effort, limits, set-up, depth."""

@@ -1,0 +1,58 @@
+"""Settings of machine, prescription, season and history."""
+
+from collections.abc import Mapping
+from typing import Literal
+
+from hardpan.core.settings import Settings, setting
+
+
+class MachineSettings(Settings):
+    """The `[machine]` table: entries of the shipped tables or inline tables."""
+
+    tractor: str | Mapping[str, object] = setting("tracked-370kw", says="Entry of configs/tractors.toml or a table")
+    ripper: str | Mapping[str, object] = setting("seven-tine-600", says="Entry of configs/rippers.toml or a table")
+    setup: str | None = setting(None, says="Consider this set-up only")
+    observed_fuel_l_per_ha: float | None = setting(None, says="Measured fuel of a ripping pass", unit="L/ha", gt=0)
+    observed_depth_mm: float | None = setting(None, says="Depth of the measured pass", unit="mm", gt=0)
+    observed_speed_kmh: float | None = setting(None, says="Speed of the measured pass", unit="km/h", gt=0)
+
+
+class PrescriptionSettings(Settings):
+    """The `[prescription]` table."""
+
+    rule: Literal["return", "cover"] = setting("return", says="return = most money; cover = break the pan on a share")
+    step_mm: int = setting(25, says="Depth step the implement holds", unit="mm", ge=5, le=200)
+    cover_share: float = setting(0.9, says="Share of the zone to cover (rule cover)", gt=0, lt=1)
+    below_pan_mm: float = setting(
+        25.0, says="Working depth below the pan's bottom (rule cover)", unit="mm", source="usfs0834", ge=0
+    )
+    clay_margin_mm: float = setting(50.0, says="Stay this far above hostile clay", unit="mm", ge=0)
+    user_uniform_depth_mm: float | None = setting(None, says="Uniform depth to compare with", unit="mm", gt=0)
+    setups_per_paddock: int = setting(1, says="Set-ups the operator is ready to fit in one paddock", ge=1, le=4)
+    soft_clay_margin_mm: float = setting(
+        0.0,
+        says="Stay this far above clay that is not hostile (no gain from ripping into it)",
+        unit="mm",
+        ge=0,
+        source="crabtree1989",
+    )
+
+
+class SeasonSettings(Settings):
+    """The `[season]` table: next crop, moisture, cover."""
+
+    crop: str = setting("wheat", says="Next crop, an entry of configs/crops.toml")
+    moist_depth_mm: float | None = setting(None, says="Depth the soil is moist to, dug or probed", unit="mm", ge=0)
+    rain_since_dry_mm: float | None = setting(None, says="Rain since the profile was dry", unit="mm", ge=0)
+    too_wet: bool | None = setting(None, says="Hand test at working depth says too wet")
+    cover_pct: float | None = setting(None, says="Ground cover left after the pass", unit="%", ge=0, le=100)
+    controlled_traffic: bool = setting(False, says="Wheels keep to tramlines")
+    hours_per_day: float = setting(10.0, says="Ripping hours in a day", unit="h", gt=0, le=24)
+
+
+class HistorySettings(Settings):
+    """The `[history]` table: the last ripping."""
+
+    last_ripped: int | None = setting(None, says="Year of the last ripping", ge=1950, le=2200)
+    last_depth_mm: float | None = setting(None, says="Depth of the last ripping", unit="mm", gt=0)
+    season: int | None = setting(None, says="Season this plan is for (year)", ge=1950, le=2200)

@@ -1,0 +1,1 @@
+"""What crosses a wall between rooms: records that hold and check, and never compute."""

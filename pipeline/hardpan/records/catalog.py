@@ -1,0 +1,247 @@
+"""Soils, machines, set-ups, prices and crops: numbers with unit and source, read from TOML tables."""
+
+from collections.abc import Mapping
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from hardpan.core.settings import Settings
+
+
+class Quantity(Settings):
+    """A number with its unit, range and source."""
+
+    value: float
+    low: float | None = None
+    """Low end of the stated range (5 %), None: no range stated."""
+    high: float | None = None
+    unit: str = Field(min_length=1)
+    source: str = Field(min_length=1)
+    """Key of references.toml, "common practice", "unverified" or "user"."""
+    note: str = ""
+
+    @model_validator(mode="after")
+    def _ordered(self) -> "Quantity":
+        low, high = self.span
+        if not low <= self.value <= high:
+            message = f"low <= value <= high, got {low}, {self.value}, {high}"
+            raise ValueError(message)
+        return self
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """Low and high, both the value where no range is stated."""
+        return (self.value if self.low is None else self.low, self.value if self.high is None else self.high)
+
+
+class SoilType(Settings):
+    """Agronomy of one soil type (`configs/soils.toml`, overridden by `[soil.types."..."]`)."""
+
+    labels: tuple[str, ...] = ()
+    """Other spellings met in soil maps; compared case-folded with spaces squeezed."""
+    texture: Literal["coarse", "medium", "fine"]
+    """Class of the draft equation (ASABE D497)."""
+    water_texture: str
+    """Row of the plant-available-water table."""
+    clay_depth: Quantity | None = None
+    """Usual depth to the clay subsoil, mm; None: no clay in reach."""
+    first_year_gain: Quantity
+    """Yield gain of the first season when the whole pan is broken, t/ha, of the reference crop."""
+    persistence: Quantity
+    """Share of the gain kept from one season to the next without traffic control."""
+    persistence_controlled: Quantity
+    """The same with controlled traffic."""
+    seasons: Quantity
+    """Seasons the loosening lasts without traffic control."""
+    hostile_subsoil: bool = False
+    """The clay below is sodic, dispersive or otherwise not to be brought up or smeared."""
+    responds: bool = True
+    """False: ripping is not expected to pay on this soil (the reason in `note`)."""
+    note: str = ""
+
+
+class SetUp(Settings):
+    """One way to fit a ripper (`configs/setups.toml`)."""
+
+    says: str
+    """Name for people."""
+    foot_width: Quantity
+    """Width of the foot or across the wings, mm."""
+    side_angle: Quantity
+    """Angle of the loosened section's side from horizontal, degrees."""
+    critical_ratio: Quantity
+    """Depth over foot width below which only the slot is loosened."""
+    leading_depth_share: Quantity | None = None
+    """Depth of shallow leading tines as share of the working depth."""
+    draft_row: Literal["narrow", "winged"]
+    """Row of the draft equation."""
+    draft_factor: Quantity
+    """Draft relative to that row."""
+    wear_factor: Quantity
+    """Wear relative to a plain tine."""
+    min_depth: Quantity | None = None
+    max_depth: Quantity | None = None
+
+
+class Ripper(Settings):
+    """A ripper (`configs/rippers.toml` or an inline table)."""
+
+    tines: int = Field(ge=1)
+    spacing: Quantity
+    """Between tines, mm."""
+    min_depth: Quantity
+    max_depth: Quantity
+    setups: tuple[str, ...] = Field(min_length=1)
+    """Keys of setups.toml it can be fitted with."""
+    usual_depth: Quantity
+    """Depth it is run at where nobody varies it, mm."""
+    rate_of_depth_change: Quantity
+    """mm/s."""
+    latency: Quantity
+    """s from signal to movement."""
+    draft_rating: Quantity | None = None
+    """Largest draft the frame takes, kN."""
+    breakout_rating: Quantity | None = None
+    """Largest draft a tine takes before it trips, kN."""
+    list_price: Quantity
+    years: Quantity
+    hours_per_year: Quantity
+
+    @property
+    def width_m(self) -> float:
+        """Working width: tines x spacing."""
+        return self.tines * self.spacing.value / 1000.0
+
+
+class Tractor(Settings):
+    """A tractor (`configs/tractors.toml` or an inline table); generic classes, no makes."""
+
+    engine_power: Quantity
+    """kW, rated."""
+    drive: Literal["track", "4wd", "mfwd", "2wd"]
+    mass: Quantity
+    """kg as ballasted."""
+    min_speed: Quantity
+    max_speed: Quantity
+    """Ripping speed window, km/h."""
+    list_price: Quantity
+    years: Quantity
+    hours_per_year: Quantity
+
+
+class DraftRow(Settings):
+    """Coefficients of D = F (A + B S + C S^2) W T (N, km/h, cm)."""
+
+    a: Quantity
+    b: Quantity
+    c: Quantity
+    range_pct: Quantity
+    """Stated range, +/- %."""
+
+
+class Effort(Settings):
+    """Tillage effort (`configs/effort.toml`): draft rows, texture factors, traction, fuel."""
+
+    rows: Mapping[str, DraftRow]
+    texture_factor: Mapping[str, Quantity]
+    depth_exponent: Quantity
+    anchor_depth: Quantity
+    """Depth at which the depth exponent leaves the draft equation unchanged, mm."""
+    tractive_efficiency: Mapping[str, Quantity]
+    """By drive."""
+    slip: Mapping[str, Quantity]
+    """Usual slip by drive, share."""
+    engine_to_axle: Quantity
+    usable_power: Quantity
+    """Share of rated engine power that may be asked for continuously."""
+    fuel: Mapping[str, Quantity]
+    """Coefficients of the fuel equation."""
+    field_efficiency: Quantity
+    turn_time: Quantity
+    """s a turn, for zones with short runs."""
+
+
+class Crop(Settings):
+    """A crop (`configs/crops.toml`)."""
+
+    says: str
+    sowing_depth: Quantity
+    """mm; small shallow-sown seed needs the firmer finish."""
+    needs_firm_seedbed: bool
+    gain_factor: Quantity
+    """Yield gain relative to the reference crop."""
+
+
+class PriceTable(Settings):
+    """Money (`configs/prices.toml`, overridden by `[prices]`)."""
+
+    currency: str
+    fuel_per_l: Quantity
+    labour_per_h: Quantity
+    grain_per_t: Quantity
+    wear_per_ha: Quantity
+    """Points and wear, plain tine at the reference depth."""
+    contractor_per_ha: Quantity | None = None
+    lime_per_t: Quantity
+    gypsum_per_t: Quantity
+    spreading_per_ha: Quantity
+    discount_rate: Quantity
+    housing_insurance_tax: Quantity
+    """Share of purchase price a year."""
+    lubricant_share: Quantity
+    labour_factor: Quantity
+    remaining_value: Mapping[str, tuple[Quantity, Quantity, Quantity]]
+    repair: Mapping[str, tuple[Quantity, Quantity]]
+    extra_zone: Quantity
+    """What a further zone costs in setting, checking and turning, money a zone."""
+
+
+class Rule(Settings):
+    """One row of the set-up decision table."""
+
+    constraint: str
+    says: str
+    """Condition in words."""
+    needs: tuple[str, ...] = ()
+    """Names of measurements the row reads (columns of the cores, or facts of zone and crop)."""
+    when: Mapping[str, tuple[float, float]] = {}
+    """Measurement to the closed interval in which the row applies; infinite ends allowed."""
+    prefers: tuple[str, ...] = ()
+    """Set-ups that help, best first."""
+    forbids: tuple[str, ...] = ()
+    rollers: bool | None = None
+    depth_ceiling: str | None = None
+    """Name of the measurement that limits the depth."""
+    advice: str
+    not_fixed: str = ""
+    """What ripping will not fix here."""
+    source: str
+
+
+class Source(Settings):
+    """An entry of references.toml."""
+
+    authors: str
+    year: int | str
+    title: str
+    where: str
+    standing: Literal["read", "read in part", "abstract", "from memory", "computed", "practice", "design"]
+
+
+class Catalog(Settings):
+    """All shipped tables, with the user's overrides applied."""
+
+    soils: Mapping[str, SoilType]
+    tractor_name: str
+    tractor: Tractor
+    ripper_name: str
+    ripper: Ripper
+    setups: Mapping[str, SetUp]
+    """Those the ripper can be fitted with."""
+    rules: tuple[Rule, ...]
+    effort: Effort
+    prices: PriceTable
+    crop: Crop
+    available_water: Mapping[str, Quantity]
+    """Plant-available water by texture, mm/cm."""
+    references: Mapping[str, Source]

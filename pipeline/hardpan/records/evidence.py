@@ -1,0 +1,35 @@
+"""A whole run, as the outputs receive it."""
+
+from dataclasses import dataclass
+
+from hardpan.records.catalog import Catalog
+from hardpan.records.issues import Issues
+from hardpan.records.ledger import Ledger, Rates
+from hardpan.records.pan import PanFeatures
+from hardpan.records.plan import Options, Plan
+from hardpan.records.surfaces import Surfaces
+from hardpan.records.survey import Survey
+from hardpan.records.trail import Trail
+from hardpan.records.zones import Zones
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PaddockRun:
+    """Everything one run found, in the order it was found."""
+
+    survey: Survey
+    pan: PanFeatures
+    surfaces: Surfaces
+    catalog: Catalog
+    rates: Rates
+    options: Options
+    zones: Zones
+    plan: Plan
+    ledger: Ledger
+    trail: Trail
+
+    @property
+    def issues(self) -> Issues:
+        """All issues, stage after stage."""
+        stages = (self.survey, self.pan, self.surfaces, self.rates, self.options, self.zones, self.plan, self.ledger)
+        return tuple(issue for stage in stages for issue in stage.issues)

@@ -1,0 +1,39 @@
+"""What was dropped, filled, assumed or extrapolated, kept all the way to the report."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Outcome(StrEnum):
+    """What became of an input."""
+
+    ACCEPT = "accept"
+    """Loaded, nothing to say."""
+    WARN = "warn"
+    """Loaded, and this was changed, dropped or assumed."""
+    ASK = "ask"
+    """Stopped until an option decides."""
+    REJECT = "reject"
+    """Stopped."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Issue:
+    """One thing a user should know of."""
+
+    outcome: Outcome
+    stage: str
+    """Room that says so: survey, pan, surfaces, zones, prescription, costs, outputs."""
+    code: str
+    """Short kebab-case name of the kind of issue, for filtering."""
+    what: str
+    """What was found, one sentence."""
+    done: str
+    """What was done about it, one sentence."""
+    file: str = ""
+    """Base name of the file, empty where none is concerned."""
+    place: str = ""
+    """Row, feature, site or zone, as a user would look it up."""
+
+
+Issues = tuple[Issue, ...]

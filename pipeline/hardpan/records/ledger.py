@@ -1,0 +1,48 @@
+"""Prices before the decision, money after it."""
+
+from dataclasses import dataclass, field
+
+import pandas as pd
+import xarray as xr
+
+from hardpan.records.issues import Issues
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Rates:
+    """What an hour, a litre and a loosened hectare are worth, with their uncertainty.
+
+    `scenarios` are joint draws used alike by the decision and the ledger, dims (draw, soil_type):
+    `worth_per_ha` (draw, soil_type): present value of breaking the whole pan there (gain x price x persistence x
+    discount); `per_hour` (draw): tractor and ripper ownership, repairs and labour; `per_litre` (draw): fuel and
+    lubricant; `wear_per_ha` (draw): points and wear of one plain tine set at the reference depth.
+    """
+
+    scenarios: xr.Dataset
+    items: pd.DataFrame
+    """One row a rate: `item`, `per` ("h", "L", "ha"), `mid`, `low`, `high`, `source`."""
+    currency: str
+    worth: pd.DataFrame
+    """One row a soil type: `soil_type`, `first_year_t_per_ha`, `low`, `high`, `seasons`, `present_value_per_ha`."""
+    issues: Issues = field(default=())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ledger:
+    """Areas, quantities and money, per zone and in all."""
+
+    lines: pd.DataFrame
+    """Columns `hardpan.records.columns.TALLY`; `zone` is text ("1", "2", ..., "total")."""
+    strategies: pd.DataFrame
+    """One row a strategy (prescription, uniform at the machine's usual depth, uniform at the user's depth, best
+    uniform, no ripping): `strategy`, `depth_mm`, `ripped_ha`, `cost`, `fuel_l`, `hours`, `benefit`, `net`,
+    `net_low`, `net_high`, `loss_probability`; money for the paddock, 5-95 % range."""
+    investment: pd.DataFrame
+    """One row a ripped zone and `total`: `zone`, `npv_per_ha`, `payback_seasons`, `break_even_t_per_ha`."""
+    when_again: pd.DataFrame
+    """One row a ripped zone: `zone`, `seasons_low`, `seasons_high`, `depth_mm`, `why`."""
+    hours: float
+    days: float
+    headline: str
+    """The one sentence a grower understands (DESIGN section 5)."""
+    issues: Issues = field(default=())

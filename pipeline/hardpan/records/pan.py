@@ -1,0 +1,59 @@
+"""What each insertion says of the pan."""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+import geopandas as gpd
+import pandas as pd
+
+from hardpan.core.arrays import Floats
+from hardpan.core.errors import InputError
+from hardpan.records.columns import PAN
+from hardpan.records.issues import Issues
+
+
+class State(StrEnum):
+    """Whether there is a pan."""
+
+    PRESENT = "present"
+    ABSENT = "absent"
+    UNUSABLE = "unusable"
+    """The record says nothing either way (for example it stops short in soft soil)."""
+
+
+class Bottom(StrEnum):
+    """What is known of the pan's bottom."""
+
+    OBSERVED = "observed"
+    """Between `bottom_low_mm` and `bottom_high_mm`, best value `bottom_mm`."""
+    CENSORED = "right-censored"
+    """Deeper than `bottom_low_mm`; `bottom_mm` is NaN and `bottom_high_mm` infinite (or a stated bound)."""
+    ABSENT = "absent"
+    UNUSABLE = "unusable"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PanFeatures:
+    """One row an insertion, in the order of the profiles."""
+
+    insertions: gpd.GeoDataFrame
+    """Columns `hardpan.records.columns.PAN`: `insertion`, `site` text; `state` value of `State`; `top_mm`,
+    `bottom_mm` (NaN unless observed), `bottom_kind` value of `Bottom`, `bottom_low_mm`, `bottom_high_mm`,
+    `bottom_sd_mm` (reading error of the crossing), `peak_kpa` (at least so much where censored), `peak_depth_mm`,
+    `excess_kpa_mm` (integral above the threshold), `why` (one sentence), `geometry` point in the working CRS."""
+    threshold_kpa: float
+    excess_shape: Floats
+    """Mean excess resistance against relative depth between top (0) and bottom (1), at equal steps; sums to 1."""
+    slices: pd.DataFrame
+    """Mean cone index (kPa) by depth slice: index insertion, columns the slice's mid depth in mm; NaN unread."""
+    sensitivity: pd.DataFrame
+    """One row a threshold: `threshold_kpa`, `present_share`, `top_mm`, `bottom_mm` (means over the observed),
+    `censored_share`."""
+    dates: pd.DataFrame
+    """One row a probing date: `date`, `insertions`, `mean_kpa` of the slice 0-300 mm, `present_share`."""
+    issues: Issues = field(default=())
+
+    def __post_init__(self) -> None:
+        missing = [name for name in PAN if name not in self.insertions]
+        if missing:
+            raise InputError(what=f"pan features lack {', '.join(missing)}", right="all of `records.columns.PAN`")

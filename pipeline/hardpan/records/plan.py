@@ -1,0 +1,61 @@
+"""What each depth and set-up would return everywhere, and what was chosen."""
+
+from dataclasses import dataclass, field
+
+import geopandas as gpd
+import pandas as pd
+
+from hardpan.core.arrays import Floats
+from hardpan.core.errors import InputError
+from hardpan.records.columns import PLAN
+from hardpan.records.issues import Issues
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Options:
+    """Every candidate depth and set-up, everywhere."""
+
+    table: pd.DataFrame
+    """One row an option (row 0 is "leave"): `option`, `setup`, `depth_mm`, `spacing_mm`, `speed_kmh`, `passes`,
+    `tines`, `width_m`, `draft_kn`, `drawbar_kw`, `engine_kw`, `slip`, `fuel_l_per_ha`, `hours_per_ha`,
+    `critical_depth_mm`, `feasible` bool, `why_not` text; machine values for the reference soil."""
+    net: Floats
+    """(n_nodes, n_options): expected net return per ha over the draws; -inf where a limit forbids the option."""
+    cost: Floats
+    """(n_nodes, n_options): expected cost per ha."""
+    loosened: Floats
+    """(n_nodes, n_options): expected share of the pan's excess resistance broken."""
+    breach: Floats
+    """(n_nodes, n_options): probability that the working depth reaches below the pan (or no pan is there)."""
+    node_ha: Floats
+    """(n_nodes,): area each node stands for."""
+    issues: Issues = field(default=())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Plan:
+    """Depth and set-up per zone, with reasons."""
+
+    zones: gpd.GeoDataFrame
+    """Columns `hardpan.records.columns.PLAN`, working CRS; exclusions have `depth_mm` 0, `setup` ""."""
+    machine: pd.DataFrame
+    """One row a ripped zone: `zone`, `tines`, `width_m`, `draft_kn`, `drawbar_kw`, `engine_kw`, `slip`,
+    `fuel_l_per_ha`, `hours_per_ha`, `field_efficiency`, `critical_depth_mm`, `limited_by`."""
+    conditions: pd.DataFrame
+    """One row a zone and constraint: `zone`, `constraint`, `met` text, `setup`, `rollers`, `advice`, `source`."""
+    moisture: pd.DataFrame
+    """One row a zone: `zone`, `verdict` ("ready", "wait", "too wet", "not known"), `moist_depth_mm`, `rain_needed_mm`,
+    `why`."""
+    returns: Floats
+    """(n_zones, n_draws): net return of the chosen option, money per zone, row order of `zones`."""
+    candidates: pd.DataFrame
+    """One row a zone and option: `zone`, `option`, `setup`, `depth_mm`, `net_per_ha`, `cost_per_ha`,
+    `loosened_share`, `breach_probability`, `allowed` bool, `why_not`."""
+    defaults: pd.DataFrame
+    """Every shipped number the decision used: `key`, `value`, `unit`, `source`, `standing`."""
+    issues: Issues = field(default=())
+
+    def __post_init__(self) -> None:
+        missing = [name for name in PLAN if name not in self.zones]
+        if missing:
+            raise InputError(what=f"the plan lacks {', '.join(missing)}", right="all of `records.columns.PLAN`")

@@ -1,0 +1,114 @@
+"""A checked survey: profiles, boundary, soils, cores and covariates, in one projected CRS."""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+import geopandas as gpd
+import pandas as pd
+import pyproj
+import xarray as xr
+
+from hardpan.core.errors import InputError
+from hardpan.records.columns import INSERTION
+from hardpan.records.frame import Frame
+from hardpan.records.issues import Issues
+
+
+class Stop(StrEnum):
+    """Why an insertion ended where it did."""
+
+    ROD_END = "rod end"
+    """The deepest depth of the survey was reached."""
+    REFUSAL = "refusal"
+    """Stone, strength of the operator, or load limit stopped the probe while it read hard."""
+    LIMIT = "device limit"
+    """The last readings stand at the device's limit: at least so much."""
+    SHORT = "short"
+    """The record ends early without reading hard: nothing is known below."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Profiles:
+    """Penetrometer profiles, ragged in depth, padded at the end.
+
+    `readings` has dims (insertion, sample) and data variables
+
+    - `depth_mm` float64: depth the reading stands for, positive down, rising along `sample`; NaN is padding.
+      For layered input it is the middle of the layer.
+    - `thickness_mm` float64: thickness of the layer the reading is the mean of; 0 for a point reading.
+    - `cone_index_kpa` float64: NaN where not measured (missing cell, sentinel, below refusal).
+    - `at_least` bool: the reading is at the device's limit, so the value is a lower bound.
+    - `theta` float64 (optional): volumetric water content m3/m3 at the same depth; NaN where not measured.
+
+    and per-insertion coordinates (`hardpan.records.columns.INSERTION`): `insertion` (unique text, the index),
+    `site` (text), `replicate` (int), `x_m`, `y_m` (working CRS), `date` (ISO text or ""), `stop` (value of `Stop`),
+    `stop_mm` (depth reached), `source_file`, `source_row` (1-based row of its first reading, 0 if unknown).
+    """
+
+    readings: xr.Dataset
+    depth_limit_mm: float
+    """Deepest depth the survey set out to read (end of the rod)."""
+    device_limit_kpa: float | None = None
+
+    def __post_init__(self) -> None:
+        missing = [name for name in INSERTION if name not in self.readings.coords]
+        missing += [
+            name for name in ("depth_mm", "thickness_mm", "cone_index_kpa", "at_least") if name not in self.readings
+        ]
+        if missing:
+            raise InputError(what=f"profiles lack {', '.join(missing)}", right="all of `records.columns.INSERTION`")
+
+    @property
+    def n_insertions(self) -> int:
+        """Number of insertions."""
+        return int(self.readings.sizes["insertion"])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DatumMove:
+    """How one input came to the working CRS."""
+
+    file: str
+    from_crs: str
+    to_crs: str
+    operation: str
+    accuracy_m: float | None
+    """Stated accuracy of the operation; None where the registry states none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Paddock:
+    """The paddock's ground."""
+
+    name: str
+    boundary: gpd.GeoSeries
+    """One row: Polygon or MultiPolygon in the working CRS."""
+    area_ha: float
+    """Geodesic area of the boundary on its own ellipsoid."""
+    exclusions: gpd.GeoDataFrame
+    """Columns `name`, `kind`, `buffer_m`, `geometry` (polygons, buffers already applied, clipped to the boundary,
+    not overlapping one another). May be empty."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Survey:
+    """Everything that was read, checked, in the working CRS."""
+
+    paddock: Paddock
+    profiles: Profiles
+    soils: gpd.GeoDataFrame
+    """Columns `soil_type` (a key of the catalog), `label` (as in the file), `clay_depth_mm` (float, NaN unknown),
+    `geometry`: polygons clipped to the boundary, no overlaps, no gaps."""
+    cores: gpd.GeoDataFrame
+    """Lab cores, one row a core: `core`, `soil_type`, `geometry` and any of `ph_0_100`, `ph_100_200`, `ph_200_300`
+    (pH in CaCl2), `repellence_med` (mol/L), `clay_depth_mm`, `clay_pct`, `esp_pct`, `esp_depth_mm`, `gravel_pct`,
+    `carbonate_pct`; NaN where not measured. May be empty."""
+    frame: Frame
+    """Working grid over the boundary."""
+    covariates: xr.Dataset
+    """Dims (y, x) on `frame`; one float variable each raster, NaN outside its coverage. May be empty."""
+    crs: pyproj.CRS
+    datum_moves: tuple[DatumMove, ...]
+    digests: pd.Series
+    """File name to SHA-256 of every input read."""
+    issues: Issues = field(default=())

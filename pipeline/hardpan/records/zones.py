@@ -1,0 +1,30 @@
+"""Zones that a machine can follow."""
+
+from dataclasses import dataclass, field
+
+import geopandas as gpd
+import pandas as pd
+
+from hardpan.core.arrays import Ints
+from hardpan.records.frame import Frame
+from hardpan.records.issues import Issues
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Zones:
+    """The paddock divided without gaps or overlaps."""
+
+    frame: Frame
+    labels: Ints
+    """(n_rows, n_cols): zone number of each cell, 0 outside the boundary. Exclusions have numbers too."""
+    table: gpd.GeoDataFrame
+    """One row a zone, rising `zone`: `zone` int >= 1, `kind` ("ground" or "exclusion"), `soil_type` (of the largest
+    part; the exclusion's name for exclusions), `area_ha` (geodesic), `geometry` (Polygon or MultiPolygon, working
+    CRS, a valid coverage whose union is the boundary), `length_m` (mean run length along the best heading),
+    `heading_deg`."""
+    indices: pd.DataFrame
+    """One row a count tried: `count`, `silhouette`, `variance_reduction`, `net_gain` (money against one zone),
+    `chosen` bool."""
+    why: str
+    """Why this count, one sentence."""
+    issues: Issues = field(default=())

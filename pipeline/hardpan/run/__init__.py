@@ -1,0 +1,1 @@
+"""Puts the rooms in order; does no science."""

@@ -1,0 +1,54 @@
+"""The pipeline on one page: one call a stage, records in, records out."""
+
+from hardpan.costs.stage import price_machines, tally
+from hardpan.pan.stage import detect_pan
+from hardpan.prescription.stage import prescribe, weigh_options
+from hardpan.records.evidence import PaddockRun
+from hardpan.run.catalog import read_catalog
+from hardpan.run.config import Config
+from hardpan.run.manifest import Clock, trail_of
+from hardpan.surfaces.stage import map_pan
+from hardpan.survey.stage import read_survey
+from hardpan.zones.stage import draw_zones
+
+
+def run_paddock(config: Config, clock: Clock) -> PaddockRun:
+    """Give everything the configuration asks for, from readings to money; writes nothing.
+
+    Raises
+    ------
+    HardpanError
+        An input or a setting cannot be used.
+    """
+    seed = config.paddock.seed
+    with clock.stage("survey"):
+        catalog = read_catalog(config)
+        survey = read_survey(config.paddock, config.probes, config.soil, config.grid, catalog.soils)
+    with clock.stage("pan"):
+        pan = detect_pan(survey.profiles, survey.crs, config.pan)
+    with clock.stage("surfaces"):
+        surfaces = map_pan(pan, survey, config.surfaces, seed=seed, progress=clock.progress)
+    with clock.stage("costs"):
+        rates = price_machines(catalog, config.season, surfaces, seed=seed)
+    with clock.stage("options"):
+        options = weigh_options(
+            surfaces, survey, pan, catalog, rates, config.prescription, config.season, config.history
+        )
+    with clock.stage("zones"):
+        zones = draw_zones(surfaces, options, survey, catalog.ripper, config.zones, seed=seed)
+    with clock.stage("prescription"):
+        plan = prescribe(zones, options, surfaces, survey, pan, catalog, rates, config.prescription, config.season)
+    with clock.stage("costs"):
+        ledger = tally(plan, zones, options, surfaces, catalog, rates, config.season, config.history)
+    return PaddockRun(
+        survey=survey,
+        pan=pan,
+        surfaces=surfaces,
+        catalog=catalog,
+        rates=rates,
+        options=options,
+        zones=zones,
+        plan=plan,
+        ledger=ledger,
+        trail=trail_of(config, survey, clock),
+    )

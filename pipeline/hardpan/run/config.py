@@ -1,0 +1,71 @@
+"""The whole configuration, read from TOML."""
+
+import tomllib
+from pathlib import Path
+
+from hardpan.core.errors import InputError, SettingsError
+from hardpan.core.settings import Settings, parse, setting
+from hardpan.costs.settings import PriceSettings
+from hardpan.outputs.settings import OutputSettings
+from hardpan.pan.settings import PanSettings
+from hardpan.prescription.settings import HistorySettings, MachineSettings, PrescriptionSettings, SeasonSettings
+from hardpan.surfaces.settings import SurfaceSettings
+from hardpan.survey.settings import GridSettings, PaddockSettings, ProbeSettings, SoilSettings
+from hardpan.zones.settings import ZoneSettings
+
+
+class Config(Settings):
+    """One paddock's configuration; each table is a settings class of the room that reads it."""
+
+    paddock: PaddockSettings = setting(says="The ground")
+    probes: ProbeSettings = setting(says="The penetrometer log")
+    pan: PanSettings = setting(PanSettings(), says="What counts as a pan")
+    soil: SoilSettings = setting(SoilSettings(), says="Soil types and lab cores")
+    surfaces: SurfaceSettings = setting(SurfaceSettings(), says="Maps with uncertainty")
+    zones: ZoneSettings = setting(ZoneSettings(), says="Zones that a machine can follow")
+    machine: MachineSettings = setting(MachineSettings(), says="Tractor and ripper")
+    prescription: PrescriptionSettings = setting(PrescriptionSettings(), says="How depth is chosen")
+    season: SeasonSettings = setting(SeasonSettings(), says="Next crop, moisture, traffic")
+    history: HistorySettings = setting(HistorySettings(), says="The last ripping")
+    prices: PriceSettings = setting(PriceSettings(), says="Money; what is left out comes from configs/prices.toml")
+    outputs: OutputSettings = setting(OutputSettings(), says="What to write")
+
+    @property
+    def grid(self) -> GridSettings:
+        """What the survey needs of `[surfaces]`."""
+        surfaces = self.surfaces
+        return GridSettings(
+            cell_m=surfaces.cell_m,
+            covariates=surfaces.covariates,
+            crs=surfaces.covariates_crs,
+            nodata=surfaces.covariates_nodata,
+        )
+
+
+def read_config(path: Path) -> Config:
+    """Give the configuration in the TOML file `path`.
+
+    Raises
+    ------
+    InputError
+        The file is missing or is not TOML.
+    SettingsError
+        A key is unknown, missing, or has a value that cannot be used.
+    """
+    return parse(Config, read_toml(path), file=path.name, folder=path.resolve().parent)
+
+
+def read_toml(path: Path) -> dict[str, object]:
+    """Give the content of a TOML file.
+
+    Raises
+    ------
+    InputError
+        The file is missing, unreadable, or not TOML.
+    """
+    if not path.is_file():
+        raise InputError(what="no such file", where=str(path), do="give the path of a TOML configuration")
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as err:
+        raise SettingsError(what=f"not valid TOML: {err}", where=path.name) from err

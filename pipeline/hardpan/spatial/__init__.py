@@ -1,0 +1,1 @@
+"""Numerics on plain arrays; no agronomy, opens no file."""

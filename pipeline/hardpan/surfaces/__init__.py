@@ -1,0 +1,1 @@
+"""Pan features in, maps with uncertainty out."""

@@ -1,0 +1,96 @@
+"""Settings of the survey: paddock, probes, soil."""
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Literal
+
+from pydantic import Field
+
+from hardpan.core.settings import InputPath, Settings, setting
+
+LengthUnit = Literal["mm", "cm", "m", "in"]
+ResistanceUnit = Literal["kPa", "MPa", "psi", "kgf/cm2", "bar", "N"]
+
+
+class PaddockSettings(Settings):
+    """The `[paddock]` table."""
+
+    name: str = setting(says="Name of the paddock, for titles and file metadata", min_length=1)
+    boundary: InputPath = setting(says="Boundary polygon(s), any OGR format")
+    boundary_layer: str | None = setting(None, says="Layer of the boundary file where it has several")
+    boundary_crs: str | None = setting(None, says="CRS of the boundary where its file states none, e.g. EPSG:4326")
+    exclusions: InputPath | None = setting(None, says="Rock, drains, buried services; attribute buffer_m")
+    exclusions_layer: str | None = setting(None, says="Layer of the exclusions file where it has several")
+    crs: str = setting("auto", says="Working CRS, projected, metres; auto = UTM zone on the boundary's own datum")
+    seed: int = setting(1, says="Seed of everything random", ge=0)
+
+
+class ColumnSettings(Settings):
+    """The `[probes.columns]` table: only where the names are not recognised."""
+
+    site: str | None = setting(None, says="Column of the probe site")
+    insertion: str | None = setting(None, says="Column of the insertion (replicate) at a site")
+    x: str | None = setting(None, says="Column of easting or longitude")
+    y: str | None = setting(None, says="Column of northing or latitude")
+    depth: str | None = setting(None, says="Column of depth (long layout)")
+    resistance: str | None = setting(None, says="Column of cone index (long layout)")
+    moisture: str | None = setting(None, says="Column of volumetric water content, m3/m3")
+    date: str | None = setting(None, says="Column of the probing date")
+
+
+class LayerSettings(Settings):
+    """One entry of `[[probes.layers]]`: a column that holds the mean of a layer."""
+
+    column: str = setting(says="Column with the layer's mean cone index")
+    top: float = setting(says="Upper end of the layer, in depth_unit", ge=0)
+    bottom: float = setting(says="Lower end of the layer, in depth_unit", gt=0)
+
+
+class ProbeSettings(Settings):
+    """The `[probes]` table."""
+
+    file: InputPath | tuple[InputPath, ...] = setting(says="Penetrometer log, or a list of them")
+    positions: InputPath | None = setting(None, says="Second file with the positions, joined by site")
+    layout: Literal["auto", "wide", "long", "transposed", "blocks"] = setting("auto", says="Layout of the table")
+    sheet: str | None = setting(None, says="Sheet of a workbook, or member of an archive, where there are several")
+    resistance_unit: ResistanceUnit | None = setting(None, says="Unit of cone index where the header names none")
+    depth_unit: LengthUnit | None = setting(None, says="Unit of depth where the header names none")
+    decimal: Literal["auto", ".", ","] = setting("auto", says="Decimal mark")
+    crs: str | None = setting(None, says="CRS of the positions, e.g. EPSG:4326")
+    columns: ColumnSettings = setting(ColumnSettings(), says="Names of columns that are not recognised")
+    layers: tuple[LayerSettings, ...] = setting((), says="Columns that hold layer means instead of point readings")
+    zero_tail_is_refusal: bool = setting(True, says="Zeros to the end after hard readings mean refusal")
+    depth_limit_mm: float | None = setting(None, says="Depth the survey set out to read", unit="mm", gt=0)
+    device_limit_kpa: float | None = setting(None, says="Highest cone index the device can show", unit="kPa", gt=0)
+    cone_diameter_mm: float = setting(
+        20.27, says="Base diameter of the cone when new", unit="mm", source="usfs0524", gt=0
+    )
+    worn_diameter_mm: float | None = setting(None, says="Measured diameter of a worn cone", unit="mm", gt=0)
+    cone_angle_deg: float = setting(30.0, says="Full angle of the cone", unit="degree", source="usfs0524", gt=0)
+    outside_tolerance_m: float = setting(10.0, says="Probes further outside the boundary are dropped", unit="m", ge=0)
+
+
+class SoilSettings(Settings):
+    """The `[soil]` table."""
+
+    polygons: InputPath | None = setting(None, says="Soil-type polygons, any OGR format")
+    layer: str | None = setting(None, says="Layer of the soil file where it has several")
+    crs: str | None = setting(None, says="CRS of the soil polygons where their file states none")
+    type_field: str = setting("soil_type", says="Attribute with the soil type")
+    clay_depth_field: str = setting("clay_depth_mm", says="Attribute with the depth to clay, mm, if present")
+    mapping: Mapping[str, str] = setting({}, says="Label in the file = soil type of the catalog")
+    default_type: str | None = setting(None, says="Soil type of ground without a usable label")
+    cores: InputPath | None = setting(None, says="Lab cores: pH by layer, repellence, clay depth, ESP, gravel")
+    cores_crs: str | None = setting(None, says="CRS of the cores; that of the probes when left out")
+    types: Mapping[str, Mapping[str, object]] = Field(
+        {}, description="Overrides of configs/soils.toml, value, unit and source each"
+    )
+
+
+class GridSettings(Settings):
+    """What the survey needs of the `[surfaces]` table: the working grid and the rasters warped to it."""
+
+    cell_m: float
+    covariates: tuple[Path, ...] = ()
+    crs: str | None = None
+    nodata: float | None = None

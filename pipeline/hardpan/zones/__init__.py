@@ -1,0 +1,1 @@
+"""Maps and soils in, zones a machine can follow out."""

@@ -1,0 +1,21 @@
+"""Settings of zoning."""
+
+from typing import Literal
+
+from hardpan.core.settings import Settings, setting
+
+
+class ZoneSettings(Settings):
+    """The `[zones]` table."""
+
+    count: int | Literal["auto"] = setting("auto", says="Number of classes; auto = by the money a further one saves")
+    method: Literal["kmeans", "mixture", "ward"] = setting("kmeans", says="How cells are grouped")
+    max_count: int = setting(8, says="Most classes tried by auto", ge=1, le=30)
+    min_area_ha: float = setting(0.5, says="Smaller pieces join a neighbour", unit="ha", ge=0)
+    min_width_m: float | Literal["implement"] = setting(
+        "implement", says="Narrowest piece; implement = twice the working width", unit="m"
+    )
+    simplify_m: float | None = setting(
+        None, says="Tolerance of the shared borders; one cell when left out", unit="m", ge=0
+    )
+    gps_error_m: float = setting(0.5, says="Positioning error added around exclusions", unit="m", ge=0)
