@@ -29,6 +29,13 @@ class Options:
     """(n_nodes, n_options): probability that the working depth reaches below the pan (or no pan is there)."""
     node_ha: Floats
     """(n_nodes,): area each node stands for."""
+    paddock_returns: Floats
+    """(n_options, n_draws): net return in money of each option on all rippable ground, from the joint draws; where a
+    limit forbids the option at a node that ground is left. The ledger's uniform strategies read it."""
+    paddock_costs: Floats
+    """(n_options, n_draws): cost in money of the same."""
+    zone_cost: float = 0.0
+    """What a further zone costs in setting, checking and turning (catalog price `extra_zone`), money a zone."""
     issues: Issues = field(default=())
 
 
