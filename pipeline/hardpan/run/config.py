@@ -8,7 +8,8 @@ from hardpan.core.settings import Settings, parse, setting
 from hardpan.costs.settings import PriceSettings
 from hardpan.outputs.settings import OutputSettings
 from hardpan.pan.settings import PanSettings
-from hardpan.prescription.settings import HistorySettings, MachineSettings, PrescriptionSettings, SeasonSettings
+from hardpan.prescription.settings import MachineSettings, PrescriptionSettings
+from hardpan.records.season import HistorySettings, SeasonSettings
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.survey.settings import GridSettings, PaddockSettings, ProbeSettings, SoilSettings
 from hardpan.zones.settings import ZoneSettings
