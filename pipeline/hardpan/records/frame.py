@@ -66,12 +66,12 @@ class Frame:
     @property
     def x_m(self) -> Floats:
         """Cell-centre eastings, shape (n_cols,)."""
-        return self.x_min_m + (np.arange(self.n_cols) + 0.5) * self.cell_m
+        return self.x_min_m + (np.arange(self.n_cols, dtype=np.float64) + 0.5) * self.cell_m
 
     @property
     def y_m(self) -> Floats:
         """Cell-centre northings, shape (n_rows,), falling."""
-        return self.y_max_m - (np.arange(self.n_rows) + 0.5) * self.cell_m
+        return self.y_max_m - (np.arange(self.n_rows, dtype=np.float64) + 0.5) * self.cell_m
 
     @property
     def cell_area_ha(self) -> float:

@@ -3,7 +3,10 @@
 from hardpan.costs.stage import price_machines, tally
 from hardpan.pan.stage import detect_pan
 from hardpan.prescription.stage import prescribe, weigh_options
+from hardpan.records.catalog import Catalog
 from hardpan.records.evidence import PaddockRun
+from hardpan.records.pan import PanFeatures
+from hardpan.records.survey import Survey
 from hardpan.run.catalog import read_catalog
 from hardpan.run.config import Config
 from hardpan.run.manifest import Clock, trail_of
@@ -23,16 +26,14 @@ def run_paddock(config: Config, clock: Clock) -> PaddockRun:
     seed = config.paddock.seed
     with clock.stage("survey"):
         catalog = read_catalog(config)
-        survey = read_survey(config.paddock, config.probes, config.soil, config.grid, catalog.soils)
-    with clock.stage("pan"):
-        pan = detect_pan(survey.profiles, survey.crs, config.pan)
+        survey, pan = read_inputs(config, catalog)
     with clock.stage("surfaces"):
         surfaces = map_pan(pan, survey, config.surfaces, seed=seed, progress=clock.progress)
     with clock.stage("costs"):
         rates = price_machines(catalog, config.season, surfaces, seed=seed)
     with clock.stage("options"):
         options = weigh_options(
-            surfaces, survey, pan, catalog, rates, config.prescription, config.season, config.history
+            surfaces, survey, pan, catalog, rates, config.prescription, config.season, config.history, config.machine
         )
     with clock.stage("zones"):
         zones = draw_zones(surfaces, options, survey, catalog.ripper, config.zones, seed=seed)
@@ -52,3 +53,9 @@ def run_paddock(config: Config, clock: Clock) -> PaddockRun:
         ledger=ledger,
         trail=trail_of(config, survey, clock),
     )
+
+
+def read_inputs(config: Config, catalog: Catalog) -> tuple[Survey, PanFeatures]:
+    """Give the checked survey and what each insertion says of the pan: all that `hardpan check` needs."""
+    survey = read_survey(config.paddock, config.probes, config.soil, config.grid, catalog.soils)
+    return survey, detect_pan(survey.profiles, survey.crs, config.pan)

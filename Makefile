@@ -1,0 +1,46 @@
+# Two commands: `make demo` and `make test`. Both need Python 3.11 or later with venv, and make; nothing else.
+PYTHON ?= python3
+BIN := .venv/bin
+PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
+
+.PHONY: demo test lint bench truth clean
+
+demo: .venv/run
+	$(BIN)/hardpan demo --out out/demo
+
+test: .venv/test
+	$(BIN)/python -m pytest -n 2
+	$(BIN)/python -m pytest -p no:xdist --nbmake --nbmake-timeout=120 notebooks
+
+lint: .venv/lint
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+	$(BIN)/codespell
+	$(BIN)/nbstripout --verify notebooks/*.ipynb
+
+bench: .venv/test
+	$(BIN)/python tests/benchmarks/bench.py
+
+truth: .venv/test
+	$(BIN)/python tests/truth/study.py
+
+clean:
+	rm -rf .venv out
+
+.venv/python:
+	$(PYTHON) -m venv .venv
+	touch $@
+
+.venv/run: .venv/python pyproject.toml constraints.txt
+	$(PIP) install -c constraints.txt -e .
+	touch $@
+
+.venv/test: .venv/python pyproject.toml constraints.txt
+	$(PIP) install -c constraints.txt -e '.[test]'
+	touch $@ .venv/run
+
+.venv/lint: .venv/test
+	$(PIP) install -c constraints.txt -e '.[test,lint]'
+	touch $@

@@ -1,0 +1,182 @@
+"""The command line: arguments to a configuration and one call; the only file that prints or exits."""
+
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from hardpan.core.errors import HardpanError
+
+if TYPE_CHECKING:
+    from hardpan.records.evidence import PaddockRun
+    from hardpan.run.manifest import Clock
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="From cone-penetrometer readings to a variable-depth ripping prescription.",
+)
+ConfigPath = Annotated[Path, typer.Argument(help="TOML configuration; `hardpan new` writes a template.")]
+OutFolder = Annotated[
+    Path, typer.Option("--out", help="Folder for the results; replaced when it holds an earlier run.")
+]
+Verbose = Annotated[bool, typer.Option("--verbose", help="Show the traceback of an error.")]
+
+
+@app.command()
+def run(config: ConfigPath, out: OutFolder, verbose: Verbose = False) -> None:
+    """Make zones, depths, set-ups and a prescription with area and cost tallies."""
+    with _plainly(verbose=verbose):
+        _run(config, out)
+
+
+@app.command()
+def demo(out: OutFolder, verbose: Verbose = False) -> None:
+    """Run the shipped, invented demo paddock."""
+    from hardpan.core.shipped import shipped
+
+    with _plainly(verbose=verbose):
+        _run(shipped("demo") / "demo.toml", out)
+
+
+@app.command()
+def check(config: ConfigPath, verbose: Verbose = False) -> None:
+    """Read and check every input, list what was found; write nothing."""
+    with _plainly(verbose=verbose):
+        from hardpan.run.catalog import read_catalog
+        from hardpan.run.chain import read_inputs
+        from hardpan.run.config import read_config
+
+        settings = read_config(config)
+        survey, pan = read_inputs(settings, read_catalog(settings))
+        issues = (*survey.issues, *pan.issues)
+        rows = [(issue.outcome, issue.file, issue.place, issue.what, issue.done) for issue in issues]
+        if rows:
+            _print_table(("outcome", "file", "row or feature", "what", "what was done"), rows)
+        sites = len(set(survey.profiles.readings["site"].values.tolist()))
+        typer.echo(
+            f"{survey.profiles.n_insertions} insertions at {sites} sites, {survey.paddock.area_ha:.1f} ha, "
+            f"{survey.crs.name}: {len(rows)} remarks, ready to run."
+        )
+
+
+@app.command()
+def new(folder: Annotated[Path, typer.Argument(help="Folder for the template.")], verbose: Verbose = False) -> None:
+    """Write a commented template configuration."""
+    with _plainly(verbose=verbose):
+        from hardpan.run.template import write_template
+
+        typer.echo(f"wrote {write_template(folder)}")
+
+
+def main() -> None:
+    """Run the command line."""
+    app()
+
+
+def _run(config_path: Path, out: Path) -> None:
+    from hardpan.outputs.stage import check_folder, write_outputs
+    from hardpan.run.chain import run_paddock
+    from hardpan.run.config import read_config
+
+    config = read_config(config_path)
+    check_folder(out)
+    with _shown() as clock:
+        result = run_paddock(config, clock)
+        with clock.stage("outputs"):
+            paths = write_outputs(result, config.outputs, out)
+    _print_summary(result)
+    typer.echo(f"{len(paths)} files in {out}")
+
+
+def _print_summary(result: "PaddockRun") -> None:
+    zones = result.plan.zones
+    columns = ("zone", "ha", "depth mm", "set-up", "net/ha", "likely range", "reason")
+    rows = [
+        (
+            str(zone.zone),
+            f"{zone.area_ha:.1f}",
+            f"{zone.depth_mm}",
+            zone.setup or "-",
+            f"{zone.net_per_ha:.0f}" if zone.depth_mm else "-",
+            f"{zone.net_low_per_ha:.0f} to {zone.net_high_per_ha:.0f}" if zone.depth_mm else "-",
+            zone.reason,
+        )
+        for zone in zones.itertuples()
+    ]
+    _print_table(columns, rows)
+    typer.echo(result.ledger.headline)
+
+
+def _print_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=None, pad_edge=False)
+    for column in columns:
+        table.add_column(column, overflow="fold")
+    for row in rows:
+        table.add_row(*(Text(str(cell)) for cell in row))
+    console = Console()
+    # A pipe has no width: wide enough there that no cell is folded, so that one row stays one line.
+    wide = 2 * len(columns) + sum(max(len(str(cell)) for cell in column) for column in zip(columns, *rows, strict=True))
+    console.print(table, width=None if console.is_terminal else wide)
+
+
+@contextmanager
+def _shown() -> "Iterator[Clock]":
+    """Give the clock of a run: a progress bar on a terminal, silence in a pipe."""
+    from datetime import UTC, datetime
+
+    from hardpan.run.manifest import Clock
+
+    now = datetime.now(UTC)
+    if not sys.stderr.isatty():
+        yield Clock(now=now)
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+    bar = Progress(
+        TextColumn("{task.description:12}"),
+        BarColumn(),
+        TimeElapsedColumn(),
+        console=Console(stderr=True),
+        transient=True,
+    )
+    with bar:
+        task = bar.add_task("", total=1.0)
+        yield Clock(
+            now=now,
+            announce=lambda stage: bar.update(task, description=stage, completed=0.0),
+            progress=lambda share: bar.update(task, completed=share),
+        )
+
+
+@contextmanager
+def _plainly(*, verbose: bool) -> Iterator[None]:
+    """Turn an error that a user can cause into one line and exit code 2, any other fault into one line and 1."""
+    try:
+        yield
+    except HardpanError as err:
+        if verbose:
+            raise
+        typer.echo(f"hardpan: {err}", err=True)
+        raise typer.Exit(2) from err
+    except (typer.Exit, KeyboardInterrupt):
+        raise
+    except Exception as err:
+        if verbose:
+            raise
+        typer.echo(
+            f"hardpan: unexpected fault ({type(err).__name__}: {' '.join(str(err).split())[:200]}); "
+            "--verbose shows where, please report it",
+            err=True,
+        )
+        raise typer.Exit(1) from err

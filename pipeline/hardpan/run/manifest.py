@@ -1,0 +1,91 @@
+"""Where a result comes from, and how long each stage took."""
+
+import hashlib
+import importlib.metadata
+import json
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime
+
+import pandas as pd
+
+import hardpan
+from hardpan.core.progress import Progress, silent
+from hardpan.records.survey import Survey
+from hardpan.records.trail import Trail
+from hardpan.run.config import Config
+
+LIBRARIES = (
+    "fiona",
+    "geopandas",
+    "numpy",
+    "pandas",
+    "pyogrio",
+    "pyproj",
+    "rasterio",
+    "scikit-learn",
+    "scipy",
+    "shapely",
+    "xarray",
+)
+"""Libraries whose version can move a number."""
+
+
+def unheard(stage: str) -> None:
+    """Tell nobody that `stage` begins."""
+    del stage
+
+
+@dataclass(kw_only=True)
+class Clock:
+    """Times the stages of one run and tells a listener how far it is."""
+
+    now: datetime
+    """When the run began, UTC; passed in, so that no stage reads a clock."""
+    announce: Callable[[str], None] = unheard
+    """Called with the name of each stage as it begins."""
+    progress: Progress = silent
+    """Called with the share done within a stage."""
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    @contextmanager
+    def stage(self, name: str) -> Iterator[None]:
+        """Time one stage; a name that comes twice adds up."""
+        self.announce(name)
+        begun = time.perf_counter()
+        yield
+        self.seconds[name] = self.seconds.get(name, 0.0) + time.perf_counter() - begun
+
+
+def trail_of(config: Config, survey: Survey, clock: Clock) -> Trail:
+    """Give the provenance of a run; paths are cut to file names, so that a result does not name a folder."""
+    settings = _named(config.model_dump(mode="json"), config)
+    canonical = json.dumps(settings, sort_keys=True, ensure_ascii=False)
+    return Trail(
+        version=hardpan.__version__,
+        versions=pd.Series({name: importlib.metadata.version(name) for name in LIBRARIES}),
+        settings=settings,
+        settings_digest=hashlib.sha256(canonical.encode()).hexdigest(),
+        inputs=survey.digests,
+        seed=config.paddock.seed,
+        started=clock.now.strftime("%Y-%m-%dT%H:%M:%SZ"),
+        timings_s=pd.Series(clock.seconds, dtype=float),
+    )
+
+
+def _named(dumped: dict[str, object], config: Config) -> dict[str, object]:
+    for table, values in dumped.items():
+        model = getattr(config, table)
+        if isinstance(values, dict):
+            dumped[table] = {key: _file_name(value, getattr(model, key, None)) for key, value in values.items()}
+    return dumped
+
+
+def _file_name(value: object, given: object) -> object:
+    if hasattr(given, "name") and hasattr(given, "suffix"):
+        return given.name
+    if isinstance(given, tuple) and isinstance(value, list):
+        return [_file_name(part, original) for part, original in zip(value, given, strict=True)]
+    return value

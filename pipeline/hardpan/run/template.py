@@ -1,0 +1,108 @@
+"""The commented template configuration, generated from the settings classes."""
+
+import types
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Annotated, Any, Literal, Union, get_args, get_origin
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+from pydantic_core import PydanticUndefined
+
+from hardpan.core.errors import SettingsError
+from hardpan.run.config import Config
+
+HEAD = """\
+# A hardpan configuration. Lines that begin with "# " and a key show the default: take the mark away to change it.
+# Paths resolve against this file's folder. Run it with: hardpan run paddock.toml --out result
+"""
+EXAMPLES: Mapping[str, str] = {
+    "paddock.name": '"My paddock"',
+    "paddock.boundary": '"boundary.geojson"',
+    "probes.file": '"probes.csv"',
+}
+"""What stands for the required keys."""
+
+
+def template() -> str:
+    """Give the text of the template; it is a valid configuration."""
+    return "\n".join([HEAD, *_table("", Config)]).rstrip() + "\n"
+
+
+def write_template(folder: Path) -> Path:
+    """Write the template into `folder` as paddock.toml and give its path.
+
+    Raises
+    ------
+    SettingsError
+        The file is there already, or the folder cannot be made.
+    """
+    path = folder / "paddock.toml"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with path.open("x", encoding="utf-8") as file:
+            file.write(template())
+    except FileExistsError as err:
+        raise SettingsError(
+            what="is there already", where=str(err.filename or folder), do="give another folder"
+        ) from err
+    except OSError as err:
+        raise SettingsError(what=f"cannot be written ({err.strerror})", where=str(path)) from err
+    return path
+
+
+def _table(prefix: str, model: type[BaseModel]) -> Iterator[str]:
+    nested: list[tuple[str, type[BaseModel], FieldInfo]] = []
+    for name, field in model.model_fields.items():
+        inner = _model(field.annotation)
+        if inner is not None:
+            nested.append((f"{prefix}{name}", inner, field))
+        else:
+            yield from _line(f"{prefix}{name}", name, field)
+    for key, inner, field in nested:
+        yield ""
+        yield f"# {field.description}"
+        yield f"[{key}]"
+        yield from _table(f"{key}.", inner)
+
+
+def _line(key: str, name: str, field: FieldInfo) -> Iterator[str]:
+    extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
+    unit, choices = extra.get("unit") or "", " | ".join(_choices(field.annotation))
+    notes = ", ".join(filter(None, [str(unit), choices]))
+    comment = f"{field.description}{f' [{notes}]' if notes else ''}"
+    if key in EXAMPLES:
+        yield f"{name} = {EXAMPLES[key]}  # {comment}"
+    else:
+        default = field.get_default()
+        value = "..." if default is None or default is PydanticUndefined else _toml(default)
+        yield f"# {name} = {value}  # {comment}"
+
+
+def _choices(annotation: Any) -> Iterator[str]:  # noqa: ANN401
+    if get_origin(annotation) is Literal:
+        yield from (str(choice) for choice in get_args(annotation))
+    else:
+        for part in get_args(annotation):
+            yield from _choices(part)
+
+
+def _model(annotation: Any) -> type[BaseModel] | None:  # noqa: ANN401
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    if get_origin(annotation) in {Annotated, Union, types.UnionType}:
+        return next((found for part in get_args(annotation) if (found := _model(part))), None)
+    return None
+
+
+def _toml(value: object) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, (int, float)):
+        return repr(value)
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f'"{key}" = {_toml(item)}' for key, item in value.items()) + " }" if value else "{}"
+    if isinstance(value, (tuple, list)):
+        return "[" + ", ".join(_toml(part) for part in value) + "]"
+    text = str(value.name if isinstance(value, Path) else value).replace("\\", "\\\\").replace('"', '\\"')
+    return f'"{text}"'
