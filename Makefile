@@ -9,7 +9,7 @@ demo: .venv/run
 	$(BIN)/hardpan demo --out out/demo
 
 test: .venv/test
-	$(BIN)/python -m pytest -n 2
+	$(BIN)/python -m pytest -n 2 --dist loadfile
 	$(BIN)/python -m pytest -p no:xdist --nbmake --nbmake-timeout=120 notebooks
 
 lint: .venv/lint

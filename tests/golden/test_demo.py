@@ -1,0 +1,145 @@
+"""The demo paddock, end to end: laws that hold of the whole, whatever the numbers are."""
+
+import json
+import shutil
+import tomllib
+from datetime import UTC, datetime
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyproj
+import pytest
+import rasterio
+
+from hardpan.core.shipped import shipped
+from hardpan.outputs.stage import write_outputs
+from hardpan.run.chain import run_paddock
+from hardpan.run.config import read_config
+from hardpan.run.manifest import Clock
+
+STABLE = ("prescription.geojson", "zones.csv", "tallies.csv")
+CONTRACT = {
+    "prescription.geojson", "prescription_shp.zip", "prescription.gpkg", "surfaces.tif", "zones.csv", "tallies.csv",
+    "issues.csv", "run.json", "report.html",
+}  # fmt: skip
+BANDS = (
+    "pan_probability", "pan_top_mm", "pan_bottom_mm", "pan_bottom_sd_mm", "peak_kpa", "zone", "depth_mm",
+    "breach_probability",
+)  # fmt: skip
+
+
+def run_into(folder: Path, configuration: Path, now: datetime):
+    config = read_config(configuration)
+    run = run_paddock(config, Clock(now=now))
+    write_outputs(run, config.outputs, folder)
+    return run
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("demo") / "out"
+    return run_into(folder, shipped("demo") / "demo.toml", datetime(2027, 3, 1, tzinfo=UTC)), folder
+
+
+@pytest.fixture(scope="module")
+def zones(demo):
+    return gpd.read_file(demo[1] / "prescription.geojson")
+
+
+def test_every_file_of_the_contract_is_there_and_nothing_beside_the_folder(demo):
+    _, folder = demo
+    assert {path.name for path in folder.iterdir()} >= CONTRACT
+    assert [path.name for path in folder.parent.iterdir()] == [folder.name]
+
+
+def test_zones_and_exclusions_fill_the_paddock(demo):
+    run, folder = demo
+    table = pd.read_csv(folder / "zones.csv")
+    assert table["area_ha"].sum() == pytest.approx(run.survey.paddock.area_ha, rel=1e-3)
+
+
+def test_the_areas_are_geodesic(demo, zones):
+    geod = pyproj.Geod(ellps="WGS84")
+    hectares = sum(abs(geod.geometry_area_perimeter(shape)[0]) for shape in zones.geometry) / 1e4
+    assert hectares == pytest.approx(demo[0].survey.paddock.area_ha, rel=1e-3)
+    assert zones["area_ha"].sum() == pytest.approx(hectares, rel=1e-3)
+
+
+def test_every_depth_is_on_the_step_and_within_machine_and_soil(demo, zones):
+    run, _ = demo
+    ripper, prescription = (
+        run.catalog.ripper,
+        tomllib.loads((shipped("demo") / "demo.toml").read_text())["prescription"],
+    )
+    ripped = zones[zones["depth_mm"] > 0]
+    assert len(ripped) > 0
+    assert (ripped["depth_mm"] % prescription["step_mm"] == 0).all()
+    assert ripped["depth_mm"].between(ripper.min_depth.value, ripper.max_depth.value).all()
+
+
+def test_every_zone_says_why(zones):
+    assert zones["reason"].str.len().between(20, 400).all()
+    assert zones["reason"].is_unique or zones["depth_mm"].duplicated().any()
+
+
+def test_exclusions_are_left_alone(demo, zones):
+    run, _ = demo
+    shut = run.survey.paddock.exclusions.to_crs(4326)
+    ripped = zones[zones["depth_mm"] > 0].to_crs(run.survey.crs)
+    overlap = ripped.overlay(shut.to_crs(run.survey.crs)[["geometry"]], how="intersection")
+    assert overlap.area.sum() < 1.0  # m2: rounding of coordinates to 1e-7 degrees
+
+
+def test_the_raster_carries_its_bands_and_agrees_with_the_zones(demo, zones):
+    with rasterio.open(demo[1] / "surfaces.tif") as raster:
+        assert raster.descriptions == BANDS
+        assert np.isnan(raster.nodata)
+        depth = raster.read(BANDS.index("depth_mm") + 1)
+        probability = raster.read(1)
+        cell_ha = abs(raster.transform.a * raster.transform.e) / 1e4
+    inside = np.isfinite(depth)
+    assert np.nanmin(probability) >= 0
+    assert np.nanmax(probability) <= 1
+    ripped = zones.loc[zones["depth_mm"] > 0, "area_ha"].sum()
+    assert np.count_nonzero(depth[inside] > 0) * cell_ha == pytest.approx(ripped, rel=0.02)
+
+
+def test_the_tallies_add_up_to_the_cent(demo):
+    tallies = pd.read_csv(demo[1] / "tallies.csv", dtype={"zone": str})
+    parts = tallies[tallies["zone"] != "total"].groupby("item")["amount"].sum().round(2)
+    total = tallies[tallies["zone"] == "total"].set_index("item")["amount"].round(2)
+    pd.testing.assert_series_equal(parts.sort_index(), total.sort_index(), check_names=False, atol=0.005, rtol=0)
+
+
+def test_the_provenance_names_inputs_versions_and_seed(demo):
+    manifest = json.loads((demo[1] / "run.json").read_text(encoding="utf-8"))
+    text = json.dumps(manifest)
+    assert "probes.csv" in text
+    assert "boundary.geojson" in text
+    assert str(shipped("demo").parent) not in text
+
+
+def test_a_second_run_and_shuffled_rows_give_the_same_bytes(demo, tmp_path):
+    copy = tmp_path / "copy"
+    shutil.copytree(shipped("demo"), copy)
+    probes = (copy / "probes.csv").read_text(encoding="utf-8").splitlines()
+    shuffled = [probes[0], *np.random.default_rng(0).permutation(probes[1:])]
+    (copy / "probes.csv").write_text("\n".join(shuffled) + "\n", encoding="utf-8")
+    run_into(tmp_path / "again", shipped("demo") / "demo.toml", datetime(2028, 1, 1, tzinfo=UTC))
+    run_into(tmp_path / "shuffled", copy / "demo.toml", datetime(2028, 1, 1, tzinfo=UTC))
+    for name in STABLE:
+        first = (demo[1] / name).read_bytes()
+        assert (tmp_path / "again" / name).read_bytes() == first, name
+        assert (tmp_path / "shuffled" / name).read_bytes() == first, name
+
+
+def test_the_thread_count_changes_nothing(demo, tmp_path):
+    copy = tmp_path / "copy"
+    shutil.copytree(shipped("demo"), copy)
+    text = (copy / "demo.toml").read_text(encoding="utf-8")
+    (copy / "demo.toml").write_text(text.replace("[surfaces]\n", "[surfaces]\nthreads = 1\n"), encoding="utf-8")
+    run_into(tmp_path / "single", copy / "demo.toml", datetime(2028, 1, 1, tzinfo=UTC))
+    for name in STABLE:
+        assert (tmp_path / "single" / name).read_bytes() == (demo[1] / name).read_bytes(), name

@@ -1,0 +1,87 @@
+from pathlib import Path
+
+import pytest
+
+from hardpan.core.errors import InputError, SettingsError
+from hardpan.run.config import read_config
+
+LEAST = """
+[paddock]
+name = "north"
+boundary = "boundary.geojson"
+[probes]
+file = "probes.csv"
+"""
+
+
+def write(folder: Path, text: str) -> Path:
+    path = folder / "paddock.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_the_least_configuration_fills_in_every_table(tmp_path):
+    config = read_config(write(tmp_path, LEAST))
+    assert config.pan.critical_kpa == 2500
+    assert config.prescription.rule == "return"
+
+
+def test_paths_resolve_against_the_folder_of_the_configuration(tmp_path):
+    config = read_config(write(tmp_path, LEAST))
+    assert config.paddock.boundary == tmp_path / "boundary.geojson"
+    assert config.probes.file == tmp_path / "probes.csv"
+
+
+def test_an_absolute_path_stays_as_it_is(tmp_path):
+    elsewhere = tmp_path / "elsewhere" / "b.geojson"
+    config = read_config(write(tmp_path, LEAST.replace("boundary.geojson", elsewhere.as_posix())))
+    assert config.paddock.boundary == elsewhere
+
+
+@pytest.mark.parametrize(
+    ("wrong", "key", "right"),
+    [
+        ('[probes.columns]\nsiet = "a"', "probes.columns.siet", "'site'"),
+        ("[pan]\ncritical_kp = 2000", "pan.critical_kp", "'critical_kpa'"),
+        ("[prescriptions]\nstep_mm = 25", "prescriptions", "'prescription'"),
+        ("[surfaces]\ncell = 5", "surfaces.cell", "'cell_m'"),
+    ],
+)
+def test_an_unknown_key_is_named_with_the_nearest_valid_one(tmp_path, wrong, key, right):
+    with pytest.raises(SettingsError) as caught:
+        read_config(write(tmp_path, LEAST + wrong))
+    assert f"unknown key '{key}'" in str(caught.value)
+    assert f"did you mean {right}" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "key"),
+    [
+        ("[pan]\ncritical_kpa = -5", "pan.critical_kpa"),
+        ('[prescription]\nrule = "deepest"', "prescription.rule"),
+        ("[surfaces]\ndraws = 3", "surfaces.draws"),
+        ('[surfaces]\ncell_m = "wide"', "surfaces.cell_m"),
+    ],
+)
+def test_a_wrong_value_is_named_by_its_key(tmp_path, wrong, key):
+    with pytest.raises(SettingsError, match=key):
+        read_config(write(tmp_path, LEAST + wrong))
+
+
+def test_a_missing_key_is_named(tmp_path):
+    with pytest.raises(SettingsError, match=r"'paddock\.boundary' is missing"):
+        read_config(write(tmp_path, LEAST.replace('boundary = "boundary.geojson"', "")))
+
+
+def test_a_missing_file_is_said_in_one_line(tmp_path):
+    with pytest.raises(InputError, match="no such file") as caught:
+        read_config(tmp_path / "nowhere.toml")
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("content", [b"[paddock\n", b"\xff\xfe\x00", b"a = 1\na = 2"])
+def test_what_is_not_toml_is_refused(tmp_path, content):
+    path = tmp_path / "paddock.toml"
+    path.write_bytes(content)
+    with pytest.raises(SettingsError, match="not valid TOML"):
+        read_config(path)

@@ -1,0 +1,48 @@
+import re
+import tomllib
+
+import pytest
+
+from hardpan.core.errors import SettingsError
+from hardpan.run.config import Config, read_config
+from hardpan.run.template import template, write_template
+
+
+def test_the_template_is_a_valid_configuration(tmp_path):
+    config = read_config(write_template(tmp_path))
+    assert config.paddock.name == "My paddock"
+
+
+def test_the_template_names_every_key_of_every_table():
+    lines = template().splitlines()
+    for table, field in Config.model_fields.items():
+        assert f"[{table}]" in lines
+        for key in field.annotation.model_fields:
+            assert any(re.match(rf"(# )?{key} = |\[{table}\.{key}\]", line) for line in lines), f"{table}.{key}"
+
+
+def test_every_default_in_the_template_can_be_switched_on(tmp_path):
+    switched = [re.sub(r"^# (\w+ = )", r"\1", line) for line in template().splitlines() if " = ...  #" not in line]
+    path = tmp_path / "paddock.toml"
+    path.write_text("\n".join(switched), encoding="utf-8")
+    given, plain = read_config(path), read_config(write_template(tmp_path / "plain"))
+    assert tomllib.loads(path.read_text(encoding="utf-8"))["pan"]
+    assert given.model_dump(exclude={"paddock", "probes"}) == plain.model_dump(exclude={"paddock", "probes"})
+
+
+def test_every_setting_says_what_it_is_and_where_its_default_comes_from():
+    for table, field in Config.model_fields.items():
+        for key, setting in field.annotation.model_fields.items():
+            assert setting.description, f"{table}.{key} has no description"
+
+
+def test_an_existing_file_is_not_overwritten(tmp_path):
+    write_template(tmp_path)
+    with pytest.raises(SettingsError, match="is there already"):
+        write_template(tmp_path)
+
+
+def test_a_file_in_place_of_the_folder_is_said_plainly(tmp_path):
+    (tmp_path / "taken").write_text("")
+    with pytest.raises(SettingsError, match="taken"):
+        write_template(tmp_path / "taken")
