@@ -1,0 +1,64 @@
+import numpy as np
+import pytest
+
+from hardpan.spatial.covariance import Covariance, Structure
+from hardpan.spatial.kriging import factorise, leave_one_out, predict, predict_grid
+from hardpan.spatial.simulation import draw_conditional
+
+
+def paddock(n=40, seed=1, **parts):
+    rng = np.random.default_rng(seed)
+    xy = rng.uniform(0, 500, (n, 2)) + np.array([500_000.0, 6_300_000.0])
+    covariance = Covariance(structures=(Structure(family="exponential", sill=0.9, length_m=100),), **parts)
+    return covariance, xy, np.column_stack([np.ones(n), (xy[:, 0] - 500_250) / 250]), rng.standard_normal(n)
+
+
+def test_without_noise_the_map_goes_through_the_data():
+    covariance, xy, drift, z = paddock(micro=0.1)
+    system = factorise(covariance, xy, drift)
+    at_data = predict(system, z, xy, drift)
+    assert at_data.mean == pytest.approx(z, abs=1e-9)
+    assert at_data.variance == pytest.approx(0, abs=1e-9)
+
+
+def test_leaving_one_out_equals_refitting_without_it():
+    covariance, xy, drift, z = paddock(micro=0.1, noise=0.2)
+    mean, variance = leave_one_out(factorise(covariance, xy, drift), z)
+    for i in range(len(z)):
+        rest = np.arange(len(z)) != i
+        refit = predict(factorise(covariance, xy[rest], drift[rest]), z[rest], xy[i : i + 1], drift[i : i + 1])
+        assert mean[i] == pytest.approx(refit.mean[0], abs=1e-9)
+        assert variance[i] == pytest.approx(refit.variance[0] + 0.2, abs=1e-9)
+
+
+def test_the_grid_equals_the_points_and_is_missing_outside_the_mask():
+    covariance, xy, drift, z = paddock(noise=0.1)
+    system = factorise(covariance, xy, drift)
+    x, y = 500_000 + np.arange(5, 500, 10.0), 6_300_500 - np.arange(5, 500, 10.0)
+    X, Y = np.meshgrid(x, y)
+    grid_drift = np.stack([np.ones_like(X), (X - 500_250) / 250], axis=-1)
+    mask = X + Y < 6_800_500
+    grid = predict_grid(system, z, x, y, mask, grid_drift, block_m=10.0, threads=2)
+    points = predict(system, z, np.column_stack([X[mask], Y[mask]]), grid_drift[mask], block_m=10.0)
+    assert grid.mean[mask] == pytest.approx(points.mean, abs=1e-6)
+    assert grid.variance[mask] == pytest.approx(points.variance, abs=1e-6)
+    assert np.isnan(grid.mean[~mask]).all()
+
+
+def test_draws_keep_the_kriged_mean_and_variance():
+    covariance, xy, drift, z = paddock(micro=0.05, noise=0.1)
+    system = factorise(covariance, xy, drift)
+    targets, target_drift = xy[:10] + 15, drift[:10]
+    kriged = predict(system, z, targets, target_drift)
+    draws = draw_conditional(system, z, targets, target_drift, 20_000, 7)
+    assert draws.mean(axis=0) == pytest.approx(kriged.mean, abs=5 * np.sqrt(kriged.variance.max() / 20_000))
+    assert draws.var(axis=0) == pytest.approx(kriged.variance, rel=0.06)
+
+
+def test_coincident_data_without_noise_act_as_their_average():
+    covariance, xy, drift, z = paddock()
+    xy[1], drift[1] = xy[0], drift[0]
+    system = factorise(covariance, xy, drift)
+    at = predict(system, z, xy[:1], drift[:1])
+    assert at.mean[0] == pytest.approx((z[0] + z[1]) / 2, abs=1e-4)
+    assert system.jitter > 0
