@@ -23,3 +23,9 @@ class OutputSettings(Settings):
     max_polygons: int = setting(300, says="Most polygons of the display file", ge=1)
     max_vertices: int = setting(10_000, says="Most vertices of the display file", ge=10)
     max_ring_vertices: int = setting(1_000, says="Most vertices of one ring of the display file", ge=4)
+
+    @property
+    def depth_unit(self) -> Literal["cm", "mm", "in"]:
+        """Unit of the display's depth: as asked for, and inches in US units where nothing was asked for."""
+        asked = "display_unit" in self.model_fields_set or self.units == "metric"
+        return self.display_unit if asked else "in"

@@ -1,0 +1,98 @@
+"""The plan as a display takes it: few vertices, single parts, nothing it could choke on."""
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from hardpan.core.errors import HardpanError
+from hardpan.outputs.settings import OutputSettings
+from hardpan.records.issues import Issue, Issues, Outcome
+
+_TOLERANCES_M = (0.5, 1.0, 2.0, 3.0, 5.0, 7.5, 10.0, 15.0, 20.0)
+"""Steps of simplification tried, finest first; beyond 20 m borders would leave the zones they were drawn for."""
+
+_MOST_AREA_CHANGE = 0.01
+"""Largest share by which the hectares of a depth may change before the simplification is refused."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Size:
+    polygons: int
+    vertices: int
+    ring: int
+
+    def fits(self, settings: OutputSettings) -> bool:
+        return self.vertices <= settings.max_vertices and self.ring <= settings.max_ring_vertices
+
+
+def fit_profile(zones: gpd.GeoDataFrame, settings: OutputSettings) -> tuple[gpd.GeoDataFrame, Issues]:
+    """Give the zones with borders simplified as little as the display's limits need, and what was done.
+
+    Shared borders move together; the paddock's own outline moves only if nothing else is enough.
+
+    Parameters
+    ----------
+    zones : GeoDataFrame
+        A valid coverage in the working CRS, m, with `depth_mm`.
+
+    Raises
+    ------
+    HardpanError
+        The plan does not fit the display's limits without moving more than 1 % of the hectares of a depth.
+    """
+    size = _size(zones)
+    if size.polygons > settings.max_polygons:
+        raise HardpanError(
+            what=f"the plan has {size.polygons} polygons, the display takes {settings.max_polygons}",
+            where="outputs.max_polygons",
+            do="raise it, or raise zones.min_area_ha",
+        )
+    if size.fits(settings):
+        return zones, ()
+    for outline in (False, True):
+        for tolerance_m in _TOLERANCES_M:
+            geometry = shapely.coverage_simplify(zones.geometry.array, tolerance_m, simplify_boundary=outline)
+            fitted = zones.set_geometry(gpd.GeoSeries(geometry, index=zones.index, crs=zones.crs))
+            if _size(fitted).fits(settings) and _sound(zones, fitted):
+                return fitted, (_told(size, _size(fitted), tolerance_m, outline=outline),)
+    raise HardpanError(
+        what=f"the plan has {size.vertices} vertices, {size.ring} in one ring; the display takes "
+        f"{settings.max_vertices} and {settings.max_ring_vertices}",
+        where="outputs.max_vertices",
+        do="raise outputs.max_vertices and outputs.max_ring_vertices, or zones.simplify_m",
+    )
+
+
+def single_parts(zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Give one row a polygon, in order of zone, fresh index."""
+    return zones.sort_values("zone").explode(index_parts=False).reset_index(drop=True)
+
+
+def _size(zones: gpd.GeoDataFrame) -> _Size:
+    parts = shapely.get_parts(zones.geometry.array)
+    rings = shapely.get_num_coordinates(shapely.get_rings(parts))
+    return _Size(polygons=len(parts), vertices=int(rings.sum()), ring=int(rings.max()))
+
+
+def _sound(zones: gpd.GeoDataFrame, fitted: gpd.GeoDataFrame) -> bool:
+    geometry = fitted.geometry.array
+    if shapely.is_empty(geometry).any() or not shapely.is_valid(geometry).all():
+        return False
+    before = zones.geometry.area.groupby(zones["depth_mm"]).sum()
+    after = fitted.geometry.area.groupby(fitted["depth_mm"]).sum()
+    change = np.abs(after / before - 1.0)
+    return bool(shapely.coverage_is_valid(geometry) and (change <= _MOST_AREA_CHANGE).all())
+
+
+def _told(before: _Size, after: _Size, tolerance_m: float, *, outline: bool) -> Issue:
+    which = "zone borders and the paddock's outline" if outline else "zone borders"
+    return Issue(
+        outcome=Outcome.WARN,
+        stage="outputs",
+        code="display-simplified",
+        what=f"the plan has {before.vertices} vertices ({before.ring} in one ring), more than the display takes",
+        done=f"{which} simplified at {tolerance_m:g} m to {after.vertices} ({after.ring} in one ring), for the display "
+        "files only",
+    )

@@ -1,0 +1,83 @@
+"""A result folder that is whole or not there: written beside its place, renamed into it at the end."""
+
+import os
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from hardpan.core.errors import HardpanError
+
+MANIFEST = "run.json"
+"""The file that marks a folder as a result of this tool."""
+
+_LEAST_FREE_BYTES = 1_000_000
+"""Below this much free space a failed write is put down to the full disk."""
+
+
+def check_target(folder: Path) -> None:
+    """Refuse a place where no result can be put, before any work is done.
+
+    Raises
+    ------
+    HardpanError
+        `folder` is a file, a folder with content that is not a result, or lies where nothing can be written.
+    """
+    folder = folder.resolve()
+    if folder.exists() and not folder.is_dir():
+        raise HardpanError(what="is a file", where=str(folder), right="a folder", do="give another --out")
+    if folder.is_dir() and any(folder.iterdir()) and not (folder / MANIFEST).is_file():
+        raise HardpanError(
+            what=f"the folder is not empty and holds no {MANIFEST}, so it is not an earlier result",
+            where=str(folder),
+            do="give another --out",
+        )
+    existing = next(place for place in (folder.parent, *folder.parent.parents) if place.exists())
+    if not existing.is_dir() or not os.access(existing, os.W_OK | os.X_OK):
+        raise HardpanError(what="cannot be written to", where=str(existing), do="give another --out")
+
+
+@contextmanager
+def fresh_folder(folder: Path) -> Iterator[Path]:
+    """Give an empty folder beside `folder`; rename it into place when the block ends without an error.
+
+    An earlier result stays whole until then, and comes back if the last rename fails.
+
+    Raises
+    ------
+    HardpanError
+        The place cannot be written to, or the disk is full.
+    """
+    folder = folder.resolve()
+    check_target(folder)
+    work = folder.parent / f".{folder.name}.{os.getpid()}.part"
+    try:
+        shutil.rmtree(work, ignore_errors=True)
+        work.mkdir(parents=True)
+        yield work
+        _put_in_place(work, folder)
+    except HardpanError:
+        raise
+    except Exception as err:
+        if isinstance(err, OSError) or shutil.disk_usage(folder.parent).free < _LEAST_FREE_BYTES:
+            reason = err.strerror if isinstance(err, OSError) and err.strerror else "no space left on the disk"
+            raise HardpanError(
+                what=f"the result cannot be written: {reason}", where=str(folder), do="free space or give another --out"
+            ) from err
+        raise
+    finally:
+        shutil.rmtree(work, ignore_errors=True)
+
+
+def _put_in_place(work: Path, folder: Path) -> None:
+    if not folder.exists():
+        work.rename(folder)
+        return
+    old = work.with_suffix(".old")
+    folder.rename(old)
+    try:
+        work.rename(folder)
+    except OSError:
+        old.rename(folder)
+        raise
+    shutil.rmtree(old, ignore_errors=True)

@@ -1,0 +1,85 @@
+"""What a desktop GIS is given: every layer and map of the run in the working CRS, and how each is coloured."""
+
+from collections.abc import Mapping
+
+import geopandas as gpd
+import numpy as np
+
+from hardpan.core.arrays import Floats
+from hardpan.records.evidence import PaddockRun
+
+_SOIL_COLOURS = ("#e69f00", "#56b4e9", "#009e73", "#f0e442", "#0072b2", "#d55e00", "#cc79a7", "#999999")
+"""Okabe and Ito's eight colours, told apart by colour-blind eyes; repeated where there are more soils."""
+
+_STATE_COLOURS = {"present": "#0072b2", "absent": "#f0e442", "unusable": "#999999"}
+
+
+BAND_UNITS = {
+    "pan_probability": "1",
+    "pan_top_mm": "mm",
+    "pan_bottom_mm": "mm",
+    "pan_bottom_sd_mm": "mm",
+    "peak_kpa": "kPa",
+    "zone": "1",
+    "depth_mm": "mm",
+    "breach_probability": "1",
+}
+"""Map name to unit, in order of the bands of surfaces.tif."""
+
+
+def raster_layers(run: PaddockRun) -> dict[str, Floats]:
+    """Give the maps named in `BAND_UNITS`, shape (n_rows, n_cols), NaN outside the boundary."""
+    labels, zones = run.zones.labels, run.plan.zones
+    depth_of = zones.set_index("zone")["depth_mm"].reindex(labels.ravel())
+    maps = {name: run.surfaces.maps[name].to_numpy() for name in BAND_UNITS if name in run.surfaces.maps}
+    maps |= {
+        "zone": labels.astype(float),
+        "depth_mm": depth_of.to_numpy(float).reshape(labels.shape),
+        "breach_probability": _breach_map(run),
+    }
+    return {name: np.where(labels > 0, maps[name], np.nan) for name in BAND_UNITS}
+
+
+def _breach_map(run: PaddockRun) -> Floats:
+    """Give the probability that the chosen working depth reaches below the pan; NaN where nothing is ripped."""
+    labels, node, options = run.zones.labels, run.surfaces.node_of_cell, run.options
+    breach = np.full(labels.shape, np.nan)
+    known = options.table[["setup", "depth_mm"]].reset_index(drop=True)
+    for zone in run.plan.zones.query("depth_mm > 0").to_dict("records"):
+        here = (labels == zone["zone"]) & (node >= 0)
+        same = known.index[(known["setup"] == zone["setup"]) & (known["depth_mm"] == zone["depth_mm"])]
+        breach[here] = options.breach[node[here], same[0]] if len(same) else zone["breach_probability"]
+    return breach
+
+
+def desktop_layers(run: PaddockRun) -> dict[str, gpd.GeoDataFrame]:
+    """Give the layers `zones`, `probes`, `soils`, `boundary`, `exclusions`, working CRS."""
+    paddock, crs = run.survey.paddock, run.survey.crs
+    area = {"name": [paddock.name], "area_ha": [paddock.area_ha]}
+    boundary = gpd.GeoDataFrame(area, geometry=paddock.boundary.to_numpy()[:1], crs=crs)
+    layers = {
+        "zones": run.plan.zones,
+        "probes": run.pan.insertions,
+        "soils": run.survey.soils,
+        "boundary": boundary,
+        "exclusions": run.survey.paddock.exclusions,
+    }
+    return {name: _open_ended(layer.reset_index(drop=True)) for name, layer in layers.items()}
+
+
+def layer_styles(run: PaddockRun, colours: Mapping[int, str]) -> dict[str, tuple[str, Mapping[str, str]]]:
+    """Give for each layer the attribute that is coloured and the colour of each of its values."""
+    soils = sorted(set(run.survey.soils["soil_type"]))
+    return {
+        "zones": ("depth_mm", {str(depth): colour for depth, colour in colours.items()}),
+        "probes": ("state", _STATE_COLOURS),
+        "soils": ("soil_type", {soil: _SOIL_COLOURS[k % len(_SOIL_COLOURS)] for k, soil in enumerate(soils)}),
+        "boundary": ("", {"paddock": "#f7f7f2"}),
+        "exclusions": ("", {"excluded": "#b2182b"}),
+    }
+
+
+def _open_ended(layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Give the layer with infinite bounds as missing: a database null also says "no bound"."""
+    numbers = layer.select_dtypes("number").columns
+    return layer.assign(**{name: layer[name].replace([np.inf, -np.inf], np.nan) for name in numbers})

@@ -1,0 +1,77 @@
+"""run.json: where a result comes from."""
+
+import json
+from collections import Counter
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from hardpan.records.evidence import PaddockRun
+from hardpan.records.issues import Issues
+from hardpan.records.survey import DatumMove
+
+
+def write_manifest(path: Path, run: PaddockRun, move: DatumMove, issues: Issues, files: dict[str, str]) -> None:
+    """Write provenance as JSON with sorted keys; everything the clock touches stands under `clock`.
+
+    Parameters
+    ----------
+    path : Path
+        The file to write.
+    run : PaddockRun
+        The whole run.
+    move : DatumMove
+        How the zones came to WGS 84.
+    issues : Issues
+        All issues, those of the outputs included.
+    files : dict
+        Name to SHA-256 of the files whose bytes depend on inputs, settings and versions only.
+    """
+    trail = run.trail
+    document = {
+        "tool": "hardpan",
+        "version": trail.version,
+        "paddock": {"name": run.survey.paddock.name, "area_ha": run.survey.paddock.area_ha},
+        "seed": trail.seed,
+        "settings": trail.settings,
+        "settings_sha256": trail.settings_digest,
+        "inputs_sha256": trail.inputs.to_dict(),
+        "versions": trail.versions.to_dict(),
+        "working_crs": run.survey.crs.to_string(),
+        "datum_moves": [_move(one) for one in (*run.survey.datum_moves, move)],
+        "cross_validation": _rows(run.surfaces.scores),
+        "models": _rows(run.surfaces.models),
+        "verdict": run.surfaces.verdict,
+        "headline": run.ledger.headline,
+        "strategies": _rows(run.ledger.strategies),
+        "issues": dict(sorted(Counter(issue.code for issue in issues).items())),
+        "files_sha256": files,
+        "clock": {"started": trail.started, "timings_s": trail.timings_s.to_dict()},
+    }
+    text = json.dumps(_plain(document), indent=1, sort_keys=True, ensure_ascii=False, allow_nan=False)
+    path.write_text(text + "\n", encoding="utf-8", newline="\n")
+
+
+def _move(move: DatumMove) -> dict[str, object]:
+    return {name: getattr(move, name) for name in ("file", "from_crs", "to_crs", "operation", "accuracy_m")}
+
+
+def _rows(table: pd.DataFrame) -> list[dict[Any, Any]]:
+    return table.to_dict("records")
+
+
+def _plain(value: object) -> object:
+    """Give JSON types only: NaN and infinities are null, anything unknown its text."""
+    if isinstance(value, dict):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(item) for item in value]
+    if isinstance(value, (bool, np.bool_)):
+        return bool(value)
+    if isinstance(value, (int, np.integer)):
+        return int(value)
+    if isinstance(value, (float, np.floating)):
+        return float(value) if np.isfinite(value) else None
+    return value if value is None else str(value)

@@ -1,0 +1,59 @@
+"""Plain tables: UTF-8 CSV with fixed decimals, in which no text can act as a formula."""
+
+import csv
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from hardpan.records.issues import Issues
+
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
+"""First characters that make a spreadsheet evaluate a cell."""
+
+_DECIMALS: Mapping[str, int] = {
+    "area_ha": 4,
+    "depth_mm": 0,
+    "spacing_mm": 0,
+    "breach_probability": 3,
+    "loosened_share": 3,
+    "loss_probability": 3,
+    "quantity": 3,
+    "price": 3,
+}
+"""Decimals by column; 2 where not named."""
+
+
+def write_table(path: Path, table: pd.DataFrame) -> None:
+    """Write `table` without its index; NaN is an empty cell and the same table gives the same bytes."""
+    columns = [[cell(value, _DECIMALS.get(str(name), 2)) for value in table[name]] for name in table]
+    with path.open("w", encoding="utf-8", newline="") as out:
+        writer = csv.writer(out, lineterminator="\n")
+        writer.writerow(table.columns)
+        writer.writerows(zip(*columns, strict=True))
+
+
+def issue_table(issues: Issues) -> pd.DataFrame:
+    """Give one row an issue, as they were met."""
+    names = ("outcome", "stage", "code", "file", "place", "what", "done")
+    return pd.DataFrame([[str(getattr(issue, name)) for name in names] for issue in issues], columns=list(names))
+
+
+def cell(value: object, decimals: int) -> str:
+    """Give the text of one cell: numbers with fixed decimals, text made harmless."""
+    if isinstance(value, (bool, np.bool_)):
+        return "yes" if value else "no"
+    if isinstance(value, (int, np.integer)):
+        return str(int(value))
+    if value is None or value is pd.NA or value is pd.NaT:
+        return ""
+    if isinstance(value, (float, np.floating)):
+        # Adding 0.0 turns a rounded -0.0 into 0.0.
+        return f"{round(float(value), decimals) + 0.0:.{decimals}f}" if np.isfinite(value) else _unbounded(float(value))
+    text = str(value)
+    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
+
+
+def _unbounded(value: float) -> str:
+    return "" if np.isnan(value) else ("inf" if value > 0 else "-inf")
