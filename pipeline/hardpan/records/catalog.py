@@ -13,7 +13,7 @@ class Quantity(Settings):
 
     value: float
     low: float | None = None
-    """Low end of the stated range (5 %), None: no range stated."""
+    """Low end of the stated range, None: no range stated."""
     high: float | None = None
     unit: str = Field(min_length=1)
     source: str = Field(min_length=1)
@@ -53,6 +53,10 @@ class SoilType(Settings):
     """The same with controlled traffic."""
     seasons: Quantity
     """Seasons the loosening lasts without traffic control."""
+    seasons_controlled: Quantity | None = None
+    """The same with controlled traffic; None: no longer than without."""
+    deeper_next: Quantity | None = None
+    """How much deeper the next ripping usually goes, mm; None: no deeper."""
     hostile_subsoil: bool = False
     """The clay below is sodic, dispersive or otherwise not to be brought up or smeared."""
     responds: bool = True
@@ -81,6 +85,8 @@ class SetUp(Settings):
     """Wear relative to a plain tine."""
     min_depth: Quantity | None = None
     max_depth: Quantity | None = None
+    into_clay: Quantity | None = None
+    """How far it must reach into the clay to be of use, mm (delving); None: it has no business there."""
 
 
 class Ripper(Settings):
@@ -159,6 +165,18 @@ class Effort(Settings):
     field_efficiency: Quantity
     turn_time: Quantity
     """s a turn, for zones with short runs."""
+    pull_ratio: Mapping[str, Quantity] = {}
+    """Pull over weight a drive holds at its usual slip, by drive; a drive left out is not checked."""
+    ballast: Mapping[str, Quantity] = {}
+    """Usual mass per PTO power by drive, kg per horsepower."""
+    front_share: Mapping[str, Quantity] = {}
+    """Usual static weight at the front by drive, share."""
+    calibrated_range: Quantity | None = None
+    """Range of the draft once one pass has been measured, +/- %; None: as before."""
+    first_pass_share: Quantity | None = None
+    """Depth of the first of two passes as share of the working depth; None: no second pass."""
+    wear_depth: Quantity | None = None
+    """Depth at which the price of wear holds, mm; None: the anchor depth."""
 
 
 class Crop(Settings):
@@ -170,6 +188,10 @@ class Crop(Settings):
     needs_firm_seedbed: bool
     gain_factor: Quantity
     """Yield gain relative to the reference crop."""
+    price_per_t: Quantity | None = None
+    """Price on farm, used unless the user gives prices.grain_per_t; None: that of the price table."""
+    lime_removed: Quantity | None = None
+    """Lime taken off with the grain, kg CaCO3 per t."""
 
 
 class PriceTable(Settings):
@@ -187,11 +209,19 @@ class PriceTable(Settings):
     spreading_per_ha: Quantity
     discount_rate: Quantity
     housing_insurance_tax: Quantity
-    """Share of purchase price a year."""
+    """Share of the machine's mean value a year."""
     lubricant_share: Quantity
     labour_factor: Quantity
     remaining_value: Mapping[str, tuple[Quantity, Quantity, Quantity]]
+    """C1, C2, C3 of "ripper" and of the tractor classes of `power_class`."""
     repair: Mapping[str, tuple[Quantity, Quantity]]
+    """RF1, RF2 of "ripper" and by drive of the tractor."""
+    power_class: Mapping[str, Quantity] = {}
+    """Least engine power of each tractor class of `remaining_value`, kW."""
+    repair_level: Quantity | None = None
+    """Repairs relative to the repair equation; its range carries the uncertainty of the equation."""
+    common_gain: Quantity | None = None
+    """Share of the variance of the yield gain that all soil types have in common (season); None: none."""
     extra_zone: Quantity
     """What a further zone costs in setting, checking and turning, money a zone."""
 
