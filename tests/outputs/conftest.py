@@ -385,7 +385,7 @@ def run(  # noqa: PLR0917
                             "high": [0.9, 0.8], "seasons": [3.0, 3.0], "present_value_per_ha": [250.0, 190.0]}),
     )  # fmt: skip
     trail = Trail(
-        version="0.1.0", versions=pd.Series({"numpy": np.__version__}), 
+        version="0.1.0", versions=pd.Series({"numpy": np.__version__}),
         settings={"paddock": {"name": NASTY, "seed": 1}},
         settings_digest="cd" * 32, inputs=pd.Series({"probes.csv": "ab" * 32}), seed=1,
         started="2026-11-25T08:00:00+00:00", timings_s=pd.Series({"survey": 1.0}),

@@ -15,7 +15,7 @@ _LEAST_FREE_BYTES = 1_000_000
 """Below this much free space a failed write is put down to the full disk."""
 
 
-def check_target(folder: Path) -> None:
+def check_folder(folder: Path) -> None:
     """Refuse a place where no result can be put, before any work is done.
 
     Raises
@@ -49,7 +49,7 @@ def fresh_folder(folder: Path) -> Iterator[Path]:
         The place cannot be written to, or the disk is full.
     """
     folder = folder.resolve()
-    check_target(folder)
+    check_folder(folder)
     work = folder.parent / f".{folder.name}.{os.getpid()}.part"
     try:
         shutil.rmtree(work, ignore_errors=True)

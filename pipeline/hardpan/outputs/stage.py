@@ -4,7 +4,7 @@ import hashlib
 from pathlib import Path
 
 from hardpan.outputs.display import fit_profile, single_parts
-from hardpan.outputs.folder import MANIFEST, check_target, fresh_folder
+from hardpan.outputs.folder import MANIFEST, check_folder, fresh_folder
 from hardpan.outputs.geodesy import to_display
 from hardpan.outputs.geojson import write_geojson
 from hardpan.outputs.geopackage import write_geopackage
@@ -18,7 +18,7 @@ from hardpan.outputs.shapefile import write_shapefile
 from hardpan.outputs.tables import issue_table, write_table
 from hardpan.records.evidence import PaddockRun
 
-__all__ = ["check_target", "write_outputs"]
+__all__ = ["check_folder", "write_outputs"]
 
 
 def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path) -> tuple[Path, ...]:
