@@ -11,6 +11,9 @@ class PriceSettings(Settings):
     """The `[prices]` table; anything left out comes from configs/prices.toml."""
 
     currency: str | None = setting(None, says="Currency code", min_length=1, max_length=5)
+    exchange_rate: float | None = setting(
+        None, says="Paid in `currency` for one unit of the shipped prices' currency", unit="ratio", gt=0
+    )
     fuel_per_l: float | None = setting(None, says="Fuel", unit="money/L", ge=0)
     labour_per_h: float | None = setting(None, says="Labour", unit="money/h", ge=0)
     grain_per_t: float | None = setting(None, says="Grain on farm", unit="money/t", ge=0)
