@@ -14,14 +14,28 @@ class PanSettings(Settings):
     hysteresis_kpa: float = setting(
         200.0, says="The pan ends when resistance falls this far below the threshold", unit="kPa", ge=0
     )
-    min_thickness_mm: float = setting(50.0, says="Thinner hard layers are not a pan", unit="mm", ge=0)
+    min_thickness_mm: float = setting(
+        50.0, says="Thinner hard layers are not a pan, thinner soft gaps do not end it", unit="mm", ge=0
+    )
     crust_mm: float = setting(100.0, says="A hard layer that ends above this depth is a crust", unit="mm", ge=0)
     search_to_mm: float = setting(700.0, says="A pan that starts deeper is out of a ripper's reach", unit="mm", gt=0)
+    spike_ratio: float = setting(
+        1.8, says="A single reading this many times harder or softer than both neighbours is a stone or a void", gt=1
+    )
+    noise_share: float = setting(
+        0.08, says="Standard deviation of a reading, as a share of its value", source="unverified", ge=0, lt=1
+    )
     sensitivity_kpa: tuple[float, ...] = setting(
-        (1500.0, 2000.0, 2500.0), says="Thresholds of the sensitivity run", unit="kPa"
+        (1500.0, 2000.0, 2500.0), says="Thresholds of the sensitivity run", unit="kPa", min_length=1
     )
     moisture_model: Literal["none", "busscher-leao", "dasilva-kay", "silva"] = setting(
         "none", says="Published moisture normalisation; needs moisture at the same depth"
     )
     reference_theta: float = setting(0.25, says="Water content the readings are moved to", unit="m3/m3", gt=0, lt=1)
+    clay_pct: float | None = setting(
+        None, says="Clay content, needed by the models dasilva-kay and silva", unit="%", ge=0, le=100
+    )
+    organic_carbon_pct: float | None = setting(
+        None, says="Organic carbon, needed by the model dasilva-kay", unit="%", ge=0, le=100
+    )
     slice_mm: float = setting(100.0, says="Thickness of the depth slices", unit="mm", gt=0)

@@ -1,0 +1,105 @@
+"""What an insertion says of the pan, case by case (the cases of a detector, and what a stopped probe means)."""
+
+import numpy as np
+import pyproj
+import pytest
+
+from hardpan.pan.settings import PanSettings
+from hardpan.pan.stage import detect_pan
+from hardpan.records.pan import Bottom, State
+from hardpan.records.survey import Stop
+
+CRS = pyproj.CRS("EPSG:32751")
+DEPTH_MM = np.arange(0.0, 701.0, 25.0)
+
+
+def trapezoid(top_mm=250.0, bottom_mm=400.0, *, base=800.0, peak=3800.0, ramp_mm=100.0):
+    """Crosses 2,500 kPa at exactly `top_mm` and `bottom_mm`."""
+    inner = (2500.0 - base) / (peak - base) * ramp_mm
+    rise = (DEPTH_MM - (top_mm - inner)) / ramp_mm
+    fall = ((bottom_mm + inner) - DEPTH_MM) / ramp_mm
+    return base + (peak - base) * np.clip(np.minimum(rise, fall), 0.0, 1.0)
+
+
+def cut(values, last_mm):
+    return np.where(last_mm >= DEPTH_MM, values, np.nan)
+
+
+def only(profiles, **settings):
+    pan = detect_pan(profiles, CRS, PanSettings(**settings))
+    assert len(pan.insertions) == 1
+    return pan.insertions.iloc[0]
+
+
+def test_a_pan_with_a_clear_bottom_is_observed(profiles_of):
+    pan = only(profiles_of(DEPTH_MM, trapezoid()))
+    assert (pan.state, pan.bottom_kind) == (State.PRESENT, Bottom.OBSERVED)
+    # Straight flanks: linear interpolation is exact but for the corners of the trapezoid.
+    assert pan.top_mm == pytest.approx(250.0, abs=2.0)
+    assert pan.bottom_mm == pytest.approx(400.0, abs=2.0)
+    assert pan.bottom_low_mm <= 400.0 <= pan.bottom_high_mm
+    assert pan.peak_kpa == pytest.approx(3800.0)
+
+
+def test_soft_ground_to_the_end_of_the_rod_has_no_pan(profiles_of):
+    pan = only(profiles_of(DEPTH_MM, np.full(DEPTH_MM.shape, 1200.0)))
+    assert (pan.state, pan.bottom_kind) == (State.ABSENT, Bottom.ABSENT)
+    assert np.isnan([pan.top_mm, pan.bottom_mm, pan.peak_kpa, pan.excess_kpa_mm]).all()
+
+
+@pytest.mark.parametrize("stop", [Stop.REFUSAL, Stop.LIMIT, Stop.ROD_END])
+def test_a_probe_that_stops_inside_the_pan_has_a_censored_bottom(profiles_of, stop):
+    pan = only(profiles_of(DEPTH_MM, cut(trapezoid(), 325.0), stop=stop))
+    assert (pan.state, pan.bottom_kind) == (State.PRESENT, Bottom.CENSORED)
+    assert np.isnan(pan.bottom_mm)
+    assert (pan.bottom_low_mm, pan.bottom_high_mm) == (325.0, np.inf)
+    assert pan.top_mm == pytest.approx(250.0, abs=2.0)
+
+
+def test_a_refusal_on_the_first_hard_reading_is_a_pan_with_a_censored_bottom(profiles_of):
+    pan = only(profiles_of(DEPTH_MM, cut(trapezoid(), 275.0), stop=Stop.REFUSAL))
+    assert (pan.state, pan.bottom_kind) == (State.PRESENT, Bottom.CENSORED)
+    assert pan.bottom_low_mm == 275.0
+
+
+def test_a_refusal_straight_from_soft_ground_is_a_stone_and_says_nothing_of_a_pan(profiles_of):
+    pan = only(profiles_of(DEPTH_MM, cut(np.full(DEPTH_MM.shape, 900.0), 300.0), stop=Stop.REFUSAL))
+    assert (pan.state, pan.bottom_kind) == (State.UNUSABLE, Bottom.UNUSABLE)
+
+
+def test_a_record_that_ends_in_soft_ground_above_the_pan_is_unusable(profiles_of):
+    pan = only(profiles_of(DEPTH_MM, cut(trapezoid(), 150.0), stop=Stop.SHORT))
+    assert (pan.state, pan.bottom_kind) == (State.UNUSABLE, Bottom.UNUSABLE)
+
+
+def test_resistance_that_rises_to_the_end_has_a_top_but_no_bottom(profiles_of):
+    pan = only(profiles_of(DEPTH_MM, 500.0 + 5.0 * DEPTH_MM))
+    assert (pan.state, pan.bottom_kind) == (State.PRESENT, Bottom.CENSORED)
+    assert pan.top_mm == pytest.approx(400.0, abs=0.1)
+    assert pan.bottom_low_mm == 700.0
+
+
+def test_a_crust_is_not_the_pan(profiles_of):
+    values = trapezoid()
+    values[:3] = 3200.0
+    pan = only(profiles_of(DEPTH_MM, values))
+    assert pan.top_mm == pytest.approx(250.0, abs=2.0)
+
+
+def test_a_single_hard_reading_is_a_stone(profiles_of):
+    values = np.full(DEPTH_MM.shape, 900.0)
+    values[12] = 6500.0
+    assert only(profiles_of(DEPTH_MM, values)).state == State.ABSENT
+
+
+def test_of_two_pans_the_upper_one_counts_and_the_lower_one_is_told(profiles_of):
+    values = np.maximum(trapezoid(200.0, 300.0), trapezoid(450.0, 550.0))
+    pan = only(profiles_of(DEPTH_MM, values))
+    assert pan.bottom_mm == pytest.approx(300.0, abs=2.0)
+    assert "hard again from 450 mm" in pan.why
+
+
+def test_no_insertions_readings_is_unusable(profiles_of):
+    values = np.vstack([np.full(DEPTH_MM.shape, np.nan), trapezoid()])
+    states = detect_pan(profiles_of(DEPTH_MM, values), CRS, PanSettings()).insertions["state"]
+    assert list(states) == [State.UNUSABLE, State.PRESENT]
