@@ -1,0 +1,99 @@
+"""Regions of a label raster: pieces, their neighbours, their width. Plain arrays, four-connected; -1 is outside."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import scipy.ndimage
+
+from hardpan.core.arrays import Bools, Floats, Ints
+
+OUTSIDE = -1
+"""Label of cells that belong to no region."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Neighbours:
+    """Pairs of regions that share a border, each pair in both directions."""
+
+    first: Ints
+    """(n_pairs,): region."""
+    second: Ints
+    """(n_pairs,): region beside it."""
+    edges: Ints
+    """(n_pairs,): cell edges they share."""
+
+
+def pieces_of(labels: Ints) -> Ints:
+    """Give each four-connected piece of equal label its own number, 0, 1, ... in reading order of its first cell.
+
+    Parameters
+    ----------
+    labels : (n_rows, n_cols)
+        Any integers; -1 stays -1.
+    """
+    pieces = np.full(labels.shape, OUTSIDE, dtype=np.int64)
+    found = 0
+    for label in np.unique(labels[labels != OUTSIDE]):
+        parts, n_parts = scipy.ndimage.label(labels == label)
+        pieces = np.where(parts > 0, parts + (found - 1), pieces)
+        found += n_parts
+    return in_reading_order(pieces)
+
+
+def in_reading_order(labels: Ints) -> Ints:
+    """Give the same regions numbered 0, 1, ... by their first cell, row by row; -1 stays -1."""
+    values, first, index = np.unique(labels, return_index=True, return_inverse=True)
+    inner = values != OUTSIDE
+    number = np.full(values.size, OUTSIDE, dtype=np.int64)
+    number[np.flatnonzero(inner)[np.argsort(first[inner])]] = np.arange(np.count_nonzero(inner))
+    return np.asarray(number[index].reshape(labels.shape))
+
+
+def neighbours_of(pieces: Ints) -> Neighbours:
+    """Give which pieces share a border, and how many cell edges of it."""
+    n = int(pieces.max(initial=0)) + 1
+    west, east = pieces[:, :-1].ravel(), pieces[:, 1:].ravel()
+    north, south = pieces[:-1].ravel(), pieces[1:].ravel()
+    one, other = np.concatenate([west, north]), np.concatenate([east, south])
+    meet = (one != other) & (one != OUTSIDE) & (other != OUTSIDE)
+    one, other = one[meet], other[meet]
+    keys, edges = np.unique(np.concatenate([one * n + other, other * n + one]), return_counts=True)
+    return Neighbours(first=keys // n, second=keys % n, edges=edges)
+
+
+def wide_enough(labels: Ints, width_cells: int) -> Bools:
+    """Give the cells that a disc of the width fits over without leaving their label (morphological opening)."""
+    disc = disc_of(width_cells)
+    wide = np.zeros(labels.shape, dtype=np.bool_)
+    for label in np.unique(labels[labels != OUTSIDE]):
+        wide |= scipy.ndimage.binary_opening(labels == label, disc)
+    return wide
+
+
+def disc_of(width_cells: int) -> Bools:
+    """Give the cells of a disc `width_cells` across; 1 and 2 cells give squares."""
+    offset = np.arange(width_cells) - (width_cells - 1) / 2.0
+    return np.asarray(np.hypot(offset[:, None], offset) <= max(width_cells, 2) / 2.0)
+
+
+def nearest_of(cells: Bools) -> Ints:
+    """Give the flat index of the nearest of `cells` (at least one) for every cell of the grid."""
+    row, column = scipy.ndimage.distance_transform_edt(~cells, return_distances=False, return_indices=True)
+    return np.asarray(row.astype(np.int64) * cells.shape[1] + column)
+
+
+def spread(labels: Ints) -> Ints:
+    """Give every cell the label of the nearest labelled cell."""
+    return np.asarray(labels.ravel()[nearest_of(labels != OUTSIDE)])
+
+
+def sums_by(labels: Ints, values: Floats) -> Floats:
+    """Give the sum of `values` in each label 0, 1, ...; cells of label -1 are left out."""
+    inner = labels != OUTSIDE
+    return np.bincount(labels[inner], weights=values[inner])
+
+
+def first_cells(pieces: Ints) -> Ints:
+    """Give the flat index of the first cell of each piece 0, 1, ..."""
+    number, first = np.unique(pieces, return_index=True)
+    return first[number != OUTSIDE]

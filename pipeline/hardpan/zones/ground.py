@@ -1,0 +1,85 @@
+"""Which ground may be zoned: the boundary less the exclusions, as exact areas of cells."""
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from hardpan.core.arrays import Floats, Ints
+from hardpan.core.errors import InputError
+from hardpan.records.frame import Frame
+from hardpan.records.surfaces import Surfaces
+from hardpan.records.survey import Paddock
+from hardpan.spatial.regions import OUTSIDE, nearest_of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ground:
+    """Ground to be zoned."""
+
+    outline: shapely.Geometry
+    """Boundary less the widened exclusions, working CRS."""
+    excluded: gpd.GeoDataFrame
+    """Columns `name`, `geometry`: exclusions widened by half the implement and the positioning error."""
+    cell_ha: Floats
+    """(n_rows, n_cols): area of each cell inside `outline`, scaled so that the paddock has its geodesic area."""
+    source: Ints
+    """(n_rows, n_cols): flat index of the nearest cell inside the boundary; an edge cell takes its values there."""
+    soil: Ints
+    """(n_rows, n_cols): soil code of every cell that has ground, -1 elsewhere."""
+
+
+def ground_of(paddock: Paddock, surfaces: Surfaces, margin_m: float) -> Ground:
+    """Give the ground of a paddock whose exclusions are kept clear by `margin_m` more than their own buffer.
+
+    Raises
+    ------
+    InputError
+        Exclusions leave no ground.
+    """
+    boundary = shapely.union_all(paddock.boundary.to_numpy())
+    excluded = _widened(paddock.exclusions, boundary, margin_m)
+    outline = shapely.difference(boundary, shapely.union_all(excluded.geometry.to_numpy()))
+    if shapely.area(outline) <= 0.0:
+        raise InputError(what="exclusions cover the whole paddock", where=paddock.name, do="check buffer_m")
+    cell_ha = _cell_areas_m2(outline, surfaces.frame) * paddock.area_ha / shapely.area(boundary)
+    source = nearest_of(surfaces.inside)
+    soil = surfaces.maps["soil"].to_numpy().ravel()[source].astype(np.int64)
+    return Ground(
+        outline=outline,
+        excluded=excluded,
+        cell_ha=cell_ha,
+        source=source,
+        soil=np.where(cell_ha > 0, soil, OUTSIDE),
+    )
+
+
+def _widened(exclusions: gpd.GeoDataFrame, boundary: shapely.Geometry, margin_m: float) -> gpd.GeoDataFrame:
+    names, shapes = [], []
+    taken: shapely.Geometry = shapely.Polygon()
+    for name, shape in zip(exclusions["name"], exclusions.geometry, strict=True):
+        wide = shapely.intersection(shapely.buffer(shape, margin_m, quad_segs=4), boundary)
+        wide = _polygonal(shapely.difference(wide, taken))
+        if not wide.is_empty:
+            names.append(str(name))
+            shapes.append(wide)
+            taken = shapely.union(taken, wide)
+    return gpd.GeoDataFrame({"name": names}, geometry=shapes, crs=exclusions.crs)
+
+
+def _polygonal(shape: shapely.Geometry) -> shapely.Geometry:
+    parts = shapely.get_parts(shape)
+    return shapely.union_all(parts[shapely.get_dimensions(parts) == 2])
+
+
+def _cell_areas_m2(outline: shapely.Geometry, frame: Frame) -> Floats:
+    """Give the area of each cell inside the outline, exactly: only cells on its edge are cut."""
+    half = frame.cell_m / 2.0
+    x_m, y_m = (axis.ravel() for axis in np.meshgrid(frame.x_m, frame.y_m))
+    cells = shapely.box(x_m - half, y_m - half, x_m + half, y_m + half)
+    shapely.prepare(outline)
+    area = np.where(shapely.contains_properly(outline, cells), frame.cell_m**2, 0.0)
+    edge = np.flatnonzero((area == 0.0) & shapely.intersects(outline, cells))
+    area[edge] = shapely.area(shapely.intersection(outline, cells[edge]))
+    return area.reshape(frame.shape)

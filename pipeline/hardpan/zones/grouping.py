@@ -1,0 +1,103 @@
+"""Cells of one soil type into 1, 2, ... classes."""
+
+from typing import Literal
+
+import numpy as np
+import scipy.sparse
+import scipy.spatial
+import threadpoolctl  # type: ignore[import-untyped]
+from sklearn.cluster import KMeans, ward_tree
+from sklearn.mixture import GaussianMixture
+
+from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.spatial.regions import OUTSIDE
+
+Method = Literal["kmeans", "mixture", "ward"]
+
+FIT_CELLS = 6000
+"""Classes are fitted on at most about so many cells, evenly spread; more move class centres by less than a map errs."""
+WARD_BLOCKS = 3000
+"""Ward's tree is grown over at most about so many blocks of cells; its time rises faster than their number."""
+STARTS = 4
+"""Random starts of k-means and of the mixture; the best is kept."""
+
+
+def group(features: Floats, cells: Bools, most: int, method: Method, *, seed: int) -> list[Ints]:
+    """Give the class (0, 1, ...) of each cell for 1, 2, ..., at most `most` classes.
+
+    Parameters
+    ----------
+    features : (n_cells, n_features)
+        Standardised, no missing values.
+    cells : (n_rows, n_cols)
+        Which cells of the grid the rows of `features` are, in reading order.
+    """
+    most = min(most, len(np.unique(features[_even(len(features), FIT_CELLS)], axis=0)))
+    with threadpoolctl.threadpool_limits(limits=1):  # sums in threads would differ in the last bit
+        if method == "ward":
+            return _ward(features, cells, most)
+        fit = _means if method == "kmeans" else _mixture
+        return [np.zeros(len(features), dtype=np.int64), *(fit(features, count, seed) for count in range(2, most + 1))]
+
+
+def _even(n: int, most: int) -> Ints:
+    return np.linspace(0, n - 1, min(n, most)).round().astype(np.int64)
+
+
+def _means(features: Floats, count: int, seed: int) -> Ints:
+    model = KMeans(count, n_init=STARTS, random_state=seed).fit(features[_even(len(features), FIT_CELLS)])
+    return np.asarray(model.predict(features), dtype=np.int64)
+
+
+def _mixture(features: Floats, count: int, seed: int) -> Ints:
+    model = GaussianMixture(count, covariance_type="diag", n_init=STARTS, random_state=seed, reg_covar=1e-3, tol=1e-2)
+    model.fit(features[_even(len(features), FIT_CELLS)])
+    return np.asarray(model.predict(features), dtype=np.int64)
+
+
+def _ward(features: Floats, cells: Bools, most: int) -> list[Ints]:
+    """Give the cuts of one contiguity-constrained tree, so that the classes are nested."""
+    block_of_cell = _blocks(cells)
+    size = np.bincount(block_of_cell)
+    means = np.stack([np.bincount(block_of_cell, weights=column) for column in features.T], axis=1) / size[:, None]
+    grid = np.full(cells.shape, OUTSIDE, dtype=np.int64)
+    grid[cells] = block_of_cell
+    children = ward_tree(means, connectivity=_links(grid, means))[0]
+    most = min(most, len(means))
+    return [_cut(children, len(means), count)[block_of_cell] for count in range(1, most + 1)]
+
+
+def _blocks(cells: Bools) -> Ints:
+    side = max(1, int(np.ceil(np.sqrt(np.count_nonzero(cells) / WARD_BLOCKS))))
+    row, column = np.nonzero(cells)
+    return np.unique((row // side) * cells.shape[1] + column // side, return_inverse=True)[1]
+
+
+def _links(grid: Ints, means: Floats) -> scipy.sparse.csr_matrix:
+    """Give which blocks touch; parts that touch nowhere are linked once, where they are most alike."""
+    pairs = np.concatenate(
+        [
+            np.stack([grid[:, :-1].ravel(), grid[:, 1:].ravel()], axis=1),
+            np.stack([grid[:-1].ravel(), grid[1:].ravel()], axis=1),
+        ]
+    )
+    pairs = pairs[(pairs != OUTSIDE).all(axis=1)]
+    shape = (len(means), len(means))
+    links = scipy.sparse.csr_matrix((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=shape)
+    n_parts, part = scipy.sparse.csgraph.connected_components(links, directed=False)
+    for other in range(1, n_parts):
+        joined, apart = np.flatnonzero(part < other), np.flatnonzero(part == other)
+        distance, index = scipy.spatial.cKDTree(means[joined]).query(means[apart])
+        nearest = int(np.argmin(distance))
+        links += scipy.sparse.csr_matrix(([1.0], ([joined[index[nearest]]], [apart[nearest]])), shape=shape)
+    return links + links.T
+
+
+def _cut(children: Ints, n_leaves: int, count: int) -> Ints:
+    """Give the class of each leaf when the last `count - 1` merges of the tree are undone."""
+    parent = np.arange(2 * n_leaves - 1)
+    for step, pair in enumerate(children[: n_leaves - count]):
+        parent[pair] = n_leaves + step
+    for node in range(parent.size - 1, -1, -1):
+        parent[node] = parent[parent[node]]
+    return np.unique(parent[:n_leaves], return_inverse=True)[1]

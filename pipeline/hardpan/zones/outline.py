@@ -1,0 +1,171 @@
+"""Class rasters to polygons that share every border: no gaps, no overlaps, the boundary untouched."""
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from hardpan.core.arrays import Bools, Ints
+from hardpan.core.units import M2_PER_HA
+from hardpan.records.frame import Frame
+from hardpan.spatial.regions import OUTSIDE, spread
+
+Shapes: TypeAlias = NDArray[np.object_]
+"""Array of geometries."""
+
+MOST_CHANGE = 0.01
+"""Simplifying may change the area of a class by so much (share); else the tolerance is halved."""
+HALVINGS = 4
+"""Tolerances tried below the first; after the last the borders keep their steps."""
+
+PASSES = 5
+"""A sliver that joins a sliver may have to move again; more passes than this were never needed on a grid's edge."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Coverage:
+    """Polygons of the classes and of the excluded ground, a valid coverage of the boundary."""
+
+    classes: Ints
+    """(n_classes,): class of each polygon, rising."""
+    shapes: Shapes
+    """Polygon or MultiPolygon of each class."""
+    excluded: gpd.GeoDataFrame
+    """Columns `name`, `geometry`, with the vertices of their neighbours."""
+    tolerance_m: float
+    """Tolerance the shared borders were simplified with; 0: not at all."""
+    cut_off_ha: float
+    """Ground cut off by exclusions, too small to enter, that joined them."""
+
+
+def outline_classes(
+    classes: Ints,
+    frame: Frame,
+    outline: shapely.Geometry,
+    excluded: gpd.GeoDataFrame,
+    *,
+    tolerance_m: float,
+    least_ha: float,
+) -> Coverage:
+    """Give the polygons of the classes inside `outline`, their shared borders simplified together.
+
+    Parameters
+    ----------
+    classes : (n_rows, n_cols)
+        Class of each cell with ground, -1 elsewhere.
+    outline : Geometry
+        Ground to cover; its own edges are never simplified.
+    excluded : GeoDataFrame
+        Columns `name`, `geometry`: the rest of the paddock.
+    """
+    faces = _faces(classes, frame, [outline, *excluded.geometry])
+    inside = shapely.point_on_surface(faces)
+    class_of, hole_of = _classes_at(inside, classes, frame), _holes_at(inside, excluded)
+    shapely.prepare(outline)
+    ground = shapely.contains_xy(outline, shapely.get_x(inside), shapely.get_y(inside))
+    parts, part_class = faces[ground], class_of[ground]
+    holes, part_hole = faces[hole_of != OUTSIDE], hole_of[hole_of != OUTSIDE]
+    parts, part_class = _without_slivers(parts, part_class, least_ha)
+    adrift, beside = _cut_off(parts, holes, least_ha)
+    holes, part_hole = np.append(holes, parts[adrift]), np.append(part_hole, part_hole[beside])
+    numbers, shapes = _dissolved(parts[~adrift], part_class[~adrift])
+    shapes, used_m = _simplified(shapes, tolerance_m, least_ha)
+    kept, hole_shapes = _dissolved(holes, part_hole)
+    return Coverage(
+        classes=numbers,
+        shapes=shapes,
+        excluded=excluded.iloc[kept].set_geometry(list(hole_shapes), crs=excluded.crs).reset_index(drop=True),
+        tolerance_m=used_m,
+        cut_off_ha=float(shapely.area(parts[adrift]).sum()) / M2_PER_HA,
+    )
+
+
+def _faces(classes: Ints, frame: Frame, shapes: list[shapely.Geometry]) -> Shapes:
+    """Give the smallest faces between class edges and the edges of `shapes`, all noded together."""
+    steps = _class_edges(spread(classes), frame)
+    shapely.prepare(shapes[0])
+    lines = shapely.union_all([*steps[shapely.intersects(shapes[0], steps)], *shapely.boundary(shapes)])
+    return np.asarray(shapely.get_parts(shapely.polygonize([lines])))
+
+
+def _class_edges(classes: Ints, frame: Frame) -> Shapes:
+    """Give the cell edges between unlike classes as lines of two points."""
+    x_m = frame.x_min_m + np.arange(frame.n_cols + 1) * frame.cell_m
+    y_m = frame.y_max_m - np.arange(frame.n_rows + 1) * frame.cell_m
+    row, column = np.nonzero(classes[:, :-1] != classes[:, 1:])
+    upright = [[x_m[column + 1], y_m[row]], [x_m[column + 1], y_m[row + 1]]]
+    row, column = np.nonzero(classes[:-1] != classes[1:])
+    level = [[x_m[column], y_m[row + 1]], [x_m[column + 1], y_m[row + 1]]]
+    return np.asarray(shapely.linestrings(np.concatenate([upright, level], axis=2).transpose(2, 0, 1)))
+
+
+def _classes_at(points: Shapes, classes: Ints, frame: Frame) -> Ints:
+    column = ((shapely.get_x(points) - frame.x_min_m) / frame.cell_m).astype(np.int64)
+    row = ((frame.y_max_m - shapely.get_y(points)) / frame.cell_m).astype(np.int64)
+    return np.asarray(spread(classes)[row.clip(0, frame.n_rows - 1), column.clip(0, frame.n_cols - 1)])
+
+
+def _holes_at(points: Shapes, excluded: gpd.GeoDataFrame) -> Ints:
+    hole = np.full(points.size, OUTSIDE, dtype=np.int64)
+    for number, shape in enumerate(excluded.geometry):
+        hole[shapely.contains(shape, points)] = number
+    return hole
+
+
+def _without_slivers(parts: Shapes, part_class: Ints, least_ha: float) -> tuple[Shapes, Ints]:
+    """Give the parts after those that the outline cut too small took the class across their longest shared border."""
+    for _ in range(PASSES):
+        moved = False
+        tree = shapely.STRtree(parts)
+        for part in np.flatnonzero(shapely.area(parts) < least_ha * M2_PER_HA):
+            near = tree.query(parts[part], predicate="intersects")
+            near = np.sort(near[part_class[near] != part_class[part]])
+            shared_m = shapely.length(shapely.intersection(parts[near], parts[part]))
+            if near.size and shared_m.max() > 0:
+                part_class[part] = part_class[near[np.argmax(shared_m)]]
+                moved = True
+        if not moved:
+            break
+        numbers, shapes = _dissolved(parts, part_class)
+        parts, of_shape = shapely.get_parts(shapes, return_index=True)
+        part_class = numbers[of_shape]
+    return parts, part_class
+
+
+def _cut_off(parts: Shapes, holes: Shapes, least_ha: float) -> tuple[Bools, Ints]:
+    """Give which parts are too small and have only excluded ground beside them, and which face of it."""
+    adrift = np.zeros(parts.size, dtype=np.bool_)
+    beside = []
+    for part in np.flatnonzero(shapely.area(parts) < least_ha * M2_PER_HA):
+        shared_m = shapely.length(shapely.intersection(holes, parts[part]))
+        if holes.size and shared_m.max() > 0:
+            adrift[part] = True
+            beside.append(int(np.argmax(shared_m)))
+    return adrift, np.array(beside, dtype=np.int64)
+
+
+def _dissolved(parts: Shapes, number: Ints) -> tuple[Ints, Shapes]:
+    """Give each number once, rising, with its parts as one shape that keeps the vertices of its neighbours."""
+    numbers = np.unique(number)
+    return numbers, np.array([shapely.coverage_union_all(parts[number == one]) for one in numbers], dtype=object)
+
+
+def _simplified(shapes: Shapes, tolerance_m: float, least_ha: float) -> tuple[Shapes, float]:
+    """Give the shapes with shared borders simplified by the largest tolerance that changes areas little."""
+    if tolerance_m <= 0 or not shapely.coverage_is_valid(shapes):
+        return shapes, 0.0
+    for halving in range(HALVINGS + 1):
+        used_m = tolerance_m / 2.0**halving
+        simple = shapely.coverage_simplify(shapes, used_m, simplify_boundary=False)
+        change = np.abs(shapely.area(simple) / shapely.area(shapes) - 1.0)
+        whole = shapely.is_valid(simple).all() and shapely.coverage_is_valid(simple)
+        if whole and change.max() < MOST_CHANGE and _small_parts(simple, least_ha) <= _small_parts(shapes, least_ha):
+            return simple, used_m
+    return shapes, 0.0
+
+
+def _small_parts(shapes: Shapes, least_ha: float) -> int:
+    return int((shapely.area(shapely.get_parts(shapes)) < least_ha * M2_PER_HA).sum())

@@ -1,0 +1,167 @@
+"""Maps and soils in, zones a machine can follow out."""
+
+import geopandas as gpd
+import numpy as np
+import pyproj
+import rasterio.features
+import shapely
+
+from hardpan.core.arrays import Ints, frozen
+from hardpan.core.units import M2_PER_HA
+from hardpan.records.catalog import Ripper
+from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.plan import Options
+from hardpan.records.surfaces import Surfaces
+from hardpan.records.survey import Survey
+from hardpan.records.zones import Zones
+from hardpan.spatial.regions import OUTSIDE, spread
+from hardpan.zones.choice import Candidates, Choice, choose_counts
+from hardpan.zones.drivable import Cells, Least, make_drivable
+from hardpan.zones.features import cell_features, expected_bottom_mm
+from hardpan.zones.ground import Ground, ground_of
+from hardpan.zones.grouping import group
+from hardpan.zones.measures import area_ha, best_run
+from hardpan.zones.outline import Coverage, outline_classes
+from hardpan.zones.settings import ZoneSettings
+
+KMH_PER_M_S = 3.6
+
+
+def draw_zones(
+    surfaces: Surfaces, options: Options, survey: Survey, ripper: Ripper, settings: ZoneSettings, *, seed: int
+) -> Zones:
+    """Give zones that a machine can follow: classes of like ground inside each soil type, then the exclusions.
+
+    Raises
+    ------
+    InputError
+        Exclusions leave no ground.
+    """
+    ground = ground_of(survey.paddock, surfaces, ripper.width_m / 2.0 + settings.gps_error_m)
+    classes, soil_of_class, choice = _classes(surfaces, options, survey, ground, settings, seed=seed)
+    least = _least(options, ripper, settings, surfaces.frame.cell_m)
+    cells = Cells(
+        soil=ground.soil, depth_mm=expected_bottom_mm(surfaces).ravel()[ground.source], area_ha=ground.cell_ha
+    )
+    classes, issues = make_drivable(classes, soil_of_class, cells, least)
+    coverage = outline_classes(
+        classes,
+        surfaces.frame,
+        ground.outline,
+        ground.excluded,
+        tolerance_m=surfaces.frame.cell_m if settings.simplify_m is None else settings.simplify_m,
+        least_ha=least.area_ha,
+    )
+    order = _shallowest_first(coverage, classes, cells)
+    soils = [surfaces.soil_types[code] for code in soil_of_class[coverage.classes[order]]]
+    table = _table([*coverage.shapes[order]], soils, coverage.excluded, survey.crs, width_m=ripper.width_m)
+    return Zones(
+        frame=surfaces.frame,
+        labels=frozen(_labels(table, surfaces)),
+        table=table,
+        indices=choice.indices,
+        why=choice.why,
+        issues=(*issues, *_outline_issues(coverage, least.area_ha)),
+    )
+
+
+def _classes(
+    surfaces: Surfaces, options: Options, survey: Survey, ground: Ground, settings: ZoneSettings, *, seed: int
+) -> tuple[Ints, Ints, Choice]:
+    """Give the class of each cell with ground, the soil code of each class, and how their number was chosen."""
+    codes = np.unique(ground.soil[ground.soil != OUTSIDE])
+    fixed = None if settings.count == "auto" else settings.count
+    most = max(1, (fixed or settings.max_count) - codes.size + 1)
+    candidates = []
+    for code in codes:
+        cells = ground.soil == code
+        features = cell_features(surfaces, survey.covariates, ground.source[cells])
+        node = surfaces.node_of_cell.ravel()[ground.source[cells]]
+        classes = group(features, cells, most, settings.method, seed=seed)
+        candidates.append(Candidates(classes=classes, features=features, node=node, cell_ha=ground.cell_ha[cells]))
+    choice = choose_counts(candidates, options, fixed, settings.max_count)
+    labels = np.full(ground.soil.shape, OUTSIDE, dtype=np.int64)
+    start = 0
+    for code, soil, count in zip(codes, candidates, choice.counts, strict=True):
+        labels[ground.soil == code] = start + soil.classes[count - 1]
+        start += count
+    return labels, np.repeat(codes, choice.counts), choice
+
+
+def _least(options: Options, ripper: Ripper, settings: ZoneSettings, cell_m: float) -> Least:
+    """Give the least piece: two passes wide, and twice as long as the ground covered while the depth changes.
+
+    The heading is not known here, so both ways must reach the larger of the two; the area is at least their square.
+    """
+    if settings.min_width_m == "implement":
+        width_m = max(2.0 * ripper.width_m, 2.0 * _change_m(options, ripper))
+    else:
+        width_m = settings.min_width_m
+    area_ha = max(settings.min_area_ha, width_m**2 / M2_PER_HA)
+    return Least(area_ha=area_ha, width_cells=max(1, int(np.ceil(width_m / cell_m - 1e-9))))
+
+
+def _change_m(options: Options, ripper: Ripper) -> float:
+    """Give the distance driven while the tines move between the shallowest and the deepest depth worth ripping to."""
+    best = options.table.iloc[np.unique(options.net.argmax(axis=1))]
+    ripped = best[best["depth_mm"] > 0]
+    if ripped.empty:
+        return 0.0
+    change_mm = float(ripped["depth_mm"].max() - ripped["depth_mm"].min())
+    seconds = change_mm / ripper.rate_of_depth_change.value + ripper.latency.value
+    return float(ripped["speed_kmh"].max()) / KMH_PER_M_S * seconds
+
+
+def _shallowest_first(coverage: Coverage, classes: Ints, cells: Cells) -> Ints:
+    """Give the order of the coverage's classes by rising mean expected bottom."""
+    area_ha = np.array([cells.area_ha[classes == one].sum() for one in coverage.classes])
+    depth = np.array([(cells.depth_mm * cells.area_ha)[classes == one].sum() for one in coverage.classes])
+    return np.lexsort((coverage.classes, depth / area_ha))
+
+
+def _table(
+    shapes: list[shapely.Geometry], soils: list[str], excluded: gpd.GeoDataFrame, crs: pyproj.CRS, *, width_m: float
+) -> gpd.GeoDataFrame:
+    """Give the zones, ground first, numbered from 1."""
+    shapes = [*shapes, *excluded.geometry]
+    runs = [best_run(shape, width_m) for shape in shapes]
+    return gpd.GeoDataFrame(
+        {
+            "zone": np.arange(1, len(shapes) + 1),
+            "kind": ["ground"] * len(soils) + ["exclusion"] * len(excluded),
+            "soil_type": [*soils, *excluded["name"]],
+            "area_ha": area_ha(shapes, crs),
+            "length_m": [length for length, _ in runs],
+            "heading_deg": [heading for _, heading in runs],
+        },
+        geometry=shapes,
+        crs=crs,
+    )[["zone", "kind", "soil_type", "area_ha", "geometry", "length_m", "heading_deg"]]
+
+
+def _labels(table: gpd.GeoDataFrame, surfaces: Surfaces) -> Ints:
+    """Give the zone at each cell's centre, 0 outside the boundary."""
+    burnt = rasterio.features.rasterize(
+        zip(table.geometry, table["zone"], strict=True),
+        out_shape=surfaces.frame.shape,
+        transform=surfaces.frame.affine,
+        dtype="int32",
+    ).astype(np.int64)
+    return np.where(surfaces.inside, spread(np.where(burnt == 0, OUTSIDE, burnt)), 0)
+
+
+def _outline_issues(coverage: Coverage, least_ha: float) -> Issues:
+    issues = []
+    if coverage.cut_off_ha > 0:
+        what = f"{coverage.cut_off_ha:.2f} ha of ground is cut off by exclusions in pieces below {least_ha:.2f} ha"
+        issues.append(_issue("cut-off", what, "left unripped with the exclusions"))
+    parts_ha = shapely.area(shapely.get_parts(coverage.shapes)) / M2_PER_HA
+    small = parts_ha[parts_ha < least_ha]
+    if small.size:
+        what = f"{small.size} pieces below {least_ha:.2f} ha, {small.sum():.2f} ha in all, have no neighbour to join"
+        issues.append(_issue("piece-too-small", what, "kept as they are"))
+    return tuple(issues)
+
+
+def _issue(code: str, what: str, done: str) -> Issue:
+    return Issue(outcome=Outcome.WARN, stage="zones", code=code, what=what, done=done)

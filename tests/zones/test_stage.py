@@ -1,0 +1,95 @@
+import numpy as np
+import pytest
+import shapely
+
+from hardpan.core.errors import InputError
+from hardpan.records.columns import ZONE
+from hardpan.zones.settings import ZoneSettings
+from hardpan.zones.stage import draw_zones
+
+WEST = shapely.box(0, 0, 310, 600)
+ROCK = shapely.Point(520, 300).buffer(40)
+PIPE = shapely.LineString([(100, 450), (700, 520)]).buffer(5)
+
+
+@pytest.fixture(scope="module")
+def ground(made):
+    return made.paddock(soils=[("duplex", WEST)], exclusions=[("rock", ROCK), ("pipe", PIPE)])
+
+
+@pytest.fixture(scope="module", params=["kmeans", "mixture", "ward"])
+def zones(made, ground, request):
+    settings = ZoneSettings(method=request.param)
+    return draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, settings, seed=1)
+
+
+def test_zones_cover_the_boundary_without_gaps_or_overlaps(zones, ground):
+    shapes = zones.table.geometry.to_numpy()
+    boundary = ground.survey.paddock.boundary.iloc[0]
+    assert shapely.is_valid(shapes).all()
+    assert shapely.coverage_is_valid(shapes)
+    assert shapely.symmetric_difference(shapely.union_all(shapes), boundary).area < 1e-3
+    assert zones.table["area_ha"].sum() == pytest.approx(ground.survey.paddock.area_ha, rel=1e-6)
+
+
+def test_zones_are_numbered_from_one_with_exclusions_last(zones):
+    assert zones.table["zone"].tolist() == list(range(1, len(zones.table) + 1))
+    assert zones.table["kind"].tolist() == sorted(zones.table["kind"], key=["ground", "exclusion"].index)
+    assert tuple(zones.table.columns[:5]) == ZONE
+
+
+def test_shallower_ground_has_the_lower_number(zones, ground):
+    maps = ground.surfaces.maps
+    depth = (maps["pan_probability"] * maps["pan_bottom_mm"]).to_numpy()
+    ground_zones = zones.table.loc[zones.table["kind"] == "ground", "zone"]
+    means = [depth[zones.labels == zone].mean() for zone in ground_zones]
+    assert np.all(np.diff(means) > -2.0)  # cells are cut by the outline, whose area the numbering weighs
+
+
+def test_exclusions_keep_half_the_implement_and_the_positioning_error_clear(zones, made):
+    ripped = shapely.union_all(zones.table.loc[zones.table["kind"] == "ground"].geometry.to_numpy())
+    clear_m = made.RIPPER.width_m / 2 + 0.5
+    for shape in (ROCK, PIPE):
+        placed = shapely.transform(shape, lambda xy: xy + made.CORNER_M)
+        assert shapely.distance(ripped, placed) == pytest.approx(clear_m, abs=0.3)  # arcs of a buffer are chords
+
+
+def test_no_zone_crosses_a_soil_type_edge_by_more_than_a_cell(zones, ground, made):
+    west = shapely.transform(WEST, lambda xy: xy + made.CORNER_M)
+    for row in zones.table[zones.table["kind"] == "ground"].itertuples():
+        own = west if row.soil_type == "duplex" else shapely.difference(ground.survey.paddock.boundary.iloc[0], west)
+        assert shapely.within(row.geometry, own.buffer(ground.surfaces.frame.cell_m))
+
+
+def test_labels_agree_with_the_polygons_at_every_cell_centre(zones, ground):
+    frame = ground.surfaces.frame
+    x, y = np.meshgrid(frame.x_m, frame.y_m)
+    for row in zones.table.itertuples():
+        assert (zones.labels[shapely.contains_xy(row.geometry, x, y)] == row.zone).all()
+    assert (zones.labels == 0).tolist() == (~ground.surfaces.inside).tolist()
+
+
+def test_no_piece_is_below_the_least_area(zones):
+    parts = shapely.get_parts(zones.table.loc[zones.table["kind"] == "ground"].geometry.to_numpy())
+    assert (shapely.area(parts) / 1e4).min() >= 0.5
+
+
+def test_indices_tell_what_was_tried_and_chosen(zones):
+    assert zones.indices.columns.tolist() == ["count", "silhouette", "variance_reduction", "net_gain", "chosen"]
+    assert zones.indices["chosen"].sum() == 1
+    assert zones.indices.loc[zones.indices["chosen"], "net_gain"].iloc[0] == zones.indices["net_gain"].max()
+
+
+def test_two_runs_are_the_same(made, ground):
+    one, other = (
+        draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(), seed=3)
+        for _ in range(2)
+    )
+    assert one.table.to_wkb().equals(other.table.to_wkb())
+    assert (one.labels == other.labels).all()
+
+
+def test_exclusions_that_cover_everything_are_refused(made):
+    ground = made.paddock(side_m=(200, 200), exclusions=[("lake", shapely.box(-5, -5, 205, 205))])
+    with pytest.raises(InputError, match="whole paddock"):
+        draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(), seed=1)
