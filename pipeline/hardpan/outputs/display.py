@@ -27,8 +27,8 @@ class _Size:
         return self.vertices <= settings.max_vertices and self.ring <= settings.max_ring_vertices
 
 
-def fit_profile(zones: gpd.GeoDataFrame, settings: OutputSettings) -> tuple[gpd.GeoDataFrame, Issues]:
-    """Give the zones with borders simplified as little as the display's limits need, and what was done.
+def fit_profile(zones: gpd.GeoDataFrame, settings: OutputSettings) -> tuple[gpd.GeoDataFrame, float, Issues]:
+    """Give the zones with borders simplified as little as the display's limits need, by how many m, and what was done.
 
     Shared borders move together; the paddock's own outline moves only if nothing else is enough.
 
@@ -50,13 +50,13 @@ def fit_profile(zones: gpd.GeoDataFrame, settings: OutputSettings) -> tuple[gpd.
             do="raise it, or raise zones.min_area_ha",
         )
     if size.fits(settings):
-        return zones, ()
+        return zones, 0.0, ()
     for outline in (False, True):
         for tolerance_m in _TOLERANCES_M:
             geometry = shapely.coverage_simplify(zones.geometry.array, tolerance_m, simplify_boundary=outline)
             fitted = zones.set_geometry(gpd.GeoSeries(geometry, index=zones.index, crs=zones.crs))
             if _size(fitted).fits(settings) and _sound(zones, fitted):
-                return fitted, (_told(size, _size(fitted), tolerance_m, outline=outline),)
+                return fitted, tolerance_m, (_told(size, _size(fitted), tolerance_m, outline=outline),)
     raise HardpanError(
         what=f"the plan has {size.vertices} vertices, {size.ring} in one ring; the display takes "
         f"{settings.max_vertices} and {settings.max_ring_vertices}",

@@ -20,6 +20,10 @@ class OutputSettings(Settings):
     grid_cell_m: float | None = setting(
         None, says="Cell of the task grid; half the working width when left out", unit="m", gt=0
     )
+    max_grid_side: int = setting(250, says="Most cells a side of the task grid", ge=10)
+    grid_tolerance: float = setting(
+        0.02, says="Most a task grid may be off in the hectares of a depth", unit="share", gt=0, lt=1
+    )
     max_polygons: int = setting(300, says="Most polygons of the display file", ge=1)
     max_vertices: int = setting(10_000, says="Most vertices of the display file", ge=10)
     max_ring_vertices: int = setting(1_000, says="Most vertices of one ring of the display file", ge=4)

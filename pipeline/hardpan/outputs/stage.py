@@ -3,20 +3,29 @@
 import hashlib
 from pathlib import Path
 
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from hardpan.core.units import M2_PER_HA
 from hardpan.outputs.display import fit_profile, single_parts
 from hardpan.outputs.folder import MANIFEST, check_folder, fresh_folder
-from hardpan.outputs.geodesy import to_display
+from hardpan.outputs.geodesy import degrees_per_metre, to_display
 from hardpan.outputs.geojson import write_geojson
 from hardpan.outputs.geopackage import write_geopackage
 from hardpan.outputs.geotiff import write_geotiff
+from hardpan.outputs.isoxml import lime_rates, lime_task, rip_task, write_taskdata
 from hardpan.outputs.layers import BAND_UNITS, desktop_layers, layer_styles, raster_layers
 from hardpan.outputs.manifest import write_manifest
 from hardpan.outputs.palette import depth_colours
+from hardpan.outputs.readback import check_geojson, check_geopackage, check_raster, check_shapefile, check_tasks
 from hardpan.outputs.report import write_report
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.shapefile import write_shapefile
 from hardpan.outputs.tables import issue_table, write_table
+from hardpan.outputs.task_grid import zone_grid
 from hardpan.records.evidence import PaddockRun
+from hardpan.records.issues import Issues
 
 __all__ = ["check_folder", "write_outputs"]
 
@@ -24,29 +33,30 @@ __all__ = ["check_folder", "write_outputs"]
 def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path) -> tuple[Path, ...]:
     """Write every file that `settings.formats` asks for, the tables and run.json; give their paths.
 
-    Files are written beside `folder` and renamed into place at the end: an earlier result stays whole if anything
-    fails.
+    Files are written beside `folder`, read back, and renamed into place at the end: an earlier result stays whole if
+    anything fails.
 
     Raises
     ------
     HardpanError
-        The folder cannot be written or is not a result, or the plan does not fit the display's limits.
+        The folder cannot be written or is not a result, the plan does not fit the display's limits, or a file read
+        back does not say what the plan says.
     """
     zones = run.plan.zones.sort_values("zone").reset_index(drop=True)
-    shown, move, moved = to_display(zones)
-    fitted, simplified = fit_profile(zones, settings)
-    parts = single_parts(shown if fitted is zones else to_display(fitted)[0])
-    issues = run.issues + moved + simplified
-    colours = depth_colours(zones["depth_mm"])
+    shown, move, issues = to_display(zones)
+    colours, maps = depth_colours(zones["depth_mm"]), raster_layers(run)
+    seed = run.trail.seed
     with fresh_folder(folder) as work:
+        issues = run.issues + issues + _write_for_cab(work, run, zones, shown, settings)
         if "geojson" in settings.formats:
             write_geojson(work / "prescription.geojson", shown, run.survey.paddock.name)
-        if "shapefile" in settings.formats:
-            write_shapefile(work / "prescription_shp.zip", parts, settings.depth_unit)
+            check_geojson(work / "prescription.geojson", zones, seed=seed)
         if "geopackage" in settings.formats:
             write_geopackage(work / "prescription.gpkg", desktop_layers(run), layer_styles(run, colours))
+            check_geopackage(work / "prescription.gpkg", zones, seed=seed)
         if "geotiff" in settings.formats:
-            write_geotiff(work / "surfaces.tif", raster_layers(run), BAND_UNITS, run.zones.frame)
+            write_geotiff(work / "surfaces.tif", maps, BAND_UNITS, run.zones.frame)
+            check_raster(work / "surfaces.tif", list(maps).index("depth_mm"), zones, seed=seed)
         write_table(work / "zones.csv", zones.drop(columns="geometry"))
         write_table(work / "tallies.csv", run.ledger.lines)
         write_table(work / "issues.csv", issue_table(issues))
@@ -55,6 +65,37 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path) -> tu
         write_manifest(work / MANIFEST, run, move, issues, _digests(work))
         names = sorted(path.name for path in work.iterdir())
     return tuple(folder / name for name in names)
+
+
+def _write_for_cab(
+    work: Path, run: PaddockRun, zones: gpd.GeoDataFrame, shown: gpd.GeoDataFrame, settings: OutputSettings
+) -> Issues:
+    """Write what goes into the cab, shapefile and task data, within the display's limits; give what was changed."""
+    fitted, moved_m, issues = fit_profile(zones, settings)
+    cab = shown if fitted is zones else to_display(fitted)[0]
+    parts, unit = single_parts(cab), settings.depth_unit
+    if "shapefile" in settings.formats:
+        write_shapefile(work / "prescription_shp.zip", parts, unit)
+        check_shapefile(work / "prescription_shp.zip", zones, unit=unit, moved_m=moved_m, seed=run.trail.seed)
+    if "isoxml" in settings.formats:
+        issues += _write_tasks(work / "taskdata.zip", run, cab, parts, settings)
+        check_tasks(work / "taskdata.zip", zones, moved_m=moved_m, seed=run.trail.seed)
+    return issues
+
+
+def _write_tasks(
+    path: Path, run: PaddockRun, cab: gpd.GeoDataFrame, parts: gpd.GeoDataFrame, settings: OutputSettings
+) -> Issues:
+    per_metre = degrees_per_metre(float(np.mean(cab.total_bounds[[1, 3]])))
+    polygons = settings.isoxml_shape == "polygons"
+    gridded = None if polygons else zone_grid(cab, per_metre, settings, run.catalog.ripper.width_m)
+    grid, issues = gridded or (None, ())
+    lime = lime_rates(run.ledger.lines)
+    tasks = (rip_task(cab, settings.depth_unit), *((lime_task(lime, settings),) if lime else ()))
+    identity = (run.survey.paddock.name, run.trail.version, run.survey.paddock.area_ha * M2_PER_HA)
+    outline = shapely.coverage_union_all(cab.geometry.array)
+    write_taskdata(path, tasks=tasks, parts=parts, grid=grid, boundary=outline, identity=identity, settings=settings)
+    return issues
 
 
 def _digests(work: Path) -> dict[str, str]:
