@@ -1,36 +1,33 @@
 """Strength of the pan: peak, resistance in excess of the threshold, and its shape between top and bottom."""
 
 import numpy as np
+import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.pan.readings import Readings
 
 SHAPE_STEPS = 20
+"""Steps of the excess shape: 10 mm of a pan 200 mm thick, finer than any usual reading step."""
 
 
-def find_peak(depth_mm: Floats, cone_index_kpa: Floats, within: Bools) -> tuple[Floats, Floats]:
-    """Give the highest reading within the pan and its depth, shape (insertion,); NaN without a pan."""
-    value = np.where(within, cone_index_kpa, -np.inf)
-    at = value.argmax(axis=1)[:, None]
-    peak = np.take_along_axis(value, at, axis=1)[:, 0]
-    depth = np.take_along_axis(depth_mm, at, axis=1)[:, 0]
-    return np.where(np.isfinite(peak), peak, np.nan), np.where(np.isfinite(peak), depth, np.nan)
+def find_peak(readings: Readings, top_at: Ints, bottom_at: Ints) -> tuple[Floats, Floats]:
+    """Give the highest reading of the pan (kPa) and its depth (mm), shape (insertion,); NaN without a pan.
+
+    `top_at` and `bottom_at` are the first and last hard sample, shape (insertion,), -1 without a pan.
+    """
+    depth, value = readings.depth_mm, readings.cone_index_kpa
+    row, pan = np.arange(len(depth)), top_at >= 0
+    at = np.where(_between(value, top_at, bottom_at), value, -np.inf).argmax(axis=1)
+    return np.where(pan, value[row, at], np.nan), np.where(pan, depth[row, at], np.nan)
 
 
-def integrate_excess(
-    depth_mm: Floats,
-    thickness_mm: Floats,
-    cone_index_kpa: Floats,
-    *,
-    top_at: Ints,
-    bottom_at: Ints,
-    threshold_kpa: float,
-) -> Floats:
+def integrate_excess(readings: Readings, top_at: Ints, bottom_at: Ints, threshold_kpa: float) -> Floats:
     r"""Give the resistance above the threshold, integrated over the pan's depth, kPa mm; NaN without a pan.
 
     Parameters
     ----------
-    depth_mm, thickness_mm, cone_index_kpa : Floats
-        Packed readings, shape (insertion, sample).
+    readings : Readings
+        Packed readings.
     top_at, bottom_at : Ints
         First and last hard sample of the pan, shape (insertion,); -1 without a pan.
     threshold_kpa : float
@@ -38,52 +35,54 @@ def integrate_excess(
 
     Notes
     -----
-    :math:`\int \max(C(z) - C_0, 0)\,dz` with C straight between point readings, and constant within a layer.
+    :math:`\int \max(C(z) - C_0, 0)\,dz` with C straight between point readings and constant within a layer.
     """
-    over = cone_index_kpa - threshold_kpa
-    a, b = over[:, :-1], over[:, 1:]
-    both, neither = (a >= 0) & (b >= 0), (a <= 0) & (b <= 0)
+    depth, thickness = readings.depth_mm, readings.thickness_mm
+    over = readings.cone_index_kpa - threshold_kpa
+    upper, lower = over[:, :-1], over[:, 1:]
+    high, low = np.maximum(upper, lower), np.minimum(upper, lower)
     with np.errstate(divide="ignore", invalid="ignore"):
-        part = np.maximum(a, b) ** 2 / (2.0 * np.abs(a - b))
-    segment = np.where(both, (a + b) / 2.0, np.where(neither, 0.0, part)) * np.diff(depth_mm, axis=1)
-    sample = np.arange(segment.shape[1])
-    lines = (sample >= top_at[:, None] - 1) & (sample <= bottom_at[:, None]) & (thickness_mm[:, 1:] == 0.0)
-    blocks = (_samples(over) >= top_at[:, None]) & (_samples(over) <= bottom_at[:, None])
-    total = np.nansum(np.where(lines, segment, 0.0), axis=1)
-    total += np.nansum(np.where(blocks, np.maximum(over, 0.0) * thickness_mm, 0.0), axis=1)
-    return np.where(top_at >= 0, total, np.nan)
+        crossed = np.maximum(high, 0.0) ** 2 / (2.0 * (high - low))
+    line = np.where(low >= 0, (upper + lower) / 2.0, crossed) * np.diff(depth, axis=1)
+    # The lines from the last soft reading to the first hard one, and from the last hard one down, belong to the pan.
+    line = np.where(_between(line, top_at - 1, bottom_at) & (thickness[:, 1:] == 0), line, 0.0)
+    block = np.where(_between(over, top_at, bottom_at), np.maximum(over, 0.0) * thickness, 0.0)
+    return np.where(top_at >= 0, np.nansum(line, axis=1) + np.nansum(block, axis=1), np.nan)
 
 
-def mean_shape(
-    depth_mm: Floats, cone_index_kpa: Floats, top_mm: Floats, bottom_mm: Floats, threshold_kpa: float
-) -> Floats:
+def mean_shape(readings: Readings, top_mm: pd.Series, bottom_mm: pd.Series, threshold_kpa: float) -> Floats:
     """Give the mean excess resistance against relative depth, shape (SHAPE_STEPS,), summing to 1.
 
-    Every observed pan weighs the same. Without one the shape is flat.
+    Every pan with an observed bottom weighs the same. Without one the shape is flat.
     """
-    use = np.isfinite(top_mm) & np.isfinite(bottom_mm) & (bottom_mm > top_mm)
-    depth, value = depth_mm[use], cone_index_kpa[use]
-    shape = np.empty((int(use.sum()), SHAPE_STEPS))
-    for step in range(SHAPE_STEPS):
-        share = (step + 0.5) / SHAPE_STEPS
-        at = top_mm[use] + share * (bottom_mm[use] - top_mm[use])
-        shape[:, step] = np.maximum(_read_at(depth, value, at) - threshold_kpa, 0.0)
+    thick = (bottom_mm - top_mm).to_numpy()
+    use = thick > 0
+    depth, value, top = readings.depth_mm[use], readings.cone_index_kpa[use], top_mm.to_numpy()[use]
+    share = (np.arange(SHAPE_STEPS) + 0.5) / SHAPE_STEPS
+    columns = [_read_at(depth, value, top + step * thick[use]) for step in share]
+    shape = np.maximum(np.stack(columns, axis=1) - threshold_kpa, 0.0)
     total = shape.sum(axis=1, keepdims=True)
-    shape = shape[total[:, 0] > 0] / total[total[:, 0] > 0]
-    return shape.mean(axis=0) if len(shape) else np.full(SHAPE_STEPS, 1.0 / SHAPE_STEPS)
+    strong = total[:, 0] > 0
+    if not strong.any():
+        return np.full(SHAPE_STEPS, 1.0 / SHAPE_STEPS)
+    mean: Floats = (shape[strong] / total[strong]).mean(axis=0)
+    return mean
 
 
-def _samples(values: Floats) -> Ints:
-    return np.arange(values.shape[1])
+def _between(values: Floats, first: Ints, last: Ints) -> Bools:
+    """Tell which samples of each row are from `first` to `last`; none where `last` is negative."""
+    sample = np.arange(values.shape[1])
+    inside: Bools = (sample >= first[:, None]) & (sample <= last[:, None])
+    return inside
 
 
 def _read_at(depth: Floats, value: Floats, at_mm: Floats) -> Floats:
-    """Value of each row's straight-line profile at its own depth, the nearest reading beyond its ends."""
-    last = np.maximum(np.isfinite(depth).sum(axis=1) - 1, 0)
+    """Value of each row's straight-line profile at its own depth; the nearest reading beyond its ends."""
+    row = np.arange(len(depth))
+    last = np.isfinite(depth).sum(axis=1) - 1
     above = np.clip((depth <= at_mm[:, None]).sum(axis=1) - 1, 0, last)
     below = np.minimum(above + 1, last)
-    row = np.arange(len(depth))
     gap = depth[row, below] - depth[row, above]
-    share = np.where(gap > 0, np.clip((at_mm - depth[row, above]) / np.where(gap > 0, gap, 1.0), 0.0, 1.0), 0.0)
+    share = np.clip((at_mm - depth[row, above]) / np.where(gap > 0, gap, np.inf), 0.0, 1.0)
     read: Floats = value[row, above] + share * (value[row, below] - value[row, above])
     return read

@@ -4,13 +4,12 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.pan.readings import Readings
 
 
 def find_layers(
-    depth_mm: Floats,
-    thickness_mm: Floats,
-    cone_index_kpa: Floats,
-    stopped_hard: Bools,
+    readings: Readings,
+    stopped: Bools,
     *,
     threshold_kpa: float,
     hysteresis_kpa: float,
@@ -18,15 +17,16 @@ def find_layers(
 ) -> pd.DataFrame:
     """Give one row a hard layer, by insertion and depth.
 
-    Resistance is hard from the threshold up, soft from `hysteresis_kpa` below it down; in between it stays what it
-    was. A hard layer opens once it is `min_thickness_mm` thick, or the probe was stopped by it, and closes only once
-    the soft ground below it is `min_thickness_mm` thick: one rule against noise for both ends.
+    Ground turns hard at the threshold and soft at `hysteresis_kpa` below it. A hard layer opens once it is
+    `min_thickness_mm` thick and its excess over the threshold comes to that thickness times the hysteresis, or once
+    the probe is stopped by it; it closes once the soft ground below meets the same two conditions with its deficit.
+    One rule against noise thus holds at both ends, and a higher threshold never finds more hard ground.
 
     Parameters
     ----------
-    depth_mm, thickness_mm, cone_index_kpa : Floats
-        Packed readings, shape (insertion, sample), NaN padding at the end of a row.
-    stopped_hard : Bools
+    readings : Readings
+        Packed readings.
+    stopped : Bools
         Shape (insertion,): refusal or the device's limit ended the insertion.
     threshold_kpa, hysteresis_kpa, min_thickness_mm : float
         The rule above.
@@ -34,67 +34,74 @@ def find_layers(
     Returns
     -------
     pd.DataFrame
-        `row`, `top_mm` and `bottom_mm` (linear interpolation of the threshold between readings; for a layer that was
-        not seen to end, depth of the last hard reading), `top_at` and `bottom_at` (first and last sample at or above
-        the threshold), `closed`.
+        `row`, `top_mm` and `bottom_mm` (threshold crossed by the straight line between two readings; for a layer that
+        was not seen to end, depth of its last hard reading), `top_at` and `bottom_at` (first and last sample at or
+        above the threshold), `closed`.
     """
-    sweep = _Sweep(depth_mm, thickness_mm, cone_index_kpa, threshold_kpa, min_thickness_mm)
-    hard_before = np.zeros(len(depth_mm), dtype=bool)
-    for sample in range(depth_mm.shape[1]):
-        value = cone_index_kpa[:, sample]
-        read = np.isfinite(value)
-        hard = np.where(
-            read, (value >= threshold_kpa) | (hard_before & (value >= threshold_kpa - hysteresis_kpa)), hard_before
-        )
-        sweep.step(sample, read=read, hard=hard, hard_before=hard_before)
-        hard_before = hard
-    return sweep.finish(hard_before & stopped_hard)
+    over_kpa = readings.cone_index_kpa - threshold_kpa
+    sweep = _Sweep(readings, over_kpa, least_mm=min_thickness_mm, least_kpa_mm=hysteresis_kpa * min_thickness_mm)
+    hard = np.zeros(len(over_kpa), dtype=bool)
+    for sample, over in enumerate(over_kpa.T):
+        soft = over < np.where(hard, -hysteresis_kpa, 0.0)
+        now_hard = np.where(np.isnan(over), hard, ~soft)
+        sweep.step(sample, hard=now_hard, hard_before=hard)
+        hard = now_hard
+    return sweep.finish(hard & stopped)
 
 
 class _Sweep:
     """The state of all insertions while the samples are walked from the top down."""
 
-    def __init__(self, depth: Floats, thickness: Floats, value: Floats, threshold: float, least_mm: float) -> None:
-        n = len(depth)
-        self.depth, self.reach = depth, depth + thickness / 2.0
-        self.over = value >= threshold
-        self.crossing = _crossings(depth, value, threshold)
-        self.least_mm = least_mm
-        self.inside = np.zeros(n, dtype=bool)
-        self.run_mm, self.run_at = np.zeros(n), np.zeros(n, dtype=np.int64)
+    def __init__(self, readings: Readings, over: Floats, *, least_mm: float, least_kpa_mm: float) -> None:
+        depth, thickness, n = readings.depth_mm, readings.thickness_mm, len(over)
+        self.depth, self.over, self.reach = depth, over, depth + thickness / 2.0
+        self.gain = np.nan_to_num(over * np.where(thickness > 0, thickness, _share_of_depth(depth)))
+        self.crossing = _crossings(depth, over)
+        self.least_mm, self.least_kpa_mm = least_mm, least_kpa_mm
+        self.excess, self.deficit = np.zeros(n), np.zeros(n)
+        self.rose_mm, self.rose_at = np.zeros(n), np.zeros(n, dtype=np.int64)
         self.fell_mm, self.last_at = np.zeros(n), np.full(n, -1)
+        self.inside = np.zeros(n, dtype=bool)
         self.top_mm, self.top_at = np.zeros(n), np.zeros(n, dtype=np.int64)
         self.found: list[pd.DataFrame] = []
 
-    def step(self, sample: int, *, read: Bools, hard: Bools, hard_before: Bools) -> None:
+    def step(self, sample: int, *, hard: Bools, hard_before: Bools) -> None:
         """Take in one sample of every insertion."""
-        rises, falls = hard & ~hard_before, hard_before & ~hard
-        over = self.over[:, sample]
-        dips = read & ~over & (self.last_at == sample - 1)
+        over, gain, reach = self.over[:, sample], self.gain[:, sample], self.reach[:, sample]
+        read, rises, falls = ~np.isnan(over), hard & ~hard_before, hard_before & ~hard
+        dips = (over < 0) & (self.last_at == sample - 1)
         self.fell_mm = np.where(dips, self.crossing[:, sample], self.fell_mm)
-        self.run_mm = np.where(rises, self.crossing[:, sample], self.run_mm)
-        self.run_at = np.where(rises, sample, self.run_at)
-        self._close(rises & (self.run_mm - self.fell_mm >= self.least_mm))
-        end_mm = np.where(falls, self.fell_mm, self.reach[:, sample])
-        self._open((hard | falls) & read & (end_mm - self.run_mm >= self.least_mm))
-        self._close(read & ~hard & (self.reach[:, sample] - self.fell_mm >= self.least_mm))
-        self.last_at = np.where(over, sample, self.last_at)
+        self.rose_mm = np.where(rises, self.crossing[:, sample], self.rose_mm)
+        self.rose_at = np.where(rises, sample, self.rose_at)
+
+        self._close(rises, self.rose_mm)
+        self.deficit = np.where(over >= 0, 0.0, self.deficit - gain)
+        self._open(falls, self.fell_mm)
+        self.excess = np.where(hard, np.where(rises, 0.0, np.maximum(self.excess, 0.0)) + gain, self.excess)
+        self._open(hard & read, reach)
+        self._close(~hard & read, reach)
+        self.last_at = np.where(over >= 0, sample, self.last_at)
 
     def finish(self, stopped: Bools) -> pd.DataFrame:
         """Give the layers, those still open at the end of the record included."""
-        self._open(stopped)
+        self._start(stopped)
         rows = np.flatnonzero(self.inside)
         self._record(rows, self.depth[rows, self.last_at[rows]], closed=False)
         return pd.concat(self.found, ignore_index=True).sort_values(["row", "top_mm"], ignore_index=True)
 
-    def _open(self, opens: Bools) -> None:
+    def _open(self, hard: Bools, to_mm: Floats) -> None:
+        shown = (to_mm - self.rose_mm >= self.least_mm) & (self.excess >= self.least_kpa_mm)
+        self._start(hard & shown)
+
+    def _start(self, opens: Bools) -> None:
         starts = opens & ~self.inside
-        self.top_mm = np.where(starts, self.run_mm, self.top_mm)
-        self.top_at = np.where(starts, self.run_at, self.top_at)
+        self.top_mm = np.where(starts, self.rose_mm, self.top_mm)
+        self.top_at = np.where(starts, self.rose_at, self.top_at)
         self.inside = self.inside | starts
 
-    def _close(self, closes: Bools) -> None:
-        rows = np.flatnonzero(closes & self.inside)
+    def _close(self, soft: Bools, to_mm: Floats) -> None:
+        shown = (to_mm - self.fell_mm >= self.least_mm) & (self.deficit >= self.least_kpa_mm)
+        rows = np.flatnonzero(soft & shown & self.inside)
         self._record(rows, self.fell_mm[rows], closed=True)
         self.inside[rows] = False
 
@@ -110,12 +117,18 @@ class _Sweep:
         self.found.append(pd.DataFrame(columns))
 
 
-def _crossings(depth: Floats, value: Floats, threshold: float) -> Floats:
-    """Depth where the straight line from the sample above crosses the threshold; the sample's own where it does not."""
-    crossing = depth.copy()
-    rise = np.diff(value, axis=1)
+def _share_of_depth(depth: Floats) -> Floats:
+    """Depth that a point reading stands for: half way to its neighbours."""
+    step = np.nan_to_num(np.diff(depth, axis=1))
+    edge = np.zeros((len(depth), 1))
+    share: Floats = (np.hstack([edge, step]) + np.hstack([step, edge])) / 2.0
+    return share
+
+
+def _crossings(depth: Floats, over: Floats) -> Floats:
+    """Depth where the straight line from the sample above meets the threshold; the sample's own where it does not."""
     with np.errstate(divide="ignore", invalid="ignore"):
-        share = (threshold - value[:, :-1]) / rise
-    inner = (share >= 0.0) & (share <= 1.0)
-    crossing[:, 1:] = np.where(inner, depth[:, :-1] + share * np.diff(depth, axis=1), depth[:, 1:])
-    return crossing
+        share = -over[:, :-1] / np.diff(over, axis=1)
+    meets = (share >= 0.0) & (share <= 1.0)
+    inner = np.where(meets, depth[:, :-1] + share * np.diff(depth, axis=1), depth[:, 1:])
+    return np.hstack([depth[:, :1], inner])

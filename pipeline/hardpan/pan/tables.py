@@ -5,55 +5,69 @@ import itertools
 import numpy as np
 import pandas as pd
 
-from hardpan.core.arrays import Bools, Floats
+from hardpan.core.arrays import Floats
+from hardpan.pan.readings import Readings
 from hardpan.records.pan import State
 
 DATE_DEPTH_MM = 300.0
 """Probing dates are compared on the mean above this depth, where the weather shows first."""
 
 
-def slice_readings(depth_mm: Floats, thickness_mm: Floats, cone_index_kpa: Floats, slice_mm: float) -> pd.DataFrame:
-    """Give the mean cone index (kPa) of each insertion by depth slice; columns are mid depths, NaN where unread.
+def slice_readings(readings: Readings, slice_mm: float, insertion: pd.Series) -> pd.DataFrame:
+    """Give the mean cone index (kPa) by depth slice: one row an insertion, columns mid depths, NaN where unread."""
+    deepest_mm = float(np.fmax.reduce(readings.depth_mm + readings.thickness_mm / 2.0, axis=None, initial=0.0))
+    edges = np.arange(max(1, round(np.ceil(deepest_mm / slice_mm))) + 1) * slice_mm
+    means = {(upper + lower) / 2.0: mean_within(readings, upper, lower) for upper, lower in itertools.pairwise(edges)}
+    return pd.DataFrame(means, index=pd.Index(insertion, name="insertion"))
 
-    A layer reading counts for the share of the layer that lies in the slice.
+
+def mean_within(readings: Readings, upper_mm: float, lower_mm: float) -> Floats:
+    """Give the mean cone index (kPa) of each insertion between two depths; NaN where unread.
+
+    A layer counts with the share of it that lies between them; a point reading on the boundary of two slices counts
+    half in each.
     """
-    deepest = float(np.fmax.reduce(depth_mm + thickness_mm / 2.0, axis=None, initial=0.0))
-    n_slices = max(1, int(np.floor(deepest / slice_mm)) + (deepest % slice_mm > 0 or bool((thickness_mm == 0).any())))
-    edges = np.arange(n_slices + 1) * slice_mm
-    means = {
-        float((upper + lower) / 2): mean_within(depth_mm, thickness_mm, cone_index_kpa, upper, lower)
-        for upper, lower in itertools.pairwise(edges)
-    }
-    return pd.DataFrame(means).dropna(axis=1, how="all")
-
-
-def mean_within(
-    depth_mm: Floats, thickness_mm: Floats, cone_index_kpa: Floats, upper_mm: float, lower_mm: float
-) -> Floats:
-    """Give the mean cone index (kPa) of each insertion from `upper_mm` to above `lower_mm`; NaN where unread."""
-    half = thickness_mm / 2.0
-    overlap = np.minimum(depth_mm + half, lower_mm) - np.maximum(depth_mm - half, upper_mm)
-    point = (depth_mm >= upper_mm) & (depth_mm < lower_mm)
-    weight = np.where(thickness_mm > 0, np.maximum(overlap, 0.0), point)
-    weight = np.where(np.isfinite(cone_index_kpa), weight, 0.0)
+    depth, half, value = readings.depth_mm, readings.thickness_mm / 2.0, readings.cone_index_kpa
+    overlap = np.maximum(np.minimum(depth + half, lower_mm) - np.maximum(depth - half, upper_mm), 0.0)
+    inside = (depth >= upper_mm) & (depth <= lower_mm)
+    point = np.where((depth == upper_mm) | (depth == lower_mm), 0.5, 1.0) * inside
+    weight = np.where(np.isnan(value), 0.0, np.where(half > 0, overlap, point))
     total = weight.sum(axis=1)
-    with np.errstate(invalid="ignore"):
-        means: Floats = (weight * np.nan_to_num(cone_index_kpa)).sum(axis=1) / np.where(total > 0, total, np.nan)
+    means: Floats = (weight * np.nan_to_num(value)).sum(axis=1) / np.where(total > 0, total, np.nan)
     return means
 
 
-def compare_dates(date: np.ndarray, shallow_kpa: Floats, state: np.ndarray) -> pd.DataFrame:
-    """Give one row a probing date: insertions, mean and standard error of the shallow readings, share with a pan."""
-    table = pd.DataFrame({"date": date, "kpa": shallow_kpa, "state": state})
-    usable: Bools = state != State.UNUSABLE
-    grouped = table.groupby("date", sort=True)
-    return pd.DataFrame(
+def compare_dates(readings: Readings, about: pd.DataFrame) -> pd.DataFrame:
+    """Give one row a probing date, compared with the first.
+
+    Parameters
+    ----------
+    readings : Readings
+        Packed readings.
+    about : pd.DataFrame
+        `date`, `site` and `state` of each insertion.
+
+    Returns
+    -------
+    pd.DataFrame
+        `date`, `insertions`, `sites`, `mean_kpa` (of 0-300 mm) and its standard error `se_kpa`, `present_share` (of
+        the insertions that can tell), `difference_kpa` from the first date and its standard error
+        `difference_se_kpa`. Insertions of a site share its ground: the errors are those of the site means.
+    """
+    about = about.assign(kpa=mean_within(readings, 0.0, DATE_DEPTH_MM))
+    sites = about.groupby(["date", "site"])["kpa"].mean().groupby("date")
+    able = about[about["state"] != State.UNUSABLE]
+    table = pd.DataFrame(
         {
-            "insertions": grouped.size(),
-            "mean_kpa": grouped["kpa"].mean(),
-            "se_kpa": grouped["kpa"].sem(),
-            "present_share": table[usable]
-            .groupby("date")["state"]
-            .agg(lambda states: (states == State.PRESENT).mean()),
+            "insertions": about.groupby("date").size(),
+            "sites": about.groupby("date")["site"].nunique(),
+            "mean_kpa": sites.mean(),
+            "se_kpa": sites.sem(),
+            "present_share": able["state"].eq(State.PRESENT).groupby(able["date"]).mean(),
         }
-    ).reset_index()
+    )
+    first = table.iloc[0]
+    table["difference_kpa"] = table["mean_kpa"] - first["mean_kpa"]
+    table["difference_se_kpa"] = np.hypot(table["se_kpa"], first["se_kpa"])
+    table.iloc[0, -2:] = np.nan
+    return table.rename_axis("date").reset_index()

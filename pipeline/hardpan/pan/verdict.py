@@ -3,25 +3,56 @@
 import numpy as np
 import pandas as pd
 
-from hardpan.core.arrays import Bools, Floats
+from hardpan.core.arrays import Floats
 from hardpan.pan.settings import PanSettings
 from hardpan.records.pan import Bottom, State
 from hardpan.records.survey import Stop
+
+_OUTCOME = {
+    "closed": (State.PRESENT, Bottom.OBSERVED, "Hard from {top:.0f} to {bottom:.0f} mm, soft below"),
+    "refusal": (
+        State.PRESENT,
+        Bottom.CENSORED,
+        "Hard from {top:.0f} mm, refused at {reached:.0f} mm: the bottom is deeper",
+    ),
+    "limit": (
+        State.PRESENT,
+        Bottom.CENSORED,
+        "Hard from {top:.0f} mm, at the device's limit at {reached:.0f} mm: the bottom is deeper",
+    ),
+    "still hard": (
+        State.PRESENT,
+        Bottom.CENSORED,
+        "Hard from {top:.0f} mm and still hard at the last reading, {reached:.0f} mm: the bottom is deeper",
+    ),
+    "too deep": (State.ABSENT, Bottom.ABSENT, "First hard at {layer:.0f} mm, below a ripper's reach"),
+    "soft": (State.ABSENT, Bottom.ABSENT, "No hard layer down to {reached:.0f} mm"),
+    "shallow": (State.UNUSABLE, Bottom.UNUSABLE, "Read to {reached:.0f} mm, not below the depth of a crust"),
+    "stone": (
+        State.UNUSABLE,
+        Bottom.UNUSABLE,
+        "Refused at {reached:.0f} mm straight from soft ground, as on a stone: nothing is known below",
+    ),
+    "short": (State.UNUSABLE, Bottom.UNUSABLE, "Ends at {reached:.0f} mm in soft ground: nothing is known below"),
+}
+"""Reason to state, bottom and sentence."""
 
 
 def choose_pan(layers: pd.DataFrame, reached_mm: Floats, stop: np.ndarray, settings: PanSettings) -> pd.DataFrame:
     """Give one row an insertion: the hard layer that is the pan, if one is, and what is known of it.
 
     The pan is the shallowest hard layer that does not end above `crust_mm` and starts within `search_to_mm`: roots
-    meet it first, and a ripper that breaks a deeper one goes through it. A layer that is still hard at the last
-    reading has a censored bottom, whatever ended the insertion.
+    meet it first, and a ripper that works a deeper one breaks it on the way. A layer that is still hard at the last
+    reading has a censored bottom, whatever ended the insertion. A probe refused straight from soft ground stands on
+    a stone, and one that ends in soft ground before `search_to_mm` without having reached the rod's end is short:
+    neither can tell whether there is a pan.
 
     Parameters
     ----------
     layers : pd.DataFrame
         Of `hardpan.pan.layers.find_layers`.
     reached_mm : Floats
-        Depth of each insertion's last reading, shape (insertion,); NaN without readings.
+        Depth of each insertion's last reading, shape (insertion,); 0 without readings.
     stop : np.ndarray
         `hardpan.records.survey.Stop` of each insertion, shape (insertion,).
     settings : PanSettings
@@ -31,68 +62,56 @@ def choose_pan(layers: pd.DataFrame, reached_mm: Floats, stop: np.ndarray, setti
     -------
     pd.DataFrame
         `state`, `bottom_kind`, `top_mm`, `bottom_mm` (last hard reading where censored), `top_at`, `bottom_at` (-1
-        without a pan), `next_mm` (top of the next hard layer, NaN without one) and `reason`, a key of `explain`.
+        without a pan), `layer_mm` and `next_mm` (tops of the first and second hard layer below a crust, NaN without),
+        `crusted` (a hard layer ends above `crust_mm`) and `reason`, a key of the outcomes.
     """
-    n = len(reached_mm)
+    row = pd.RangeIndex(len(reached_mm))
     crust = layers["bottom_mm"] < settings.crust_mm
-    candidates = layers[~crust]
-    first = candidates.groupby("row").nth(0).set_index("row").reindex(range(n))
-    second = candidates.groupby("row").nth(1).set_index("row")["top_mm"].reindex(range(n))
-    stopped_in_crust = np.isin(np.arange(n), layers.loc[crust & ~layers["closed"].astype(bool), "row"])
-    found = first["top_mm"].notna().to_numpy()
-    within = found & (first["top_mm"].to_numpy(dtype=float) <= settings.search_to_mm)
-    closed = within & first["closed"].eq(True).to_numpy()  # noqa: FBT003
+    below = layers[~crust]
+    first = below[~below.duplicated("row")].set_index("row").reindex(row)
+    others = below[below.duplicated("row")]
+    second = others[~others.duplicated("row")].set_index("row")["top_mm"].reindex(row)
+    only_crust = row.isin(layers.loc[crust & ~layers["closed"].astype(bool), "row"])
 
+    layer_mm = first["top_mm"].to_numpy(dtype=float)
+    pan = layer_mm <= settings.search_to_mm
+    closed = pan & (first["closed"] == True).to_numpy()  # noqa: E712  missing rows are neither
+    deep = reached_mm >= settings.search_to_mm
     reason = np.select(
         [
             closed,
-            within & (stop == Stop.REFUSAL),
-            within & (stop == Stop.LIMIT),
-            within,
-            found,
-            ~(reached_mm > settings.crust_mm) | stopped_in_crust,
-            reached_mm >= settings.search_to_mm,
-            stop == Stop.REFUSAL,
-            stop == Stop.SHORT,
+            pan & (stop == Stop.REFUSAL),
+            pan & (stop == Stop.LIMIT),
+            pan,
+            np.isfinite(layer_mm),
+            only_crust | (reached_mm <= settings.crust_mm),
+            ~deep & (stop == Stop.REFUSAL),
+            ~deep & (stop == Stop.SHORT),
         ],
-        ["closed", "refusal", "limit", "still hard", "too deep", "too shallow", "soft", "stone", "short"],
+        ["closed", "refusal", "limit", "still hard", "too deep", "shallow", "stone", "short"],
         "soft",
     )
-    unknown: Bools = np.isin(reason, ["too shallow", "stone", "short"])
     return pd.DataFrame(
         {
-            "state": np.select([within, unknown], [State.PRESENT, State.UNUSABLE], State.ABSENT),
-            "bottom_kind": np.select(
-                [closed, within, unknown], [Bottom.OBSERVED, Bottom.CENSORED, Bottom.UNUSABLE], Bottom.ABSENT
-            ),
-            "top_mm": first["top_mm"].to_numpy(dtype=float),
-            "bottom_mm": first["bottom_mm"].to_numpy(dtype=float),
-            "top_at": np.where(within, first["top_at"].to_numpy(dtype=float), -1).astype(np.int64),
-            "bottom_at": np.where(within, first["bottom_at"].to_numpy(dtype=float), -1).astype(np.int64),
+            "state": [_OUTCOME[key][0] for key in reason],
+            "bottom_kind": [_OUTCOME[key][1] for key in reason],
+            "top_mm": np.where(pan, layer_mm, np.nan),
+            "bottom_mm": first["bottom_mm"].where(pan).to_numpy(dtype=float),
+            "top_at": first["top_at"].where(pan, -1).to_numpy(dtype=np.int64),
+            "bottom_at": first["bottom_at"].where(pan, -1).to_numpy(dtype=np.int64),
+            "layer_mm": layer_mm,
             "next_mm": second.to_numpy(dtype=float),
+            "crusted": row.isin(layers.loc[crust, "row"]),
             "reason": reason,
         }
     )
 
 
-_SENTENCES = {
-    "closed": "Hard from {top:.0f} to {bottom:.0f} mm, soft below",
-    "refusal": "Hard from {top:.0f} mm, the probe was refused at {reached:.0f} mm: the bottom is deeper",
-    "limit": "Hard from {top:.0f} mm, the device's limit was met at {reached:.0f} mm: the bottom is deeper",
-    "still hard": "Hard from {top:.0f} mm and still hard at the last reading at {reached:.0f} mm: the bottom is deeper",
-    "too deep": "First hard at {top:.0f} mm, below a ripper's reach",
-    "too shallow": "Read to {reached:.0f} mm only, not below the depth of a crust",
-    "soft": "No hard layer down to {reached:.0f} mm",
-    "stone": "Refused at {reached:.0f} mm straight from soft ground, as on a stone: nothing is known below",
-    "short": "Ends at {reached:.0f} mm in soft ground: nothing is known below",
-}
-
-
 def explain(pan: pd.DataFrame, reached_mm: Floats) -> list[str]:
     """Give the sentence that says why, for each insertion of `choose_pan`."""
-    columns = (pan["reason"], pan["top_mm"], pan["bottom_mm"], reached_mm, pan["next_mm"])
+    columns = (pan["reason"], pan["top_mm"], pan["bottom_mm"], pan["layer_mm"], pan["next_mm"], reached_mm)
     return [
-        _SENTENCES[reason].format(top=top, bottom=bottom, reached=reached)
+        _OUTCOME[reason][2].format(top=top, bottom=bottom, layer=layer, reached=reached)
         + ("." if np.isnan(below) else f"; hard again from {below:.0f} mm.")
-        for reason, top, bottom, reached, below in zip(*columns, strict=True)
+        for reason, top, bottom, layer, below, reached in zip(*columns, strict=True)
     ]

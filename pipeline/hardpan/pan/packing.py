@@ -1,0 +1,44 @@
+"""Profiles to packed readings: what was not measured closed up, stones and voids taken out."""
+
+import dataclasses
+
+import numpy as np
+import xarray as xr
+
+from hardpan.core.arrays import Bools
+from hardpan.pan.readings import Readings
+
+
+def pack(readings: xr.Dataset) -> Readings:
+    """Give the measured readings with those that were not measured closed up."""
+    depth, value = readings["depth_mm"].to_numpy(), readings["cone_index_kpa"].to_numpy()
+    measured = np.isfinite(depth) & np.isfinite(value)
+    order = np.argsort(~measured, axis=1, kind="stable")
+    measured = np.take_along_axis(measured, order, axis=1)
+    depth, thickness, value, at_least = (
+        np.take_along_axis(readings[name].to_numpy(), order, axis=1)
+        for name in ("depth_mm", "thickness_mm", "cone_index_kpa", "at_least")
+    )
+    return Readings(
+        depth_mm=np.where(measured, depth, np.nan),
+        thickness_mm=np.where(measured, thickness, 0.0),
+        cone_index_kpa=np.where(measured, value, np.nan),
+        at_least=np.where(measured, at_least, False),  # noqa: FBT003
+    )
+
+
+def remove_spikes(readings: Readings, *, ratio: float, span_mm: float) -> tuple[Readings, Bools]:
+    """Give the readings without single-sample excursions, and where they were.
+
+    A point reading that is more than `ratio` times the larger of its neighbours (a stone), or less than the smaller
+    over `ratio` (a void), takes the value midway between them, if the neighbours are at most `span_mm` apart: further
+    apart there is room for a layer between them.
+    """
+    depth, value = readings.depth_mm, readings.cone_index_kpa
+    above, middle, below = value[:, :-2], value[:, 1:-1], value[:, 2:]
+    odd = (middle > ratio * np.maximum(above, below)) | (middle * ratio < np.minimum(above, below))
+    odd &= (depth[:, 2:] - depth[:, :-2] <= span_mm) & (readings.thickness_mm[:, 1:-1] == 0)
+    odd = np.pad(odd, ((0, 0), (1, 1)))[:, : value.shape[1]]
+    midway = np.pad((above + below) / 2.0, ((0, 0), (1, 1)))[:, : value.shape[1]]
+    calm = dataclasses.replace(readings, cone_index_kpa=np.where(odd, midway, value), at_least=readings.at_least & ~odd)
+    return calm, odd

@@ -1,0 +1,169 @@
+"""What a user should know of the readings: one issue a kind, with counts and places."""
+
+import numpy as np
+import pandas as pd
+
+from hardpan.core.arrays import Bools
+from hardpan.pan.readings import Readings
+from hardpan.pan.settings import PanSettings
+from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.pan import Bottom, State
+
+_NAMED = 6
+"""Insertions named in an issue; the rest is counted. Every one has its sentence in the features."""
+
+
+def remark(pan: pd.DataFrame, readings: Readings, spikes: Bools, dates: pd.DataFrame, settings: PanSettings) -> Issues:
+    """Give the issues of the pan room, apart from those of moisture.
+
+    Parameters
+    ----------
+    pan : pd.DataFrame
+        Of `hardpan.pan.stage.read_pans`, with `insertion`.
+    readings : Readings
+        Packed readings.
+    spikes : Bools
+        Readings taken for stones or voids, shape (insertion, sample).
+    dates : pd.DataFrame
+        Of `hardpan.pan.tables.compare_dates`.
+    settings : PanSettings
+        The `[pan]` table.
+    """
+    return (*_stopped(pan), *_judged(pan, spikes), *_resolution(pan, readings, settings), *_dates(dates))
+
+
+def _stopped(pan: pd.DataFrame) -> Issues:
+    """Tell of bottoms and pans that were not seen."""
+    censored = (pan["bottom_kind"] == Bottom.CENSORED).to_numpy()
+    ends = pan.loc[censored, "reason"].value_counts().sort_index()
+    ways = ", ".join(f"{count} by {_ENDS[str(reason)]}" for reason, count in ends.items())
+    unusable = (pan["state"] == State.UNUSABLE).to_numpy()
+    return (
+        *_issue(
+            pan,
+            censored,
+            "bottom-not-seen",
+            f"{{n}} of {(pan['state'] == State.PRESENT).sum()} insertions with a pan did not see its bottom: {ways}.",
+            "Their bottom counts as deeper than their last hard reading, not as that reading.",
+        ),
+        *_issue(
+            pan,
+            unusable,
+            "nothing-known",
+            "{n} insertions ended in soft ground or above the depth of a crust.",
+            "They say nothing of the pan and are left out of its presence, top and bottom.",
+        ),
+    )
+
+
+_ENDS = {
+    "refusal": "refusal",
+    "limit": "the device's limit",
+    "still hard": "the end of the record in hard ground",
+}
+
+
+def _judged(pan: pd.DataFrame, spikes: Bools) -> Issues:
+    """Tell of readings and layers that were passed over."""
+    return (
+        *_issue(
+            pan,
+            np.any(spikes, axis=1),
+            "stone-or-void",
+            f"{spikes.sum()} single readings in {{n}} insertions stand far out from both neighbours.",
+            "Taken for stones or voids and replaced by the mean of the neighbours.",
+        ),
+        *_issue(
+            pan,
+            pan["crusted"].to_numpy(),
+            "crust",
+            "{n} insertions have a hard layer that ends above the depth of a crust.",
+            "It is not taken for the pan.",
+        ),
+        *_issue(
+            pan,
+            (pan["reason"] == "too deep").to_numpy(),
+            "below-reach",
+            "{n} insertions turn hard only below a ripper's reach.",
+            "They count as ground without a pan.",
+        ),
+        *_issue(
+            pan,
+            pan["next_mm"].notna().to_numpy() & (pan["state"] == State.PRESENT).to_numpy(),
+            "hard-again-below",
+            "{n} insertions turn hard again below the pan (a second pan, or a clay subsoil).",
+            "The upper layer is the pan; `why` gives the depth of the next one.",
+        ),
+    )
+
+
+def _resolution(pan: pd.DataFrame, readings: Readings, settings: PanSettings) -> Issues:
+    """Tell what thick layers, wide steps and the device's limit cost."""
+    layered = readings.layered
+    step = np.nan_to_num(np.diff(readings.depth_mm, axis=1)).max(axis=1, initial=0.0)
+    wide = ~layered & (step > settings.min_thickness_mm)
+    sd = pan.loc[layered, "bottom_sd_mm"].median()
+    known = "" if np.isnan(sd) else f" A bottom is known to about {sd:.0f} mm (one standard deviation)."
+    thick = readings.thickness_mm.max(initial=0.0)
+    low_limit = np.any(readings.at_least & (readings.cone_index_kpa < settings.critical_kpa), axis=1)
+    return (
+        *_issue(
+            pan,
+            layered,
+            "layer-means",
+            f"{{n}} insertions are means of layers up to {thick:.0f} mm thick: a pan thinner than a layer is hidden in"
+            " its mean, and top and bottom can be anywhere in the layers beside them.",
+            f"The interval of every bottom holds both layers.{known}",
+        ),
+        *_issue(
+            pan,
+            wide,
+            "wide-steps",
+            f"{{n}} insertions have steps of up to {step[wide].max(initial=0.0):.0f} mm, wider than the least thickness"
+            f" of a pan ({settings.min_thickness_mm:g} mm).",
+            "A single hard reading counts as a layer there; thinner layers can be missed.",
+        ),
+        *_issue(
+            pan,
+            low_limit,
+            "limit-below-threshold",
+            f"{{n}} insertions have readings at a device limit below the threshold of {settings.critical_kpa:g} kPa.",
+            "They count as hard.",
+        ),
+    )
+
+
+def _dates(dates: pd.DataFrame) -> Issues:
+    """Tell whether the probing dates differ."""
+    if len(dates) < 2:
+        known = dates["date"].iloc[0] if len(dates) else ""
+        what = f"All insertions are of {known}." if known else "The probing dates are not known."
+        return _plain("probing-date", what, "Nothing could be compared between dates.")
+    later = dates.iloc[1:]
+    lines = [
+        f"{date or 'undated'}: {apart:+.0f} ± {error:.0f} kPa"
+        for date, apart, error in zip(later["date"], later["difference_kpa"], later["difference_se_kpa"], strict=True)
+    ]
+    apart = (dates["difference_kpa"].abs() > 2.0 * dates["difference_se_kpa"]).any()
+    verdict = "differ by more than twice the standard error" if apart else "do not differ beyond chance"
+    return _plain(
+        "probing-dates-differ" if apart else "probing-dates-agree",
+        f"Probing dates {verdict} in the mean of 0-300 mm, against {dates['date'].iloc[0] or 'undated'}:"
+        f" {'; '.join(lines)}.",
+        "Readings are taken as they are: moisture and ground may both differ between dates.",
+    )
+
+
+def _plain(code: str, what: str, done: str) -> Issues:
+    return (Issue(outcome=Outcome.WARN, stage="pan", code=code, what=what, done=done),)
+
+
+def _issue(pan: pd.DataFrame, rows: Bools, code: str, what: str, done: str) -> Issues:
+    """Give one issue over the insertions in `rows`, none where there are none; `{n}` in `what` is their number."""
+    names = sorted(pan.loc[rows, "insertion"])
+    if not names:
+        return ()
+    place = ", ".join(names[:_NAMED]) + (f" and {len(names) - _NAMED} more" if len(names) > _NAMED else "")
+    return (
+        Issue(outcome=Outcome.WARN, stage="pan", code=code, what=what.format(n=len(names)), done=done, place=place),
+    )
