@@ -1,0 +1,39 @@
+"""Every site predicted without its own readings, exactly and without refitting."""
+
+import numpy as np
+
+from hardpan.core.arrays import Floats, Ints
+from hardpan.spatial.mixed import field_covariance
+from hardpan.spatial.posterior import Mixture
+
+
+def leave_out(mixture: Mixture, folds: Ints) -> tuple[Floats, Floats]:
+    """Give mean and variance (n,) of the field at every site, without the readings of the site's whole fold.
+
+    With S the field's covariance given all readings, m its mean, and T, N precision and total of the readings' factors
+    of the fold, what is left when the fold's readings are taken away is (I - S T)^-1 S and (I - S T)^-1 (m - S N). The
+    covariance parameters and the factors of the other readings stay.
+
+    Parameters
+    ----------
+    folds : Ints
+        (n,) fold of each site.
+    """
+    model, found = mixture.model, mixture.posterior
+    k = field_covariance(model.family, model.distances_m, mixture.theta)
+    onto = np.zeros((found.tau.shape[1], k.shape[-1]))
+    onto[np.arange(len(onto)), model.readings.site] = 1.0
+    precision, total = found.tau @ onto, found.nu @ onto
+    left = model.trend - k @ (found.precision @ model.trend)
+    covariance = k - k @ found.precision @ k + left @ found.beta_cov @ left.swapaxes(1, 2)
+    means, variances = np.empty(found.mean.shape), np.empty(found.mean.shape)
+    for fold in np.unique(folds):
+        out = np.flatnonzero(folds == fold)
+        s = covariance[:, out[:, None], out]
+        without = np.eye(len(out)) - s * precision[:, None, out]
+        moved = found.mean[:, out] - np.einsum("kij,kj->ki", s, total[:, out])
+        solved = np.linalg.solve(without, np.concatenate([s, moved[:, :, None]], axis=2))
+        means[:, out] = solved[:, :, -1]
+        variances[:, out] = np.diagonal(solved[:, :, :-1], axis1=1, axis2=2)
+    mean = mixture.weight @ means
+    return mean, mixture.weight @ (variances + means**2) - mean**2

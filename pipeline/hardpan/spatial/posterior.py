@@ -1,0 +1,188 @@
+"""Field with its covariance parameters integrated out: a weighted set of parameters instead of one best guess.
+
+The weights come from the likelihood times weakly informative priors, evaluated at quasi-random points around the
+optimum, range by range on a fixed grid. For one range every prediction is a linear or quadratic form in the
+correlations between target and sites, so that all parameters with that range collapse into one vector and one matrix:
+the whole mixture costs one kriging variance for each range.
+
+Priors (for values scaled to about unit variance; a choice of this tool): logarithm of the effective range normal about
+a quarter of the paddock's diagonal with standard deviation 1; standard deviations of structure, micro-scale and noise
+exponential, with 5 % above 2, 1 and 2.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtri
+from scipy.stats import qmc
+
+from hardpan.core.arrays import Floats, Ints
+from hardpan.spatial.censored import Posterior
+from hardpan.spatial.covariance import correlation
+from hardpan.spatial.mixed import EFFECTIVE, MICRO, NOISE, RANGE, SILL, Fit, Model, evidence
+
+PRIOR_LOG_RANGE_SD = 1.0
+"""One standard deviation is a factor of 2.7 either way."""
+
+PRIOR_RATE = {SILL: -np.log(0.05) / 2.0, MICRO: -np.log(0.05) / 1.0, NOISE: -np.log(0.05) / 2.0}
+"""Rates of the exponential priors of the standard deviations."""
+
+_STRETCH = 1.25
+"""The points are spread a quarter wider than the curvature says: tails are then sampled, and weights stay even."""
+
+_NEGLIGIBLE = 6.0
+"""Ranges whose best log posterior is this far under the top weigh under a quarter of a percent and are left out."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Priors:
+    """Log prior of the four parameters; constants left out."""
+
+    log_range: float
+    """Middle of the logarithm of the effective range (m)."""
+
+    def __call__(self, theta: Floats) -> tuple[Floats, Floats]:
+        """Give log density (k,) and gradient (k, 4); parameters at -inf (left out) contribute nothing."""
+        off = (theta[:, RANGE] - self.log_range) / PRIOR_LOG_RANGE_SD
+        value, slope = -0.5 * off**2, np.zeros(theta.shape)
+        slope[:, RANGE] = -off / PRIOR_LOG_RANGE_SD
+        for which, rate in PRIOR_RATE.items():
+            sd = np.exp(0.5 * theta[:, which])
+            here = np.isfinite(theta[:, which])
+            value = value + np.where(here, 0.5 * np.where(here, theta[:, which], 0.0) - rate * sd, 0.0)
+            slope[:, which] = np.where(here, 0.5 - 0.5 * rate * sd, 0.0)
+        return value, slope
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Mixture:
+    """Weighted parameters, each with its field."""
+
+    model: Model
+    theta: Floats
+    """(k, 4)."""
+    weight: Floats
+    """(k,) sums to 1."""
+    posterior: Posterior
+    group: Ints
+    """(k,) position in `ranges_m`."""
+    ranges_m: Floats
+    """(J,) effective ranges."""
+
+    @property
+    def effective_number(self) -> float:
+        """Effective number of parameter points: 1 / sum of squared weights."""
+        return float(1.0 / np.sum(self.weight**2))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RangePart:
+    """The mixture's share at one range; u = (correlations with the n sites, p trend values) of a target."""
+
+    range_m: float
+    weight: float
+    sill: float
+    """Weighted mean of the sill, times `weight`."""
+    micro: float
+    linear: Floats
+    """(n + p,): weighted mean of the field is u . linear."""
+    quadratic: Floats
+    """(n + p, n + p): weighted second moment is sill + micro + u' quadratic u."""
+
+
+def integrate(fit: Fit, priors: Priors, ranges_m: Floats, points_per_range: int = 8) -> Mixture:
+    """Give the mixture about the optimum `fit` of the likelihood times `priors`.
+
+    Parameters
+    ----------
+    ranges_m : Floats
+        (J,) effective ranges of the grid, evenly spaced in logarithm; ignored where the range is not fitted.
+    points_per_range : int
+        Parameter points at each range that matters.
+    """
+    model = fit.model
+    others = model.free.copy()
+    others[RANGE] = False
+    grid = np.log(ranges_m) if model.free[RANGE] else fit.theta[RANGE : RANGE + 1]
+    middle, spread = _conditional(fit, others, grid)
+    distances_m = model.distances_m
+    if len(grid) > 1:
+        found, _ = evidence(model, distances_m, middle, fit.posterior)
+        top = found.log_evidence + priors(middle)[0]
+        kept = top > top.max() - _NEGLIGIBLE
+        grid, middle = grid[kept], middle[kept]
+    normal = _even_normals(points_per_range * len(grid), int(others.sum())) * _STRETCH
+    group = np.repeat(np.arange(len(grid)), points_per_range)
+    theta = middle[group]
+    theta[:, others] += normal @ spread.T
+    inside = np.all((theta >= model.bounds[:, 0]) & (theta <= model.bounds[:, 1]) | ~others, axis=1)
+    theta, normal, group = theta[inside], normal[inside], group[inside]
+    found, _ = evidence(model, distances_m, theta, fit.posterior)
+    log_weight = found.log_evidence + priors(theta)[0] + 0.5 * np.sum((normal / _STRETCH) ** 2, axis=1)
+    weight = np.exp(log_weight - log_weight.max())
+    return Mixture(
+        model=model,
+        theta=theta,
+        weight=weight / weight.sum(),
+        posterior=found,
+        group=group,
+        ranges_m=np.exp(grid),
+    )
+
+
+def _conditional(fit: Fit, others: np.ndarray, grid: Floats) -> tuple[Floats, Floats]:
+    """Give where the other parameters lie at each range (J, 4), and the root of their spread."""
+    index = np.flatnonzero(others)
+    values, vectors = np.linalg.eigh(fit.curvature[np.ix_(index, index)])
+    # a flat direction is no wider than its prior: standard deviations within a factor e^2
+    values = np.maximum(values, 0.25)
+    spread = vectors / np.sqrt(values)
+    shift = -(vectors / values) @ vectors.T @ fit.curvature[index, RANGE]
+    middle = np.repeat(fit.theta[None], len(grid), axis=0)
+    middle[:, RANGE] = grid
+    low, high = fit.model.bounds[index].T
+    if fit.model.free[RANGE]:
+        middle[:, index] += np.clip((grid - fit.theta[RANGE])[:, None] * shift, -2.0, 2.0)
+    middle[:, index] = np.clip(middle[:, index], low + 0.1, high - 0.1)
+    return middle, spread
+
+
+def _even_normals(count: int, dimensions: int) -> Floats:
+    """Give evenly spread standard normals (count, dimensions), always the same."""
+    if dimensions == 0:
+        return np.zeros((count, 0))
+    return ndtri(qmc.Halton(d=dimensions, scramble=True, rng=20).random(count))
+
+
+def range_parts(mixture: Mixture) -> list[RangePart]:
+    """Give the mixture collapsed range by range."""
+    found, trend = mixture.posterior, mixture.model.trend
+    sill, micro = np.exp(mixture.theta[:, SILL]), np.exp(mixture.theta[:, MICRO])
+    wx = found.precision @ trend
+    cross = -np.einsum("knp,kpq->knq", wx, found.beta_cov) * sill[:, None, None]
+    field = (-found.precision + wx @ found.beta_cov @ wx.swapaxes(1, 2)) * (sill**2)[:, None, None]
+    linear = np.concatenate([found.weights * sill[:, None], found.beta], axis=1)
+    quadratic = np.concatenate(
+        [np.concatenate([field, cross], axis=2), np.concatenate([cross.swapaxes(1, 2), found.beta_cov], axis=2)],
+        axis=1,
+    )
+    quadratic += linear[:, :, None] * linear[:, None, :]
+    parts = []
+    for j, range_m in enumerate(mixture.ranges_m):
+        w = np.where(mixture.group == j, mixture.weight, 0.0)
+        parts.append(
+            RangePart(
+                range_m=float(range_m),
+                weight=float(w.sum()),
+                sill=float(w @ sill),
+                micro=float(w @ micro),
+                linear=w @ linear,
+                quadratic=np.tensordot(w, quadratic, axes=1),
+            )
+        )
+    return parts
+
+
+def correlations(model: Model, range_m: float, distances_m: Floats) -> Floats:
+    """Give the correlation of the structure at distances, for an effective range."""
+    return correlation(model.family, distances_m * (EFFECTIVE[model.family] / range_m))

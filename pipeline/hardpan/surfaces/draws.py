@@ -1,0 +1,95 @@
+"""Joint conditional draws of every variable on the nodes."""
+
+from collections.abc import Mapping
+
+import numpy as np
+from scipy.spatial.distance import cdist
+
+from hardpan.core.arrays import Floats
+from hardpan.spatial.lattice import Lattice, draw_between, draw_lattice
+from hardpan.spatial.mixed import MICRO, SILL, field_covariance
+from hardpan.spatial.posterior import Mixture, correlations
+from hardpan.surfaces.layout import Layout
+from hardpan.surfaces.variables import Field
+
+
+def draw_fields(fields: Mapping[str, Field], layout: Layout, n_draws: int, seed: int) -> dict[str, Floats]:
+    """Give draws (n_draws, n_nodes) of every field, in the variable's scaled units.
+
+    Each draw has its own covariance parameters, trend and readings that fit the bounds, so that their spread is that
+    of the maps; a field that depends on the strength follows the strength of the same draw.
+    """
+    nodes = layout.nodes
+    lattice = Lattice.covering(
+        np.vstack([nodes.xy_m, layout.sites.xy_m]), anchor_m=tuple(nodes.xy_m[0]), step_m=layout.node_m
+    )
+    out: dict[str, Floats] = {}
+    for position, (name, field) in enumerate(fields.items()):
+        rng = np.random.default_rng([seed, position])
+        strength = out["peak"] if field.on_strength else None
+        out[name] = _draw_field(field, layout, lattice, strength, n_draws, rng)
+    return out
+
+
+def _draw_field(
+    field: Field, layout: Layout, lattice: Lattice, strength: Floats | None, n_draws: int, rng: np.random.Generator
+) -> Floats:
+    mixture = field.mixture
+    chosen = _choose(mixture.weight, n_draws, rng)
+    draws = np.empty((n_draws, len(layout.nodes.xy_m)))
+    distances_m = cdist(layout.nodes.xy_m, layout.sites.xy_m)
+    place = np.rint(lattice.position(layout.nodes.xy_m)).astype(int)
+    for j, range_m in enumerate(mixture.ranges_m):
+        of = np.flatnonzero(mixture.group[chosen] == j)
+        if not len(of):
+            continue
+        sill, micro = (np.exp(mixture.theta[chosen[of], which])[:, None] for which in (SILL, MICRO))
+        at_nodes, at_sites = np.zeros((len(of), len(place))), np.zeros((len(of), distances_m.shape[1]))
+        if mixture.model.free[SILL]:
+            free = draw_lattice(lattice, mixture.model.family, range_m, len(of), rng)
+            at_nodes = np.sqrt(sill) * free[:, place[:, 0], place[:, 1]]
+            at_sites = np.sqrt(sill) * draw_between(
+                lattice, free, layout.sites.xy_m, mixture.model.family, range_m, rng
+            )
+        at_nodes += np.sqrt(micro) * rng.standard_normal(at_nodes.shape)
+        at_sites += np.sqrt(micro) * rng.standard_normal(at_sites.shape)
+        weights, beta = _condition(mixture, chosen[of], at_sites, rng)
+        trend = layout.nodes.trend
+        draws[of] = at_nodes + beta[:, : trend.shape[1]] @ trend.T
+        draws[of] += (sill * weights) @ correlations(mixture.model, range_m, distances_m).T
+        if strength is not None:
+            draws[of] += beta[:, -1:] * strength[of]
+    return draws
+
+
+def _choose(weight: Floats, n_draws: int, rng: np.random.Generator) -> np.ndarray:
+    """Give parameter points in proportion to their weight, in random order."""
+    at = (np.arange(n_draws) + rng.random()) / n_draws
+    return rng.permutation(np.minimum(np.searchsorted(np.cumsum(weight), at), len(weight) - 1))
+
+
+def _condition(mixture: Mixture, chosen: np.ndarray, at_sites: Floats, rng: np.random.Generator) -> tuple[Floats, Floats]:
+    """Give kriging weights (d, n) and trend (d, p) that carry unconditional draws (d, n) over to the readings.
+
+    The draw plus what kriging makes of (readings - draw at the sites - noise) has the field's law given the readings.
+    """
+    model, found = mixture.model, mixture.posterior
+    onto = np.zeros((found.tau.shape[1], at_sites.shape[1]))
+    onto[np.arange(len(onto)), model.readings.site] = 1.0
+    loose = model.slack > 0
+    beta = np.zeros((len(chosen), len(model.slack)))
+    beta[:, loose] = rng.standard_normal((len(chosen), int(loose.sum()))) / np.sqrt(model.slack[loose])
+    precision, total = found.tau[chosen] @ onto, found.nu[chosen] @ onto
+    total = total - precision * (at_sites + beta @ model.trend.T)
+    total -= np.sqrt(precision) * rng.standard_normal(at_sites.shape)
+    points, which = np.unique(chosen, return_inverse=True)
+    k = field_covariance(model.family, model.distances_m, mixture.theta[points])
+    weights = np.empty_like(total)
+    for j, point in enumerate(points):
+        of = which == j
+        w = found.precision[point]
+        drive = total[of] - total[of] @ (k[j] @ w)
+        moved = drive @ model.trend @ found.beta_cov[point]
+        weights[of] = drive - moved @ (w @ model.trend).T
+        beta[of] += moved
+    return weights, beta

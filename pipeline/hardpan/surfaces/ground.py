@@ -1,0 +1,171 @@
+"""Lays out cells, nodes and sites, and the trend over them."""
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import KDTree
+
+from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.records.frame import Frame
+from hardpan.records.issues import Issue, Outcome
+from hardpan.records.survey import Survey
+from hardpan.surfaces.layout import Layout, Places
+from hardpan.surfaces.settings import SurfaceSettings
+
+_ONE_SITE_M = 0.5
+"""Insertions nearer than this are one site: well inside the error of a hand-held receiver, well under any spacing."""
+
+
+def lay_out(insertions: gpd.GeoDataFrame, survey: Survey, settings: SurfaceSettings) -> tuple[Layout, list[Issue]]:
+    """Give the cells, nodes and sites with their trend, and what was filled or left out.
+
+    Trend columns: 1; an indicator of each soil type where there are two or more; covariates and coordinates in
+    standard deviations of the cells.
+    """
+    frame = survey.frame
+    inside = _cells_inside(frame, survey.paddock.boundary.union_all())
+    rows, cols = np.nonzero(inside)
+    cell_xy = np.column_stack([frame.x_m[cols], frame.y_m[rows]])
+    site_of, site_xy = _merge_sites(insertions)
+    soil_types, codes = _soil_codes(survey.soils, [cell_xy, site_xy])
+    extras, issues = _extra_columns(survey, settings, inside, site_xy)
+
+    per_side = max(1, round(settings.node_m / frame.cell_m))
+    squares = np.column_stack([rows // per_side, cols // per_side])
+    lattice, node_of = np.unique(np.column_stack([squares, codes[0]]), axis=0, return_inverse=True)
+    node_of = node_of.ravel()
+    node_m = per_side * frame.cell_m
+    node_xy = np.column_stack(
+        [frame.x_min_m + (lattice[:, 1] + 0.5) * node_m, frame.y_max_m - (lattice[:, 0] + 0.5) * node_m]
+    )
+    node_of_cell = np.full(frame.shape, -1)
+    node_of_cell[inside] = node_of
+
+    names = ["1"]
+    with_soil = "soil" in settings.trend and len(soil_types) > 1
+    if with_soil:
+        names += [f"soil type {name}" for name in soil_types]
+    names += [name for name, _, _ in extras]
+    at_cells = [cells for _, cells, _ in extras]
+    counts = np.bincount(node_of)
+    at_nodes = [np.bincount(node_of, weights=cells) / counts for cells in at_cells]
+
+    def places(xy: Floats, soil: Ints, columns: list[Floats]) -> Places:
+        indicators = [np.eye(len(soil_types))[soil]] if with_soil else []
+        return Places(xy_m=xy, soil=soil, trend=np.column_stack([np.ones(len(xy)), *indicators, *columns]))
+
+    layout = Layout(
+        frame=frame,
+        inside=inside,
+        soil_types=soil_types,
+        trend_names=tuple(names),
+        cells=places(cell_xy, codes[0], at_cells),
+        nodes=places(node_xy, lattice[:, 2], at_nodes),
+        lattice=lattice[:, :2],
+        node_of_cell=node_of_cell,
+        node_m=node_m,
+        sites=places(site_xy, codes[1], [sites for _, _, sites in extras]),
+        site_of=site_of,
+    )
+    return layout, issues
+
+
+def _cells_inside(frame: Frame, boundary: shapely.Geometry) -> Bools:
+    shapely.prepare(boundary)
+    x, y = np.meshgrid(frame.x_m, frame.y_m)
+    inside: Bools = shapely.contains_xy(boundary, x.ravel(), y.ravel()).reshape(frame.shape)
+    return inside
+
+
+def _merge_sites(insertions: gpd.GeoDataFrame) -> tuple[Ints, Floats]:
+    """Give the site of each insertion and the sites' places, numbered from west to east."""
+    names, code = np.unique(insertions["site"].to_numpy(str), return_inverse=True)
+    xy = np.column_stack([insertions.geometry.x, insertions.geometry.y])
+    middle = pd.DataFrame(xy).groupby(code).mean().to_numpy()
+    pairs = KDTree(middle).query_pairs(_ONE_SITE_M, output_type="ndarray")
+    graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(names), len(names)))
+    merged = connected_components(graph, directed=False)[1][code]
+    # sums over sorted coordinates do not depend on the order of the rows
+    ordered = pd.DataFrame(xy).assign(site=merged).sort_values(["site", 0, 1])
+    places = ordered.groupby("site").mean().to_numpy()
+    order = np.lexsort((places[:, 1], places[:, 0]))
+    rank = np.empty(len(order), dtype=np.int64)
+    rank[order] = np.arange(len(order))
+    return rank[merged], places[order]
+
+
+def _soil_codes(soils: gpd.GeoDataFrame, points: list[Floats]) -> tuple[tuple[str, ...], list[Ints]]:
+    if soils.empty:
+        return ("not mapped",), [np.zeros(len(xy), dtype=np.int64) for xy in points]
+    types = tuple(sorted(soils["soil_type"].astype(str).unique()))
+    polygons = soils.sort_values("soil_type", kind="stable")
+    code_of = np.array([types.index(str(name)) for name in polygons["soil_type"]])
+    shapes = polygons.geometry.to_numpy()
+    tree = shapely.STRtree(shapes)
+    return types, [_codes_at(xy, shapes, code_of, tree) for xy in points]
+
+
+def _codes_at(xy: Floats, shapes: np.ndarray, code_of: Ints, tree: shapely.STRtree) -> Ints:
+    codes = np.full(len(xy), -1)
+    shapely.prepare(shapes)
+    for code, shape in zip(code_of, shapes, strict=True):
+        free = np.flatnonzero(codes < 0)
+        codes[free[shapely.contains_xy(shape, xy[free, 0], xy[free, 1])]] = code
+    free = np.flatnonzero(codes < 0)
+    if len(free):
+        codes[free] = code_of[tree.nearest(shapely.points(xy[free]))]
+    return codes
+
+
+def _extra_columns(
+    survey: Survey, settings: SurfaceSettings, inside: Bools, site_xy: Floats
+) -> tuple[list[tuple[str, Floats, Floats]], list[Issue]]:
+    """Give (name, at cells, at sites) of covariates and coordinates, standardised over the cells."""
+    frame = survey.frame
+    columns: list[tuple[str, Floats, Floats]] = []
+    issues: list[Issue] = []
+    row = np.clip(((frame.y_max_m - site_xy[:, 1]) // frame.cell_m).astype(int), 0, frame.n_rows - 1)
+    col = np.clip(((site_xy[:, 0] - frame.x_min_m) // frame.cell_m).astype(int), 0, frame.n_cols - 1)
+    if "covariates" in settings.trend:
+        for name, raster in survey.covariates.data_vars.items():
+            grid = raster.to_numpy().astype(float)
+            cells = grid[inside]
+            known = np.isfinite(cells)
+            if not known.any() or np.ptp(cells[known]) == 0:
+                issues.append(_unused(str(name)))
+                continue
+            if not known.all():
+                issues.append(_filled(str(name), 1.0 - float(known.mean())))
+            mean, sd = float(cells[known].mean()), float(cells[known].std())
+            scaled = np.nan_to_num((grid - mean) / sd, nan=0.0)
+            columns.append((str(name), scaled[inside], scaled[row, col]))
+    if "coordinates" in settings.trend:
+        half_m = 0.5 * max(frame.shape) * frame.cell_m
+        grids = np.meshgrid((frame.x_m - frame.x_m.mean()) / half_m, (frame.y_m - frame.y_m.mean()) / half_m)
+        columns += [(name, grid[inside], grid[row, col]) for name, grid in zip(("east", "north"), grids, strict=True)]
+    return columns, issues
+
+
+def _unused(name: str) -> Issue:
+    return Issue(
+        outcome=Outcome.WARN,
+        stage="surfaces",
+        code="covariate-not-used",
+        what=f"covariate {name} is missing or the same everywhere in the paddock",
+        done="left out of the trend",
+        place=name,
+    )
+
+
+def _filled(name: str, share: float) -> Issue:
+    return Issue(
+        outcome=Outcome.WARN,
+        stage="surfaces",
+        code="covariate-filled",
+        what=f"covariate {name} is missing over {100 * share:.0f} % of the paddock",
+        done="its mean over the paddock stands in there, so it says nothing about that part",
+        place=name,
+    )

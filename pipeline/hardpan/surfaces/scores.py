@@ -1,0 +1,155 @@
+"""Cross-validation of the maps by site and by block, against two plain yardsticks."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from scipy.cluster.vq import kmeans2
+from scipy.spatial.distance import cdist
+from scipy.special import ndtr, ndtri
+from scipy.stats import norm
+
+from hardpan.core.arrays import Floats, Ints
+from hardpan.spatial.left_out import leave_out
+from hardpan.spatial.mixed import NOISE
+from hardpan.surfaces.layout import Layout
+from hardpan.surfaces.variables import Field, Variable
+
+_BLOCKS = 6
+"""Spatial blocks: each about a sixth of the sites, larger than any reach of a correlation worth using."""
+
+COLUMNS = ("variable", "method", "folds", "n", "rmse", "bias", "crps", "coverage_50", "coverage_90", "unit")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Forecast:
+    """Normal forecast of each reading, made without it; scaled units."""
+
+    mean: Floats
+    sd: Floats
+
+
+def score_fields(fields: Mapping[str, Field], layout: Layout) -> pd.DataFrame:
+    """Give the scores of every field and yardstick (columns of `Surfaces.scores`).
+
+    Values that were seen are scored; a bound has no error to take. Coverage counts a bound by the share of the
+    interval that lies beyond it, given the forecast.
+    """
+    n = len(layout.sites.xy_m)
+    folds = {"site": np.arange(n), "block": _blocks(layout.sites.xy_m)}
+    rows = []
+    for kind, fold in folds.items():
+        strength = leave_out(fields["peak"].mixture, fold) if "peak" in fields else None
+        for field in fields.values():
+            variable = field.variable
+            site = variable.readings.site
+            noise = field.mixture.weight @ np.exp(field.mixture.theta[:, NOISE])
+            mean, variance = leave_out(field.mixture, fold)
+            if field.on_strength and strength is not None:
+                slope = float(field.mixture.weight @ field.mixture.posterior.beta[:, -1])
+                mean = mean + slope * (strength[0] - field.mixture.model.trend[:, -1])
+                variance = variance + slope**2 * strength[1]
+            forecast = Forecast(mean=mean[site], sd=np.sqrt(variance[site] + noise + variable.readings.error))
+            rows.append(_score(variable, "kriging", kind, forecast))
+            for method, other in _yardsticks(variable, layout, fold).items():
+                rows.append(_score(variable, method, kind, other))
+    return pd.DataFrame(rows, columns=list(COLUMNS))
+
+
+def _blocks(xy_m: Floats) -> Ints:
+    """Give compact groups of sites of about equal reach."""
+    count = min(_BLOCKS, len(xy_m))
+    start = xy_m[np.linspace(0, len(xy_m) - 1, count).astype(int)]
+    return kmeans2(xy_m, start, minit="matrix", iter=30)[1].astype(np.int64)
+
+
+def _yardsticks(variable: Variable, layout: Layout, fold: Ints) -> dict[str, Forecast]:
+    """Give the mean of the soil type and inverse square distance, from the values seen at the other folds' sites."""
+    readings = variable.readings
+    use = np.ones(len(readings.site), dtype=bool) if variable.binary else readings.exact
+    value = np.isinf(readings.high).astype(float) if variable.binary else np.where(use, readings.low, 0.0)
+    site = readings.site
+    same_soil = (layout.sites.soil[:, None] == layout.sites.soil[None, :]).astype(float) + 1e-9
+    near = 1.0 / np.maximum(cdist(layout.sites.xy_m, layout.sites.xy_m), layout.frame.cell_m) ** 2
+    other = fold[:, None] != fold[None, :]
+    count = np.bincount(site, weights=use, minlength=len(fold))
+    total = np.bincount(site, weights=use * value, minlength=len(fold))
+    out = {}
+    for method, weight in (("soil-type mean", same_soil * other), ("inverse distance", near * other)):
+        divisor = np.maximum(weight @ count, 1e-300)
+        mean = ((weight @ total) / divisor)[site]
+        errors = (value - mean)[use]
+        sd = float(np.sqrt(np.mean(errors**2))) if len(errors) else np.nan
+        out[method] = Forecast(mean=mean, sd=np.full(len(site), sd))
+    return out
+
+
+def _score(variable: Variable, method: str, folds: str, forecast: Forecast) -> dict[str, object]:
+    row: dict[str, object] = {"variable": variable.name, "method": method, "folds": folds, "unit": variable.unit}
+    if variable.binary:
+        return row | _score_signs(variable, method, forecast)
+    exact = variable.exact
+    if not exact.any():
+        return row | dict.fromkeys(COLUMNS[4:9], np.nan) | {"n": 0}
+    sd = np.maximum(forecast.sd, 1e-9)
+    low, high = (ndtr((end - forecast.mean) / sd) for end in (variable.readings.low, variable.readings.high))
+    value, mean, spread = variable.readings.low[exact], forecast.mean[exact], sd[exact]
+    if variable.log:
+        value, centre = np.exp(variable.centre + variable.scale * value), variable.centre + variable.scale * mean
+        mean = np.exp(centre)
+        crps = crps_lognormal(value, centre, variable.scale * spread)
+    else:
+        value, mean, spread = (variable.scale * item for item in (value, mean, spread))
+        crps = crps_normal(value, mean, spread)
+    error = mean - value
+    return row | {
+        "n": int(exact.sum()),
+        "rmse": float(np.sqrt(np.mean(error**2))),
+        "bias": float(error.mean()),
+        "crps": float(crps.mean()),
+        "coverage_50": _coverage(low, high, 0.50),
+        "coverage_90": _coverage(low, high, 0.90),
+    }
+
+
+def _score_signs(variable: Variable, method: str, forecast: Forecast) -> dict[str, object]:
+    """Give the scores of a probability: the CRPS of a yes or no is its Brier score, and it has no interval."""
+    present = np.isinf(variable.readings.high).astype(float)
+    chance = ndtr(forecast.mean / forecast.sd) if method == "kriging" else np.clip(forecast.mean, 0.0, 1.0)
+    brier = float(np.mean((chance - present) ** 2))
+    return {
+        "n": len(present),
+        "rmse": float(np.sqrt(brier)),
+        "bias": float(np.mean(chance - present)),
+        "crps": brier,
+        "coverage_50": np.nan,
+        "coverage_90": np.nan,
+    }
+
+
+def _coverage(low: Floats, high: Floats, level: float) -> float:
+    """Give the share of probability integrals inside the central interval; a bound's is spread over what it allows."""
+    ends = (1.0 - level) / 2.0, (1.0 + level) / 2.0
+    width = np.maximum(high - low, 1e-12)
+    share = (np.minimum(high, ends[1]) - np.maximum(low, ends[0])) / width
+    inside = (low >= ends[0]) & (low <= ends[1])
+    return float(np.mean(np.where(high - low > 1e-12, np.clip(share, 0.0, 1.0), inside)))
+
+
+def crps_normal(value: Floats, mean: Floats, sd: Floats) -> Floats:
+    """Give the continuous ranked probability score of a normal forecast [gneiting2005]."""
+    z = (value - mean) / sd
+    return sd * (z * (2.0 * ndtr(z) - 1.0) + 2.0 * norm.pdf(z) - 1.0 / np.sqrt(np.pi))
+
+
+def crps_lognormal(value: Floats, centre: Floats, sd: Floats) -> Floats:
+    """Give the continuous ranked probability score of a forecast whose logarithm is normal [baran2015]."""
+    z = (np.log(value) - centre) / sd
+    mean = np.exp(centre + 0.5 * sd**2)
+    return value * (2.0 * ndtr(z) - 1.0) - 2.0 * mean * (ndtr(z - sd) + ndtr(sd / np.sqrt(2.0)) - 1.0)
+
+
+def quantile(level: float) -> float:
+    """Give the standard normal quantile."""
+    return float(ndtri(level))
