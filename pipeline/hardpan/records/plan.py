@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats
@@ -18,7 +19,8 @@ class Options:
     table: pd.DataFrame
     """One row an option (row 0 is "leave"): `option`, `setup`, `depth_mm`, `spacing_mm`, `speed_kmh`, `passes`,
     `tines`, `width_m`, `draft_kn`, `drawbar_kw`, `engine_kw`, `slip`, `fuel_l_per_ha`, `hours_per_ha`,
-    `critical_depth_mm`, `feasible` bool, `why_not` text; machine values for the reference soil."""
+    `critical_depth_mm`, `full_width_mm` (loosened between tines as well down to here), `load` (share of the tightest
+    limit), `limited_by`, `feasible` bool, `why_not` text; machine values for the reference soil."""
     net: Floats
     """(n_nodes, n_options): expected net return per ha over the draws; -inf where a limit forbids the option."""
     cost: Floats
@@ -34,8 +36,16 @@ class Options:
     limit forbids the option at a node that ground is left. The ledger's uniform strategies read it."""
     paddock_costs: Floats
     """(n_options, n_draws): cost in money of the same."""
+    uniform_depth_mm: float | None = None
+    """Uniform depth the user asked to compare with."""
     zone_cost: float = 0.0
     """What a further zone costs in setting, checking and turning (catalog price `extra_zone`), money a zone."""
+    draft_factor: Floats = field(default_factory=lambda: np.ones(1))
+    """(n_draws,): draft of a draw relative to the expected, the stated range of the draft equation; joint with the money."""
+    calibration: float = 1.0
+    """Draft measured over draft of the equation; 1 where no pass was measured."""
+    reference_soil: str = ""
+    """Soil type of the machine values: the one with most ground."""
     issues: Issues = field(default=())
 
 
@@ -55,6 +65,10 @@ class Plan:
     `why`."""
     returns: Floats
     """(n_zones, n_draws): net return of the chosen option, money per zone, row order of `zones`."""
+    hours: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    """(n_zones, n_draws): machine hours per zone, joint with `returns`; empty: `machine` holds in every draw."""
+    fuel_l: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    """(n_zones, n_draws): the same of fuel, L."""
     candidates: pd.DataFrame
     """One row a zone and option: `zone`, `option`, `setup`, `depth_mm`, `net_per_ha`, `cost_per_ha`,
     `loosened_share`, `breach_probability`, `allowed` bool, `why_not`."""

@@ -1,0 +1,100 @@
+"""The one sentence a grower understands."""
+
+import math
+
+import numpy as np
+import pandas as pd
+
+from hardpan.records.plan import Plan
+
+SYMBOLS = {"AUD": "$", "CAD": "$", "NZD": "$", "USD": "$", "EUR": "€", "GBP": "£"}
+"""Signs of ISO 4217 currency codes; other codes stand for themselves."""
+
+NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+
+LISTED_DEPTHS = 4
+"""More depths than this are given as a range."""
+
+NEAR = 0.25
+"""Ripping or leaving is open where the gap is below this share of the return's standard deviation: about two chances in
+five that the other was better."""
+
+
+def headline(plan: Plan, strategies: pd.DataFrame, seasons: tuple[float, float], *, days: float, currency: str) -> str:
+    """Give where to rip, at what cost, and whether it pays.
+
+    Parameters
+    ----------
+    seasons : (float, float)
+        Fewest and most seasons the return is counted for.
+    """
+    sign, total_ha = SYMBOLS.get(currency, currency), plan.zones["area_ha"].sum()
+    ours, usual = strategies.iloc[0], strategies.iloc[1]
+    ground = plan.zones[plan.zones["kind"] == "ground"]
+    either = _open_ha(plan, usual)
+    again = f" {either:.0f} ha could go either way: probe again there." if either >= 0.5 else ""
+    if ours["ripped_ha"] <= 0:
+        return (
+            f"Leave all {total_ha:.0f} ha unripped: no depth is expected to pay here.{_if_ripped(usual, sign)}{again}"
+        )
+    left_ha = ground.loc[ground["depth_mm"] <= 0, "area_ha"].sum()
+    leave = f", leave {left_ha:.0f} ha" if left_ha >= 0.5 else ""
+    return (
+        f"Rip {ours['ripped_ha']:.0f} of {total_ha:.0f} ha in {_depths(ground)}{leave}: "
+        f"about {ours['cost'] / ours['ripped_ha']:.0f} {sign}/ha, {_days(days)} and {_round(ours['fuel_l']):,} L; "
+        f"{_outcome(ours, seasons, sign)}.{again}"
+    )
+
+
+def _depths(ground: pd.DataFrame) -> str:
+    depths = sorted({int(depth) for depth in ground["depth_mm"] if depth > 0})
+    count = NUMBERS[len(depths)] if len(depths) < len(NUMBERS) else str(len(depths))
+    if len(depths) == 1:
+        return f"one depth ({depths[0]} mm)"
+    if len(depths) > LISTED_DEPTHS:
+        return f"{count} depths ({depths[0]} to {depths[-1]} mm)"
+    return f"{count} depths ({', '.join(map(str, depths[:-1]))} and {depths[-1]} mm)"
+
+
+def _outcome(ours: pd.Series, seasons: tuple[float, float], sign: str) -> str:
+    net, low, high = (ours[end] / ours["ripped_ha"] for end in ("net", "net_low", "net_high"))
+    word = f"return {net:.0f}" if net >= 0 else f"lose {-net:.0f}"
+    return (
+        f"expected to {word} {sign}/ha over {_seasons(*seasons)} "
+        f"(likely range {low:.0f} to {high:.0f}, chance of a loss {100 * ours['loss_probability']:.0f} %)"
+    )
+
+
+def _seasons(fewest: float, most: float) -> str:
+    words = [NUMBERS[int(n)] if n == int(n) and n < len(NUMBERS) else f"{n:g}" for n in (fewest, most)]
+    return f"{words[1]} season{'s' if most > 1 else ''}" if fewest == most else f"{words[0]} to {words[1]} seasons"
+
+
+def _if_ripped(usual: pd.Series, sign: str) -> str:
+    if usual["ripped_ha"] <= 0:
+        return ""
+    net = usual["net"] / usual["ripped_ha"]
+    word = f"lose about {-net:.0f}" if net < 0 else f"return about {net:.0f}"
+    return f" Ripping {usual['ripped_ha']:.0f} ha at {usual['depth_mm']:.0f} mm would {word} {sign}/ha."
+
+
+def _days(days: float) -> str:
+    whole = max(1, math.ceil(days))
+    return "1 day" if whole == 1 else f"{whole} days"
+
+
+def _round(litres: float) -> int:
+    """Give litres to two significant digits."""
+    step: int = 10 ** max(0, int(math.log10(max(litres, 1.0))) - 1)
+    return round(litres / step) * step
+
+
+def _open_ha(plan: Plan, usual: pd.Series) -> float:
+    """Give the area where ripping and leaving are nearly as good."""
+    spread = (usual["net_high"] - usual["net_low"]) / 3.29 / usual["ripped_ha"] if usual["ripped_ha"] > 0 else 0.0
+    allowed = plan.candidates[plan.candidates["allowed"] & (plan.candidates["depth_mm"] > 0)]
+    best = allowed.groupby("zone")["net_per_ha"].max()
+    sd = plan.returns.std(axis=1) / plan.zones["area_ha"].to_numpy()
+    gap = plan.zones["zone"].map(best).abs().to_numpy(dtype=float)
+    near = gap < NEAR * np.where(plan.zones["depth_mm"] > 0, sd, spread)
+    return float(plan.zones.loc[near & (plan.zones["kind"] == "ground"), "area_ha"].sum())

@@ -1,0 +1,136 @@
+"""The ledger: one line a zone and item, adding up to the cent."""
+
+from collections.abc import Iterator
+from typing import Any, TypeAlias
+
+import numpy as np
+import pandas as pd
+
+from hardpan.core.arrays import Floats
+from hardpan.records.catalog import Catalog
+from hardpan.records.columns import TALLY
+from hardpan.records.ledger import Rates
+from hardpan.records.plan import Plan
+
+BY_WORK = {
+    "labour": "h",
+    "tractor ownership": "h",
+    "tractor repairs": "h",
+    "ripper ownership": "h",
+    "ripper repairs": "h",
+    "fuel": "L",
+    "lubricant": "L",
+}
+"""Items that go with the hours or the litres of the work."""
+
+COSTS = (*BY_WORK, "points and wear", "lime", "gypsum", "spreading", "further zone")
+"""Items whose amounts make up the item `cost`."""
+
+ITEMS = ("area", "hours", *COSTS, "cost", "benefit", "net return", "contractor instead")
+"""All items, in the order of the table."""
+
+_Drawn: TypeAlias = tuple[float, str, Floats]
+"""Quantity, unit, and drawn amount of money, shape (n_draws,)."""
+
+
+def ledger_lines(plan: Plan, catalog: Catalog, rates: Rates, *, zone_cost: float) -> pd.DataFrame:
+    """Give the lines of all zones and of `total`, columns `records.columns.TALLY`.
+
+    `cost` is the sum of the items of `COSTS` and `benefit` is `cost` plus `net return`, to the cent, in every zone and
+    in all; `area` and `hours` have no amount of their own, and `contractor instead` is part of no sum. Amounts are
+    means over the draws, `low` and `high` their 5 and 95 % points.
+
+    Parameters
+    ----------
+    zone_cost : float
+        What each ripped zone after the first costs in setting and turning, money.
+    """
+    drawn: dict[tuple[str, str], _Drawn] = {}
+    first = plan.zones.loc[plan.zones["depth_mm"] > 0, "zone"].min()
+    for row, returns, hours, litres in zip(plan.zones.to_dict("records"), plan.returns, *_work(plan), strict=True):
+        zone, area_ha = str(row["zone"]), float(row["area_ha"])
+        drawn[zone, "area"] = (area_ha, "ha", np.zeros_like(returns))
+        if row["depth_mm"] <= 0:
+            continue
+        further = 0.0 if row["zone"] == first else zone_cost
+        costs = dict(_cost_items(row, hours, litres, catalog, rates, further_cost=further))
+        cost, net = np.sum([money for _, _, money in costs.values()], axis=0), returns - further
+        drawn[zone, "hours"] = (float(hours.mean()), "h", np.zeros_like(returns))
+        drawn |= {(zone, item): line for item, line in costs.items()}
+        drawn[zone, "cost"] = (area_ha, "ha", cost)
+        drawn[zone, "benefit"] = (area_ha, "ha", cost + net)
+        drawn[zone, "net return"] = (area_ha, "ha", net)
+        if "contractor_per_ha" in rates.scenarios:
+            hire = area_ha * rates.scenarios["contractor_per_ha"].to_numpy()
+            drawn[zone, "contractor instead"] = (area_ha, "ha", hire)
+    return _as_table(drawn)
+
+
+def _work(plan: Plan) -> tuple[Floats, Floats]:
+    """Give drawn machine hours and litres of every zone, 0 where nothing is ripped, shape (n_zones, n_draws)."""
+    if plan.hours.size:
+        return plan.hours, plan.fuel_l
+    per_ha = plan.machine.set_index("zone").reindex(plan.zones["zone"]).fillna({"hours_per_ha": 0, "fuel_l_per_ha": 0})
+    every = np.ones(plan.returns.shape[1]) * plan.zones["area_ha"].to_numpy()[:, np.newaxis]
+    hours, litres = (per_ha[name].to_numpy(dtype=float) for name in ("hours_per_ha", "fuel_l_per_ha"))
+    return every * hours[:, np.newaxis], every * litres[:, np.newaxis]
+
+
+def _cost_items(
+    row: dict[str, Any], hours: Floats, litres: Floats, catalog: Catalog, rates: Rates, *, further_cost: float
+) -> Iterator[tuple[str, _Drawn]]:
+    """Give quantity, unit and drawn money of each cost item of one ripped zone."""
+    area_ha, price = float(row["area_ha"]), {name: rate.to_numpy() for name, rate in rates.scenarios.items()}
+    per_unit = {"h": hours, "L": litres}
+    for item, unit in BY_WORK.items():
+        yield item, (float(per_unit[unit].mean()), unit, per_unit[unit] * price[item])
+    yield "points and wear", (area_ha, "ha", area_ha * _wear(row, catalog) * price["points and wear"])
+    spread_ha = 0.0
+    for item in ("lime", "gypsum"):
+        tonnes = area_ha * row.get(f"{item}_t_per_ha", 0.0)
+        if tonnes > 0:
+            spread_ha += area_ha
+            yield item, (tonnes, "t", tonnes * price[f"{item}_per_t"])
+    if spread_ha:
+        yield "spreading", (spread_ha, "ha", spread_ha * price["spreading_per_ha"])
+    if further_cost:
+        yield "further zone", (1.0, "zone", np.full_like(hours, further_cost))
+
+
+def _wear(row: dict[str, Any], catalog: Catalog) -> float:
+    """Give the wear of a pass relative to plain tines at the depth the price of wear holds for."""
+    reference = catalog.effort.wear_depth or catalog.effort.anchor_depth
+    return float(catalog.setups[row["setup"]].wear_factor.value * row["depth_mm"] / reference.value)
+
+
+def _as_table(drawn: dict[tuple[str, str], _Drawn]) -> pd.DataFrame:
+    """Give one row a line and the lines of `total`, amounts in whole cents that add up."""
+    amounts = {key: round(float(money.mean()), 2) for key, (_, _, money) in drawn.items()}
+    for zone in {zone for zone, item in drawn if item == "cost"}:
+        amounts[zone, "cost"] = round(sum(amounts[zone, item] for item in COSTS if (zone, item) in drawn), 2)
+        amounts[zone, "benefit"] = round(amounts[zone, "cost"] + amounts[zone, "net return"], 2)
+    rows = [_row(zone, item, line, amounts[zone, item]) for (zone, item), line in drawn.items()]
+    for item in ITEMS:
+        same = [key for key in drawn if key[1] == item]
+        if not same:
+            continue
+        quantity = sum(drawn[key][0] for key in same)
+        money = np.sum([drawn[key][2] for key in same], axis=0)
+        amount = round(sum(amounts[key] for key in same), 2)
+        rows.append(_row("total", item, (quantity, drawn[same[0]][1], money), amount))
+    return pd.DataFrame(rows, columns=[*TALLY])
+
+
+def _row(zone: str, item: str, line: _Drawn, amount: float) -> dict[str, object]:
+    quantity, unit, money = line
+    low, high = (round(float(end), 2) for end in np.quantile(money, [0.05, 0.95]))
+    return {
+        "zone": zone,
+        "item": item,
+        "quantity": quantity,
+        "unit": unit,
+        "price": amount / quantity if quantity else 0.0,
+        "amount": amount,
+        "low": min(low, amount),
+        "high": max(high, amount),
+    }

@@ -1,0 +1,92 @@
+"""What an hour of tractor and ripper costs: the equations of ASABE EP496 [ep496], coefficients of D497 [d497]."""
+
+from collections.abc import Callable, Sequence
+from typing import TypeAlias
+
+import numpy as np
+
+from hardpan.core.arrays import Floats
+from hardpan.core.errors import SettingsError
+from hardpan.records.catalog import Catalog, PriceTable, Quantity, Ripper, Tractor
+
+Drawn: TypeAlias = Callable[[str, Quantity], Floats]
+"""Name and quantity to draws, shape (n_draws,)."""
+
+
+def hourly_items(catalog: Catalog, drawn: Drawn) -> dict[str, Floats]:
+    """Give what an hour of ripping costs beside fuel, item -> money/h, shape (n_draws,)."""
+    prices, tractor, ripper = catalog.prices, catalog.tractor, catalog.ripper
+    labour = drawn("labour_per_h", prices.labour_per_h) * drawn("labour_factor", prices.labour_factor)
+    size = tractor_class(tractor, prices)
+    if tractor.drive not in prices.repair:
+        raise SettingsError(what=f"no repair row {tractor.drive!r}", where="prices.toml [repair]")
+    return {
+        "labour": labour,
+        **_machine_items("tractor", tractor, prices, value_row=size, repair_row=tractor.drive, drawn=drawn),
+        **_machine_items("ripper", ripper, prices, value_row="ripper", repair_row="ripper", drawn=drawn),
+    }
+
+
+def _machine_items(
+    name: str, machine: Tractor | Ripper, prices: PriceTable, *, value_row: str, repair_row: str, drawn: Drawn
+) -> dict[str, Floats]:
+    list_price = drawn(f"{name} list_price", machine.list_price)
+    hours_per_year = drawn(f"{name} hours_per_year", machine.hours_per_year)
+    years = drawn(f"{name} years", machine.years)
+    remaining = remaining_share(prices.remaining_value[value_row], years, hours_per_year)
+    housing = drawn("housing_insurance_tax", prices.housing_insurance_tax)
+    yearly = prices.discount_rate.value + housing
+    level = 1.0 if prices.repair_level is None else drawn("repair_level", prices.repair_level)
+    hours = years * hours_per_year
+    return {
+        f"{name} ownership": list_price * ownership_share(remaining, years, yearly) / hours_per_year,
+        f"{name} repairs": level * list_price * repair_share(prices.repair[repair_row], hours) / hours,
+    }
+
+
+def remaining_share(coefficients: Sequence[Quantity], years: Floats, hours_per_year: Floats) -> Floats:
+    """Give the share of the list price a machine is still worth, [0, 1].
+
+    Notes
+    -----
+    RV / P = (C1 - C2 sqrt(n) - C3 sqrt(h))^2 with n years of age and h mean hours a year [ep496].
+    """
+    c1, c2, c3 = (c.value for c in coefficients)
+    root: Floats = np.maximum(c1 - c2 * np.sqrt(years) - c3 * np.sqrt(hours_per_year), 0.0)
+    return root**2
+
+
+def repair_share(coefficients: Sequence[Quantity], hours: Floats) -> Floats:
+    """Give repairs so far as share of the list price, RF1 (hours / 1000)^RF2 [ep496]."""
+    rf1, rf2 = (c.value for c in coefficients)
+    share: Floats = rf1 * (hours / 1000.0) ** rf2
+    return share
+
+
+def ownership_share(remaining: Floats, years: Floats, yearly: Floats) -> Floats:
+    """Give the yearly cost of owning as share of the list price.
+
+    Straight-line depreciation to the remaining value, and `yearly` (interest, housing, insurance, tax; share a year) of
+    the mean value [asae2000].
+    """
+    share: Floats = (1.0 - remaining) / years + yearly * (1.0 + remaining) / 2.0
+    return share
+
+
+def tractor_class(tractor: Tractor, prices: PriceTable) -> str:
+    """Give the row of `remaining_value` for the tractor's engine power.
+
+    Raises
+    ------
+    SettingsError
+        The tractor is smaller than every class.
+    """
+    power_kw = tractor.engine_power.value
+    fitting = {name: least.value for name, least in prices.power_class.items() if least.value <= power_kw}
+    if not fitting:
+        raise SettingsError(
+            what=f"no remaining value is known for a tractor of {power_kw:g} kW",
+            where="prices.toml [power_class]",
+            do="add a class to prices.overrides.power_class and prices.overrides.remaining_value",
+        )
+    return max(fitting, key=lambda name: fitting[name])

@@ -1,0 +1,89 @@
+"""The plan beside uniform depths and beside leaving the pan alone, from the same draws."""
+
+import numpy as np
+import pandas as pd
+
+from hardpan.core.arrays import Floats
+from hardpan.records.plan import Options, Plan
+
+
+def compare_strategies(plan: Plan, options: Options, lines: pd.DataFrame, *, usual_depth_mm: float) -> pd.DataFrame:
+    """Give one row a strategy: prescription, uniform depths, no ripping; money for the paddock.
+
+    A uniform depth is the candidate nearest to it with the set-up of the highest expected return; ground where a limit
+    forbids it is left. `best uniform` has depth 0 where no uniform depth pays. The prescription pays for setting its
+    zones, a uniform depth does not.
+    """
+    asked = {"uniform at the machine's usual depth": usual_depth_mm, "uniform at your depth": options.uniform_depth_mm}
+    rows = [_prescription(plan, lines)]
+    rows += [_uniform(name, options, _nearest(options, mm)) for name, mm in asked.items() if mm is not None]
+    rows.append(_uniform("best uniform", options, int(_expected(options).argmax())))
+    rows.append(_uniform("no ripping", options, 0))
+    return pd.DataFrame(rows)
+
+
+def _prescription(plan: Plan, lines: pd.DataFrame) -> dict[str, object]:
+    total = lines[lines["zone"] == "total"].set_index("item")
+    amount, quantity = total["amount"], total["quantity"]
+    net = plan.returns.sum(axis=0) - float(amount.get("further zone", 0.0))
+    ripped = plan.zones["depth_mm"] > 0
+    return _row(
+        "prescription",
+        net,
+        depth_mm=float("nan"),
+        ripped_ha=float(plan.zones.loc[ripped, "area_ha"].sum()),
+        cost=float(amount.get("cost", 0.0)),
+        fuel_l=float(quantity.get("fuel", 0.0)),
+        hours=float(quantity.get("hours", 0.0)),
+    )
+
+
+def _uniform(strategy: str, options: Options, option: int) -> dict[str, object]:
+    machine = options.table.iloc[option]
+    ripped_ha = float(options.node_ha[np.isfinite(options.net[:, option])].sum()) if option else 0.0
+    return _row(
+        strategy,
+        options.paddock_returns[option],
+        depth_mm=float(machine["depth_mm"]),
+        ripped_ha=ripped_ha,
+        cost=float(options.paddock_costs[option].mean()),
+        fuel_l=ripped_ha * float(machine["fuel_l_per_ha"]) if option else 0.0,
+        hours=ripped_ha * float(machine["hours_per_ha"]) if option else 0.0,
+    )
+
+
+def _row(
+    strategy: str, net: Floats, *, depth_mm: float, ripped_ha: float, cost: float, fuel_l: float, hours: float
+) -> dict[str, object]:
+    low, high = np.quantile(net, [0.05, 0.95])
+    mean = float(net.mean())
+    return {
+        "strategy": strategy,
+        "depth_mm": depth_mm,
+        "ripped_ha": ripped_ha,
+        "cost": cost,
+        "fuel_l": fuel_l,
+        "hours": hours,
+        "benefit": mean + cost,
+        "net": mean,
+        "net_low": min(float(low), mean),
+        "net_high": max(float(high), mean),
+        "loss_probability": float((net < 0).mean()),
+    }
+
+
+def _expected(options: Options) -> Floats:
+    """Give the expected return of every option the machine can pull, -inf for the others, shape (n_options,)."""
+    feasible = options.table["feasible"].to_numpy(dtype=bool)
+    return np.where(feasible, options.paddock_returns.mean(axis=1), -np.inf)
+
+
+def _nearest(options: Options, depth_mm: float) -> int:
+    """Give the position of the option nearest in depth, of those the one that returns most; 0: none can be pulled."""
+    expected = _expected(options)
+    away = np.abs(options.table["depth_mm"].to_numpy(dtype=float) - depth_mm)
+    away[0] = np.inf  # "leave" is no depth
+    away[np.isneginf(expected)] = np.inf
+    if np.isinf(away).all():
+        return 0
+    return int(np.where(away == away.min(), expected, -np.inf).argmax())

@@ -1,0 +1,136 @@
+"""A paddock of four zones and an exclusion, decided by hand, with the shipped tables."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import xarray as xr
+from shapely.geometry import box
+
+from hardpan.costs.stage import price_machines, tally
+from hardpan.records.columns import PLAN
+from hardpan.records.plan import Options, Plan
+from hardpan.records.season import HistorySettings, SeasonSettings
+from hardpan.records.surfaces import Surfaces
+from hardpan.run.catalog import read_catalog
+from hardpan.run.config import Config
+
+N_DRAWS = 200
+
+
+def shipped_catalog(**tables):
+    """The shipped tables with overrides of the configuration, e.g. `prices={"fuel_per_l": 3.0}`."""
+    base = {"paddock": {"name": "made", "boundary": Path("b")}, "probes": {"file": Path("p")}}
+    return read_catalog(Config.model_validate({**base, **tables}))
+
+
+def surfaces_with(soil_types, n_draws=N_DRAWS):
+    """Surfaces of which only the soil types and the count of draws matter."""
+    return Surfaces(
+        frame=None,
+        inside=None,
+        maps=xr.Dataset(),
+        soil_types=tuple(soil_types),
+        slices=xr.DataArray(),
+        draws=xr.Dataset({"present": (("draw", "node"), np.ones((n_draws, 1), dtype=bool))}),
+        node_of_cell=None,
+        scores=pd.DataFrame(),
+        models=pd.DataFrame(),
+        verdict="",
+    )
+
+
+def rates_of(catalog, soil_types=("deep sand", "sand over clay"), season=None, seed=1, n_draws=N_DRAWS):
+    return price_machines(catalog, season or SeasonSettings(), surfaces_with(soil_types, n_draws), seed=seed)
+
+
+def plan_of(zones, *, net_per_ha=60.0, n_draws=N_DRAWS, hours_per_ha=0.5, fuel_l_per_ha=20.0, **fields):
+    """A plan from (soil_type, area_ha, depth_mm) rows; depth None is an exclusion."""
+    spread = np.linspace(-1.0, 1.0, n_draws)
+    rows, machine, candidates, returns = [], [], [], []
+    for zone, (soil, area_ha, depth_mm) in enumerate(zones, start=1):
+        ripped = bool(depth_mm)
+        values = dict.fromkeys(PLAN, "") | {
+            "zone": zone,
+            "kind": "exclusion" if depth_mm is None else "ground",
+            "soil_type": soil,
+            "area_ha": area_ha,
+            "depth_mm": depth_mm or 0,
+            "setup": "plain" if ripped else "",
+            "passes": int(ripped),
+            "geometry": box(zone, 0, zone + 1, 1),
+        }
+        rows.append(values)
+        returns.append(area_ha * (net_per_ha + 100.0 * spread) if ripped else np.zeros(n_draws))
+        if ripped:
+            machine.append({"zone": zone, "hours_per_ha": hours_per_ha, "fuel_l_per_ha": fuel_l_per_ha})
+        if depth_mm is not None:
+            candidates.append({"zone": zone, "depth_mm": 0, "net_per_ha": 0.0, "allowed": True})
+            net = net_per_ha if ripped else -40.0
+            candidates.append({"zone": zone, "depth_mm": depth_mm or 300, "net_per_ha": net, "allowed": True})
+    return Plan(
+        zones=gpd.GeoDataFrame(pd.DataFrame(rows), geometry="geometry", crs="EPSG:32751"),
+        machine=pd.DataFrame(machine, columns=["zone", "hours_per_ha", "fuel_l_per_ha"]),
+        conditions=pd.DataFrame(),
+        moisture=pd.DataFrame(),
+        returns=np.array(returns),
+        candidates=pd.DataFrame(candidates),
+        defaults=pd.DataFrame(),
+        **fields,
+    )
+
+
+def reordered(plan):
+    """The same plan with its zones in the opposite order."""
+    return replace(plan, zones=plan.zones.iloc[::-1], returns=plan.returns[::-1])
+
+
+def options_of(*, n_draws=N_DRAWS, zone_cost=0.0, depths=(0, 300, 400, 500), nets=(0.0, 50.0, 40.0, -20.0), **fields):
+    """Options of one node of 100 ha with the given net return per ha."""
+    nets = np.array(nets)
+    n = len(depths)
+    table = pd.DataFrame(
+        {
+            "option": range(n),
+            "setup": ["", *["plain"] * (n - 1)],
+            "depth_mm": depths,
+            "fuel_l_per_ha": [0.0, *np.linspace(10.0, 30.0, n - 1)],
+            "hours_per_ha": [0.0, *np.linspace(0.4, 0.8, n - 1)],
+            "feasible": True,
+        }
+    )
+    cost = np.where(np.array(depths) > 0, 0.2 * np.array(depths), 0.0)
+    spread = np.where(np.array(depths) > 0, 80.0, 0.0)[:, np.newaxis] * np.linspace(-1.0, 1.0, n_draws)
+    return Options(
+        table=table,
+        net=nets[np.newaxis],
+        cost=cost[np.newaxis],
+        loosened=np.ones((1, n)),
+        breach=np.ones((1, n)),
+        node_ha=np.array([100.0]),
+        paddock_returns=100.0 * (nets[:, np.newaxis] + spread),
+        paddock_costs=100.0 * np.broadcast_to(cost[:, np.newaxis], (n, n_draws)),
+        zone_cost=zone_cost,
+        **fields,
+    )
+
+
+def ledger_of(plan, *, catalog=None, options=None, season=None, history=None, soil_types=None):
+    catalog = catalog or shipped_catalog()
+    season = season or SeasonSettings()
+    soils = soil_types or tuple(dict.fromkeys(plan.zones.loc[plan.zones["kind"] == "ground", "soil_type"]))
+    rates = rates_of(catalog, soils, season, n_draws=plan.returns.shape[1])
+    return tally(
+        plan, None, options or options_of(), surfaces_with(soils), catalog, rates, season, history or HistorySettings()
+    )
+
+
+PADDOCK = (
+    ("deep sand", 40.0, 500),
+    ("deep sand", 30.0, 400),
+    ("sand over clay", 26.0, 300),
+    ("sand over clay", 21.0, 0),
+    ("rock", 3.5, None),
+)

@@ -1,0 +1,87 @@
+import numpy as np
+import pandas as pd
+import pytest
+
+from hardpan.costs.lines import COSTS
+from hardpan.records.columns import TALLY
+
+
+def cents(amounts):
+    return np.rint(np.asarray(amounts) * 100).astype(int)
+
+
+def test_the_columns_are_those_of_the_tally(ledger):
+    assert tuple(ledger.lines.columns) == TALLY
+
+
+def test_every_item_adds_up_over_the_zones_to_the_cent(ledger):
+    zones = ledger.lines[ledger.lines["zone"] != "total"].groupby("item")["amount"].agg(lambda a: cents(a).sum())
+    total = ledger.lines[ledger.lines["zone"] == "total"].set_index("item")["amount"]
+    assert set(total.index) == set(zones.index)
+    assert (cents(total[zones.index]) == zones).all()
+
+
+def test_the_cost_of_a_zone_is_the_sum_of_its_items_to_the_cent(ledger):
+    for _, lines in ledger.lines.groupby("zone"):
+        amount = lines.set_index("item")["amount"]
+        if "cost" in amount:
+            assert cents(amount["cost"]) == cents(amount[amount.index.isin(COSTS)]).sum()
+            assert cents(amount["benefit"]) == cents(amount["cost"]) + cents(amount["net return"])
+
+
+def test_quantity_times_price_is_the_amount(ledger):
+    paid = ledger.lines[ledger.lines["quantity"] > 0]
+    assert np.allclose(paid["quantity"] * paid["price"], paid["amount"])
+
+
+def test_ground_left_alone_and_excluded_has_an_area_and_no_cost(ledger):
+    for zone in ("4", "5"):
+        assert list(ledger.lines.loc[ledger.lines["zone"] == zone, "item"]) == ["area"]
+
+
+def test_the_areas_add_up_to_the_paddock(made, ledger):
+    area = ledger.lines[(ledger.lines["zone"] == "total") & (ledger.lines["item"] == "area")]
+    assert area["quantity"].item() == pytest.approx(sum(area_ha for _, area_ha, _ in made.PADDOCK))
+
+
+def test_lime_and_gypsum_are_priced_only_where_the_plan_says_how_much(made, ledger):
+    assert not ledger.lines["item"].isin(["lime", "gypsum", "spreading"]).any()
+    plan = made.plan_of(made.PADDOCK)
+    plan.zones["lime_t_per_ha"] = [3.0, 0.0, 0.0, 0.0, 0.0]
+    lines = made.ledger_of(plan, catalog=made.shipped_catalog(prices={"lime_per_t": 50.0})).lines
+    lime = lines[lines["item"] == "lime"].set_index("zone")
+    assert lime.loc["1", "quantity"] == pytest.approx(120.0)
+    assert lime.loc["1", "amount"] == pytest.approx(6000.0)
+    assert list(lime.index) == ["1", "total"]
+    assert list(lines.loc[lines["item"] == "spreading", "quantity"]) == [40.0, 40.0]
+
+
+def test_a_paddock_left_alone_has_a_ledger_of_areas(made):
+    plan = made.plan_of([("deep sand", 10.0, 0)])
+    lines = made.ledger_of(plan).lines
+    assert list(lines["item"]) == ["area", "area"]
+    assert lines["amount"].sum() == 0.0
+
+
+def test_drawn_hours_and_litres_widen_the_range_but_hold_the_rates(made):
+    plan = made.plan_of([("deep sand", 10.0, 400)])
+    catalog = made.shipped_catalog(prices={"fuel_per_l": 2.0})
+    spread = np.linspace(0.5, 1.5, plan.returns.shape[1])[np.newaxis]
+    drawn = made.plan_of([("deep sand", 10.0, 400)], hours=5.0 * spread, fuel_l=200.0 * spread)
+    fuel = [
+        made.ledger_of(p, catalog=catalog).lines.set_index(["zone", "item"]).loc[("1", "fuel")] for p in (plan, drawn)
+    ]
+    assert [line["quantity"] for line in fuel] == pytest.approx([200.0, 200.0])
+    assert fuel[0]["low"] == fuel[0]["high"] == pytest.approx(400.0)
+    assert fuel[1]["low"] == pytest.approx(220.0, rel=0.01)
+    assert fuel[1]["high"] == pytest.approx(580.0, rel=0.01)
+
+
+def test_the_order_of_zones_changes_nothing_but_the_order_of_lines(made):
+    plan = made.plan_of(made.PADDOCK)
+    back = made.reordered(plan)
+    one, two = (
+        made.ledger_of(p, soil_types=("deep sand", "sand over clay")).lines.sort_values(["zone", "item"])
+        for p in (plan, back)
+    )
+    pd.testing.assert_frame_equal(one.reset_index(drop=True), two.reset_index(drop=True))
