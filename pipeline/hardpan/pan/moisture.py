@@ -10,6 +10,7 @@ from hardpan.core.arrays import Bools, Floats
 from hardpan.core.errors import InputError, SettingsError
 from hardpan.core.settings import Settings, parse
 from hardpan.core.shipped import shipped
+from hardpan.core.units import KPA_PER
 from hardpan.pan.settings import PanSettings
 from hardpan.records.catalog import Quantity
 from hardpan.records.issues import Issue, Issues, Outcome
@@ -74,10 +75,9 @@ class MoistureModel(Settings):
         multiplier = self.multiplier.at(*soil)
         if self.link == "log":
             multiplier = float(np.exp(multiplier))
-        megapascal = (
-            multiplier * theta ** self.theta_exponent.at(*soil) * density_mg_m3 ** self.density_exponent.at(*soil)
-        )
-        return megapascal * 1000.0
+        dense = np.power(density_mg_m3, self.density_exponent.at(*soil))
+        kpa: Floats = KPA_PER["MPa"] * multiplier * dense * np.power(theta, self.theta_exponent.at(*soil))
+        return kpa
 
     def clamp(self, theta: Floats) -> Floats:
         """Give `theta` held within the fitted range."""
