@@ -5,7 +5,8 @@ from scipy.linalg import cholesky, solve_triangular
 
 from hardpan.core.arrays import Floats
 from hardpan.spatial.covariance import covariance_between
-from hardpan.spatial.kriging import System, covariance_with_data, solve_weights
+from hardpan.spatial.support import covariance_with_data
+from hardpan.spatial.system import System, solve_weights
 
 
 def draw_conditional(  # noqa: PLR0917
