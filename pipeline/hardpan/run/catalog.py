@@ -101,10 +101,24 @@ def _soils(changes: Mapping[str, Table], water: Table) -> dict[str, SoilType]:
     soils = {}
     for name in [*shipped_soils, *(new for new in changes if new not in shipped_soils)]:
         where = f'[soil.types."{name}"]' if name in changes else f"soils.toml [{name}]"
-        soil = parse(SoilType, _overlaid(shipped_soils.get(name, {}), changes.get(name, {})), file=where)
+        entry = _overlaid(shipped_soils.get(name, {}), changes.get(name, {}))
+        _refuse_misspelt(name, entry, shipped_soils, where=where)
+        soil = parse(SoilType, entry, file=where)
         _pick(water, soil.water_texture, what="water_texture", where=where)
         soils[name] = soil
     return soils
+
+
+def _refuse_misspelt(name: str, entry: Table, shipped_soils: Table, *, where: str) -> None:
+    """Refuse an incomplete new soil type whose name is nearly that of a shipped one."""
+    missing = [key for key, field in SoilType.model_fields.items() if field.is_required() and key not in entry]
+    near = difflib.get_close_matches(name, shipped_soils, n=1, cutoff=0.8)
+    if missing and near:
+        raise SettingsError(
+            what=f"{name!r} is a new soil type and lacks {', '.join(missing)}",
+            where=where,
+            do=f"is it {near[0]!r} you mean?",
+        )
 
 
 def _machine(model: type[S], choice: str | Table, *, table: str, key: str) -> tuple[str, S]:

@@ -1,0 +1,33 @@
+import pytest
+
+from hardpan.records.season import SeasonSettings
+
+
+@pytest.fixture(scope="module")
+def again(ledger):
+    return ledger.when_again.set_index("zone")
+
+
+def test_the_next_ripping_of_sand_is_usually_a_hundred_millimetres_deeper(again):
+    assert again.loc[1, "depth_mm"] == 600  # common practice
+    assert "20 to 52 % harder" in again.loc[1, "why"]  # (600 / 500)^1 and ^2.3
+    assert again.loc[1, "costs_rise"]
+
+
+def test_over_clay_the_next_ripping_goes_no_deeper(again):
+    assert again.loc[3, "depth_mm"] == 300
+    assert not again.loc[3, "costs_rise"]
+
+
+def test_no_depth_beyond_the_ripper(made):
+    row = made.ledger_of(made.plan_of([("deep sand", 10.0, 625)])).when_again.iloc[0]
+    assert row["depth_mm"] == 650
+    row = made.ledger_of(made.plan_of([("deep sand", 10.0, 650)])).when_again.iloc[0]
+    assert row["depth_mm"] == 650
+    assert not row["costs_rise"]
+
+
+def test_tramlines_put_the_next_ripping_off(made, again):
+    plan = made.plan_of(made.PADDOCK)
+    lanes = made.ledger_of(plan, season=SeasonSettings(controlled_traffic=True)).when_again.set_index("zone")
+    assert (lanes["seasons_low"] > again["seasons_high"]).all()

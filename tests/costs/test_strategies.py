@@ -1,0 +1,69 @@
+import numpy as np
+import pytest
+
+
+@pytest.fixture(scope="module")
+def strategies(ledger):
+    return ledger.strategies.set_index("strategy")
+
+
+def test_every_strategy_is_there_in_the_order_of_the_table(ledger):
+    assert list(ledger.strategies["strategy"]) == [
+        "prescription",
+        "uniform at the machine's usual depth",
+        "uniform at your depth",
+        "best uniform",
+        "no ripping",
+    ]
+
+
+def test_a_depth_of_ones_own_is_compared_only_when_given(made):
+    ledger = made.ledger_of(made.plan_of(made.PADDOCK))
+    assert "uniform at your depth" not in set(ledger.strategies["strategy"])
+
+
+def test_no_ripping_costs_and_returns_nothing(strategies):
+    assert strategies.loc["no ripping", ["ripped_ha", "cost", "benefit", "net", "loss_probability"]].eq(0.0).all()
+
+
+def test_the_best_uniform_depth_returns_at_least_as_much_as_any_other_uniform_depth(strategies):
+    uniform = strategies.loc[[name for name in strategies.index if name.startswith("uniform")], "net"]
+    assert strategies.loc["best uniform", "net"] >= uniform.max()
+
+
+def test_between_two_depths_equally_near_the_better_one_is_taken(strategies):
+    assert strategies.loc["uniform at your depth", "depth_mm"] == 400  # asked 450, and 400 returns more than 500
+
+
+def test_benefit_less_cost_is_net(strategies):
+    assert np.allclose(strategies["benefit"] - strategies["cost"], strategies["net"])
+
+
+def test_the_prescription_is_the_total_of_the_ledger(ledger, strategies):
+    total = ledger.lines[ledger.lines["zone"] == "total"].set_index("item")
+    ours = strategies.loc["prescription"]
+    assert ours["cost"] == pytest.approx(total.loc["cost", "amount"])
+    assert ours["net"] == pytest.approx(total.loc["net return", "amount"], abs=0.05)  # whole cents, five zones
+    assert ours["fuel_l"] == pytest.approx(total.loc["fuel", "quantity"])
+
+
+def test_where_no_uniform_depth_pays_the_best_is_to_leave_the_pan(made):
+    options = made.options_of(nets=(0.0, -10.0, -20.0, -30.0))
+    best = made.ledger_of(made.plan_of(made.PADDOCK), options=options).strategies.set_index("strategy")
+    assert best.loc["best uniform", "depth_mm"] == 0
+    assert best.loc["best uniform", "net"] == 0
+
+
+def test_ground_where_a_limit_forbids_the_depth_is_not_counted_as_ripped(made):
+    options = made.options_of()
+    options.net[0, 3] = -np.inf
+    usual = made.ledger_of(made.plan_of(made.PADDOCK), options=options).strategies.set_index("strategy")
+    assert usual.loc["uniform at the machine's usual depth", "ripped_ha"] == 0.0
+
+
+def test_an_option_that_cannot_be_pulled_is_no_strategy(made):
+    options = made.options_of(depths=(0, 300, 400, 500), nets=(0.0, 10.0, 20.0, 90.0))
+    options.table.loc[3, "feasible"] = False
+    table = made.ledger_of(made.plan_of(made.PADDOCK), options=options).strategies.set_index("strategy")
+    assert table.loc["best uniform", "depth_mm"] == 400
+    assert table.loc["uniform at the machine's usual depth", "depth_mm"] == 400

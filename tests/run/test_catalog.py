@@ -1,0 +1,121 @@
+"""The shipped tables and what a configuration may change in them."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from hardpan.core.errors import SettingsError
+from hardpan.core.settings import parse
+from hardpan.run.catalog import read_catalog
+from hardpan.run.config import Config
+
+SOIL = {
+    "texture": "coarse",
+    "water_texture": "sand",
+    "first_year_gain": {"value": 0.4, "low": 0.1, "high": 0.8, "unit": "t/ha", "source": "user"},
+    "persistence": {"value": 0.5, "unit": "share/season", "source": "user"},
+    "persistence_controlled": {"value": 0.8, "unit": "share/season", "source": "user"},
+    "seasons": {"value": 3, "unit": "seasons", "source": "user"},
+}
+
+
+def catalog(**tables):
+    base = {"paddock": {"name": "made", "boundary": Path("b")}, "probes": {"file": Path("p")}}
+    return read_catalog(parse(Config, {**base, **tables}, file="paddock.toml"))
+
+
+def soil_types(**types):
+    return {"types": {name.replace("_", " "): entry for name, entry in types.items()}}
+
+
+def test_a_configuration_that_changes_nothing_gives_the_shipped_tables():
+    shipped = catalog()
+    assert {"deep sand", "sand over clay", "gravelly sand", "sandy loam"} <= set(shipped.soils)
+    assert shipped.crop.says == "wheat"
+    assert set(shipped.setups) == set(shipped.ripper.setups)
+
+
+def test_a_plain_number_takes_the_unit_and_is_the_users():
+    gain = catalog(soil=soil_types(deep_sand={"first_year_gain": 0.9})).soils["deep sand"].first_year_gain
+    assert (gain.value, gain.low, gain.unit, gain.source) == (0.9, None, "t/ha", "user")
+    assert catalog().soils["deep sand"].first_year_gain.source != "user"
+
+
+def test_a_whole_entry_replaces_a_whole_entry():
+    entry = {"value": 0.9, "low": 0.5, "high": 1.1, "unit": "t/ha", "source": "my own strips"}
+    gain = catalog(soil=soil_types(deep_sand={"first_year_gain": entry})).soils["deep sand"].first_year_gain
+    assert gain.model_dump(exclude={"note"}) == entry
+
+
+def test_a_new_soil_type_is_welcome_if_complete():
+    assert catalog(soil=soil_types(ridge_sand=SOIL)).soils["ridge sand"].first_year_gain.value == 0.4
+
+
+def test_a_machine_may_start_from_a_shipped_one():
+    own = catalog(machine={"tractor": {"like": "tracked-370kw", "engine_power": 300.0}})
+    assert own.tractor_name == "own tractor"
+    assert own.tractor.engine_power.value == 300.0
+    assert own.tractor.mass == catalog().tractor.mass
+
+
+def test_a_price_of_ones_own_has_no_range():
+    fuel = catalog(prices={"fuel_per_l": 1.6}).prices.fuel_per_l
+    assert fuel.span == (1.6, 1.6)
+    assert fuel.source == "user"
+
+
+def test_a_whole_price_entry_may_carry_a_range():
+    entry = {"value": 1.6, "low": 1.2, "high": 2.1, "unit": "AUD/L", "source": "my bills"}
+    assert catalog(prices={"overrides": {"fuel_per_l": entry}}).prices.fuel_per_l.span == (1.2, 2.1)
+
+
+def test_a_crop_brings_its_price_unless_one_is_given():
+    assert catalog(season={"crop": "canola"}).prices.grain_per_t.value > catalog().prices.grain_per_t.value
+    assert catalog(season={"crop": "canola"}, prices={"grain_per_t": 600.0}).prices.grain_per_t.value == 600.0
+
+
+def test_another_currency_converts_shipped_money_and_leaves_the_users_alone():
+    euro = catalog(prices={"currency": "EUR", "exchange_rate": 0.6, "fuel_per_l": 1.5})
+    home = catalog()
+    assert euro.prices.fuel_per_l.value == 1.5
+    assert euro.prices.labour_per_h.value == pytest.approx(0.6 * home.prices.labour_per_h.value)
+    assert euro.prices.labour_per_h.unit == "EUR/h"
+    assert euro.prices.lubricant_share == home.prices.lubricant_share
+    assert euro.tractor.list_price.span == pytest.approx([0.6 * end for end in home.tractor.list_price.span])
+    assert euro.ripper.list_price.unit == "EUR"
+
+
+@pytest.mark.parametrize(
+    ("tables", "says"),
+    [
+        ({"machine": {"tractor": "tracked-370"}}, "[machine] tractor: tractor 'tracked-370' is not known"),
+        ({"machine": {"tractor": "tracked-370"}}, "did you mean 'tracked-370kw'?"),
+        ({"machine": {"ripper": {"tines": 5}}}, "[machine] ripper: key 'spacing' is missing"),
+        ({"machine": {"setup": "wingd"}}, "did you mean 'winged'?"),
+        ({"machine": {"tractor": {"like": "tracked-370kw", "years": 0}}}, "tractor: years must be above 0"),
+        ({"season": {"crop": "canla"}}, "did you mean 'canola'?"),
+        ({"prices": {"fuel_per_l": -1.0}}, "fuel_per_l = -1.0 cannot be used; expected greater than or equal to 0"),
+        (
+            {"prices": {"overrides": {"fuel_per_l": {"value": -1, "unit": "AUD/L", "source": "user"}}}},
+            "[prices]: fuel_per_l = -1 is negative; expected 0 or more",
+        ),
+        (
+            {"prices": {"overrides": {"fuel_per_l": {"unit": "AUD/L", "source": "user"}}}},
+            "[prices]: key 'fuel_per_l.value' is missing",
+        ),
+        ({"prices": {"overrides": {"fuel_per_litre": {}}}}, "unknown key 'fuel_per_litre'"),
+        ({"prices": {"currency": "EUR"}}, "are in AUD but prices.currency is EUR"),
+        ({"soil": soil_types(deep_sandd={"texture": "coarse"})}, "is it 'deep sand' you mean?"),
+        ({"soil": soil_types(ridge_sand={**SOIL, "water_texture": "snd"})}, "did you mean 'sand'?"),
+        ({"soil": soil_types(deep_sand={"first_year_gains": 1.0})}, "did you mean 'first_year_gain'?"),
+        (
+            {"soil": soil_types(ridge_sand={k: v for k, v in SOIL.items() if k != "first_year_gain"})},
+            "[soil.types.\"ridge sand\"]: key 'first_year_gain' is missing",
+        ),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_is_said_in_one_plain_line(tables, says):
+    with pytest.raises(SettingsError, match=re.escape(says)) as caught:
+        catalog(**tables)
+    assert "\n" not in str(caught.value)
