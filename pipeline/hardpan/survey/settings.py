@@ -19,8 +19,10 @@ class PaddockSettings(Settings):
     boundary: InputPath = setting(says="Boundary polygon(s), any OGR format")
     boundary_layer: str | None = setting(None, says="Layer of the boundary file where it has several")
     boundary_crs: str | None = setting(None, says="CRS of the boundary where its file states none, e.g. EPSG:4326")
+    boundary_feature: str | None = setting(None, says="Attribute value of the feature to take where there are several")
     exclusions: InputPath | None = setting(None, says="Rock, drains, buried services; attribute buffer_m")
     exclusions_layer: str | None = setting(None, says="Layer of the exclusions file where it has several")
+    exclusions_crs: str | None = setting(None, says="CRS of the exclusions where their file states none")
     crs: str = setting("auto", says="Working CRS, projected, metres; auto = UTM zone on the boundary's own datum")
     seed: int = setting(1, says="Seed of everything random", ge=0)
 
@@ -67,6 +69,17 @@ class ProbeSettings(Settings):
     )
     worn_diameter_mm: float | None = setting(None, says="Measured diameter of a worn cone", unit="mm", gt=0)
     cone_angle_deg: float = setting(30.0, says="Full angle of the cone", unit="degree", source="usfs0524", gt=0)
+    zero_drift_kpa: float = setting(
+        100.0, says="Negative readings up to this size are drift, set to zero", unit="kPa", ge=0
+    )
+    plausible_kpa: float = setting(15000.0, says="Readings above are taken as missing", unit="kPa", gt=0)
+    refusal_kpa: float = setting(3000.0, says="An early end below a reading this high is a refusal", unit="kPa", gt=0)
+    refusal_window_mm: float = setting(100.0, says="Last part of an insertion looked at for refusal", unit="mm", gt=0)
+    spike_ratio: float = setting(2.5, says="A spike exceeds both neighbours by this factor", gt=1)
+    spike_kpa: float = setting(2000.0, says="A spike exceeds both neighbours by this much", unit="kPa", gt=0)
+    spike_step_mm: float = setting(50.0, says="Spikes are looked for up to this depth step", unit="mm", gt=0)
+    stuck_readings: int = setting(5, says="So many equal readings and no other mean a stuck sensor", ge=3)
+    site_spread_m: float = setting(20.0, says="One site id further apart counts as several sites", unit="m", gt=0)
     outside_tolerance_m: float = setting(10.0, says="Probes further outside the boundary are dropped", unit="m", ge=0)
 
 

@@ -1,0 +1,171 @@
+"""Lab cores: which columns mean what, in the units of the record."""
+
+import re
+from collections.abc import Mapping, Sequence
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyproj
+import shapely
+
+from hardpan.core.arrays import Floats
+from hardpan.core.errors import InputError
+from hardpan.records.issues import Issue
+from hardpan.survey.words import Grid, Numbers, listed, warned
+
+PLAIN = {
+    "core": ("core", "core id", "sample", "sample id", "id", "site", "point", "hole", "name"),
+    "x": ("x", "longitude", "lon", "long", "lng", "easting", "east"),
+    "y": ("y", "latitude", "lat", "northing", "north"),
+    "soil_type": ("soil type", "soil", "soiltype", "type", "soil class"),
+    "repellence_med": ("repellence med", "repellence", "med", "water repellence", "med mol l", "repellency"),
+    "clay_depth_mm": ("clay depth", "depth to clay", "depth of clay"),
+    "clay_pct": ("clay pct", "clay", "clay percent", "clay content"),
+    "esp_pct": ("esp pct", "esp", "exchangeable sodium percentage", "exch na pct"),
+    "esp_depth_mm": ("esp depth", "depth of esp", "sodic depth"),
+    "gravel_pct": ("gravel pct", "gravel", "coarse fragments"),
+    "carbonate_pct": ("carbonate pct", "carbonate", "caco3", "caco3 pct", "lime content"),
+}
+PH_LAYERS = {(0, 100): "ph_0_100", (100, 200): "ph_100_200", (200, 300): "ph_200_300"}
+MEASURED = ("ph_0_100", "ph_100_200", "ph_200_300", *list(PLAIN)[4:])
+"""Numeric columns of `Survey.cores`."""
+DEGREES = "degrees"
+"""Mark on a table whose positions are called latitude and longitude."""
+_LENGTH_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
+_PH = re.compile(r"\bph\b.*?(\d+)\s*(?:-|–|to|_| )\s*(\d+)\s*(mm|cm)?")
+
+
+def fold(name: str) -> str:
+    """Give a header case-folded, with brackets, underscores and signs as spaces."""
+    return " ".join(re.sub(r"[^a-z0-9\-–.%]+", " ", name.casefold().replace("%", " pct ")).split())
+
+
+def score(grid: Grid) -> int:
+    """Give how many columns of the best of the first rows are known, 0 below two."""
+    return max((len(_columns(row)) for row in grid.rows[:20]), default=0)
+
+
+def _columns(row: Sequence[str]) -> dict[str, tuple[int, float]]:
+    """Give name of the record to column and factor."""
+    found: dict[str, tuple[int, float]] = {}
+    for at, cell in enumerate(row):
+        name = fold(cell)
+        layer = _PH.search(name)
+        if layer and "water" not in name and "h2o" not in name:
+            top, bottom = int(layer[1]), int(layer[2])
+            factor = {"mm": 1, "cm": 10}.get(layer[3] or "", 10 if bottom <= 30 else 1)
+            key = PH_LAYERS.get((top * factor, bottom * factor))
+            if key and key not in found:
+                found[key] = (at, 1.0)
+            continue
+        words = name.split()
+        unit = words[-1] if len(words) > 1 and words[-1] in _LENGTH_MM else ""
+        plain = " ".join(words[:-1]) if unit else name
+        key = next((key for key, names in PLAIN.items() if plain in names), None)
+        if key and key not in found:
+            found[key] = (at, _LENGTH_MM.get(unit, 1.0) if key.endswith("_mm") else 1.0)
+    return found
+
+
+def gather(grid: Grid) -> tuple[pd.DataFrame, dict[str, float], tuple[Issue, ...]]:
+    """Give the core table as text, the factor of each column, and what was left out.
+
+    Raises
+    ------
+    InputError
+        No header with a core's properties is found.
+    """
+    best = max(range(min(20, len(grid.rows))), key=lambda at: len(_columns(grid.rows[at])), default=None)
+    found = _columns(grid.rows[best]) if best is not None else {}
+    if best is None or not found.keys() & set(MEASURED):
+        raise InputError(
+            what="no header with properties of cores",
+            where=grid.file,
+            right=f"columns such as {listed(MEASURED, 12)}",
+        )
+    body = [(row, line) for row, line in zip(grid.rows, grid.lines, strict=True)][best + 1 :]
+    body = [(row, line) for row, line in body if any(row)]
+    if not body:
+        raise InputError(what="table has a header but no rows", where=grid.file)
+    table = pd.DataFrame(
+        {key: [row[at] if at < len(row) else "" for row, _ in body] for key, (at, _) in found.items()}, dtype=object
+    ).assign(row=[line for _, line in body])
+    if "y" in found and fold(grid.rows[best][found["y"][0]]).startswith("lat"):
+        table.attrs[DEGREES] = True
+    ignored = [cell for at, cell in enumerate(grid.rows[best]) if cell and at not in {at for at, _ in found.values()}]
+    issues: tuple[Issue, ...] = ()
+    if ignored:
+        issues = (warned("core-columns", f"columns {listed(ignored)} are not known", "not used", file=grid.file),)
+    return table, {key: factor for key, (_, factor) in found.items()}, issues
+
+
+def name_cores(table: pd.DataFrame) -> np.ndarray:
+    """Give the names of the cores, numbered where the table has none."""
+    if "core" in table:
+        return table["core"].to_numpy(dtype=object)
+    return np.asarray([f"core {at + 1}" for at in range(len(table))], dtype=object)
+
+
+def scale(
+    measured: Mapping[str, Numbers], factors: Mapping[str, float], table: pd.DataFrame, file: str
+) -> tuple[dict[str, Floats], tuple[Issue, ...]]:
+    """Give the values of each property in the unit of the record, and which cells could not be read."""
+    rows = table["row"].to_numpy()
+    issues = tuple(
+        warned(
+            "unreadable-cell",
+            f"{int(number.unreadable.sum())} cells of {name} are no numbers",
+            "taken as missing",
+            file=file,
+            place=f"row {listed(list(rows[number.unreadable]))}",
+        )
+        for name, number in measured.items()
+        if number.unreadable.any()
+    )
+    return {name: number.value * factors[name] for name, number in measured.items()}, issues
+
+
+def place(
+    names: np.ndarray,
+    values: Mapping[str, Floats],
+    geometry: np.ndarray,
+    stated: Sequence[str | None] | None,
+    *,
+    soil_map: gpd.GeoDataFrame,
+    file: str,
+) -> tuple[gpd.GeoDataFrame, tuple[Issue, ...]]:
+    """Give the cores with their soil type: as stated, else of the polygon they stand in.
+
+    Cores that stand in no polygon and state no type are dropped.
+    """
+    found: list[str | None] = [None] * len(names) if stated is None else list(stated)
+    here = [at for at, point in enumerate(geometry) if point is not None]
+    if here:
+        tree = shapely.STRtree(soil_map.geometry.to_numpy())
+        pairs = tree.query(geometry[here], predicate="intersects")
+        for core, polygon in zip(*pairs, strict=True):
+            found[here[core]] = found[here[core]] or str(soil_map["soil_type"].iloc[polygon])
+    lost = np.asarray([name is None for name in found])
+    table = gpd.GeoDataFrame({"core": names, "soil_type": found, **values}, geometry=list(geometry), crs=soil_map.crs)
+    issues: tuple[Issue, ...] = ()
+    if lost.any():
+        issues = (
+            warned(
+                "core-outside",
+                f"{int(lost.sum())} cores stand outside the soil map and state no known soil type",
+                "dropped",
+                file=file,
+                place=f"core {listed(list(names[lost]))}",
+            ),
+        )
+    return table[~lost].reset_index(drop=True), issues
+
+
+def no_cores(crs: pyproj.CRS) -> gpd.GeoDataFrame:
+    """Give the table of a survey without cores."""
+    return gpd.GeoDataFrame(
+        {"core": pd.Series(dtype=object), "soil_type": pd.Series(dtype=object)},
+        geometry=gpd.GeoSeries([], crs=crs),
+        crs=crs,
+    )

@@ -1,0 +1,258 @@
+"""Datum, projection and true area: every coordinate comes to the working CRS by a named operation."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pyproj
+import shapely
+from pyproj.aoi import AreaOfInterest
+from pyproj.crs import ProjectedCRS
+from pyproj.crs.coordinate_operation import UTMConversion
+from pyproj.database import query_utm_crs_info
+from pyproj.network import set_network_enabled  # type: ignore[attr-defined]
+from pyproj.transformer import TransformerGroup
+
+from hardpan.core.arrays import Floats
+from hardpan.core.errors import InputError, SettingsError
+from hardpan.core.units import M2_PER_HA
+from hardpan.records.issues import Issue
+from hardpan.records.survey import DatumMove
+from hardpan.survey.words import Bounds, Land, Log, Points, warned
+
+GDA94, GDA2020, WGS84 = 4283, 7844, 4326
+_MGA = {GDA94: (28300, range(48, 59)), GDA2020: (7800, range(46, 60))}
+"""National zones of the two Australian datums: EPSG base code and zones."""
+WIDEST_DEG = 1.0
+"""No paddock is wider."""
+UTM_SOUTHMOST, UTM_NORTHMOST = -80.0, 84.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Move:
+    """A way from one CRS to the working CRS."""
+
+    points: Points
+    operation: str
+    accuracy_m: float | None
+    changes_datum: bool
+
+    def said(self, file: str, source: pyproj.CRS, target: pyproj.CRS) -> DatumMove:
+        """Give the record of this move for `file`."""
+        return DatumMove(
+            file=file,
+            from_crs=label(source),
+            to_crs=label(target),
+            operation=self.operation,
+            accuracy_m=self.accuracy_m,
+        )
+
+
+def label(crs: pyproj.CRS) -> str:
+    """Give "EPSG:code" where the CRS has one, else its name."""
+    authority = crs.to_authority(min_confidence=70)
+    return ":".join(authority) if authority else str(crs.name)
+
+
+def read_crs(text: str, *, key: str) -> pyproj.CRS:
+    """Give the CRS that the setting `key` names, without heights.
+
+    Raises
+    ------
+    SettingsError
+        It is no CRS.
+    """
+    try:
+        return flat(pyproj.CRS.from_user_input(text))
+    except pyproj.exceptions.CRSError as err:
+        raise SettingsError(what=f"{text!r} is no CRS", where=key, right="such as EPSG:4326") from err
+
+
+def flat(crs: pyproj.CRS) -> pyproj.CRS:
+    """Give the horizontal part of a CRS: heights are dropped before any transformation."""
+    crs = crs.sub_crs_list[0] if crs.is_compound else crs
+    if crs.is_bound and crs.source_crs is not None:
+        crs = crs.source_crs
+    authority = crs.to_authority(min_confidence=70)
+    return pyproj.CRS.from_authority(*authority) if authority else crs.to_2d()
+
+
+def working_crs(asked: str, source: pyproj.CRS, lon: float, lat: float) -> pyproj.CRS:
+    """Give the projected CRS of the run.
+
+    Parameters
+    ----------
+    asked : str
+        "auto", or a CRS.
+    source : pyproj.CRS
+        CRS of the boundary, whose datum is kept.
+    lon, lat : float
+        Middle of the boundary, degrees.
+
+    Raises
+    ------
+    SettingsError
+        The CRS asked for is not projected in metres.
+    """
+    if asked != "auto":
+        crs = read_crs(asked, key="paddock.crs")
+        if not crs.is_projected or any(axis.unit_conversion_factor != 1.0 for axis in crs.axis_info[:2]):
+            raise SettingsError(what=f"{asked} is not projected in metres", where="paddock.crs", right='"auto"')
+        return crs
+    geodetic = source.geodetic_crs or source
+    zone, south = min(int((lon + 180.0) // 6.0) + 1, 60), lat < 0
+    if not UTM_SOUTHMOST <= lat <= UTM_NORTHMOST:
+        raise SettingsError(what=f"no UTM zone at latitude {lat:.1f}", where="paddock.crs", do="name a projected CRS")
+    code = geodetic.to_epsg(min_confidence=70)
+    if code in _MGA:
+        base, zones = _MGA[code]
+        if zone in zones:
+            return pyproj.CRS.from_epsg(base + zone)
+    wanted = f"{geodetic.name} / UTM zone {zone}{'S' if south else 'N'}"
+    around = AreaOfInterest(lon - 0.01, lat - 0.01, lon + 0.01, lat + 0.01)
+    for info in query_utm_crs_info(datum_name=geodetic.name, area_of_interest=around):
+        if info.name == wanted:
+            return pyproj.CRS.from_epsg(int(info.code))
+    return ProjectedCRS(
+        conversion=UTMConversion(str(zone), hemisphere="S" if south else "N"), name=wanted, geodetic_crs=geodetic
+    )
+
+
+def plan_move(source: pyproj.CRS, target: pyproj.CRS, bounds: Bounds, *, file: str) -> Move:
+    """Give the way from `source` to `target` over `bounds` (west, south, east, north in degrees).
+
+    Notes
+    -----
+    GDA94 and GDA2020 differ by up to 1.8 m, yet the registry has a "no change" operation from each to WGS 84. GDA94
+    therefore comes to WGS 84 by way of GDA2020, and back likewise; GDA2020 and WGS 84 are taken to be one
+    (`gda2020manual`).
+
+    Raises
+    ------
+    InputError
+        There is no operation, or only a ballpark one.
+    """
+    set_network_enabled(active=False)
+    codes = tuple((crs.geodetic_crs or crs).to_epsg(min_confidence=70) for crs in (source, target))
+    if codes[0] is not None and codes[0] == codes[1]:
+        move = _transformer(source, target, bounds, file)
+        return Move(points=move[0], operation=move[1], accuracy_m=0.0, changes_datum=False)
+    if set(codes) == {GDA94, WGS84}:
+        return _by_way_of_gda2020(source, target, bounds, file)
+    points, operation, accuracy = _transformer(source, target, bounds, file)
+    return Move(points=points, operation=operation, accuracy_m=accuracy, changes_datum=True)
+
+
+def _by_way_of_gda2020(source: pyproj.CRS, target: pyproj.CRS, bounds: Bounds, file: str) -> Move:
+    middle = pyproj.CRS.from_epsg(GDA2020)
+    wgs84 = pyproj.CRS.from_epsg(WGS84)
+    forward = (source.geodetic_crs or source).to_epsg(min_confidence=70) == GDA94
+    legs = ((source, middle), (wgs84, target)) if forward else ((source, wgs84), (middle, target))
+    first, second = (_transformer(start, end, bounds, file) for start, end in legs)
+
+    def points(x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        return second[0](*first[0](x, y))
+
+    shift = first[1] if forward else second[1]
+    return Move(
+        points=points,
+        operation=f"{shift}, GDA2020 taken as WGS 84",
+        accuracy_m=3.0,
+        changes_datum=True,
+    )
+
+
+def _transformer(source: pyproj.CRS, target: pyproj.CRS, bounds: Bounds, file: str) -> tuple[Points, str, float | None]:
+    group = TransformerGroup(
+        source,
+        target,
+        always_xy=True,
+        area_of_interest=AreaOfInterest(*bounds),  # type: ignore[arg-type]
+        allow_ballpark=False,
+    )
+    if not group.transformers:
+        raise InputError(
+            what=f"no known operation from {label(source)} to {label(target)} but a ballpark one (off by up to 200 m)",
+            where=file,
+            do="transform the file yourself, or name another working CRS in paddock.crs",
+        )
+    best = group.transformers[0]
+
+    def points(x: Floats, y: Floats) -> tuple[Floats, Floats]:
+        east, north = best.transform(x, y)
+        return np.asarray(east, dtype=np.float64), np.asarray(north, dtype=np.float64)
+
+    name = best.description.replace("axis order change (2D) + ", "").replace(" + axis order change (2D)", "")
+    return points, name, best.accuracy if best.accuracy >= 0 else None
+
+
+def shift_issues(move: Move, file: str) -> tuple[Issue, ...]:
+    """Give what a user should know of a move that changes the datum."""
+    if not move.changes_datum:
+        return ()
+    accuracy = "of unstated accuracy" if move.accuracy_m is None else f"good to {move.accuracy_m:g} m"
+    return (
+        warned("datum-moved", f"datum differs from the paddock's, {accuracy}", f"moved: {move.operation}", file=file),
+    )
+
+
+def degrees_bounds(bounds: Bounds, crs: pyproj.CRS, file: str) -> Bounds:
+    """Give bounds in `crs` as west, south, east, north in degrees, widened a little.
+
+    Raises
+    ------
+    InputError
+        They do not fit the CRS, or reach around the globe.
+    """
+    back = pyproj.Transformer.from_crs(crs, crs.geodetic_crs or crs, always_xy=True)
+    x, y = back.transform([bounds[0], bounds[2], bounds[0], bounds[2]], [bounds[1], bounds[3], bounds[3], bounds[1]])
+    if not (np.isfinite(x).all() and np.isfinite(y).all()):
+        raise InputError(what=f"coordinates do not fit {label(crs)}", where=file, do="check the CRS of the file")
+    west, east = min(x), max(x)
+    if east - west > WIDEST_DEG or max(y) - min(y) > WIDEST_DEG:
+        raise InputError(
+            what=f"reaches over {east - west:.1f} degrees of longitude, or across the 180th meridian",
+            where=file,
+            right="one paddock",
+            do="check the coordinates",
+        )
+    return west - 0.01, min(y) - 0.01, east + 0.01, max(y) + 0.01
+
+
+def move_geometry(geometry: np.ndarray, move: Points) -> np.ndarray:
+    """Give the geometries with every vertex moved; heights are dropped."""
+    flat_geometry = shapely.force_2d(geometry)
+
+    def points(xy: Floats) -> Floats:
+        return np.column_stack(move(xy[:, 0].copy(), xy[:, 1].copy()))
+
+    return np.asarray(shapely.transform(flat_geometry, points))
+
+
+def hectares(geometry: shapely.Geometry, crs: pyproj.CRS) -> float:
+    """Give the geodesic area of polygons in `crs` on the ellipsoid of its own datum, in ha."""
+    geodetic = crs.geodetic_crs or crs
+    back = pyproj.Transformer.from_crs(crs, geodetic, always_xy=True)
+    lonlat = move_geometry(np.asarray([geometry]), back.transform)[0]
+    geod = _ellipsoid(geodetic)
+    rings = [shapely.geometry.polygon.orient(part) for part in shapely.get_parts(lonlat)]
+    return sum(abs(float(geod.geometry_area_perimeter(ring)[0])) for ring in rings) / M2_PER_HA
+
+
+def _ellipsoid(geodetic: pyproj.CRS) -> pyproj.Geod:
+    geod = geodetic.get_geod()
+    if geod is None:
+        raise InputError(what=f"CRS {geodetic.name!r} has no ellipsoid", where="paddock.crs", right="a usual datum")
+    return geod
+
+
+def come(source: pyproj.CRS, land: Land, file: str, log: Log) -> Points:
+    """Give the way from `source` to the working CRS, and note the move and what it costs."""
+    move = plan_move(source, land.crs, land.bounds, file=file)
+    log.moved(move.said(file, source, land.crs))
+    log.note(shift_issues(move, file))
+    return move.points
+
+
+def asked(text: str | None, key: str) -> pyproj.CRS | None:
+    """Give the CRS a setting names, None where it names none."""
+    return None if text is None else read_crs(text, key=key)

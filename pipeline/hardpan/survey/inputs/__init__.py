@@ -1,0 +1,1 @@
+"""One recipe for each input: from its file to the working CRS."""

@@ -1,0 +1,50 @@
+"""Covariate rasters, from file to working grid."""
+
+import numpy as np
+import pyproj
+import shapely
+import xarray as xr
+
+from hardpan.core.errors import AmbiguousInputError
+from hardpan.records.frame import Frame
+from hardpan.records.survey import Profiles
+from hardpan.survey import files, geodesy, rasters, sites
+from hardpan.survey.settings import GridSettings
+from hardpan.survey.words import Land, Log
+
+
+def read_covariates(settings: GridSettings, frame: Frame, land: Land, read: Profiles, log: Log) -> xr.Dataset:
+    """Give the rasters on the working grid, NaN outside their coverage."""
+    rows, columns = np.indices(frame.shape)
+    inside = shapely.contains_xy(land.boundary, frame.x_m[columns.ravel()], frame.y_m[rows.ravel()]).reshape(
+        frame.shape
+    )
+    table = read.readings
+    found: dict[str, np.ndarray] = {}
+    for path in settings.covariates:
+        raster = rasters.read_raster(log.keep(files.load(path, what="a covariate")), settings.nodata)
+        source = _raster_crs(raster, settings)
+        back = geodesy.plan_move(land.crs, source, land.bounds, file=raster.file)
+        log.moves.append(
+            geodesy.plan_move(source, land.crs, land.bounds, file=raster.file).said(raster.file, source, land.crs)
+        )
+        values = rasters.to_frame(raster, frame, back.points)
+        at_probes = rasters.sample(raster, *back.points(table["x_m"].to_numpy(), table["y_m"].to_numpy()))
+        bare = sorted(set(table["site"].to_numpy()[~np.isfinite(at_probes)]), key=sites.natural)
+        name = raster.name if raster.name not in found else f"{raster.name}_{len(found) + 1}"
+        judged, told = rasters.judge(name, values, inside, bare, raster.file)
+        log.note((*raster.issues, *told))
+        if judged is not None:
+            found[name] = judged
+    return rasters.stack(found, frame)
+
+
+def _raster_crs(raster: rasters.Raster, settings: GridSettings) -> pyproj.CRS:
+    asked = geodesy.asked(settings.crs, "surfaces.covariates_crs")
+    if raster.crs is not None:
+        return geodesy.flat(raster.crs)
+    if asked is None:
+        raise AmbiguousInputError(
+            what="raster states no CRS", where=raster.file, do="state it in surfaces.covariates_crs"
+        )
+    return asked

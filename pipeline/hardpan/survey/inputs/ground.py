@@ -1,0 +1,53 @@
+"""The paddock's ground: boundary and exclusions, from file to working CRS."""
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from hardpan.core.errors import InputError
+from hardpan.survey import files, geodesy, ground, vectors
+from hardpan.survey.settings import PaddockSettings
+from hardpan.survey.words import Land, Log
+
+
+def read_boundary(settings: PaddockSettings, log: Log) -> Land:
+    """Give the paddock in the working CRS, which the boundary decides."""
+    bundle = log.keep(files.load(settings.boundary, what="the boundary"))
+    layer = vectors.read_layer(bundle, settings.boundary_layer, key="paddock.boundary_layer")
+    source = geodesy.flat(
+        vectors.known_crs(
+            layer, geodesy.asked(settings.boundary_crs, "paddock.boundary_crs"), key="paddock.boundary_crs"
+        )
+    )
+    table, picked = ground.pick(layer.table, settings.boundary_feature, settings.name, bundle.name)
+    shapes, closed = ground.polygons_of(
+        table.geometry.to_numpy(), bundle.name, unit="degrees" if source.is_geographic else "m"
+    )
+    shapes, repaired = vectors.repair(shapes, bundle.name)
+    log.note((*layer.issues, *picked, *closed, *repaired))
+    whole = shapely.union_all([shape for shape in shapes if shape is not None])
+    if whole.is_empty or whole.area <= 0:
+        raise InputError(what="the boundary has no area", where=bundle.name, right="a polygon")
+    bounds = geodesy.degrees_bounds(whole.bounds, source, bundle.name)
+    crs = geodesy.working_crs(settings.crs, source, (bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2)
+    land = Land(boundary=whole, crs=crs, bounds=bounds)
+    moved = geodesy.move_geometry(np.asarray([whole]), geodesy.come(source, land, bundle.name, log))
+    return Land(boundary=moved[0], crs=crs, bounds=bounds)
+
+
+def read_exclusions(settings: PaddockSettings, land: Land, log: Log) -> gpd.GeoDataFrame:
+    """Give the exclusions, clipped and disjoint; empty where no file is given."""
+    if settings.exclusions is None:
+        return ground.no_exclusions(land.crs)
+    bundle = log.keep(files.load(settings.exclusions, what="the exclusions"))
+    layer = vectors.read_layer(bundle, settings.exclusions_layer, key="paddock.exclusions_layer")
+    asked = geodesy.asked(settings.exclusions_crs, "paddock.exclusions_crs")
+    source = geodesy.flat(vectors.known_crs(layer, asked, key="paddock.exclusions_crs"))
+    table = layer.table[~shapely.is_missing(layer.table.geometry.to_numpy())]
+    shapes = table.geometry.to_numpy()
+    polygonal = shapely.get_dimensions(shapes) == 2
+    mended, repaired = vectors.repair(shapes, bundle.name)
+    moved = geodesy.move_geometry(np.where(polygonal, mended, shapes), geodesy.come(source, land, bundle.name, log))
+    frame, left_out = ground.exclude(table.set_geometry(moved), land.boundary, land.crs, bundle.name)
+    log.note((*layer.issues, *repaired, *left_out))
+    return frame

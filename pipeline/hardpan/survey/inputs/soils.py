@@ -1,0 +1,84 @@
+"""Soil polygons and lab cores, from file to working CRS."""
+
+from collections.abc import Mapping
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from hardpan.records.catalog import SoilType
+from hardpan.survey import cores, delimited, files, geodesy, numbers, positions, soils, vectors
+from hardpan.survey.settings import ProbeSettings, SoilSettings
+from hardpan.survey.words import Land, Log
+
+
+def read_soils(settings: SoilSettings, land: Land, soil_types: Mapping[str, SoilType], log: Log) -> gpd.GeoDataFrame:
+    """Give soil polygons that cover the boundary once; the whole of it is one type where no file is given."""
+    if settings.polygons is None:
+        return soils.one_soil(land.boundary, land.crs, settings, soil_types)
+    bundle = log.keep(files.load(settings.polygons, what="the soil polygons"))
+    layer = vectors.read_layer(bundle, settings.layer, key="soil.layer")
+    source = geodesy.flat(vectors.known_crs(layer, geodesy.asked(settings.crs, "soil.crs"), key="soil.crs"))
+    shapes, repaired = vectors.repair(layer.table.geometry.to_numpy(), bundle.name)
+    usable = np.asarray([shape is not None for shape in shapes])
+    moved = geodesy.move_geometry(shapes[usable], geodesy.come(source, land, bundle.name, log))
+    table = layer.table[usable].set_geometry(moved)
+    soil_map, told = soils.map_soils(table, land.boundary, settings, soil_types, crs=land.crs, file=bundle.name)
+    log.note((*layer.issues, *repaired, *told))
+    return soil_map
+
+
+def read_cores(
+    settings: SoilSettings,
+    probes: ProbeSettings,
+    soil_map: gpd.GeoDataFrame,
+    land: Land,
+    *,
+    soil_types: Mapping[str, SoilType],
+    log: Log,
+) -> gpd.GeoDataFrame:
+    """Give the lab cores with their soil type; empty where no file is given."""
+    if settings.cores is None:
+        return cores.no_cores(land.crs)
+    bundle = log.keep(files.load(settings.cores, what="the lab cores"))
+    text, told = delimited.decode(bundle.whole, bundle.name)
+    grid = delimited.split(text, bundle.name, cores.score)
+    table, factors, ignored = cores.gather(grid)
+    log.note((*told, *ignored))
+    numeric = [name for name in table.columns if name in {"x", "y", *cores.MEASURED}]
+    mark = numbers.decimal_mark([table[name].to_numpy(dtype=object) for name in numeric], "auto", where=bundle.name)
+    measured = {
+        name: numbers.convert(table[name].to_numpy(dtype=object), mark) for name in factors if name in cores.MEASURED
+    }
+    values, unread = cores.scale(measured, factors, table, bundle.name)
+    log.note(unread)
+    geometry = _core_points(table, mark, settings, probes, land=land, file=bundle.name, log=log)
+    named = soils.match_labels(table["soil_type"], settings, soil_types) if "soil_type" in table else None
+    frame, placed = cores.place(cores.name_cores(table), values, geometry, named, soil_map=soil_map, file=bundle.name)
+    log.note(placed)
+    return frame
+
+
+def _core_points(
+    table: pd.DataFrame,
+    mark: str,
+    settings: SoilSettings,
+    probes: ProbeSettings,
+    *,
+    land: Land,
+    file: str,
+    log: Log,
+) -> np.ndarray:
+    if not {"x", "y"} <= set(table.columns):
+        return np.full(len(table), None)
+    text = table[["x", "y", "row"]].assign(site=cores.name_cores(table))
+    axes = positions.read_axes(text, mark, degree_names=cores.DEGREES in table.attrs, file=file)
+    stated = geodesy.asked(settings.cores_crs or probes.crs, "soil.cores_crs")
+    source, assumed = positions.choose_crs(axes, stated, land.crs, key="soil.cores_crs", file=file)
+    log.note((*axes.issues, *assumed))
+    x_m, y_m = geodesy.come(source, land, file, log)(axes.x, axes.y)
+    known = np.isfinite(x_m) & np.isfinite(y_m)
+    points = np.full(len(table), None)
+    points[known] = shapely.points(x_m[known], y_m[known])
+    return points

@@ -1,0 +1,277 @@
+"""Position cells to coordinates: degrees in any notation, metres, and what cannot be a place."""
+
+import re
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import pyproj
+import shapely
+
+from hardpan.core.arrays import Bools, Floats
+from hardpan.core.errors import AmbiguousInputError, InputError
+from hardpan.records.issues import Issue
+from hardpan.survey.words import Points, listed, warned
+
+_ANGLE = re.compile(
+    r"(?P<first>[NSEW])?\s*(?P<sign>[+\-−])?\s*(?P<deg>\d{1,3}(?:[.,]\d+)?)\s*(?P<mark>[°º˚]|deg|d)?\s*"
+    r"(?:(?P<min>\d{1,2}(?:[.,]\d+)?)\s*(?:['′’´]|min|m)?\s*)?"
+    r"(?:(?P<sec>\d{1,2}(?:[.,]\d+)?)\s*(?:\"|″|”|''|sec|s(?=\s|$))?\s*)?(?P<last>[NSEW])?",
+    re.IGNORECASE,
+)
+_RECEIVER = re.compile(r"[+\-]?\d{3,5}\.\d{2,}\s*[NSEW]", re.IGNORECASE)
+_BLANK = frozenset(
+    ("", "na", "n/a", "nan", "null", "none", "-", "--", "no fix", "nofix", "no gps", "999", "-999", "-9999", "9999")
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Axes:
+    """Coordinates as read, shape (n_insertions,), NaN where there is none."""
+
+    x: Floats
+    y: Floats
+    written_as_degrees: bool
+    """The cells carry degree signs or letters of the compass, or the columns are called longitude and latitude."""
+    issues: tuple[Issue, ...]
+
+
+def read_axes(insertions: pd.DataFrame, mark: str, *, degree_names: bool, file: str) -> Axes:
+    """Give the coordinates of the text columns `x` and `y`.
+
+    Raises
+    ------
+    InputError
+        No position can be read, or a value cannot be a latitude.
+    """
+    x, x_letters, x_marked, x_bad = _axis(insertions["x"].to_numpy(dtype=object), mark, file)
+    y, y_letters, y_marked, y_bad = _axis(insertions["y"].to_numpy(dtype=object), mark, file)
+    issues: list[Issue] = []
+    if x_letters & {"N", "S"} or y_letters & {"E", "W"}:
+        if x_letters <= {"N", "S"} and y_letters <= {"E", "W"}:
+            x, y = y, x
+            issues.append(
+                warned("swapped-axes", "letters show latitude in the column of x", "the two were swapped", file=file)
+            )
+        else:
+            raise InputError(what="a column mixes letters of latitude and longitude", where=file, do="mend the columns")
+    bad = x_bad | y_bad
+    if bad.all():
+        raise InputError(
+            what=f"no position can be read, such as {insertions['x'].iloc[0]!r}, {insertions['y'].iloc[0]!r}",
+            where=file,
+            right="numbers or degrees and minutes",
+            do="name the columns in [probes.columns]",
+        )
+    if bad.any():
+        rows = insertions["row"].to_numpy()[bad]
+        issues.append(
+            warned(
+                "no-position",
+                f"{int(bad.sum())} insertions have no readable position",
+                "dropped",
+                file=file,
+                place=f"row {listed(list(rows))}",
+            )
+        )
+    degrees = x_marked or y_marked or degree_names
+    nowhere = (x == 0) & (y == 0)
+    if nowhere.any():
+        issues.append(_zero(insertions, nowhere, file))
+    keep = ~(bad | nowhere)
+    return Axes(
+        x=np.where(keep, x, np.nan),
+        y=np.where(keep, y, np.nan),
+        written_as_degrees=degrees,
+        issues=tuple(issues),
+    )
+
+
+def _zero(insertions: pd.DataFrame, nowhere: Bools, file: str) -> Issue:
+    names = sorted(set(insertions["site"].to_numpy()[nowhere]))
+    return warned(
+        "zero-position",
+        f"{int(nowhere.sum())} insertions stand at 0, 0",
+        "dropped: the receiver had no fix",
+        file=file,
+        place=f"site {listed(names)}",
+    )
+
+
+def _axis(cells: np.ndarray, mark: str, file: str) -> tuple[Floats, set[str], bool, Bools]:
+    codes, unique = pd.factorize(cells)
+    values = np.full(len(unique), np.nan)
+    letters: set[str] = set()
+    marked = False
+    for at, cell in enumerate(unique):
+        text = str(cell).strip().removeprefix("'").replace("Â°", "°")
+        if text.casefold() in _BLANK:
+            continue
+        if _RECEIVER.fullmatch(text):
+            raise AmbiguousInputError(
+                what=f"{text!r} may be degrees and minutes of a receiver (dddmm.mmmm) or plain degrees",
+                where=file,
+                do="write the positions in decimal degrees",
+            )
+        values[at], letter, sign = _angle(text, mark)
+        letters |= {letter} - {""}
+        marked = marked or sign or bool(letter)
+    read = values[codes]
+    return read, letters, marked, ~np.isfinite(read)
+
+
+def _angle(text: str, mark: str) -> tuple[float, str, bool]:
+    plain = text.replace(",", ".") if mark == "," else text
+    try:
+        return float(plain.replace("−", "-")), "", False
+    except ValueError:
+        pass
+    if re.fullmatch(r"[+\-−]?\d{1,3}(,\d{3})+(\.\d+)?", text) and mark == ".":
+        return float(text.replace(",", "").replace("−", "-")), "", False
+    match = _ANGLE.fullmatch(text)
+    if match is None or not (match["mark"] or match["first"] or match["last"]):
+        return np.nan, "", False
+    degrees, minutes, seconds = (float((match[part] or "0").replace(",", ".")) for part in ("deg", "min", "sec"))
+    letter = (match["first"] or match["last"] or "").upper()
+    if minutes >= 60 or seconds >= 60 or (match["first"] and match["last"]):
+        return np.nan, "", False
+    negative = letter in {"S", "W"} or match["sign"] in {"-", "−"}
+    if match["sign"] in {"-", "−"} and letter in {"N", "E"}:
+        return np.nan, "", False
+    size = degrees + minutes / 60 + seconds / 3600
+    return -size if negative else size, letter, bool(match["mark"])
+
+
+def choose_crs(
+    axes: Axes, stated: pyproj.CRS | None, ground: pyproj.CRS, *, key: str, file: str
+) -> tuple[pyproj.CRS, tuple[Issue, ...]]:
+    """Give the CRS of the positions: stated, or WGS 84 where they are plainly degrees.
+
+    Raises
+    ------
+    AmbiguousInputError
+        Nobody states it and the values are no degrees.
+    InputError
+        A latitude is beyond 90, or metres are called degrees.
+    """
+    fits = bool(np.nanmax(np.abs(axes.x)) <= 180 and np.nanmax(np.abs(axes.y)) <= 90)
+    if stated is None and fits and axes.written_as_degrees:
+        crs = pyproj.CRS.from_epsg(4326)
+        if (ground.geodetic_crs or ground).to_epsg(min_confidence=70) == 4326:
+            return crs, ()
+        return crs, (
+            warned(
+                "crs-assumed",
+                "positions in degrees state no datum",
+                f"taken as WGS 84; they may be out by 2 m, {key} states it",
+                file=file,
+            ),
+        )
+    if stated is None and not axes.written_as_degrees:
+        raise AmbiguousInputError(what="positions state no CRS", where=file, do=f"state it in {key}, e.g. EPSG:4326")
+    if (stated is None or stated.is_geographic) and not fits:
+        raise _no_degrees(axes, key, file)
+    if stated is None:
+        raise AmbiguousInputError(what="positions state no CRS", where=file, do=f"state it in {key}")
+    if stated.is_projected and fits and axes.written_as_degrees:
+        raise AmbiguousInputError(
+            what=f"positions are degrees but {key} is projected", where=file, do=f"mend {key}, e.g. EPSG:4326"
+        )
+    return stated, ()
+
+
+def _no_degrees(axes: Axes, key: str, file: str) -> InputError:
+    if np.nanmax(np.abs(axes.y)) <= 180 and np.nanmax(np.abs(axes.x)) <= 90:
+        worst = axes.y[np.nanargmax(np.abs(axes.y))]
+        return InputError(
+            what=f"latitude beyond 90 ({worst:.4f}): latitude and longitude seem swapped",
+            where=file,
+            do="swap probes.columns.x and probes.columns.y",
+        )
+    return InputError(
+        what=f"x {np.nanmax(axes.x):.1f}, y {np.nanmax(axes.y):.1f} cannot be degrees (latitude beyond 90)",
+        where=file,
+        do=f"state their projected CRS in {key}",
+    )
+
+
+def check_whereabouts(
+    axes: Axes,
+    move: Points,
+    boundary: shapely.Geometry,
+    tolerance_m: float,
+    *,
+    geographic: bool,
+    file: str,
+) -> None:
+    """Refuse positions of which none lies at the paddock, and say what would put them there.
+
+    Raises
+    ------
+    AmbiguousInputError
+        Swapping the axes or changing a sign would put them inside.
+    InputError
+        Nothing would.
+    """
+    here = np.isfinite(axes.x)
+    x, y = axes.x[here], axes.y[here]
+    nearest = _distances(move, x, y, boundary).min(initial=np.inf)
+    if nearest <= max(tolerance_m, 1000.0) and (_distances(move, x, y, boundary) <= tolerance_m).any():
+        return
+    tries = {"x and y are swapped": (y, x)}
+    if geographic:
+        tries |= {"the sign of latitude is lost": (x, -y), "the sign of longitude is lost": (-x, y)}
+        tries |= {"both signs are lost": (-x, -y)}
+    for guess, (east, north) in tries.items():
+        if (_distances(move, east, north, boundary) <= tolerance_m).mean() > 0.5:
+            raise AmbiguousInputError(
+                what=f"all probes lie {nearest / 1000:.1f} km or more from the boundary; it would fit if {guess}",
+                where=file,
+                do="swap probes.columns.x and probes.columns.y" if "swapped" in guess else "mend the sign in the file",
+            )
+    raise InputError(
+        what=f"no probe lies within {tolerance_m:g} m of the boundary, the nearest is {nearest / 1000:.2f} km away",
+        where=file,
+        do="check probes.crs and paddock.boundary",
+    )
+
+
+def _distances(move: Points, x: Floats, y: Floats, boundary: shapely.Geometry) -> Floats:
+    with np.errstate(invalid="ignore"):
+        east, north = move(x, y)
+    good = np.isfinite(east) & np.isfinite(north)
+    away = np.full(len(x), np.inf)
+    away[good] = shapely.distance(shapely.points(east[good], north[good]), boundary)
+    return away
+
+
+def drop_outside(
+    insertions: pd.DataFrame, boundary: shapely.Geometry, tolerance_m: float
+) -> tuple[Bools, tuple[Issue, ...]]:
+    """Tell which insertions to keep, and the distance of those outside the boundary."""
+    points = shapely.points(insertions["x_m"].to_numpy(), insertions["y_m"].to_numpy())
+    away = shapely.distance(points, boundary)
+    keep = away <= tolerance_m
+    edge = (away > 0.05) & keep
+    issues = [
+        warned(
+            "outside-boundary",
+            f"stands {distance:.1f} m outside the boundary",
+            f"kept: within the tolerance of {tolerance_m:g} m" if kept else f"dropped: beyond {tolerance_m:g} m",
+            file=str(file),
+            place=f"site {site}",
+        )
+        for site, file, distance, kept in sorted(
+            {
+                (site, file, round(float(distance), 1), bool(kept))
+                for site, file, distance, kept in zip(
+                    insertions["site"][~keep | edge],
+                    insertions["file"][~keep | edge],
+                    away[~keep | edge],
+                    keep[~keep | edge],
+                    strict=True,
+                )
+            }
+        )
+    ]
+    return keep, tuple(issues)

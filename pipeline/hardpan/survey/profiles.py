@@ -1,0 +1,200 @@
+"""Checked readings to profiles: where each insertion ends and why, which are usable, which share a site."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+import xarray as xr
+
+from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.core.errors import InputError
+from hardpan.records.issues import Issue
+from hardpan.records.survey import Profiles, Stop
+from hardpan.survey.settings import ProbeSettings
+from hardpan.survey.words import Readings, listed, warned
+
+LEAST_READINGS = 2
+"""An insertion with fewer readings says nothing of a pan."""
+LEAST_INSERTIONS = 3
+"""Fewer insertions make no map."""
+_VARIABLES = ("depth_mm", "thickness_mm", "cone_index_kpa", "at_least", "theta")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Dense:
+    """Readings padded at the end: every grid has shape (n_insertions, n_samples)."""
+
+    insertions: pd.DataFrame
+    grids: dict[str, np.ndarray]
+    usable: Bools
+
+    def take(self, at: Ints | Bools) -> "Dense":
+        """Give the insertions `at`, in that order."""
+        table = self.insertions.iloc[np.flatnonzero(at) if at.dtype == bool else at].reset_index(drop=True)
+        grids = {name: values[at] for name, values in self.grids.items()}
+        return Dense(insertions=table, grids=grids, usable=self.usable[at])
+
+
+def dense(readings: Readings, settings: ProbeSettings) -> tuple[Dense, tuple[Issue, ...]]:
+    """Give sorted, judged readings as dense arrays, zero tails cut, and which insertions are usable.
+
+    Raises
+    ------
+    InputError
+        Fewer than three usable insertions.
+    """
+    grids = _pad(readings)
+    kpa, issues = _cut_zero_tails(grids["cone_index_kpa"], readings.insertions, settings)
+    grids["cone_index_kpa"] = kpa
+    measured = np.isfinite(kpa)
+    stuck = _stuck(kpa, measured, settings)
+    usable = (measured.sum(axis=1) >= LEAST_READINGS) & ~stuck & (np.nan_to_num(kpa).max(axis=1, initial=0.0) > 0)
+    issues += _unusable_issues(readings.insertions, usable, stuck)
+    if usable.sum() < LEAST_INSERTIONS:
+        raise InputError(
+            what=f"{int(usable.sum())} usable insertions, a map needs at least {LEAST_INSERTIONS}",
+            where=_files(readings.insertions),
+            do="add probe sites",
+        )
+    return Dense(insertions=readings.insertions, grids=grids, usable=usable), tuple(issues)
+
+
+def _pad(readings: Readings) -> dict[str, np.ndarray]:
+    """Give dense arrays (insertion, sample), padded with NaN at the end, from sorted readings."""
+    code = readings.code
+    count = np.bincount(code, minlength=len(readings.insertions))
+    start = np.cumsum(count) - count
+    sample = np.arange(len(code)) - start[code]
+    shape = (len(readings.insertions), int(count.max(initial=0)))
+    columns = {
+        "depth_mm": readings.depth_mm,
+        "thickness_mm": readings.thickness_mm,
+        "cone_index_kpa": readings.kpa,
+        "theta": readings.theta,
+    }
+    grids: dict[str, np.ndarray] = {}
+    for name, values in columns.items():
+        grids[name] = np.full(shape, np.nan)
+        grids[name][code, sample] = values
+    grids["at_least"] = np.zeros(shape, dtype=bool)
+    grids["at_least"][code, sample] = readings.at_least
+    return grids
+
+
+def _last(mask: Bools) -> Ints:
+    """Give the index of the last true value in each row, -1 where there is none."""
+    width = mask.shape[1]
+    found = width - 1 - np.argmax(mask[:, ::-1], axis=1)
+    return np.where(mask.any(axis=1), found, -1)
+
+
+def _cut_zero_tails(kpa: Floats, insertions: pd.DataFrame, settings: ProbeSettings) -> tuple[Floats, list[Issue]]:
+    if not settings.zero_tail_is_refusal:
+        return kpa, []
+    last_positive = _last(kpa > 0)
+    tail = (np.arange(kpa.shape[1])[None, :] > last_positive[:, None]) & (kpa == 0) & (last_positive >= 0)[:, None]
+    hit = tail.any(axis=1)
+    if not hit.any():
+        return kpa, []
+    issue = warned(
+        "zero-tail",
+        f"{int(tail.sum())} zeros to the end of {int(hit.sum())} insertions, below readings above zero",
+        "taken as not measured: the probe had stopped",
+        file=_files(insertions[hit]),
+        place=f"site {listed(sorted(set(insertions['site'][hit])))}",
+    )
+    return np.where(tail, np.nan, kpa), [issue]
+
+
+def _stuck(kpa: Floats, measured: Bools, settings: ProbeSettings) -> Bools:
+    filled = np.where(measured, kpa, np.nan)
+    low = np.fmin.reduce(filled, axis=1, initial=np.inf)
+    high = np.fmax.reduce(filled, axis=1, initial=-np.inf)
+    one_value: Bools = np.equal(low, high) & (measured.sum(axis=1) >= settings.stuck_readings)
+    return one_value
+
+
+def _unusable_issues(insertions: pd.DataFrame, usable: Bools, stuck: Bools) -> list[Issue]:
+    why = {
+        "stuck-sensor": (stuck, "read one value from top to end", "dropped: the sensor was stuck"),
+        "unusable": (~usable & ~stuck, f"have fewer than {LEAST_READINGS} readings above zero", "dropped: unusable"),
+    }
+    return [
+        warned(
+            code,
+            f"{int(hit.sum())} insertion(s) {what}",
+            done,
+            file=_files(insertions[hit]),
+            place=f"site {listed(sorted(set(insertions['site'][hit])))}",
+        )
+        for code, (hit, what, done) in why.items()
+        if hit.any()
+    ]
+
+
+def _files(insertions: pd.DataFrame) -> str:
+    return ", ".join(sorted(set(insertions["file"])))
+
+
+def profile(read: Dense, settings: ProbeSettings) -> tuple[Profiles, tuple[Issue, ...]]:
+    """Give the profiles of named insertions (`label`, `site`, `replicate` in `read.insertions`)."""
+    table, grids = read.insertions, read.grids
+    kpa, depth_mm = grids["cone_index_kpa"], grids["depth_mm"]
+    reach_mm = np.where(np.isfinite(kpa), depth_mm + grids["thickness_mm"] / 2, np.nan)
+    limit_mm = float(settings.depth_limit_mm or np.nanmax(reach_mm))
+    stop, stop_mm = _stops(grids, reach_mm, limit_mm, settings)
+    used = np.isfinite(depth_mm).any(axis=0)
+    names = [name for name in _VARIABLES if name != "theta" or np.isfinite(grids["theta"]).any()]
+    per_insertion = {
+        "insertion": table["label"].to_numpy(dtype=object),
+        "site": table["site"].to_numpy(dtype=object),
+        "replicate": table["replicate"].to_numpy(dtype=np.int64),
+        "x_m": table["x_m"].to_numpy(dtype=np.float64),
+        "y_m": table["y_m"].to_numpy(dtype=np.float64),
+        "date": table["date"].to_numpy(dtype=object),
+        "stop": stop,
+        "stop_mm": stop_mm,
+        "source_file": table["file"].to_numpy(dtype=object),
+        "source_row": table["row"].to_numpy(dtype=np.int64),
+    }
+    dataset = xr.Dataset(
+        {name: (("insertion", "sample"), grids[name][:, used]) for name in names},
+        coords={name: ("insertion", values) for name, values in per_insertion.items()},
+    )
+    profiles = Profiles(readings=dataset, depth_limit_mm=limit_mm, device_limit_kpa=settings.device_limit_kpa)
+    return profiles, tuple(_stop_issues(table, stop))
+
+
+def _stops(
+    grids: dict[str, np.ndarray], reach_mm: Floats, limit_mm: float, settings: ProbeSettings
+) -> tuple[np.ndarray, Floats]:
+    """Give why and where each insertion ended."""
+    kpa, depth_mm = grids["cone_index_kpa"], grids["depth_mm"]
+    rows, last = np.arange(len(kpa)), _last(np.isfinite(kpa))
+    stop_mm = reach_mm[rows, last]
+    steps = np.diff(depth_mm, axis=1)
+    half_step_mm = float(np.nanmedian(steps)) / 2 if np.isfinite(steps).any() else 0.0
+    late = (reach_mm >= (stop_mm - settings.refusal_window_mm)[:, None]) & np.isfinite(kpa)
+    hard = np.where(late, kpa, 0.0).max(axis=1, initial=0.0) >= settings.refusal_kpa
+    at_limit, at_end = grids["at_least"][rows, last], stop_mm >= limit_mm - half_step_mm
+    kinds = [Stop.LIMIT.value, Stop.ROD_END.value, Stop.REFUSAL.value]
+    return np.select([at_limit, at_end, hard], kinds, Stop.SHORT.value).astype(object), stop_mm
+
+
+def _stop_issues(table: pd.DataFrame, stop: np.ndarray) -> list[Issue]:
+    done = {
+        Stop.REFUSAL: "what lies below the stop is unknown, not soft",
+        Stop.LIMIT: "the last readings count as at least so much",
+        Stop.SHORT: "nothing is known below the stop",
+    }
+    return [
+        warned(
+            kind.name.lower().replace("_", "-"),
+            f"{int((stop == kind.value).sum())} insertions end early: {kind.value}",
+            said,
+            file=_files(table[stop == kind.value]),
+            place=f"site {listed(list(dict.fromkeys(table['site'][stop == kind.value])))}",
+        )
+        for kind, said in done.items()
+        if (stop == kind.value).any()
+    ]

@@ -1,0 +1,79 @@
+"""Which insertions are the same, which share a site, and what each is called."""
+
+import re
+
+import numpy as np
+import pandas as pd
+
+from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.records.issues import Issue
+from hardpan.survey.words import listed, warned
+
+
+def natural(text: str) -> tuple[tuple[int, int, str], ...]:
+    """Give a sort key that puts P2 before P10."""
+    parts = re.split(r"(\d+)", text)
+    return tuple((1, int(part), "") if part.isdecimal() else (0, 0, part) for part in parts)
+
+
+def ordered(insertions: pd.DataFrame, depth_mm: Floats, kpa: Floats, usable: Bools) -> Ints:
+    """Give the rows of usable insertions in an order that does not depend on the order of rows in the file."""
+    columns = [insertions[name].tolist() for name in ("site", "insertion", "x_m", "y_m", "date", "file")]
+    at = np.flatnonzero(usable).tolist()
+    keys = {i: (natural(columns[0][i]), natural(columns[1][i]), *(column[i] for column in columns[2:])) for i in at}
+    doubled = pd.Series(list(keys.values()), dtype=object).duplicated(keep=False).to_numpy()
+    ties = {i: (depth_mm[i].tobytes(), kpa[i].tobytes()) for i, twice in zip(at, doubled, strict=True) if twice}
+    return np.asarray(sorted(at, key=lambda i: (keys[i], ties.get(i, (b"", b"")))), dtype=np.int64)
+
+
+def repeats(table: pd.DataFrame, depth_mm: Floats, kpa: Floats) -> tuple[Bools, tuple[Issue, ...]]:
+    """Tell which insertions repeat an earlier one in site, place, date and every reading."""
+    body = [row.tobytes() for row in np.nan_to_num(np.hstack([depth_mm, kpa]), nan=-1.0)]
+    again = table[["site", "x_m", "y_m", "date"]].assign(body=body).duplicated().to_numpy()
+    if not again.any():
+        return again, ()
+    what = f"{int(again.sum())} insertions are exact repeats of another at their site"
+    return again, (_told("repeated-insertion", what, "dropped once", table[again]),)
+
+
+def _told(code: str, what: str, done: str, table: pd.DataFrame) -> Issue:
+    names = list(dict.fromkeys(table["site"]))
+    return warned(code, what, done, file=", ".join(sorted(set(table["file"]))), place=f"site {listed(names)}")
+
+
+def name_sites(table: pd.DataFrame, spread_m: float) -> tuple[pd.DataFrame, tuple[Issue, ...]]:
+    """Give the table with one name a site, replicates numbered within it, and a unique `label` an insertion.
+
+    One name at places further apart than `spread_m` stands for several sites; several names at one spot for one.
+    """
+    site = table["site"].to_numpy(dtype=object, copy=True)
+    issues: list[Issue] = []
+    places = table.groupby("site", sort=False)[["x_m", "y_m"]]
+    reach = (places.transform("max") - places.transform("min")).to_numpy()
+    for name, group in table[np.hypot(reach[:, 0], reach[:, 1]) > spread_m].groupby("site", sort=False):
+        place = _clusters(group[["x_m", "y_m"]].to_numpy(), spread_m)
+        if place.max() > 0:
+            site[group.index] = [name if at == 0 else f"{name} ({at + 1})" for at in place]
+            what = f"site {name} stands at {place.max() + 1} places more than {spread_m:g} m apart"
+            issues.append(_told("site-at-two-places", what, "taken as that many sites", group))
+    spot = pd.Series(list(zip(table["x_m"].round(2), table["y_m"].round(2), strict=True)), dtype=object)
+    lead = pd.Series(site).groupby(spot, sort=False).transform("first").to_numpy()
+    moved = lead != site
+    if moved.any():
+        what = f"{int(moved.sum())} insertions stand exactly where another site stands"
+        issues.append(_told("same-spot", what, "kept as replicates of that site", table[moved]))
+    replicate = pd.Series(lead).groupby(lead, sort=False).cumcount().to_numpy() + 1
+    labels = [f"{name}/{number}" for name, number in zip(lead, replicate, strict=True)]
+    return table.assign(site=lead, replicate=replicate, label=labels), tuple(issues)
+
+
+def _clusters(xy: Floats, spread_m: float) -> Ints:
+    """Give 0, 1, ... for places apart, in the order given, by the distance to each place's first point."""
+    heads: list[int] = []
+    place = np.zeros(len(xy), dtype=np.int64)
+    for at, point in enumerate(xy):
+        near = [k for k, head in enumerate(heads) if np.hypot(*(point - xy[head])) <= spread_m]
+        if not near:
+            heads.append(at)
+        place[at] = near[0] if near else len(heads) - 1
+    return place

@@ -1,0 +1,253 @@
+"""Soil-type polygons: labels to types of the catalog, overlaps and gaps resolved by one rule, hectares told."""
+
+import re
+from collections.abc import Mapping
+from typing import TypeAlias
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyproj
+import shapely
+
+from hardpan.core.errors import AmbiguousInputError, InputError
+from hardpan.core.units import M2_PER_HA
+from hardpan.records.catalog import SoilType
+from hardpan.records.issues import Issue
+from hardpan.survey.settings import SoilSettings
+from hardpan.survey.words import listed, warned
+
+TYPE_FIELDS = ("soil_type", "soiltype", "soil", "soil_class", "type", "class", "texture", "name", "label")
+"""Attributes looked for where the one in the settings is absent."""
+SLIVER_WIDTH_M = 5.0
+"""Unmapped strips narrower than this are a matter of digitising and fall to their neighbour."""
+_Row: TypeAlias = tuple[str, str, float, shapely.Geometry]
+"""Soil type, label, depth to clay, polygon."""
+UNMAPPED = "unmapped"
+"""Type of the catalog for ground of which nothing is known."""
+TOLD_HA = 0.01
+"""Overlaps and strips of less are rounding of coordinates and are mended without a word."""
+
+
+def squeeze(label: str) -> str:
+    """Give a label without case, underscores, hyphens and doubled spaces."""
+    return " ".join(re.sub(r"[_\-]+", " ", label).casefold().split())
+
+
+def one_soil(
+    boundary: shapely.Geometry, crs: pyproj.CRS, settings: SoilSettings, soil_types: Mapping[str, SoilType]
+) -> gpd.GeoDataFrame:
+    """Give the whole paddock as the default soil type.
+
+    Raises
+    ------
+    AmbiguousInputError
+        No default is set.
+    """
+    name = _default(settings, soil_types)
+    if name is None or settings.default_type is None:
+        raise AmbiguousInputError(
+            what="neither soil polygons nor a default soil type are given",
+            where="[soil]",
+            right=f"soil.polygons, or soil.default_type as one of {listed(sorted(soil_types))}",
+            do="set soil.default_type",
+        )
+    return _frame([(name, "", np.nan, boundary)], crs)
+
+
+def _default(settings: SoilSettings, soil_types: Mapping[str, SoilType]) -> str | None:
+    if settings.default_type is None:
+        return UNMAPPED if UNMAPPED in soil_types else None
+    found = _match(settings.default_type, settings, soil_types)
+    if found is None:
+        raise InputError(
+            what=f"{settings.default_type!r} is no soil type of the catalog",
+            where="soil.default_type",
+            right=f"one of {listed(sorted(soil_types))}",
+        )
+    return found
+
+
+def _match(label: str, settings: SoilSettings, soil_types: Mapping[str, SoilType]) -> str | None:
+    wanted = squeeze(label)
+    mapped = {squeeze(key): value for key, value in settings.mapping.items()}
+    wanted = squeeze(mapped.get(wanted, wanted))
+    for name, soil in soil_types.items():
+        if wanted == squeeze(name) or wanted in {squeeze(other) for other in soil.labels}:
+            return name
+    return None
+
+
+def match_labels(labels: pd.Series, settings: SoilSettings, soil_types: Mapping[str, SoilType]) -> list[str | None]:
+    """Give the soil type of the catalog for each label, None where there is none."""
+    return [_match(str(label), settings, soil_types) if str(label).strip() else None for label in labels]
+
+
+def map_soils(
+    table: gpd.GeoDataFrame,
+    boundary: shapely.Geometry,
+    settings: SoilSettings,
+    soil_types: Mapping[str, SoilType],
+    *,
+    crs: pyproj.CRS,
+    file: str,
+) -> tuple[gpd.GeoDataFrame, tuple[Issue, ...]]:
+    """Give soil polygons that cover the boundary once.
+
+    Parameters
+    ----------
+    table : GeoDataFrame
+        Features as read, valid polygons in the working CRS.
+    boundary : Geometry
+        The paddock in the working CRS.
+
+    Raises
+    ------
+    AmbiguousInputError
+        A label is in neither the catalog nor the mapping, or ground is unmapped, and no default type is set.
+    InputError
+        The attribute is absent, or no polygon meets the paddock.
+    """
+    field = _type_field(table, settings.type_field, file)
+    labels = ["" if pd.isna(value) else str(value) for value in table[field]]
+    names, issues = _names(labels, settings, soil_types, file)
+    clay = _clay_depth(table, settings)
+    geometry = shapely.intersection(table.geometry.to_numpy(), boundary)
+    rows = [
+        (name, label, depth, one)
+        for name, label, depth, one in zip(names, labels, clay, map(_polygonal, geometry), strict=True)
+        if one is not None
+    ]
+    if not rows:
+        raise InputError(what="no soil polygon meets the paddock", where=file, do="check the CRS in soil.crs")
+    rows, overlap = _resolve_overlaps(rows, file)
+    rows, gap = _fill_gaps(rows, boundary, settings, soil_types, file)
+    return _frame(rows, crs), (*issues, *overlap, *gap)
+
+
+def _type_field(table: gpd.GeoDataFrame, wanted: str, file: str) -> str:
+    columns = [str(name) for name in table.columns if name != table.geometry.name]
+    folded = {name.casefold(): name for name in columns}
+    for name in (wanted.casefold(), wanted.casefold()[:10], *TYPE_FIELDS):
+        if name in folded:
+            return folded[name]
+    raise InputError(
+        what=f"no attribute {wanted!r}; the file has {listed(columns) if columns else 'no attributes'}",
+        where=file,
+        do="name the one with the soil type in soil.type_field",
+    )
+
+
+def _names(
+    labels: list[str], settings: SoilSettings, soil_types: Mapping[str, SoilType], file: str
+) -> tuple[list[str], tuple[Issue, ...]]:
+    found = [_match(label, settings, soil_types) if label.strip() else None for label in labels]
+    unknown = sorted({label.strip() or "(blank)" for label, name in zip(labels, found, strict=True) if name is None})
+    if not unknown:
+        return [name for name in found if name is not None], ()
+    default = _default(settings, soil_types)
+    if default is None or (settings.default_type is None and not any(found)):
+        raise AmbiguousInputError(
+            what=f"soil labels {listed(unknown)} are no types of the catalog ({listed(sorted(soil_types), 12)})",
+            where=file,
+            do="map them in [soil.mapping], or set soil.default_type",
+        )
+    issue = warned(
+        "soil-label",
+        f"soil labels {listed(unknown)} are no types of the catalog",
+        f"taken as the default type {default}",
+        file=file,
+        place=f"feature {listed([at + 1 for at, name in enumerate(found) if name is None])}",
+    )
+    return [name or default for name in found], (issue,)
+
+
+def _clay_depth(table: gpd.GeoDataFrame, settings: SoilSettings) -> np.ndarray:
+    folded = {str(name).casefold(): name for name in table.columns}
+    wanted = settings.clay_depth_field.casefold()
+    column = folded.get(wanted, folded.get(wanted[:10]))
+    if column is None:
+        return np.full(len(table), np.nan)
+    return np.asarray(pd.to_numeric(table[column], errors="coerce"), dtype=np.float64)
+
+
+def _resolve_overlaps(rows: list[_Row], file: str) -> tuple[list[_Row], tuple[Issue, ...]]:
+    """Give rows without overlaps: the smaller polygon keeps the ground, of equals the first by name."""
+    ranked = sorted(rows, key=lambda row: (round(row[3].area, 3), row[0], row[1], row[3].wkb))
+    taken: shapely.Geometry = shapely.MultiPolygon()
+    kept, lost_ha = [], 0.0
+    for name, label, depth, one in ranked:
+        left = _polygonal(shapely.difference(one, taken))
+        lost_ha += (one.area - (left.area if left is not None else 0.0)) / M2_PER_HA
+        taken = shapely.union(taken, one)
+        if left is not None:
+            kept.append((name, label, depth, left))
+    if lost_ha <= TOLD_HA:
+        return kept, ()
+    return kept, (
+        warned(
+            "soil-overlap",
+            f"soil polygons overlap on {lost_ha:.2f} ha",
+            "the smaller polygon keeps the ground, of equals the first by name",
+            file=file,
+        ),
+    )
+
+
+def _fill_gaps(
+    rows: list[_Row],
+    boundary: shapely.Geometry,
+    settings: SoilSettings,
+    soil_types: Mapping[str, SoilType],
+    file: str,
+) -> tuple[list[_Row], tuple[Issue, ...]]:
+    """Give rows without gaps: slivers fall to the nearest polygon, other ground to the default type."""
+    parts = shapely.get_parts(shapely.difference(boundary, shapely.union_all([row[3] for row in rows])))
+    parts = [part for part in parts if part.geom_type == "Polygon" and part.area > 0]
+    slivers = [part for part in parts if 2 * part.area / part.length < SLIVER_WIDTH_M]
+    gaps = [part for part in parts if 2 * part.area / part.length >= SLIVER_WIDTH_M]
+    issues = []
+    rows = _give_to_nearest(rows, slivers)
+    sliver_ha = sum(part.area for part in slivers) / M2_PER_HA
+    if sliver_ha > TOLD_HA:
+        done = "given to the nearest polygon"
+        issues.append(warned("soil-sliver", f"strips of {sliver_ha:.2f} ha have no soil polygon", done, file=file))
+    if not gaps:
+        return rows, tuple(issues)
+    gap_ha = sum(part.area for part in gaps) / M2_PER_HA
+    default = _default(settings, soil_types)
+    if default is None:
+        raise AmbiguousInputError(
+            what=f"{gap_ha:.2f} ha of the paddock have no soil polygon", where=file, do="set soil.default_type"
+        )
+    done = f"taken as the default type {default}"
+    issues.append(warned("soil-gap", f"{gap_ha:.2f} ha have no soil polygon", done, file=file))
+    return [*rows, (default, "", np.nan, _joined(gaps))], tuple(issues)
+
+
+def _give_to_nearest(rows: list[_Row], slivers: list[shapely.Polygon]) -> list[_Row]:
+    if not slivers:
+        return rows
+    nearest = shapely.STRtree([row[3] for row in rows]).nearest(slivers)
+    grown: list[_Row] = []
+    for at, (name, label, depth, one) in enumerate(rows):
+        own = [sliver for sliver, to in zip(slivers, nearest, strict=True) if to == at]
+        whole = _polygonal(shapely.union_all([one, *own])) if own else one
+        grown.append((name, label, depth, one if whole is None else whole))
+    return grown
+
+
+def _joined(parts: list[shapely.Polygon]) -> shapely.Geometry:
+    return parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
+
+
+def _polygonal(geometry: shapely.Geometry) -> shapely.Geometry | None:
+    parts = [part for part in shapely.get_parts(geometry) if part.geom_type == "Polygon" and part.area > 0]
+    if not parts:
+        return None
+    return _joined(parts)
+
+
+def _frame(rows: list[_Row], crs: pyproj.CRS) -> gpd.GeoDataFrame:
+    columns = ["soil_type", "label", "clay_depth_mm", "geometry"]
+    return gpd.GeoDataFrame(rows, columns=columns, geometry="geometry", crs=crs).astype({"clay_depth_mm": "float64"})

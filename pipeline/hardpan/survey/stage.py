@@ -1,0 +1,74 @@
+"""The survey: files in, one checked survey in one projected CRS out."""
+
+from collections.abc import Mapping
+
+import geopandas as gpd
+import pandas as pd
+
+from hardpan.core.errors import SettingsError
+from hardpan.records.catalog import SoilType
+from hardpan.records.frame import Frame
+from hardpan.records.survey import Paddock, Survey
+from hardpan.survey import geodesy
+from hardpan.survey.inputs import covariates, ground, soils
+from hardpan.survey.inputs import probes as readings
+from hardpan.survey.settings import GridSettings, PaddockSettings, ProbeSettings, SoilSettings
+from hardpan.survey.words import Land, Log
+
+MOST_CELLS = 4_000_000
+"""Cells of the working grid; more would not fit a small machine."""
+
+
+def read_survey(
+    paddock: PaddockSettings,
+    probes: ProbeSettings,
+    soil: SoilSettings,
+    grid: GridSettings,
+    soil_types: Mapping[str, SoilType],
+) -> Survey:
+    """Give everything that was read, checked, in the working CRS.
+
+    Raises
+    ------
+    InputError
+        A file cannot be used as it is; `AmbiguousInputError` where an option decides how to read it.
+    SettingsError
+        A setting cannot be used.
+    """
+    log = Log()
+    land = ground.read_boundary(paddock, log)
+    exclusions = ground.read_exclusions(paddock, land, log)
+    read = readings.read_profiles(probes, land, log)
+    soil_map = soils.read_soils(soil, land, soil_types, log)
+    core_table = soils.read_cores(soil, probes, soil_map, land, soil_types=soil_types, log=log)
+    frame = _frame(land, grid)
+    rasters = covariates.read_covariates(grid, frame, land, read, log)
+    return Survey(
+        paddock=Paddock(
+            name=paddock.name,
+            boundary=gpd.GeoSeries([land.boundary], crs=land.crs),
+            area_ha=geodesy.hectares(land.boundary, land.crs),
+            exclusions=exclusions,
+        ),
+        profiles=read,
+        soils=soil_map,
+        cores=core_table,
+        frame=frame,
+        covariates=rasters,
+        crs=land.crs,
+        datum_moves=tuple(log.moves),
+        digests=pd.Series(log.digests, dtype=object).sort_index(),
+        issues=tuple(log.issues),
+    )
+
+
+def _frame(land: Land, grid: GridSettings) -> Frame:
+    west, south, east, north = land.boundary.bounds
+    if (east - west) * (north - south) / grid.cell_m**2 > MOST_CELLS:
+        raise SettingsError(
+            what=f"cells of {grid.cell_m:g} m over {(east - west) / 1000:.1f} x {(north - south) / 1000:.1f} km "
+            f"are more than {MOST_CELLS}",
+            where="surfaces.cell_m",
+            do="choose larger cells",
+        )
+    return Frame.covering((west, south, east, north), cell_m=grid.cell_m, crs=land.crs)

@@ -1,0 +1,250 @@
+"""Vector files of any format, read from memory, as valid polygons with a known CRS."""
+
+import io
+import re
+import warnings
+import zipfile
+from dataclasses import dataclass
+from pathlib import PurePosixPath
+
+import geopandas as gpd
+import numpy as np
+import pyogrio
+import pyproj
+import shapely
+
+from hardpan.core.errors import AmbiguousInputError, InputError
+from hardpan.records.issues import Issue
+from hardpan.survey.words import Bundle, listed, warned
+
+XML_ROOTS = ("kml", "gpx", "FeatureCollection")
+"""XML formats handed to the reader; others can point at files and hosts."""
+_QUIET = {
+    "OGR_ORGANIZE_POLYGONS": "DEFAULT",
+    "GML_DOWNLOAD_SCHEMA": "NO",
+    "GML_SKIP_RESOLVE_ELEMS": "ALL",
+    "GDAL_DISABLE_READDIR_ON_OPEN": "FALSE",
+    "CPL_VSIL_CURL_ALLOWED_EXTENSIONS": ".none",
+}
+"""Rings in any direction (FORMATS of shapefiles in the wild), no fetching."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Layer:
+    """A layer as read: geometry still in the CRS of the file."""
+
+    file: str
+    table: gpd.GeoDataFrame
+    crs: pyproj.CRS | None
+    states_crs: bool
+    """False where the format only implies one."""
+    issues: tuple[Issue, ...] = ()
+
+
+def read_layer(bundle: Bundle, layer: str | None, *, key: str) -> Layer:
+    """Give one layer of a vector file.
+
+    Parameters
+    ----------
+    bundle : Bundle
+        The file in memory.
+    layer : str or None
+        Name of the layer, None where there is only one.
+    key : str
+        Setting that names the layer, for the message.
+
+    Raises
+    ------
+    InputError
+        The file is damaged, hostile or no vector file.
+    AmbiguousInputError
+        There are several layers.
+    """
+    name, blob, issues = _readable(bundle, key)
+    pyogrio.set_gdal_config_options(_QUIET)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", RuntimeWarning)
+            layers = {at: str(row[0]) for at, row in enumerate(pyogrio.list_layers(blob)) if row[1] is not None}
+            chosen = _choose(layers, layer, bundle.name, key)
+            table = pyogrio.read_dataframe(blob, layer=chosen)
+    except InputError:
+        raise
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError, RuntimeError, UnicodeError) as e:
+        what = re.sub(r"'?/vsi\S+", "the file", str(e))[:160]
+        raise InputError(what=f"cannot be read as polygons: {what}", where=bundle.name, do="export it again") from e
+    if not isinstance(table, gpd.GeoDataFrame) or table.empty:
+        raise InputError(what="holds no features", where=bundle.name, do="export it again")
+    _check_coordinates(table, bundle.name)
+    stated = not name.lower().endswith((".geojson", ".json")) or b'"crs"' in blob
+    return Layer(
+        file=bundle.name,
+        table=gpd.GeoDataFrame(table.drop(columns=table.geometry.name), geometry=table.geometry.array, crs=None),
+        crs=table.crs,
+        states_crs=stated and table.crs is not None,
+        issues=issues,
+    )
+
+
+def _readable(bundle: Bundle, key: str) -> tuple[str, bytes, tuple[Issue, ...]]:
+    """Give the name and the bytes to hand to the reader: the one member, or a shapefile packed in memory."""
+    names = sorted(bundle.members)
+    shapes = [name for name in names if name.lower().endswith(".shp")]
+    if len(shapes) > 1 or (not shapes and len(names) > 1):
+        candidates = shapes or names
+        raise AmbiguousInputError(
+            what=f"several candidates: {listed(candidates)}", where=bundle.name, do=f"give one of them as {key}"
+        )
+    if shapes:
+        return _pack_shapefile(bundle, shapes[0])
+    name = names[0]
+    blob = bundle.members[name]
+    _refuse_hostile(blob, bundle.name)
+    return name, blob, ()
+
+
+def _refuse_hostile(blob: bytes, file: str) -> None:
+    head = blob[:1024].lstrip(b"\xef\xbb\xbf \t\r\n")
+    if blob[:2] in {b"\xff\xfe", b"\xfe\xff"} or (b"\x00" in head[:4] and head[:1] == b"<"):
+        raise InputError(what="is UTF-16 text", where=file, right="UTF-8", do="export it again")
+    if head.startswith(b"<"):
+        if re.search(rb"<!(DOCTYPE|ENTITY)", blob, re.IGNORECASE):
+            raise InputError(what="XML holds a document type declaration", where=file, do="export it without")
+        root = re.search(rb"<(?:[\w.-]+:)?([A-Za-z][\w.-]*)", re.sub(rb"<[?!][^>]*>", b"", blob[:65536]))
+        if root is None or root[1].decode("ascii", "replace") not in XML_ROOTS:
+            raise InputError(what="XML of an unknown kind", where=file, right=f"one of {', '.join(XML_ROOTS)}")
+        if re.search(rb"<(?:[\w.-]+:)?NetworkLink", blob):
+            raise InputError(what="XML points at another host", where=file, do="export the polygons themselves")
+    if head.startswith(b"{") and b"nan" in blob.lower():
+        found = re.search(rb"[\[,]\s*-?(?:nan|infinity)\b", blob, re.IGNORECASE)
+        if found:
+            raise InputError(what="a coordinate is not a number", where=file, do="export it again")
+
+
+def _pack_shapefile(bundle: Bundle, shape: str) -> tuple[str, bytes, tuple[Issue, ...]]:
+    stem = shape[:-4]
+    parts = {
+        PurePosixPath(name).suffix.lower(): blob
+        for name, blob in bundle.members.items()
+        if name.rpartition(".")[0].casefold() == stem.casefold()
+    }
+    blob = parts[".shp"]
+    if len(blob) < 100 or blob[:4] != b"\x00\x00\x27\x0a":
+        raise InputError(what="is no shapefile", where=bundle.name, do="export it again")
+    length = 2 * int.from_bytes(blob[24:28], "big")
+    if len(blob) < length:
+        raise InputError(
+            what=f"shapefile is cut off at {len(blob)} of {length} bytes", where=bundle.name, do="copy it again"
+        )
+    issues: list[Issue] = []
+    if ".shx" not in parts:
+        parts[".shx"] = _index(blob)
+        issues.append(warned("no-shx", "the index (.shx) is missing", "rebuilt in memory", file=bundle.name))
+    if ".dbf" not in parts:
+        issues.append(warned("no-dbf", "the attributes (.dbf) are missing", "read without", file=bundle.name))
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_STORED) as archive:
+        for suffix, part in sorted(parts.items()):
+            archive.writestr(zipfile.ZipInfo(f"layer{suffix}"), part)
+    return shape, packed.getvalue(), tuple(issues)
+
+
+def _index(shape: bytes) -> bytes:
+    """Give the .shx of a .shp: offset and length of each record, in 16-bit words."""
+    entries, at = b"", 100
+    while at + 8 <= len(shape):
+        words = int.from_bytes(shape[at + 4 : at + 8], "big")
+        entries += (at // 2).to_bytes(4, "big") + words.to_bytes(4, "big")
+        at += 8 + 2 * words
+    return shape[:24] + ((100 + len(entries)) // 2).to_bytes(4, "big") + shape[28:100] + entries
+
+
+def _choose(layers: dict[int, str], wanted: str | None, file: str, key: str) -> int:
+    """Give the number of the layer; a format of one layer takes its name from the file, which is not to be known."""
+    if not layers:
+        raise InputError(what="holds no layer with geometry", where=file, do="export it again")
+    if len(layers) == 1:
+        return next(iter(layers))
+    if wanted is None:
+        names = listed(list(layers.values()))
+        raise AmbiguousInputError(what=f"holds layers {names}", where=file, do=f"name one in {key}")
+    if wanted not in layers.values():
+        raise InputError(what=f"holds no layer {wanted!r}", where=file, right=f"one of {listed(list(layers.values()))}")
+    return next(at for at, name in layers.items() if name == wanted)
+
+
+def _check_coordinates(table: gpd.GeoDataFrame, file: str) -> None:
+    if not np.isfinite(shapely.get_coordinates(table.geometry.array)).all():
+        raise InputError(what="a coordinate is not a number", where=file, do="export it again")
+
+
+def known_crs(layer: Layer, asked: pyproj.CRS | None, *, key: str) -> pyproj.CRS:
+    """Give the CRS of a layer: stated by the file, by the setting `key`, or asked for.
+
+    Raises
+    ------
+    AmbiguousInputError
+        Nobody states it, or file and setting disagree.
+    InputError
+        The coordinates do not fit degrees.
+    """
+    crs = layer.crs
+    if asked is not None and (crs is None or not layer.states_crs):
+        crs = asked
+    elif asked is not None and crs is not None and not crs.equals(asked, ignore_axis_order=True):
+        raise AmbiguousInputError(
+            what=f"the file says {crs.name} but {key} says {asked.name}", where=layer.file, do=f"take out {key}"
+        )
+    bounds = layer.table.total_bounds
+    fits = bool(np.all(np.abs(bounds) <= [180, 90, 180, 90]))
+    if crs is None:
+        hint = "; the coordinates would fit degrees, such as EPSG:4326" if fits else ""
+        raise AmbiguousInputError(what=f"states no CRS{hint}", where=layer.file, do=f"state it in {key}")
+    if crs.is_geographic and not fits:
+        worst = bounds[0] if abs(bounds[0]) > 180 else bounds[1]
+        axis = "longitude" if abs(bounds[0]) > 180 else "latitude"
+        raise InputError(
+            what=f"{axis} {worst:.0f} in a file that counts as degrees",
+            where=layer.file,
+            do=f"give the file its projected CRS, or state it in {key}",
+        )
+    return crs
+
+
+def repair(geometry: np.ndarray, file: str) -> tuple[np.ndarray, tuple[Issue, ...]]:
+    """Give valid polygons (null where nothing polygonal is left) and what was repaired.
+
+    Lobes of a self-crossing ring are all kept; lines and points that a repair leaves over are dropped.
+    """
+    flat = shapely.force_2d(geometry)
+    bad = ~shapely.is_valid(flat) & ~shapely.is_missing(flat)
+    mended = np.where(bad, shapely.make_valid(flat, method="linework"), flat)
+    polygons = np.asarray([_polygonal(one) for one in mended], dtype=object)
+    issues = []
+    if bad.any():
+        why = shapely.is_valid_reason(flat[bad][0])
+        issues.append(
+            warned(
+                "geometry-repaired",
+                f"{int(bad.sum())} polygon(s) cross themselves or are otherwise invalid ({why.split('[')[0]})",
+                "repaired, all lobes kept",
+                file=file,
+                place=f"feature {listed([int(at) + 1 for at in np.flatnonzero(bad)])}",
+            )
+        )
+    return polygons, tuple(issues)
+
+
+def _polygonal(geometry: shapely.Geometry | None) -> shapely.Geometry | None:
+    if geometry is None or geometry.is_empty:
+        return None
+    parts = [part for part in _flattened(geometry) if isinstance(part, shapely.Polygon) and part.area > 0]
+    if not parts:
+        return None
+    return parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
+
+
+def _flattened(geometry: shapely.Geometry) -> list[shapely.Geometry]:
+    if isinstance(geometry, shapely.GeometryCollection):
+        return [part for one in geometry.geoms for part in _flattened(one)]
+    return list(shapely.get_parts(geometry))

@@ -1,0 +1,103 @@
+"""Sheets of a workbook to rows of text cells."""
+
+import io
+import zipfile
+from collections.abc import Iterator
+from datetime import date, datetime
+
+import openpyxl
+from openpyxl.utils.exceptions import InvalidFileException
+from openpyxl.worksheet.worksheet import Worksheet
+
+from hardpan.core.errors import AmbiguousInputError, InputError
+from hardpan.survey.words import Grid
+
+MOST_CELLS = 20_000_000
+
+
+def is_workbook(blob: bytes) -> bool:
+    """Tell whether the bytes are a workbook of the open XML format."""
+    return blob.startswith(b"PK\x03\x04") and b"xl/" in blob
+
+
+def sheets(blob: bytes, file: str) -> dict[str, Grid]:
+    """Give every sheet of a workbook as text; cells of formulas without a stored value come as "#N/A".
+
+    Raises
+    ------
+    InputError
+        The workbook is damaged, or holds a document type declaration.
+    """
+    _refuse_doctype(blob, file)
+    try:
+        values = openpyxl.load_workbook(io.BytesIO(blob), read_only=True, data_only=True, keep_links=False)
+        formulas = openpyxl.load_workbook(io.BytesIO(blob), read_only=True, data_only=False, keep_links=False)
+        return {
+            sheet.title: _grid(f"{file} sheet {sheet.title}", _cells(sheet, formulas[sheet.title], file))
+            for sheet in values.worksheets
+        }
+    except InputError:
+        raise
+    except (InvalidFileException, zipfile.BadZipFile, Exception) as err:
+        raise InputError(what=f"damaged workbook: {str(err)[:120]}", where=file, do="save it again as xlsx") from err
+
+
+def _refuse_doctype(blob: bytes, file: str) -> None:
+    with zipfile.ZipFile(io.BytesIO(blob)) as archive:
+        for info in archive.infolist():
+            part = archive.read(info)
+            if info.filename.endswith((".xml", ".rels")) and (
+                b"<!DOCTYPE" in part or b"<!ENTITY" in part or b"\x00" in part[:200]
+            ):
+                raise InputError(what="workbook holds a document type declaration", where=file, do="save it again")
+
+
+def _cells(sheet: Worksheet, formulas: Worksheet, file: str) -> Iterator[list[str]]:
+    count = 0
+    for row, plain in zip(sheet.iter_rows(values_only=True), formulas.iter_rows(values_only=True), strict=False):
+        count += len(row)
+        if count > MOST_CELLS:
+            raise InputError(what=f"sheet has more than {MOST_CELLS} cells", where=file)
+        yield [_text(value, source) for value, source in zip(row, plain, strict=False)]
+
+
+def _text(value: object, source: object) -> str:
+    if value is None:
+        return "#N/A" if isinstance(source, str) and source.startswith("=") else ""
+    if isinstance(value, float):
+        return repr(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+    if isinstance(value, datetime | date):
+        return value.isoformat()[:10]
+    return str(value).strip()
+
+
+def _grid(file: str, rows: Iterator[list[str]]) -> Grid:
+    cells = list(rows)
+    return Grid(file=file, rows=cells, lines=range(1, len(cells) + 1))
+
+
+def choose(named: dict[str, Grid], wanted: str | None, fits: dict[str, bool], file: str) -> Grid:
+    """Give the sheet or archive member that is asked for, or the only one that looks like a table.
+
+    Raises
+    ------
+    AmbiguousInputError
+        Several fit.
+    InputError
+        None fits, or the wanted one is not there.
+    """
+    names = ", ".join(named)
+    if wanted is not None:
+        if wanted not in named:
+            raise InputError(what=f"holds no sheet or member {wanted!r}", where=file, right=f"one of {names}")
+        return named[wanted]
+    good = [name for name, fit in fits.items() if fit]
+    if len(good) > 1:
+        raise AmbiguousInputError(what=f"several tables: {', '.join(good)}", where=file, do="name one in probes.sheet")
+    if not good:
+        raise InputError(
+            what=f"no sheet or member looks like a table of readings (has {names})",
+            where=file,
+            do="name the right one in probes.sheet and its columns in [probes.columns]",
+        )
+    return named[good[0]]
