@@ -70,6 +70,26 @@ def wide_enough(labels: Ints, width_cells: int) -> Bools:
     return wide
 
 
+def smoothed(labels: Ints, within: Ints, width_cells: int) -> Ints:
+    """Give each cell the most frequent label in a disc around it (mode filter), never one from across `within`.
+
+    The disc is an odd number of cells across, so that nothing shifts.
+
+    Parameters
+    ----------
+    labels, within : (n_rows, n_cols)
+        Regions, and the larger regions whose edges are kept; each label lies in one. A tie keeps the cell's label.
+    """
+    disc = disc_of(width_cells | 1).astype(np.int64)
+    best, smooth = np.zeros(labels.shape, dtype=np.int64), labels.copy()
+    for label in np.unique(labels[labels != OUTSIDE]):
+        own = labels == label
+        votes = 2 * scipy.ndimage.convolve(own.astype(np.int64), disc, mode="constant") + own
+        wins = (votes > best) & (within == within[own][0])
+        best, smooth = np.where(wins, votes, best), np.where(wins, label, smooth)
+    return smooth
+
+
 def disc_of(width_cells: int) -> Bools:
     """Give the cells of a disc `width_cells` across; 1 and 2 cells give squares."""
     offset = np.arange(width_cells) - (width_cells - 1) / 2.0

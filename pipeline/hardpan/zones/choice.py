@@ -107,7 +107,7 @@ def _variance_reduction(soils: list[Candidates], counts: tuple[int, ...]) -> flo
     within = total = 0.0
     for soil, count in zip(soils, counts, strict=True):
         classes, features = soil.classes[count - 1], soil.features
-        n = np.bincount(classes)
+        n = np.maximum(np.bincount(classes), 1)
         total += float(((features - features.mean(axis=0)) ** 2).sum())
         for column in features.T:
             within += float((column**2).sum() - (np.bincount(classes, weights=column) ** 2 / n).sum())

@@ -7,10 +7,23 @@ import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.records.issues import Issue, Issues, Outcome
-from hardpan.spatial.regions import OUTSIDE, first_cells, neighbours_of, pieces_of, sums_by, wide_enough
+from hardpan.spatial.regions import (
+    OUTSIDE,
+    first_cells,
+    nearest_of,
+    neighbours_of,
+    pieces_of,
+    smoothed,
+    sums_by,
+    wide_enough,
+)
 
 ROUNDS = 50
 """Joining one piece can leave another too small; it settles in a few rounds, and what has not by then is reported."""
+MOVES = 4
+"""A strip's cell may be handed on so often; one that is still narrow then lies between edges that pinch."""
+TIE_DECIMALS = 3
+"""Depths that differ by less than a micrometre are equal: the difference is rounding."""
 TELL_HA = 0.1
 """Joins of less ground than this are told as one sum: they smooth an edge and decide nothing."""
 
@@ -36,7 +49,7 @@ class Least:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pieces:
-    """Connected ground of one class, broad and narrow ground apart; arrays (n_pieces,)."""
+    """Connected ground of one class; arrays (n_pieces,)."""
 
     number: Ints
     """(n_rows, n_cols): piece of each cell."""
@@ -45,17 +58,18 @@ class Pieces:
     """Soil code of the class."""
     area_ha: Floats
     depth_mm: Floats
-    narrow: Bools
-    """A strip of its class that the machine cannot follow."""
+    slender: Bools
+    """Nowhere as wide as it must be."""
     weak: Bools
-    """Narrow, or too small, or without a broad spot."""
+    """Slender or too small."""
 
 
 def make_drivable(classes: Ints, soil_of_class: Ints, cells: Cells, least: Least) -> tuple[Ints, Issues]:
-    """Give the classes with each small or narrow piece joined to the neighbour of nearest depth, and the joins.
+    """Give classes without narrow strips and small pieces, and an issue for what was joined to what.
 
-    A piece joins a neighbour on its own soil type; only where it has none, one on another (and the issue says so). Ties
-    go to the shallower. Ground that is narrow because its soil type is narrow there stays with its soil type.
+    A strip goes to the broad ground beside it, a small piece to the neighbour of nearest depth (ties to the shallower),
+    each on its own soil type; only a piece that has no neighbour there joins one on another, and the issue says so.
+    Ground that is narrow because its soil type is narrow there stays with its soil type.
 
     Parameters
     ----------
@@ -65,38 +79,54 @@ def make_drivable(classes: Ints, soil_of_class: Ints, cells: Cells, least: Least
         Soil code each class lies on.
     """
     broad_soil = wide_enough(cells.soil, least.width_cells)
-    moved = np.zeros(classes.shape, dtype=np.bool_)
+    classes = smoothed(classes, cells.soil, least.width_cells)
+    moves = np.zeros(classes.shape, dtype=np.int64)
     joins = []
     for _ in range(ROUNDS):
-        pieces = _pieces(classes, soil_of_class, cells, broad_soil & ~moved, least)
+        before = classes
+        classes = _join_strips(classes, soil_of_class, broad_soil & (moves < MOVES), least.width_cells)
+        moves += classes != before
+        pieces = _pieces(classes, soil_of_class, cells, least)
         movers, targets = _pairs(pieces)
-        if not movers.size:
-            break
         joins.append(_joins(pieces, movers, targets))
         new_class = pieces.klass.copy()
         new_class[movers] = pieces.klass[targets]
-        moved |= np.isin(pieces.number, movers)
         classes = np.where(classes == OUTSIDE, OUTSIDE, new_class[pieces.number])
-    left = _pieces(classes, soil_of_class, cells, broad_soil, least)
-    return classes, (*_told(joins), *_left(left, least))
+        if (classes == before).all():
+            break
+    strips_ha = float(cells.area_ha[broad_soil & ~wide_enough(classes, least.width_cells)].sum())
+    return classes, _told(pd.concat(joins), float(cells.area_ha[moves > 0].sum()), strips_ha)
 
 
-def _pieces(classes: Ints, soil_of_class: Ints, cells: Cells, watched: Bools, least: Least) -> Pieces:
-    broad = wide_enough(classes, least.width_cells)
-    strip = ~broad & watched
-    number = pieces_of(np.where(classes == OUTSIDE, OUTSIDE, 2 * classes + strip))
-    first = first_cells(number)
-    klass, narrow = classes.ravel()[first], strip.ravel()[first]
+def _join_strips(classes: Ints, soil_of_class: Ints, watched: Bools, width_cells: int) -> Ints:
+    """Give the watched cells of narrow strips the class of the nearest broad ground of another class of their soil."""
+    broad = wide_enough(classes, width_cells)
+    strip = watched & ~broad
+    joined = classes.copy()
+    for klass in np.unique(classes[strip]):
+        others = broad & (classes != klass) & (soil_of_class[classes] == soil_of_class[klass])
+        own = strip & (classes == klass)
+        if others.any():
+            nearest = nearest_of(others)[own]
+            row, column = np.nonzero(own)
+            away = np.hypot(row - nearest // classes.shape[1], column - nearest % classes.shape[1])
+            joined[own] = np.where(away <= 2 * width_cells, classes.ravel()[nearest], klass)
+    return joined
+
+
+def _pieces(classes: Ints, soil_of_class: Ints, cells: Cells, least: Least) -> Pieces:
+    number = pieces_of(classes)
+    klass = classes.ravel()[first_cells(number)]
     area_ha = sums_by(number, cells.area_ha)
-    slender = sums_by(number, broad.astype(float)) == 0
+    slender = sums_by(number, wide_enough(classes, least.width_cells).astype(float)) == 0
     return Pieces(
         number=number,
         klass=klass,
         soil=soil_of_class[klass],
         area_ha=area_ha,
         depth_mm=sums_by(number, cells.depth_mm * cells.area_ha) / area_ha,
-        narrow=narrow,
-        weak=narrow | slender | (area_ha < least.area_ha),
+        slender=slender,
+        weak=slender | (area_ha < least.area_ha),
     )
 
 
@@ -104,13 +134,12 @@ def _pairs(pieces: Pieces) -> tuple[Ints, Ints]:
     """Give which weak pieces join which neighbours now; a piece that is joined does not move in the same round."""
     beside = neighbours_of(pieces.number)
     one, other = beside.first, beside.second
-    same_class = pieces.klass[one] == pieces.klass[other]
     away = pieces.soil[one] != pieces.soil[other]
     at_home = np.zeros(pieces.weak.size, dtype=np.bool_)
     at_home[one[~away]] = True
-    able = pieces.weak[one] & ~same_class & ~(away & at_home[one])
+    able = pieces.weak[one] & ~(away & at_home[one])
     one, other = one[able], other[able]
-    gap_mm = np.abs(pieces.depth_mm[one] - pieces.depth_mm[other])
+    gap_mm = np.abs(pieces.depth_mm[one] - pieces.depth_mm[other]).round(TIE_DECIMALS)
     order = np.lexsort((other, pieces.depth_mm[other], gap_mm, pieces.weak[other], one))
     movers, best = np.unique(one[order], return_index=True)
     target_of = dict(zip(movers.tolist(), other[order][best].tolist(), strict=True))
@@ -129,65 +158,33 @@ def _joins(pieces: Pieces, movers: Ints, targets: Ints) -> pd.DataFrame:
             "area_ha": pieces.area_ha[movers],
             "depth_mm": pieces.depth_mm[movers],
             "to_mm": pieces.depth_mm[targets],
-            "narrow": pieces.narrow[movers],
+            "slender": pieces.slender[movers],
             "across": pieces.soil[movers] != pieces.soil[targets],
         }
     )
 
 
-def _told(rounds: list[pd.DataFrame]) -> Issues:
-    if not rounds:
-        return ()
-    joins = pd.concat(rounds, ignore_index=True)
-    large = joins[(joins["area_ha"] >= TELL_HA) | joins["across"]].sort_values(
-        "area_ha", ascending=False, kind="stable"
-    )
-    edges = joins.drop(large.index)
-    issues = [_join_issue(join) for _, join in large.iterrows()]
-    if len(edges):
-        issues.append(
-            _issue(
-                "edges-smoothed",
-                f"{len(edges)} strips and spots of less than {TELL_HA} ha, {edges['area_ha'].sum():.2f} ha in all, "
-                "are too narrow or too small to drive",
-                "each joined the neighbour of nearest depth",
-            )
-        )
+def _told(joins: pd.DataFrame, moved_ha: float, left_ha: float) -> Issues:
+    large = (joins["area_ha"] >= TELL_HA) | joins["across"]
+    issues = [_join_issue(join) for _, join in joins[large].sort_values("area_ha", ascending=False).iterrows()]
+    moved_ha += float(joins.loc[~large, "area_ha"].sum())
+    if moved_ha > 0:
+        what = f"{moved_ha:.2f} ha in strips and spots along zone edges are too narrow or too small to drive"
+        issues.append(_issue("edges-smoothed", what, "joined the ground beside them on the same soil type"))
+    if left_ha >= TELL_HA:
+        what = f"{left_ha:.2f} ha in strips stay narrower than a machine can follow"
+        issues.append(_issue("strip-left", what, "left, as no broad ground of the same soil type lies beside them"))
     return tuple(issues)
 
 
 def _join_issue(join: pd.Series) -> Issue:
-    why = "too narrow" if join["narrow"] else "too small"
+    why = "too narrow" if join["slender"] else "too small"
     where = "on another soil type, as it has none on its own" if join["across"] else "on the same soil type"
     return _issue(
         "piece-joined",
         f"a piece of {join['area_ha']:.2f} ha (pan expected to {join['depth_mm']:.0f} mm) is {why} to drive",
         f"it joined the neighbour of nearest depth {where} (pan expected to {join['to_mm']:.0f} mm)",
     )
-
-
-def _left(pieces: Pieces, least: Least) -> Issues:
-    small = pieces.weak & ~pieces.narrow
-    strips_ha = pieces.area_ha[pieces.narrow].sum()
-    issues = []
-    if small.any():
-        issues.append(
-            _issue(
-                "piece-too-small",
-                f"{small.sum()} pieces below {least.area_ha:.2f} ha, {pieces.area_ha[small].sum():.2f} ha in all, "
-                "have no neighbour to join",
-                "they stay zones of their own class",
-            )
-        )
-    if strips_ha >= TELL_HA:
-        issues.append(
-            _issue(
-                "strip-left",
-                f"{strips_ha:.2f} ha in strips between soil types stay narrower than {least.width_cells} cells",
-                "left, because joining them would cross a soil-type edge or only move the strip",
-            )
-        )
-    return tuple(issues)
 
 
 def _issue(code: str, what: str, done: str) -> Issue:

@@ -1,5 +1,6 @@
 """Cells of one soil type into 1, 2, ... classes."""
 
+import warnings
 from typing import Literal
 
 import numpy as np
@@ -7,6 +8,7 @@ import scipy.sparse
 import scipy.spatial
 import threadpoolctl  # type: ignore[import-untyped]
 from sklearn.cluster import KMeans, ward_tree
+from sklearn.exceptions import ConvergenceWarning
 from sklearn.mixture import GaussianMixture
 
 from hardpan.core.arrays import Bools, Floats, Ints
@@ -46,13 +48,20 @@ def _even(n: int, most: int) -> Ints:
 
 def _means(features: Floats, count: int, seed: int) -> Ints:
     model = KMeans(count, n_init=STARTS, random_state=seed).fit(features[_even(len(features), FIT_CELLS)])
-    return np.asarray(model.predict(features), dtype=np.int64)
+    return _numbered(model.predict(features))
+
+
+def _numbered(classes: Ints) -> Ints:
+    """Give the classes as 0, 1, ... without the numbers that no cell has."""
+    return np.unique(classes, return_inverse=True)[1].astype(np.int64)
 
 
 def _mixture(features: Floats, count: int, seed: int) -> Ints:
     model = GaussianMixture(count, covariance_type="diag", n_init=STARTS, random_state=seed, reg_covar=1e-3, tol=1e-2)
-    model.fit(features[_even(len(features), FIT_CELLS)])
-    return np.asarray(model.predict(features), dtype=np.int64)
+    with warnings.catch_warnings():  # the money decides between counts, so a fit that is still moving does no harm
+        warnings.simplefilter("ignore", ConvergenceWarning)
+        model.fit(features[_even(len(features), FIT_CELLS)])
+    return _numbered(model.predict(features))
 
 
 def _ward(features: Floats, cells: Bools, most: int) -> list[Ints]:

@@ -21,14 +21,14 @@ def area_ha(shapes: list[shapely.Geometry], crs: pyproj.CRS) -> Floats:
     )
 
 
-def best_run(shape: shapely.Geometry, width_m: float) -> tuple[float, float]:
+def best_run(shape: shapely.Geometry, wiggle_m: float) -> tuple[float, float]:
     """Give the mean run length (m) along the best heading, and that heading (degrees, grid north, 0 to 180).
 
     Parallel runs over a shape of area A number, summed over their offsets, half the sum of its edges' extents across
     the heading; so the mean run is A / (1/2 sum |edge x heading|), also with holes and several parts (Cauchy). Wiggles
-    narrower than half a working width `width_m` make no runs of their own and are taken off first.
+    of less than `wiggle_m`, the steps of a grid's cells among them, make no runs of their own and are taken off first.
     """
-    plain = shapely.simplify(shape, width_m / 2.0)
+    plain = shapely.simplify(shape, wiggle_m)
     plain = plain if plain.is_valid and plain.area > 0 else shape
     heading = np.deg2rad(HEADINGS_DEG)
     across = np.stack([np.cos(heading), -np.sin(heading)])

@@ -70,6 +70,8 @@ def outline_classes(
     holes, part_hole = faces[hole_of != OUTSIDE], hole_of[hole_of != OUTSIDE]
     parts, part_class = _without_slivers(parts, part_class, least_ha)
     adrift, beside = _cut_off(parts, holes, least_ha)
+    if adrift.all():
+        adrift, beside = np.zeros_like(adrift), beside[:0]
     holes, part_hole = np.append(holes, parts[adrift]), np.append(part_hole, part_hole[beside])
     numbers, shapes = _dissolved(parts[~adrift], part_class[~adrift])
     shapes, used_m = _simplified(shapes, tolerance_m, least_ha)

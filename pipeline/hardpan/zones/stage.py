@@ -37,24 +37,26 @@ def draw_zones(
     InputError
         Exclusions leave no ground.
     """
+    cell_m = surfaces.frame.cell_m
     ground = ground_of(survey.paddock, surfaces, ripper.width_m / 2.0 + settings.gps_error_m)
     classes, soil_of_class, choice = _classes(surfaces, options, survey, ground, settings, seed=seed)
-    least = _least(options, ripper, settings, surfaces.frame.cell_m)
-    cells = Cells(
-        soil=ground.soil, depth_mm=expected_bottom_mm(surfaces).ravel()[ground.source], area_ha=ground.cell_ha
-    )
+    least = _least(options, ripper, settings, cell_m)
+    bottom_mm = expected_bottom_mm(surfaces).ravel()[ground.source]
+    cells = Cells(soil=ground.soil, depth_mm=bottom_mm, area_ha=ground.cell_ha)
     classes, issues = make_drivable(classes, soil_of_class, cells, least)
     coverage = outline_classes(
         classes,
         surfaces.frame,
         ground.outline,
         ground.excluded,
-        tolerance_m=surfaces.frame.cell_m if settings.simplify_m is None else settings.simplify_m,
+        tolerance_m=cell_m if settings.simplify_m is None else settings.simplify_m,
         least_ha=least.area_ha,
     )
     order = _shallowest_first(coverage, classes, cells)
     soils = [surfaces.soil_types[code] for code in soil_of_class[coverage.classes[order]]]
-    table = _table([*coverage.shapes[order]], soils, coverage.excluded, survey.crs, width_m=ripper.width_m)
+    table = _table(
+        [*coverage.shapes[order]], soils, coverage.excluded, survey.crs, wiggle_m=max(ripper.width_m, cell_m)
+    )
     return Zones(
         frame=surfaces.frame,
         labels=frozen(_labels(table, surfaces)),
@@ -120,11 +122,11 @@ def _shallowest_first(coverage: Coverage, classes: Ints, cells: Cells) -> Ints:
 
 
 def _table(
-    shapes: list[shapely.Geometry], soils: list[str], excluded: gpd.GeoDataFrame, crs: pyproj.CRS, *, width_m: float
+    shapes: list[shapely.Geometry], soils: list[str], excluded: gpd.GeoDataFrame, crs: pyproj.CRS, *, wiggle_m: float
 ) -> gpd.GeoDataFrame:
     """Give the zones, ground first, numbered from 1."""
     shapes = [*shapes, *excluded.geometry]
-    runs = [best_run(shape, width_m) for shape in shapes]
+    runs = [best_run(shape, wiggle_m) for shape in shapes]
     return gpd.GeoDataFrame(
         {
             "zone": np.arange(1, len(shapes) + 1),

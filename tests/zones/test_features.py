@@ -1,0 +1,64 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import xarray as xr
+
+from hardpan.zones.features import cell_features, expected_bottom_mm
+
+NONE = xr.Dataset()
+
+
+def with_maps(made, **changes):
+    surfaces = made.paddock(side_m=(200, 200)).surfaces
+    maps = {name: (("y", "x"), np.broadcast_to(values, surfaces.frame.shape)) for name, values in changes.items()}
+    return replace(surfaces, maps=surfaces.maps.assign(maps))
+
+
+def all_cells(surfaces):
+    return np.arange(surfaces.inside.size)
+
+
+def test_features_are_centred_and_constant_maps_are_left_out(made):
+    surfaces = with_maps(made)
+    features = cell_features(surfaces, NONE, all_cells(surfaces))
+    assert features.shape == (surfaces.inside.size, 1)  # only the bottom varies on this paddock
+    assert features.mean() == pytest.approx(0, abs=1e-6)
+
+
+def test_a_map_without_error_is_scaled_by_its_own_spread(made):
+    surfaces = with_maps(made, pan_bottom_sd_mm=0.0, pan_probability=1.0)
+    assert cell_features(surfaces, NONE, all_cells(surfaces)).std() == pytest.approx(1, abs=1e-5)
+
+
+def test_an_uncertain_map_weighs_less(made):
+    sure, unsure = (with_maps(made, pan_bottom_sd_mm=sd) for sd in (5.0, 200.0))
+    assert np.ptp(cell_features(unsure, NONE, all_cells(unsure))) < 0.5 * np.ptp(
+        cell_features(sure, NONE, all_cells(sure))
+    )
+
+
+def test_where_there_is_no_pan_its_depth_does_not_matter(made):
+    rows, _ = np.indices((20, 20))
+    surfaces = with_maps(made, pan_probability=np.where(rows < 10, 0.0, 1.0))
+    features = cell_features(surfaces, NONE, all_cells(surfaces)).reshape(20, 20, -1)
+    assert np.ptp(features[:10], axis=(0, 1)).max() == 0
+    assert np.ptp(features[10:], axis=(0, 1)).max() > 0
+
+
+def test_missing_clay_depth_and_covariates_count_as_the_mean(made):
+    clay = np.full((20, 20), np.nan)
+    clay[:, :5], clay[:, 5:10] = 300.0, 500.0
+    eca = xr.Dataset({"eca": (("y", "x"), np.where(np.isnan(clay), np.nan, clay / 10))})
+    surfaces = with_maps(made, pan_bottom_mm=400.0, clay_depth_mm=clay)
+    features = cell_features(surfaces, eca, all_cells(surfaces))
+    assert features.shape[1] == 2
+    assert (features[np.isnan(clay).ravel()] == 0).all()
+    assert np.isfinite(features).all()
+
+
+def test_a_paddock_without_any_pan_map_gives_one_column_of_zeros(made):
+    surfaces = with_maps(made, pan_probability=0.0, pan_bottom_mm=np.nan, pan_top_mm=np.nan, peak_kpa=np.nan)
+    features = cell_features(surfaces, NONE, all_cells(surfaces))
+    assert (features == np.zeros((400, 1))).all()
+    assert (expected_bottom_mm(surfaces) == 0).all()

@@ -1,0 +1,59 @@
+import numpy as np
+import pyproj
+import pytest
+import shapely
+from shapely import affinity
+
+from hardpan.zones.measures import area_ha, best_run
+
+UTM = pyproj.CRS.from_epsg(32751)
+
+
+def test_a_rectangle_is_run_along_its_long_side():
+    field = affinity.rotate(shapely.box(0, 0, 120, 700), -30, origin=(0, 0))  # clockwise from north
+    length, heading = best_run(field, 1.0)
+    assert heading == pytest.approx(30)
+    assert length == pytest.approx(700, rel=1e-9)
+
+
+def test_the_mean_run_of_a_circle_is_a_quarter_of_pi_times_its_diameter():
+    """Mean chord of parallel lines over a convex shape: area over breadth (Cauchy), for a circle pi d / 4."""
+    circle = shapely.Point(0, 0).buffer(100, quad_segs=128)
+    assert best_run(circle, 0.0)[0] == pytest.approx(np.pi * 200 / 4, rel=1e-4)
+
+
+def test_runs_agree_with_lines_drawn_over_a_shape_with_a_hole_and_two_parts():
+    shape = shapely.union_all([shapely.box(0, 0, 300, 500), shapely.box(600, 100, 700, 400)])
+    shape = shape.difference(shapely.Point(150, 250).buffer(60))
+    length, heading = best_run(shape, 0.0)
+    turned = affinity.rotate(shape, heading, origin=(0, 0))
+    x_min, y_min, x_max, y_max = turned.bounds
+    at = np.arange(x_min + 0.25, x_max, 0.5)
+    lines = shapely.linestrings([[[x, y_min - 1], [x, y_max + 1]] for x in at])
+    runs = shapely.get_parts(shapely.intersection(turned, lines))
+    runs = runs[shapely.length(runs) > 0]
+    assert length == pytest.approx(shapely.length(runs).mean(), rel=5e-3)
+
+
+def test_steps_of_a_grid_do_not_shorten_the_runs():
+    diagonal = affinity.rotate(shapely.box(0, 0, 100, 600), -45, origin=(0, 0))
+    x, y = np.meshgrid(np.arange(-602.5, 1000, 5), np.arange(-602.5, 1000, 5))
+    inside = shapely.contains_xy(diagonal, x, y)
+    stepped = shapely.union_all(shapely.box(x[inside] - 2.5, y[inside] - 2.5, x[inside] + 2.5, y[inside] + 2.5))
+    length, heading = best_run(stepped, 5.0)
+    assert heading == pytest.approx(45, abs=2)
+    assert length == pytest.approx(600, rel=0.05)
+
+
+def test_hectares_are_on_the_ellipsoid_not_on_the_map():
+    """On the central meridian UTM lengths are 0.9996 of the ellipsoid's, by definition of the projection."""
+    square = shapely.box(499_500, 6_600_000, 500_500, 6_601_000)
+    assert area_ha([square], UTM)[0] == pytest.approx(100 / 0.9996**2, rel=1e-6)
+
+
+def test_holes_and_ring_directions_do_not_change_hectares():
+    ring = shapely.box(0, 0, 200, 200).difference(shapely.box(50, 50, 150, 150))
+    placed = affinity.translate(ring, 500_000, 6_600_000)
+    turned = shapely.reverse(placed)
+    assert area_ha([placed], UTM)[0] == pytest.approx(3 / 0.9996**2, rel=1e-5)
+    assert area_ha([turned], UTM)[0] == pytest.approx(area_ha([placed], UTM)[0], rel=1e-12)
