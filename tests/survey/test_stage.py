@@ -1,5 +1,7 @@
 """The survey as a whole, on the demo paddock."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
