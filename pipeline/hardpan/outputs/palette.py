@@ -5,21 +5,28 @@ from collections.abc import Iterable, Mapping
 from matplotlib import colormaps
 from matplotlib.colors import to_hex
 
-UNRIPPED = "#e8e6df"
+INK = "#262b31"
+"""Lines and text."""
+
+UNRIPPED = "#e4e1d8"
+"""Ground left alone: a pale grey outside the scale of depths."""
+
 EXCLUDED = "#ffffff"
+"""Ground to keep out of, under a hatch."""
+
+ACCENT = "#b5482f"
+"""The one thing to look at in a chart; at least 4.5 : 1 against white and against the dark page."""
 
 
 def depth_colours(depths_mm: Iterable[float]) -> Mapping[int, str]:
-    """Give a hex colour for each depth; depth 0 (left unripped) is a pale grey outside the scale.
+    """Give a hex colour for each depth, bright when shallow and dark when deep.
 
-    Ripped depths are spread evenly over cividis, shallow bright and deep dark, so neighbours in the list stay apart
-    however close they are in millimetres.
+    Ripped depths are spread evenly over cividis, so neighbours in the list stay apart however close they are in
+    millimetres.
     """
     ripped = sorted({round(depth) for depth in depths_mm} - {0})
-    steps = [0.5] if len(ripped) == 1 else [0.92 - 0.87 * k / max(len(ripped) - 1, 1) for k in range(len(ripped))]
-    return {0: UNRIPPED} | {
-        depth: to_hex(colormaps["cividis"](step)) for depth, step in zip(ripped, steps, strict=True)
-    }
+    step = 0.82 / max(len(ripped) - 1, 1)
+    return {0: UNRIPPED} | {depth: to_hex(colormaps["cividis"](0.92 - step * k)) for k, depth in enumerate(ripped)}
 
 
 def text_on(colour: str) -> str:

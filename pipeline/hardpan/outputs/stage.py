@@ -18,12 +18,14 @@ from hardpan.outputs.isoxml import lime_rates, lime_task, rip_task, write_taskda
 from hardpan.outputs.layers import BAND_UNITS, desktop_layers, layer_styles, raster_layers
 from hardpan.outputs.manifest import write_manifest
 from hardpan.outputs.palette import depth_colours
+from hardpan.outputs.people import People
 from hardpan.outputs.readback import check_geojson, check_geopackage, check_raster, check_shapefile, check_tasks
-from hardpan.outputs.report import write_report
+from hardpan.outputs.report.page import write_report
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.shapefile import write_shapefile
 from hardpan.outputs.tables import issue_table, write_table
 from hardpan.outputs.task_grid import zone_grid
+from hardpan.outputs.zone_map import as_svg, draw_zone_map
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.issues import Issues
 
@@ -45,6 +47,7 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path) -> tu
     zones = run.plan.zones.sort_values("zone").reset_index(drop=True)
     shown, move, issues = to_display(zones)
     colours, maps = depth_colours(zones["depth_mm"]), raster_layers(run)
+    layers = desktop_layers(run)
     seed = run.trail.seed
     with fresh_folder(folder) as work:
         issues = run.issues + issues + _write_for_cab(work, run, zones, shown, settings)
@@ -52,16 +55,23 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path) -> tu
             write_geojson(work / "prescription.geojson", shown, run.survey.paddock.name)
             check_geojson(work / "prescription.geojson", zones, seed=seed)
         if "geopackage" in settings.formats:
-            write_geopackage(work / "prescription.gpkg", desktop_layers(run), layer_styles(run, colours))
+            write_geopackage(work / "prescription.gpkg", layers, layer_styles(run, colours))
             check_geopackage(work / "prescription.gpkg", zones, seed=seed)
         if "geotiff" in settings.formats:
             write_geotiff(work / "surfaces.tif", maps, BAND_UNITS, run.zones.frame)
             check_raster(work / "surfaces.tif", list(maps).index("depth_mm"), zones, seed=seed)
         write_table(work / "zones.csv", zones.drop(columns="geometry"))
         write_table(work / "tallies.csv", run.ledger.lines)
-        write_table(work / "issues.csv", issue_table(issues))
+        remarks = issue_table(issues)
+        write_table(work / "issues.csv", remarks)
+        people = People.of(settings, run.rates.currency)
+        if {"report", "job-card"} & set(settings.formats):
+            depth_map = draw_zone_map(zones, colours, people)
         if "report" in settings.formats:
-            write_report(work / "report.html", run, issues, colours, settings)
+            write_report(
+                work / "report.html", run, remarks=remarks, layers=layers, maps=maps, colours=colours,
+                depth_map=as_svg(depth_map), people=people,
+            )  # fmt: skip
         write_manifest(work / MANIFEST, run, move, issues, _digests(work))
         names = sorted(path.name for path in work.iterdir())
     return tuple(folder / name for name in names)

@@ -1,0 +1,109 @@
+"""What the report says of each zone and of the run as a whole, taken from the records."""
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import shapely
+
+from hardpan.records.evidence import PaddockRun
+
+_STEP_MM = 25.0
+"""Readings are pooled in steps of this depth for the profile chart."""
+
+FEW_SITES = 10
+"""Fewer sites than this are called few (GEOSTATISTICS: under about 10 a map is hardly more than a mean)."""
+
+
+def zone_profiles(run: PaddockRun) -> dict[int, pd.DataFrame]:
+    """Give cone index by depth in each zone: `depth_mm`, `low_kpa`, `mid_kpa`, `high_kpa` (10, 50 and 90 %)."""
+    readings = run.survey.profiles.readings
+    points = shapely.points(readings["x_m"].to_numpy(), readings["y_m"].to_numpy())
+    row, owner = shapely.STRtree(run.plan.zones.geometry.array).query(points, predicate="intersects")
+    zone = pd.Series(run.plan.zones["zone"].to_numpy()[owner], index=row)
+    zone = zone[~zone.index.duplicated()].reindex(range(len(points)))
+    n_samples = readings.sizes["sample"]
+    table = pd.DataFrame(
+        {
+            "zone": np.repeat(zone.to_numpy(float), n_samples),
+            "depth_mm": np.round(readings["depth_mm"].to_numpy().ravel() / _STEP_MM) * _STEP_MM,
+            "kpa": readings["cone_index_kpa"].to_numpy().ravel(),
+        }
+    ).dropna()
+    pooled = table.groupby(["zone", "depth_mm"])["kpa"]
+    ends = {"low_kpa": 0.1, "mid_kpa": 0.5, "high_kpa": 0.9}
+    spread = pd.DataFrame({name: pooled.quantile(end) for name, end in ends.items()}).reset_index()
+    return {int(number): spread[spread["zone"] == number] for number in spread["zone"].unique()}
+
+
+def zone_pans(run: PaddockRun) -> dict[int, tuple[float, float]]:
+    """Give the mean mapped top and bottom of the pan in each zone, mm; NaN where none is mapped."""
+    labels = run.zones.labels.ravel()
+    maps = {name: run.surfaces.maps[name].to_numpy().ravel() for name in ("pan_top_mm", "pan_bottom_mm")}
+    means = pd.DataFrame({"zone": labels, **maps}).groupby("zone").mean()
+    return {
+        int(number): (float(top), float(bottom))
+        for number, (top, bottom) in zip(means.index, means.to_numpy(), strict=True)
+    }
+
+
+def doubts(run: PaddockRun) -> list[str]:
+    """Give what could be wrong, most telling first, one sentence each."""
+    said = [run.surfaces.verdict]
+    readings, insertions = run.survey.profiles.readings, run.pan.insertions
+    sites = len(np.unique(readings["site"].to_numpy()))
+    n, stopped = len(insertions), int((insertions["bottom_kind"] == "right-censored").sum())
+    said.append(f"{n} insertions at {sites} sites carry the map" + (": that is few." if sites < FEW_SITES else "."))
+    if stopped:
+        said.append(
+            f"{stopped} of {n} insertions stopped inside or above the pan: there its bottom is at least as deep as the "
+            "rod went, and the map says so by a wider range."
+        )
+    dates = [str(date) for date in run.pan.dates["date"] if str(date)]
+    said.append(
+        f"The readings were taken on {', '.join(dates)}: soil reads harder when dry, so they stand for that moisture."
+        if dates
+        else "No date is known for the readings: soil reads harder when dry, so the pan may be over- or understated."
+    )
+    said += _threshold(run)
+    unknown = run.plan.moisture["verdict"].eq("not known").sum() if "verdict" in run.plan.moisture else 0
+    if unknown:
+        said.append("Whether the soil is moist to working depth is not known: dig and test by hand before starting.")
+    shaky = unverified(run)
+    if len(shaky):
+        said.append(f"{len(shaky)} numbers behind the decision are unverified or from memory; they are listed below.")
+    close = run.plan.zones[(run.plan.zones["depth_mm"] > 0) & (run.plan.zones["loss_probability"] > 0.25)]
+    if len(close):
+        named = ", ".join(str(zone) for zone in close["zone"])
+        said.append(f"Zone {named} has more than one chance in four of not paying back.")
+    return [one for one in said if one]
+
+
+def _threshold(run: PaddockRun) -> list[str]:
+    table = run.pan.sensitivity
+    if len(table) < 2:
+        return []
+    shares = [
+        f"{share:.0%} at {kpa / 1000:g} MPa"
+        for share, kpa in zip(table["present_share"], table["threshold_kpa"], strict=True)
+    ]
+    return [f"The threshold matters: a pan is found in {', '.join(shares)} of the insertions."]
+
+
+def unverified(run: PaddockRun) -> pd.DataFrame:
+    """Give the shipped numbers the decision used that nobody could check."""
+    table = run.plan.defaults
+    return table[table["standing"].isin(["unverified", "from memory"])]
+
+
+def zone_quantities(run: PaddockRun) -> dict[int, dict[str, float]]:
+    """Give hours and litres of each zone, 0 where nothing is ripped."""
+    machine = run.plan.machine.set_index("zone")
+    out: dict[int, dict[str, Any]] = {}
+    for zone in run.plan.zones.itertuples():
+        known = zone.zone in machine.index
+        out[int(zone.zone)] = {
+            "hours": zone.area_ha * machine.loc[zone.zone, "hours_per_ha"] if known else 0.0,
+            "fuel_l": zone.area_ha * machine.loc[zone.zone, "fuel_l_per_ha"] if known else 0.0,
+        }
+    return out

@@ -1,0 +1,226 @@
+"""The interactive map: one plot whose layers the page's own controls switch."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from bokeh.embed import json_item
+from bokeh.models import (
+    ColumnDataSource,
+    HoverTool,
+    LinearColorMapper,
+    PanTool,
+    Range1d,
+    ResetTool,
+    TapTool,
+    WheelZoomTool,
+    ZoomInTool,
+    ZoomOutTool,
+)
+from bokeh.models.annotations.legends import ScaleBar
+from bokeh.palettes import Cividis256
+from bokeh.plotting import figure
+from bokeh.resources import Resources
+
+from hardpan.core.arrays import Floats
+from hardpan.outputs.palette import INK, UNRIPPED
+from hardpan.outputs.people import MISSING, People, share
+from hardpan.records.frame import Frame
+
+_MOST_CELLS = 120_000
+"""Rasters are thinned to this many cells: more than a screen shows, and the page stays small."""
+
+_SOILS = ("#e69f00", "#56b4e9", "#009e73", "#f0e442", "#0072b2", "#d55e00", "#cc79a7", "#999999")
+"""Okabe and Ito's colours."""
+
+_MID_GREY = "#7b838c"
+"""Reads on a white page and on a dark one."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ground:
+    """One background the reader may choose, with its legend."""
+
+    name: str
+    says: str
+    low: str = ""
+    high: str = ""
+    """Ends of the colour scale; empty for classes."""
+    classes: tuple[tuple[str, str], ...] = ()
+    """Label and colour."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WebMap:
+    """The plot as JSON, and what the page needs to know of it."""
+
+    item: str
+    grounds: tuple[Ground, ...]
+    overlays: tuple[tuple[str, str], ...]
+    """Name and label of each layer that can be laid over."""
+
+
+def bokeh_script() -> str:
+    """Give the library's own script, inlined: the page asks no network for anything."""
+    return "\n".join(Resources(mode="inline", components=["bokeh"]).js_raw)
+
+
+def draw_web_map(
+    *,
+    zones: gpd.GeoDataFrame,
+    layers: Mapping[str, gpd.GeoDataFrame],
+    maps: Mapping[str, Floats],
+    frame: Frame,
+    colours: Mapping[int, str],
+    people: People,
+) -> WebMap:
+    """Give the map of zones, soils, probes, exclusions and rasters.
+
+    Parameters
+    ----------
+    zones : GeoDataFrame
+        The plan, working CRS.
+    layers : Mapping
+        `soils`, `probes`, `boundary`, `exclusions`, working CRS.
+    maps : Mapping
+        `pan_bottom_mm`, `pan_bottom_sd_mm`, `breach_probability` on `frame`, NaN outside.
+    colours : Mapping
+        Depth in mm to colour.
+    people : People
+        Units of what is shown on hovering.
+    """
+    west, south, east, north = layers["boundary"].total_bounds
+    pad = 0.04 * max(east - west, north - south)
+    plot = figure(
+        match_aspect=True, sizing_mode="stretch_both", x_range=Range1d(west - pad, east + pad),
+        y_range=Range1d(south - pad, north + pad),
+        tools=[PanTool(), WheelZoomTool(), ZoomInTool(), ZoomOutTool(), ResetTool()],
+        toolbar_location="above", active_drag=None, active_scroll=None, background_fill_color=None,
+        border_fill_color=None, outline_line_color=None, name="map",
+    )  # fmt: skip
+    plot.axis.visible = plot.grid.visible = False
+    plot.toolbar.logo = None
+    grounds = [_zones(plot, zones, colours, people)]
+    grounds += [_raster(plot, name, maps[name], frame, people) for name in _RASTERS]
+    grounds.append(_soils(plot, layers["soils"], people))
+    _overlays(plot, layers, people)
+    plot.add_layout(
+        ScaleBar(range=plot.x_range, unit="m", location="bottom_left", background_fill_alpha=0, border_line_color=None,
+                 bar_line_color=_MID_GREY, label_text_color=_MID_GREY, title_text_color=_MID_GREY)
+    )  # fmt: skip
+    # The characters that could end a script element early are written as escapes.
+    item = json.dumps(json_item(plot)).replace("<", "\\u003c").replace("\u2028", "\\u2028")
+    overlays = (("borders", "zone borders"), ("probes", "probe insertions"), ("exclusions", "keep-out ground"))
+    return WebMap(item=item, grounds=tuple(grounds), overlays=overlays)
+
+
+_RASTERS = {
+    "pan_bottom_mm": "bottom of the pan",
+    "pan_bottom_sd_mm": "how uncertain the bottom is (standard deviation)",
+    "breach_probability": "chance that the working depth gets below the pan",
+}
+
+
+def _zones(plot: figure, zones: gpd.GeoDataFrame, colours: Mapping[int, str], people: People) -> Ground:
+    rows = zones.to_dict("records")
+    source = ColumnDataSource(
+        {
+            **_rings(zones),
+            "colour": [UNRIPPED if row["kind"] == "exclusion" else colours[round(row["depth_mm"])] for row in rows],
+            "zone": [str(row["zone"]) for row in rows],
+            "depth": [people.depth(row["depth_mm"]) if row["depth_mm"] > 0 else "leave unripped" for row in rows],
+            "setup": [row["setup"] or MISSING for row in rows],
+            "area": [people.area(row["area_ha"]) for row in rows],
+            "reason": [row["reason"] for row in rows],
+        },
+        name="zone-source",
+    )
+    fill = plot.multi_polygons("xs", "ys", source=source, fill_color="colour", line_color=None, name="ground-depth")
+    fill.nonselection_glyph = None
+    edge = plot.multi_polygons(
+        "xs", "ys", source=source, fill_alpha=0, line_color=INK, line_width=1.5, name="borders", level="overlay"
+    )
+    edge.nonselection_glyph = None
+    tips = [("zone", "@zone"), ("depth", "@depth"), ("set-up", "@setup"), ("area", "@area"), ("why", "@reason")]
+    plot.add_tools(HoverTool(renderers=[fill], tooltips=tips, description="Tell on hovering", visible=False))
+    plot.add_tools(TapTool(renderers=[fill]))
+    ripped = sorted(depth for depth in set(zones["depth_mm"].round().astype(int)) if depth > 0)
+    classes = [(people.depth(depth), colours[depth]) for depth in ripped]
+    return Ground(name="ground-depth", says="working depth", classes=(*classes, ("leave unripped", UNRIPPED)))
+
+
+def _raster(plot: figure, name: str, values: Floats, frame: Frame, people: People) -> Ground:
+    step = int(np.ceil(np.sqrt(values.size / _MOST_CELLS)))
+    thin = values[::step, ::step]
+    known = thin[np.isfinite(thin)]
+    low, high = (float(known.min()), float(known.max())) if known.size else (0.0, 1.0)
+    # 1 to 255 carry the scale, 0 is no data: a byte a cell keeps the page small.
+    scaled = np.where(np.isfinite(thin), 1 + np.round(254 * (thin - low) / max(high - low, 1e-9)), 0)
+    west, _, _, north = frame.bounds
+    n_rows, n_cols = thin.shape
+    drawn = plot.image(
+        image=[np.flipud(scaled).astype("uint8")], x=west, y=north - n_rows * step * frame.cell_m,
+        dw=n_cols * step * frame.cell_m, dh=n_rows * step * frame.cell_m, name=f"ground-{name}", visible=False,
+    )  # fmt: skip
+    drawn.glyph.color_mapper = LinearColorMapper(palette=Cividis256, low=1, high=255, low_color="#00000000")
+    say = share if name == "breach_probability" else people.depth
+    return Ground(name=f"ground-{name}", says=_RASTERS[name], low=say(low), high=say(high))
+
+
+def _soils(plot: figure, soils: gpd.GeoDataFrame, people: People) -> Ground:
+    names = sorted(set(soils["soil_type"]))
+    colour = {name: _SOILS[k % len(_SOILS)] for k, name in enumerate(names)}
+    clay = [people.depth(depth) if np.isfinite(depth) else MISSING for depth in soils["clay_depth_mm"].astype(float)]
+    source = ColumnDataSource(
+        {**_rings(soils), "colour": [colour[name] for name in soils["soil_type"]], "soil": list(soils["soil_type"]),
+         "clay": clay}
+    )  # fmt: skip
+    drawn = plot.multi_polygons(
+        "xs", "ys", source=source, fill_color="colour", line_color=None, name="ground-soils", visible=False
+    )
+    tips = [("soil", "@soil"), ("depth to clay", "@clay")]
+    plot.add_tools(HoverTool(renderers=[drawn], tooltips=tips, visible=False))
+    return Ground(name="ground-soils", says="soil types", classes=tuple(colour.items()))
+
+
+def _overlays(plot: figure, layers: Mapping[str, gpd.GeoDataFrame], people: People) -> None:
+    shut, edge, probes = layers["exclusions"], layers["boundary"], layers["probes"]
+    names = [str(name) for name in shut["name"]] if "name" in shut else [""] * len(shut)
+    source = ColumnDataSource({**_rings(shut), "name": names})
+    drawn = plot.multi_polygons(
+        "xs", "ys", source=source, fill_alpha=0, hatch_pattern="diagonal_cross", hatch_color="#b2182b",
+        line_color="#b2182b", line_width=2, name="exclusions", level="overlay",
+    )  # fmt: skip
+    plot.add_tools(HoverTool(renderers=[drawn], tooltips=[("keep out", "@name")], visible=False))
+    rim = ColumnDataSource(_rings(edge))
+    plot.multi_polygons("xs", "ys", source=rim, fill_alpha=0, line_color=_MID_GREY, line_width=2, level="overlay")
+    points = shapely.get_coordinates(probes.geometry.array)
+    present = probes["state"] == "present"
+    bottom = [
+        people.depth(mm) if np.isfinite(mm) else f"below {people.depth(low)}"
+        for mm, low in zip(probes["bottom_mm"], probes["bottom_low_mm"], strict=True)
+    ]
+    columns: dict[str, Any] = {
+        "x": points[:, 0], "y": points[:, 1], "name": list(probes["insertion"]), "state": list(probes["state"]),
+        "bottom": np.where(present, bottom, MISSING).tolist(),
+        "why": list(probes["why"]),
+    }  # fmt: skip
+    dots = plot.scatter(
+        "x", "y", source=ColumnDataSource(columns), size=7, fill_color="#ffffff", line_color=INK, line_width=1.5,
+        name="probes", visible=False, level="overlay",
+    )  # fmt: skip
+    tips = [("insertion", "@name"), ("pan", "@state"), ("bottom", "@bottom"), ("why", "@why")]
+    plot.add_tools(HoverTool(renderers=[dots], tooltips=tips, visible=False))
+
+
+def _rings(table: gpd.GeoDataFrame) -> dict[str, Any]:
+    """Give `xs` and `ys` as multi-polygon glyphs take them: feature, part, ring, coordinate."""
+    parts = [[shapely.get_rings(part) for part in shapely.get_parts(shape)] for shape in table.geometry]
+    return {
+        axis: [[[shapely.get_coordinates(ring)[:, k].tolist() for ring in rings] for rings in part] for part in parts]
+        for k, axis in enumerate(("xs", "ys"))
+    }

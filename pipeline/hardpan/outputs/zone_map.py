@@ -1,0 +1,104 @@
+"""The depth map as a still picture, for the head of the report and for the job card."""
+
+import io
+import re
+from collections.abc import Mapping
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch
+from matplotlib.path import Path as Outline
+
+from hardpan.outputs.palette import INK, text_on
+from hardpan.outputs.people import People
+
+_ROOM_FOR_NUMBER, _ROOM_FOR_DEPTH = 0.022, 0.055
+"""Radius of the widest circle in a zone, over the map's longer side, from which number and depth fit."""
+
+_ROUND_M = (10, 20, 50, 100, 200, 500, 1000, 2000)
+"""Lengths a scale bar may have, m."""
+
+
+def draw_zone_map(zones: gpd.GeoDataFrame, colours: Mapping[int, str], people: People) -> Figure:
+    """Give a figure of the zones with number and depth written in each that has room, scale bar and north arrow.
+
+    Parameters
+    ----------
+    zones : GeoDataFrame
+        `zone`, `kind`, `depth_mm` and polygons in the working CRS, m.
+    colours : Mapping
+        Depth in mm to colour.
+    people : People
+        Units of the labels.
+    """
+    west, south, east, north = zones.total_bounds
+    width, height = east - west, north - south
+    figure = Figure(figsize=(6.4, float(np.clip(6.4 * height / width, 2.6, 8.0)) + 0.35))
+    FigureCanvasAgg(figure)
+    axes = figure.add_axes((0, 0, 1, 1))
+    axes.set_axis_off()
+    axes.set_aspect("equal")
+    for zone in zones.itertuples():
+        shut = zone.kind == "exclusion"
+        colour = "none" if shut else colours[round(zone.depth_mm)]
+        patch = PathPatch(
+            _outline(zone.geometry), facecolor=colour, edgecolor=INK, linewidth=1.0, hatch="xxxx" if shut else None
+        )
+        axes.add_patch(patch)
+        if not shut:
+            _label(axes, zone, colour, people, extent_m=max(width, height))
+    _scale_and_north(axes, (west, south, east, north))
+    return figure
+
+
+def as_svg(figure: Figure) -> str:
+    """Give the figure as an SVG element that takes its text colour from the page around it."""
+    stream = io.StringIO()
+    figure.savefig(stream, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
+    drawing = stream.getvalue()
+    drawing = drawing[drawing.index("<svg") :].replace(INK, "currentColor")
+    # Names of groups repeat from figure to figure on one page; nothing refers to them.
+    drawing = re.sub(r' id="[\w.]+_\d+"', "", drawing)
+    return re.sub(r'<svg [^>]*viewBox="([^"]+)"[^>]*>', r'<svg viewBox="\1" aria-hidden="true">', drawing, count=1)
+
+
+def as_png(figure: Figure, dots_per_inch: float) -> bytes:
+    """Give the figure as a PNG."""
+    stream = io.BytesIO()
+    figure.savefig(stream, format="png", dpi=dots_per_inch, metadata={"Software": None})
+    return stream.getvalue()
+
+
+def _outline(shape: shapely.Geometry) -> Outline:
+    rings = [shapely.get_coordinates(ring) for ring in shapely.get_rings(shape)]
+    return Outline.make_compound_path(*(Outline(ring, closed=True) for ring in rings))
+
+
+def _label(axes: Axes, zone: Any, colour: str, people: People, *, extent_m: float) -> None:  # noqa: ANN401
+    """Write the zone's number, and its depth where the widest circle inside has room for it."""
+    circle = shapely.maximum_inscribed_circle(max(shapely.get_parts(zone.geometry), key=lambda part: part.area))
+    (x, y), room = circle.coords[0], circle.length / extent_m
+    if room < _ROOM_FOR_NUMBER:
+        return
+    depth = people.depth(zone.depth_mm) if zone.depth_mm > 0 else "leave"
+    text = f"{zone.zone}\n{depth}" if room >= _ROOM_FOR_DEPTH else str(zone.zone)
+    axes.text(x, y, text, ha="center", va="center", color=text_on(colour), fontsize=15, fontweight="bold")
+
+
+def _scale_and_north(axes: Axes, bounds: tuple[float, float, float, float]) -> None:
+    west, south, east, north = bounds
+    pad = 0.02 * max(east - west, north - south)
+    length = max((one for one in _ROUND_M if one <= (east - west) / 3), default=_ROUND_M[0])
+    y = south - 2.2 * pad
+    axes.plot([west, west + length], [y, y], color=INK, linewidth=4, solid_capstyle="butt")
+    axes.text(west + length + pad, y, f"{length} m", va="center", color=INK, fontsize=14)
+    arrow = {"arrowstyle": "-|>", "color": INK, "linewidth": 2, "mutation_scale": 22}
+    axes.annotate("", (east - pad, y + 1.6 * pad), (east - pad, y - 1.6 * pad), arrowprops=arrow)
+    axes.text(east - 2.4 * pad, y, "N", ha="right", va="center", color=INK, fontsize=14, fontweight="bold")
+    axes.set_xlim(west - pad, east + pad)
+    axes.set_ylim(y - 2 * pad, north + pad)
