@@ -159,7 +159,7 @@ def profile_kpa(truth: pd.Series, rng: np.random.Generator, dryness: float) -> F
         fade = np.exp(-np.maximum(away_mm, 0.0) / 55.0)
         cone = np.where(away_mm <= 0, inside, background + (CRITICAL_KPA - background) * fade)
     if np.isfinite(truth["clay_mm"]):
-        cone = cone + 850.0 * np.clip((DEPTHS_MM - truth["clay_mm"] - 25.0) / 130.0, 0.0, 1.0)
+        cone = cone + 550.0 * np.clip((DEPTHS_MM - truth["clay_mm"] - 25.0) / 130.0, 0.0, 1.0)
     scatter = np.convolve(rng.normal(0.0, 1.0, DEPTHS_MM.size + 2), [0.4, 0.8, 0.4], mode="valid")
     return np.clip(cone * dryness * np.exp(0.05 * scatter), 100.0, 6000.0)
 
