@@ -31,6 +31,9 @@ class PrescriptionSettings(Settings):
     )
     clay_margin_mm: float = setting(50.0, says="Stay this far above hostile clay", unit="mm", ge=0)
     user_uniform_depth_mm: float | None = setting(None, says="Uniform depth to compare with", unit="mm", gt=0)
+    limit_slack: float = setting(
+        0.02, says="Share of a zone that may pass a limit, for borders that follow the machine", ge=0, lt=0.5
+    )
     setups_per_paddock: int = setting(1, says="Set-ups the operator is ready to fit in one paddock", ge=1, le=4)
     soft_clay_margin_mm: float = setting(
         0.0,

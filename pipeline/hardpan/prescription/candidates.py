@@ -1,0 +1,73 @@
+"""The candidate depths and set-ups, and leaving the ground alone."""
+
+import numpy as np
+import pandas as pd
+
+from hardpan.core.errors import SettingsError
+from hardpan.prescription.settings import MachineSettings, PrescriptionSettings
+from hardpan.records.catalog import Catalog, Ripper, SetUp
+from hardpan.records.issues import Issue, Issues, Outcome
+
+
+def list_candidates(
+    catalog: Catalog, prescription: PrescriptionSettings, machine: MachineSettings
+) -> tuple[pd.DataFrame, Issues]:
+    """Give every set-up at every step of depth it and the ripper allow; row 0 leaves the ground alone.
+
+    Returns
+    -------
+    DataFrame
+        `option`, `setup` ("" in row 0), `depth_mm`, `spacing_mm`.
+    Issues
+        Set-ups that no depth can use.
+
+    Raises
+    ------
+    SettingsError
+        No set-up has a depth.
+    """
+    names = [name for name in catalog.setups if machine.setup in {None, name}]
+    depths = {name: steps_mm(catalog.ripper, catalog.setups[name], prescription.step_mm) for name in names}
+    rows = [("", 0)] + [(name, depth) for name, steps in depths.items() for depth in steps]
+    if len(rows) == 1:
+        raise SettingsError(
+            what=f"no depth on steps of {prescription.step_mm} mm suits {', '.join(names) or 'any set-up'}",
+            where=f"ripper {catalog.ripper_name}",
+            right=f"a step between {_span(catalog.ripper, None)}",
+            do="change prescription.step_mm, or the depths of ripper and set-up",
+        )
+    table = pd.DataFrame(rows, columns=["setup", "depth_mm"])
+    table.insert(0, "option", np.arange(len(table)))
+    table["spacing_mm"] = np.where(table["depth_mm"] > 0, catalog.ripper.spacing.value, 0.0)
+    where = {name: _span(catalog.ripper, catalog.setups[name]) for name in names}
+    issues = tuple(
+        Issue(
+            outcome=Outcome.WARN,
+            stage="prescription",
+            code="set-up-without-depth",
+            what=f"no depth on steps of {prescription.step_mm} mm lies between {where[name]}",
+            done=f"{catalog.setups[name].says} are not considered",
+            place=name,
+        )
+        for name, steps in depths.items()
+        if not steps
+    )
+    return table, issues
+
+
+def steps_mm(ripper: Ripper, setup: SetUp, step_mm: int) -> list[int]:
+    """Give the multiples of the step between the shallowest and deepest depth of ripper and set-up."""
+    shallow, deep = _limits(ripper, setup)
+    first, last = int(np.ceil(shallow / step_mm - 1e-9)), int(np.floor(deep / step_mm + 1e-9))
+    return [step * step_mm for step in range(first, last + 1)]
+
+
+def _limits(ripper: Ripper, setup: SetUp | None) -> tuple[float, float]:
+    lows = [ripper.min_depth, None if setup is None else setup.min_depth]
+    highs = [ripper.max_depth, None if setup is None else setup.max_depth]
+    return max(q.value for q in lows if q is not None), min(q.value for q in highs if q is not None)
+
+
+def _span(ripper: Ripper, setup: SetUp | None) -> str:
+    shallow, deep = _limits(ripper, setup)
+    return f"{shallow:g} and {deep:g} mm"

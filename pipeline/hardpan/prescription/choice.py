@@ -1,0 +1,121 @@
+"""Which depth and set-up each zone gets, and which set-ups the paddock is worked with."""
+
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hardpan.core.arrays import Bools, Floats, Ints
+
+Texts: TypeAlias = NDArray[np.object_]
+
+LEAVE = 0
+"""Option of leaving the ground."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ballot:
+    """What each zone could do; arrays of shape (n_zones, n_options)."""
+
+    net: Floats
+    """Expected net return per ha; -inf where the option is forbidden."""
+    cost: Floats
+    """Expected cost per ha."""
+    loosened: Floats
+    """Share of the pan's excess broken where there is a pan."""
+    breach: Floats
+    """Probability that the depth reaches the pan's bottom or there is no pan."""
+    why_not: Texts
+    """Why an option is forbidden, "" where it is not."""
+    covered: Floats
+    """Share of the zone where the foot passes below the pan by the margin asked for, or there is no pan."""
+    ha: Floats
+    """(n_zones,) area."""
+    depth_mm: Floats
+    """(n_options,)."""
+    setup: Ints
+    """(n_options,) position of the set-up, -1 for leaving."""
+    wanted: Floats
+    """(n_zones, n_setups): rank of the set-up the decision table asks for, infinite where it does not."""
+
+
+def by_return(ballot: Ballot) -> tuple[Ints, Floats]:
+    """Give each zone's best option with each set-up and its net return per ha; leaving is worth 0.
+
+    Returns
+    -------
+    (n_zones, n_setups) options, (n_zones, n_setups) net; -inf where it does not pay or is forbidden.
+    """
+    nets = [np.where(ballot.setup == setup, ballot.net, -np.inf) for setup in range(ballot.wanted.shape[1])]
+    best = np.stack([net.argmax(axis=1) for net in nets], axis=1)
+    value = np.stack([net.max(axis=1) for net in nets], axis=1)
+    return best, np.where(value > 0.0, value, -np.inf)
+
+
+def by_cover(ballot: Ballot, share: float) -> tuple[Ints, Floats]:
+    """Give each zone's shallowest option with each set-up that covers `share` of it, and its net return per ha.
+
+    Where none does, the deepest that is allowed; -inf where none is allowed or leaving covers the share already.
+    """
+    best = np.full(ballot.wanted.shape, LEAVE)
+    value = np.full(ballot.wanted.shape, -np.inf)
+    idle = ballot.covered[:, LEAVE] >= share
+    for setup in range(ballot.wanted.shape[1]):
+        options = np.flatnonzero(ballot.setup == setup)
+        options = options[np.argsort(ballot.depth_mm[options], kind="stable")]
+        if not options.size:
+            continue
+        allowed: Bools = np.isfinite(ballot.net[:, options])
+        reached: Bools = allowed & (ballot.covered[:, options] >= share)
+        deepest = options.size - 1 - allowed[:, ::-1].argmax(axis=1)
+        pick = np.where(reached.any(axis=1), reached.argmax(axis=1), deepest)
+        best[:, setup] = options[pick]
+        open_to = allowed.any(axis=1) & ~idle
+        value[:, setup] = np.where(open_to, ballot.net[np.arange(pick.size), best[:, setup]], -np.inf)
+    return best, value
+
+
+def fit_setups(best: Ints, value: Floats, ballot: Ballot, n_setups: int) -> Ints:
+    """Give the option of each zone when at most `n_setups` set-ups are fitted in the paddock.
+
+    A zone takes the set-up the decision table wants most among those fitted, else the one that returns most; it is left
+    where none is worth it. Of all ways to fit the ripper the one with most money wins; but where the table asks for a
+    set-up on most of the ground that is ripped, ways without it are out.
+    """
+    chosen, score = np.full(len(best), LEAVE), (-1, -np.inf)
+    for fitted in combinations(range(best.shape[1]), min(n_setups, best.shape[1])):
+        columns = np.array(fitted)
+        rank = np.where(np.isfinite(value[:, columns]), ballot.wanted[:, columns], np.inf)
+        most = np.where(np.isfinite(rank).any(axis=1), rank.argmin(axis=1), value[:, columns].argmax(axis=1))
+        zones = np.arange(len(best))
+        money = value[zones, columns[most]]
+        ripped = np.isfinite(money)
+        served = ripped & np.isfinite(rank).any(axis=1)
+        mostly = int(ballot.ha[served].sum() > 0.5 * ballot.ha[ripped].sum())
+        total = float((money * ballot.ha)[ripped].sum())
+        if (mostly, total) > score:
+            chosen, score = np.where(ripped, best[zones, columns[most]], LEAVE), (mostly, total)
+    return chosen
+
+
+def runner_up(ballot: Ballot, chosen: Ints) -> Ints:
+    """Give the next best option of each zone: another depth, another set-up, or leaving."""
+    net = ballot.net.copy()
+    net[np.arange(len(chosen)), chosen] = -np.inf
+    return np.asarray(net.argmax(axis=1))
+
+
+def zone_means(values: Floats, weights: Floats, forbidden: Bools, fallback: Floats, slack: float) -> Floats:
+    """Give area-weighted means of node values by zone, shape (n_zones, n_options).
+
+    Parameters
+    ----------
+    values, forbidden, fallback : (n_nodes, n_options)
+        Where an option is forbidden on no more than `slack` of a zone, `fallback` counts there; beyond that, -inf.
+    weights : (n_zones, n_nodes)
+        Share of each zone a node stands for.
+    """
+    means = weights @ np.where(forbidden, fallback, values)
+    return np.where(weights @ forbidden <= slack + 1e-12, means, -np.inf)

@@ -1,0 +1,127 @@
+"""The set-up decision table read against what is known of each zone."""
+
+from collections.abc import Mapping, Sequence
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from hardpan.core.arrays import Floats
+from hardpan.records.catalog import Rule
+
+MEASURED = (
+    "ph_0_100",
+    "ph_100_200",
+    "ph_200_300",
+    "repellence_med",
+    "clay_depth_mm",
+    "clay_pct",
+    "esp_pct",
+    "esp_depth_mm",
+    "gravel_pct",
+    "carbonate_pct",
+)
+"""Columns of the cores a rule may read."""
+
+
+def core_facts(zones: gpd.GeoDataFrame, cores: gpd.GeoDataFrame) -> pd.DataFrame:
+    """Give the mean of the cores by zone: of those inside it, else of those of its soil type, else NaN.
+
+    Returns
+    -------
+    DataFrame
+        Index as `zones`; columns `MEASURED`, `ph_subsoil` (the lower of 100-200 and 200-300 mm) and `cores` (text:
+        where the values come from).
+    """
+    values = cores.reindex(columns=list(MEASURED)).astype(float)
+    values["ph_subsoil"] = values[["ph_100_200", "ph_200_300"]].min(axis=1)
+    rows = []
+    for soil, shape in zip(zones["soil_type"], zones.geometry, strict=True):
+        inside = cores.within(shape).to_numpy() if len(cores) else np.zeros(0, dtype=bool)
+        alike = (cores["soil_type"] == soil).to_numpy() if len(cores) else inside
+        use, where = (inside, "in the zone") if inside.any() else (alike, f"of {soil}")
+        n = int(use.sum())
+        said = f"{n} core{'s' if n > 1 else ''} {where}" if n else "no core"
+        rows.append({**values[use].mean().to_dict(), "cores": said})
+    return pd.DataFrame(rows, index=zones.index)
+
+
+def judge(rules: Sequence[Rule], facts: pd.DataFrame) -> pd.DataFrame:
+    """Give one row a zone and rule: `row` (label of `facts`), `rule` (position), `met` "yes", "no" or "not known"."""
+    rows = [
+        {"row": label, "rule": number, "met": _met(rule, known)}
+        for label, known in zip(facts.index, _records(facts), strict=True)
+        for number, rule in enumerate(rules)
+    ]
+    return pd.DataFrame(rows, columns=["row", "rule", "met"])
+
+
+def _records(facts: pd.DataFrame) -> list[dict[str, object]]:
+    return [{str(name): value for name, value in row.items()} for row in facts.to_dict("records")]
+
+
+def _met(rule: Rule, known: Mapping[str, object]) -> str:
+    found = {name: float(known.get(name, np.nan)) for name in rule.when}  # type: ignore[arg-type]
+    if any(not low <= found[name] <= high for name, (low, high) in rule.when.items() if not np.isnan(found[name])):
+        return "no"
+    return "not known" if any(np.isnan(value) for value in found.values()) else "yes"
+
+
+def wanted_setups(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame, setups: Sequence[str]) -> Floats:
+    """Give the rank of each set-up asked for by the rules met, (n_zones, n_setups); infinite where none asks."""
+    rank = pd.DataFrame(np.inf, index=facts.index, columns=list(setups))
+    for label, number in judged.loc[judged["met"] == "yes", ["row", "rule"]].itertuples(index=False):
+        for place, name in enumerate(rules[number].prefers):
+            if name in rank:
+                rank.loc[label, name] = min(rank.loc[label, name], place)
+    return rank.to_numpy()
+
+
+def forbidden_setups(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame, setups: Sequence[str]) -> Floats:
+    """Give the rule that forbids each set-up, (n_zones, n_setups): its position, -1 where none does."""
+    by = pd.DataFrame(-1, index=facts.index, columns=list(setups))
+    for label, number in judged.loc[judged["met"] == "yes", ["row", "rule"]].itertuples(index=False):
+        for name in rules[number].forbids:
+            if name in by:
+                by.loc[label, name] = number
+    return by.to_numpy()
+
+
+def condition_table(
+    rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame, zone: Mapping[object, int]
+) -> pd.DataFrame:
+    """Give the rules met or open in each zone, columns of `Plan.conditions`."""
+    rows = []
+    for label, number, met in judged.itertuples(index=False):
+        if met == "no":
+            continue
+        rule = rules[number]
+        rows.append(
+            {
+                "zone": zone[label],
+                "constraint": rule.constraint,
+                "met": f"{met}: {rule.says} ({_evidence(rule, facts.loc[label].to_dict())})",
+                "setup": ", ".join(rule.prefers),
+                "rollers": "" if rule.rollers is None else ("yes" if rule.rollers else "no"),
+                "advice": rule.advice
+                if met == "yes"
+                else f"Measure {', '.join(_missing(rule, facts.loc[label]))} to know.",
+                "source": rule.source,
+            }
+        )
+    return pd.DataFrame(rows, columns=["zone", "constraint", "met", "setup", "rollers", "advice", "source"])
+
+
+def not_fixed(rules: Sequence[Rule], judged: pd.DataFrame, label: object) -> str:
+    """Give what ripping leaves unmended in one zone, one line."""
+    met = judged.loc[(judged["row"] == label) & (judged["met"] == "yes"), "rule"]
+    return "; ".join(dict.fromkeys(rules[number].not_fixed for number in met if rules[number].not_fixed))
+
+
+def _missing(rule: Rule, known: "pd.Series[float]") -> list[str]:
+    return [name for name in rule.when if name not in known or pd.isna(known[name])]
+
+
+def _evidence(rule: Rule, known: Mapping[str, object]) -> str:
+    values = [f"{name} {known[name]:.3g}" for name in rule.when if name in known and not pd.isna(known[name])]  # type: ignore[call-overload]
+    return ", ".join([*values, str(known["cores"])] if any(name in MEASURED for name in rule.when) else values)

@@ -1,0 +1,196 @@
+"""Ground, options and money together: what every option costs and returns, draw by draw."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.core.errors import InputError
+from hardpan.prescription.effort import LIMITS, Passes, Puller
+from hardpan.prescription.ground import Ground
+from hardpan.prescription.loosening import (
+    breaking_weights,
+    critical_depth_mm,
+    cumulated_excess,
+    depth_grid_mm,
+    full_width_depth_mm,
+    ridge_mm,
+)
+from hardpan.prescription.returns import Totals, cost_per_ha, total_up
+from hardpan.records.catalog import Catalog
+from hardpan.records.ledger import Rates
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Economy:
+    """Everything the return of an option depends on."""
+
+    table: pd.DataFrame
+    """`setup`, `depth_mm` of each option."""
+    section: Mapping[str, Floats]
+    """Loosened section of each option, arrays of shape (n_options,)."""
+    passes: Mapping[str, Passes]
+    """How each option is pulled, by texture."""
+    wear: Floats
+    """(n_options,): wear of one pass relative to a plain tine at the reference depth."""
+    ground: Ground
+    worth: Floats
+    """(n_draws, n_soils): worth per ha of breaking the whole pan; 0 on soils that do not respond."""
+    shape: Floats
+    """Excess resistance against relative depth in the pan."""
+    rates: Rates
+    draft_factor: Floats
+    """(n_draws,)."""
+
+    def narrow(self, options: Ints, nodes: Ints, ha: Floats) -> "Economy":
+        """Give the economy of some options on part of the ground: `ha` of each of `nodes`."""
+        return replace(
+            self,
+            table=self.table.iloc[options],
+            section={name: values[options] for name, values in self.section.items()},
+            passes={texture: passes.take(options) for texture, passes in self.passes.items()},
+            wear=self.wear[options],
+            ground=replace(self.ground.take(nodes), ha=ha),
+        )
+
+    def pullable(self) -> Bools:
+        """Give whether each option can be pulled on each soil type, (n_soils, n_options)."""
+        can = {texture: ~np.isnan(passes.speed_kmh) for texture, passes in self.passes.items()}
+        return np.asarray(np.stack([can[texture] for texture in self.ground.textures]))
+
+    def cost(self, turning: Floats | float = 1.0) -> Floats:
+        """Give the cost per ha, (n_soils, n_draws, n_options), 0 for leaving.
+
+        `turning` is the time a hectare takes over that at the usual field efficiency.
+        """
+        money = {name: self.rates.scenarios[name].to_numpy() for name in ("per_hour", "per_litre", "wear_per_ha")}
+        ripped = self.section["depth_mm"] > 0
+        by_texture = {}
+        for texture, passes in self.passes.items():
+            hours, litres = passes.at(self.draft_factor[:, None], turning)
+            cost = cost_per_ha(hours, litres, self.wear * passes.passes, **money)
+            by_texture[texture] = np.where(ripped, np.nan_to_num(cost), 0.0)
+        return np.asarray(np.stack([by_texture[texture] for texture in self.ground.textures]))
+
+    def totals(self, allowed: Bools) -> Totals:
+        """Give expectations by node and sums by draw of what each option breaks where it is `allowed`."""
+        ground, section = self.ground, self.section
+        grid = depth_grid_mm(float(section["depth_mm"].max(initial=0.0)))
+        gain, loosened = np.zeros(allowed.shape), np.zeros(allowed.shape)
+        summed = np.zeros((ground.present.shape[0], allowed.shape[1]))
+        for nodes in ground.groups():
+            # below its reach a tine gains nothing, so it counts as working no deeper
+            reached = {**section, "depth_mm": np.minimum(section["depth_mm"], ground.reach_mm[nodes[0]])}
+            excess = cumulated_excess(ground.top_mm[:, nodes].T, ground.bottom_mm[:, nodes].T, self.shape, grid)
+            present = ground.present[:, nodes].T.astype(np.float32)
+            worth = present * self.worth[:, ground.soil[nodes]].T.astype(np.float32)
+            block = total_up(excess, breaking_weights(grid, reached), worth=worth, present=present, ha=ground.ha[nodes])
+            gain[nodes], loosened[nodes] = block.gain, block.loosened
+            summed += block.summed * allowed[nodes[0]]
+        return Totals(gain=gain, loosened=loosened, summed=summed)
+
+    def summed_cost(self, allowed: Bools, turning: Floats | float = 1.0) -> Floats:
+        """Give the cost on all allowed ground, money, (n_draws, n_options)."""
+        ground = self.ground
+        ha = np.stack([(ground.ha * (ground.soil == code)) @ allowed for code in range(len(ground.soils))])
+        return np.asarray(np.einsum("sko,so->ko", self.cost(turning), ha))
+
+
+def economy_of(
+    table: pd.DataFrame,
+    ground: Ground,
+    catalog: Catalog,
+    rates: Rates,
+    shape: Floats,
+    *,
+    draft_factor: Floats,
+    calibration: float,
+) -> Economy:
+    """Give the economy of all options of `table` on all ground.
+
+    Raises
+    ------
+    InputError
+        The draws of money are not as many as those of the pan.
+    """
+    effort, depth = catalog.effort, table["depth_mm"].to_numpy(float)
+    wear = table["setup"].map({name: setup.wear_factor.value for name, setup in catalog.setups.items()}).fillna(0.0)
+    reference = effort.anchor_depth if effort.wear_depth is None else effort.wear_depth
+    any_setup = next(iter(catalog.setups.values()))
+    setups = tuple(catalog.setups.get(name, any_setup) for name in table["setup"])
+    passes = {
+        texture: Puller(catalog=catalog, texture=texture, setups=setups, depth_mm=depth, factor=calibration).plan()
+        for texture in dict.fromkeys(ground.textures)
+    }
+    return Economy(
+        table=table,
+        section=_section(table, catalog),
+        passes=passes,
+        wear=wear.to_numpy(float) * depth / reference.value,
+        ground=ground,
+        worth=_worth(rates, ground),
+        shape=shape,
+        rates=rates,
+        draft_factor=draft_factor,
+    )
+
+
+def _section(table: pd.DataFrame, catalog: Catalog) -> dict[str, Floats]:
+    """Give the loosened section of every option: arrays of shape (n_options,), a foot of no width for leaving."""
+    depth = table["depth_mm"].to_numpy(float)
+    spacing = np.full(depth.size, catalog.ripper.spacing.value)
+    foot, side, critical = np.zeros(depth.size), np.full(depth.size, 45.0), np.zeros(depth.size)
+    for name, setup in catalog.setups.items():
+        rows = (table["setup"] == name).to_numpy()
+        foot[rows], side[rows] = setup.foot_width.value, setup.side_angle.value
+        critical[rows] = critical_depth_mm(setup, depth[rows])
+    ridge = ridge_mm(foot, spacing, side)
+    return {"depth_mm": depth, "foot_mm": foot, "ridge_mm": ridge, "spacing_mm": spacing, "critical_mm": critical}
+
+
+def _worth(rates: Rates, ground: Ground) -> Floats:
+    worth = rates.scenarios["worth_per_ha"].sel(soil_type=list(ground.soil_names)).transpose("draw", "soil_type")
+    if worth.sizes["draw"] != ground.present.shape[0]:
+        raise InputError(
+            what=f"{worth.sizes['draw']} draws of money do not go with {ground.present.shape[0]} draws of the pan",
+            right="as many of both",
+        )
+    return np.asarray(worth.to_numpy() * ground.responds, dtype=np.float64)
+
+
+def into_clay_mm(table: pd.DataFrame, catalog: Catalog) -> Floats:
+    """Give how far each option must reach into the clay to be of use, NaN where it need not."""
+    must = {
+        name: np.nan if setup.into_clay is None else setup.into_clay.value for name, setup in catalog.setups.items()
+    }
+    return np.asarray(table["setup"].map(must), dtype=np.float64)
+
+
+def describe(economy: Economy, catalog: Catalog, texture: str) -> pd.DataFrame:
+    """Give the options with their machine values in soil of `texture`, columns of `Options.table`."""
+    passes, section = economy.passes[texture], economy.section
+    ripped, feasible = section["depth_mm"] > 0, ~np.isnan(passes.speed_kmh)
+    hours, litres = passes.at(np.ones(ripped.size))
+    held = np.array([*LIMITS, "the speed window"])[passes.limited_by]
+    columns = {
+        "speed_kmh": passes.speed_kmh,
+        "passes": passes.passes,
+        "tines": passes.tines,
+        "width_m": passes.tines * catalog.ripper.spacing.value / 1000.0,
+        "draft_kn": passes.draft_kn,
+        "drawbar_kw": passes.drawbar_kw,
+        "engine_kw": passes.engine_kw,
+        "slip": passes.slip,
+        "load": passes.load,
+        "fuel_l_per_ha": litres,
+        "hours_per_ha": hours,
+        "critical_depth_mm": section["critical_mm"],
+        "full_width_mm": full_width_depth_mm(section["depth_mm"], section["critical_mm"], section["ridge_mm"]),
+    }
+    machine = pd.DataFrame({name: np.where(ripped, values, 0.0) for name, values in columns.items()})
+    machine["limited_by"] = np.where(ripped, held, "")
+    machine["feasible"] = feasible
+    machine["why_not"] = ["" if can else f"one tine is beyond {what}" for can, what in zip(feasible, held, strict=True)]
+    return pd.concat([economy.table, machine], axis=1).astype({"tines": int, "passes": int})

@@ -1,0 +1,299 @@
+"""What it takes to pull: draft, power, speed, slip, fuel and time of every option."""
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+from scipy.special import ndtri
+
+from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.core.errors import SettingsError
+from hardpan.core.units import STANDARD_GRAVITY
+from hardpan.prescription.settings import MachineSettings
+from hardpan.records.catalog import Catalog, DraftRow, Effort, SetUp
+from hardpan.records.issues import Issue, Issues, Outcome
+
+SPEED_STEP_KMH = 0.25
+"""Step in which a driver sets the speed."""
+
+LIMITS = ("engine power", "the break-out rating of a tine", "the draft rating of the frame", "the tractor's grip")
+"""What can hold a pass back, in the order of `Puller._loads`."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Passes:
+    """How each option is pulled; arrays of shape (n_options,), hours and litres those of all passes together."""
+
+    tines: Floats
+    passes: Floats
+    speed_kmh: Floats
+    """NaN, as all that follows from it, where not even one tine can be pulled."""
+    draft_kn: Floats
+    drawbar_kw: Floats
+    engine_kw: Floats
+    slip: Floats
+    load: Floats
+    """Largest load over limit at that speed, at most 1."""
+    limited_by: Ints
+    """Position in `LIMITS` of what forbids the next faster speed, -1: the speed window ends."""
+    hours_per_ha: Floats
+    """At the usual field efficiency."""
+    pull_l_per_ha: Floats
+    """Fuel of the pull itself, in proportion to draft."""
+    idle_l_per_ha: Floats
+    """Fuel of the turning engine, in proportion to hours."""
+
+    def take(self, options: Ints) -> "Passes":
+        """Give the passes of some options."""
+        return Passes(**{field.name: getattr(self, field.name)[options] for field in fields(Passes)})
+
+    def at(self, factor: Floats, turning: Floats | float = 1.0) -> tuple[Floats, Floats]:
+        """Give hours and litres per ha when draft is `factor` times the expected and time `turning` times the usual.
+
+        A harder pull that passes a limit slows the work in proportion; an easier one is not driven faster.
+        """
+        slower = np.maximum(1.0, factor * self.load) * turning
+        return self.hours_per_ha * slower, self.pull_l_per_ha * factor + self.idle_l_per_ha * slower
+
+
+def draft_per_tine_n(
+    row: DraftRow,
+    *,
+    texture_factor: float,
+    depth_mm: Floats | float,
+    speed_kmh: Floats | float,
+    anchor_mm: float,
+    exponent: float,
+) -> Floats:
+    """Give the draft of one tine, N (`d497`).
+
+    Notes
+    -----
+    D = F (A + B S + C S^2) T0 (T / T0)^p with S in km/h and T in cm; p = 1 is the equation as published, and at the
+    anchor depth T0 every p gives the same.
+    """
+    speed = np.asarray(speed_kmh, dtype=float)
+    rate = row.a.value + row.b.value * speed + row.c.value * speed**2
+    return np.asarray(texture_factor * rate * (anchor_mm / 10.0) * (np.asarray(depth_mm) / anchor_mm) ** exponent)
+
+
+def work_rate_ha_per_h(speed_kmh: Floats | float, width_m: Floats | float, efficiency: float) -> Floats:
+    """Give the field capacity C = S W E / 10, ha/h (`pm696`)."""
+    return np.asarray(np.asarray(speed_kmh) * np.asarray(width_m) * efficiency / 10.0)
+
+
+def drawbar_power_kw(draft_kn: Floats | float, speed_kmh: Floats | float) -> Floats:
+    """Give the drawbar power D S / 3.6, kW."""
+    return np.asarray(np.asarray(draft_kn) * np.asarray(speed_kmh) / 3.6)
+
+
+def engine_power_kw(drawbar_kw: Floats, effort: Effort, drive: str) -> Floats:
+    """Give the engine power behind a drawbar power, kW: through tractive efficiency and the losses to the axle."""
+    return drawbar_kw / (effort.engine_to_axle.value * effort.tractive_efficiency[drive].value)
+
+
+def fuel_l_per_h(pto_kw: Floats | float, rated_pto_kw: float, effort: Effort) -> Floats:
+    """Give the fuel at full throttle Q = 0.22 P + 0.096 P_rated, L/h (`grisso2004`, from memory)."""
+    return effort.fuel["load"].value * np.asarray(pto_kw) + effort.fuel["idle"].value * rated_pto_kw
+
+
+def field_efficiency(effort: Effort, run_m: Floats | float, speed_kmh: Floats | float) -> Floats:
+    """Give the field efficiency over runs of `run_m`: the usual one, or less where turns weigh against short runs."""
+    run_s = np.asarray(run_m) / (np.asarray(speed_kmh) / 3.6)
+    return np.minimum(effort.field_efficiency.value, run_s / (run_s + effort.turn_time.value))
+
+
+def draft_factors(range_pct: float, n_draws: int) -> Floats:
+    """Give a draft factor for each draw, mean 1, spread so that 5 and 95 % points stand at the stated range.
+
+    Quantiles of a log-normal at the points of the golden-ratio sequence: evenly spread, the same whatever the seed, and
+    unrelated to the order of any other draws. Before scaling to mean 1 the upper end is 1 + range, the lower its
+    inverse.
+    """
+    at = np.modf(0.5 + np.arange(n_draws) * (np.sqrt(5.0) - 1.0) / 2.0)[0]
+    sigma = np.log1p(range_pct / 100.0) / ndtri(0.95)
+    drawn = np.exp(sigma * ndtri(np.clip(at, 1e-3, 1.0 - 1e-3)))
+    return np.asarray(drawn / drawn.mean())
+
+
+def draft_range_pct(effort: Effort, *, measured: bool) -> float:
+    """Give the range of the draft, +/- %: that of the equation, or that left once a pass was measured."""
+    if measured and effort.calibrated_range is not None:
+        return effort.calibrated_range.value
+    return max(row.range_pct.value for row in effort.rows.values())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Puller:
+    """Tractor and ripper in soil of one texture, ready to be asked about options."""
+
+    catalog: Catalog
+    texture: str
+    setups: tuple[SetUp, ...]
+    """(n_options,) set-ups."""
+    depth_mm: Floats
+    """(n_options,) working depths."""
+    factor: float = 1.0
+    """Draft measured over draft expected."""
+
+    def plan(self) -> Passes:
+        """Give the tines, passes and speed that get over most ground: all tines, fewer, or two passes with all."""
+        share = self.catalog.effort.first_pass_share
+        ways = [self.pull(n_tines) for n_tines in range(self.catalog.ripper.tines, 0, -1)]
+        ways += [] if share is None else [self._pull_twice(share.value)]
+        best = ways[0]
+        for way in ways[1:]:
+            slower = np.nan_to_num(best.hours_per_ha, nan=np.inf) > np.nan_to_num(way.hours_per_ha, nan=np.inf)
+            best = _where(slower, way, best)
+        return best
+
+    def pull(self, tines: int, drawn_share: float = 1.0) -> Passes:
+        """Give the fastest single pass with `tines` inside all limits, at `drawn_share` of the depth's draft."""
+        speeds = self._speeds_kmh()
+        tine_kn = self._tine_kn(speeds) * drawn_share
+        loads = self._loads(tine_kn, tines, speeds)
+        fits: Bools = np.all(loads <= 1.0, axis=0)
+        none = ~fits.any(axis=1)
+        pick = np.where(none, 0, speeds.size - 1 - np.argmax(fits[:, ::-1], axis=1))
+        option = np.arange(pick.size)
+        faster = np.where(none, 0, np.minimum(pick + 1, speeds.size - 1))
+        held = loads[:, option, faster]
+        return self._worked(
+            tines=tines,
+            speed=np.where(none, np.nan, speeds[pick]),
+            draft=np.where(none, np.nan, tine_kn[option, pick] * tines),
+            load=loads[:, option, pick].max(axis=0),
+            limited_by=np.where(held.max(axis=0) > 1.0, held.argmax(axis=0), -1),
+        )
+
+    def pull_at(self, speed_kmh: float) -> Passes:
+        """Give a single pass with all tines at a known speed, whatever the limits."""
+        tines, speeds = self.catalog.ripper.tines, np.array([speed_kmh])
+        tine_kn = self._tine_kn(speeds)
+        return self._worked(
+            tines=tines,
+            speed=np.full(self.depth_mm.size, speed_kmh),
+            draft=tine_kn[:, 0] * tines,
+            load=self._loads(tine_kn, tines, speeds)[:, :, 0].max(axis=0),
+            limited_by=np.full(self.depth_mm.size, -1),
+        )
+
+    def _pull_twice(self, share: float) -> Passes:
+        """Give two passes with all tines, the first at `share` of the depth; power and speed of the second."""
+        tines, exponent = self.catalog.ripper.tines, self.catalog.effort.depth_exponent.value
+        first = replace(self, depth_mm=self.depth_mm * share).pull(tines)
+        second = self.pull(tines, 1.0 - share**exponent)
+        return replace(
+            second,
+            passes=second.passes * 2,
+            speed_kmh=np.where(np.isnan(first.speed_kmh), np.nan, second.speed_kmh),
+            load=np.maximum(first.load, second.load),
+            hours_per_ha=first.hours_per_ha + second.hours_per_ha,
+            pull_l_per_ha=first.pull_l_per_ha + second.pull_l_per_ha,
+            idle_l_per_ha=first.idle_l_per_ha + second.idle_l_per_ha,
+        )
+
+    def _speeds_kmh(self) -> Floats:
+        slow, fast = self.catalog.tractor.min_speed.value, self.catalog.tractor.max_speed.value
+        return np.append(np.arange(slow, fast - 1e-9, SPEED_STEP_KMH), fast)
+
+    def _tine_kn(self, speeds_kmh: Floats) -> Floats:
+        """Give the draft of one tine, kN, shape (n_options, n_speeds)."""
+        effort = self.catalog.effort
+        tine_kn = np.empty((self.depth_mm.size, speeds_kmh.size))
+        for option, (setup, depth_mm) in enumerate(zip(self.setups, self.depth_mm, strict=True)):
+            draft_n = draft_per_tine_n(
+                effort.rows[setup.draft_row],
+                texture_factor=effort.texture_factor[self.texture].value,
+                depth_mm=depth_mm,
+                speed_kmh=speeds_kmh,
+                anchor_mm=effort.anchor_depth.value,
+                exponent=effort.depth_exponent.value,
+            )
+            tine_kn[option] = self.factor * setup.draft_factor.value * draft_n / 1000.0
+        return tine_kn
+
+    def _loads(self, tine_kn: Floats, tines: int, speeds_kmh: Floats) -> Floats:
+        """Give load over limit, shape (n_limits, n_options, n_speeds); a limit that is not stated never binds."""
+        tractor, ripper, effort = self.catalog.tractor, self.catalog.ripper, self.catalog.effort
+        draft = tine_kn * tines
+        engine = engine_power_kw(drawbar_power_kw(draft, speeds_kmh), effort, tractor.drive)
+        tine_limit = np.inf if ripper.breakout_rating is None else ripper.breakout_rating.value
+        frame_limit = np.inf if ripper.draft_rating is None else ripper.draft_rating.value
+        usable_kw = tractor.engine_power.value * effort.usable_power.value
+        return np.stack([engine / usable_kw, tine_kn / tine_limit, draft / frame_limit, draft / self._grip_kn()])
+
+    def _grip_kn(self) -> float:
+        """Give the pull the tractor holds at its usual slip, kN."""
+        tractor, ratio = self.catalog.tractor, self.catalog.effort.pull_ratio.get(self.catalog.tractor.drive)
+        return np.inf if ratio is None else ratio.value * tractor.mass.value * STANDARD_GRAVITY / 1000.0
+
+    def _worked(self, *, tines: int, speed: Floats, draft: Floats, load: Floats, limited_by: Ints) -> Passes:
+        """Give power, slip, time and fuel of a pass of known speed and draft."""
+        effort, tractor = self.catalog.effort, self.catalog.tractor
+        efficiency = effort.field_efficiency.value
+        drawbar = drawbar_power_kw(draft, speed)
+        engine = engine_power_kw(drawbar, effort, tractor.drive)
+        hours = 1.0 / work_rate_ha_per_h(speed, tines * self.catalog.ripper.spacing.value / 1000.0, efficiency)
+        to_pto, usual_slip = effort.fuel["engine_to_pto"].value, effort.slip[tractor.drive].value
+        grip = self._grip_kn()
+        return Passes(
+            tines=np.full(speed.size, float(tines)),
+            passes=np.ones(speed.size),
+            speed_kmh=speed,
+            draft_kn=draft,
+            drawbar_kw=drawbar,
+            engine_kw=engine,
+            slip=usual_slip * draft / grip if np.isfinite(grip) else np.full(speed.size, usual_slip),
+            load=load,
+            limited_by=limited_by,
+            hours_per_ha=hours,
+            pull_l_per_ha=hours * efficiency * effort.fuel["load"].value * engine * to_pto,
+            idle_l_per_ha=hours * fuel_l_per_h(0.0, tractor.engine_power.value * to_pto, effort),
+        )
+
+
+def _where(use: Bools, these: Passes, others: Passes) -> Passes:
+    """Give `these` passes where `use`, else the `others`."""
+    picked = {f.name: np.where(use, getattr(these, f.name), getattr(others, f.name)) for f in fields(Passes)}
+    return Passes(**picked)
+
+
+def calibrate(catalog: Catalog, texture: str, machine: MachineSettings) -> tuple[float, Issues]:
+    """Give draft measured over draft expected from one measured fuel figure, 1 where there is none.
+
+    Raises
+    ------
+    SettingsError
+        The figure is below what the engine burns idling over a hectare.
+    """
+    fuel = machine.observed_fuel_l_per_ha
+    if fuel is None:
+        return 1.0, ()
+    depth = catalog.ripper.usual_depth.value if machine.observed_depth_mm is None else machine.observed_depth_mm
+    setup = next(iter(catalog.setups.values())) if machine.setup is None else catalog.setups[machine.setup]
+    puller = Puller(catalog=catalog, texture=texture, setups=(setup,), depth_mm=np.array([depth]))
+    expected = puller.plan() if machine.observed_speed_kmh is None else puller.pull_at(machine.observed_speed_kmh)
+    idle, pull = float(expected.idle_l_per_ha[0]), float(expected.pull_l_per_ha[0])
+    if not fuel > idle:
+        raise SettingsError(
+            what=f"observed_fuel_l_per_ha = {fuel:g} is less than the engine burns idling over a hectare, {idle:.1f} L",
+            where="[machine]",
+            right="the whole fuel of a ripping pass over its area",
+        )
+    factor = (fuel - idle) / pull
+    said = Issue(
+        outcome=Outcome.WARN,
+        stage="prescription",
+        code="draft-calibrated",
+        what=f"{fuel:g} L/ha measured at {depth:g} mm and {expected.speed_kmh[0]:g} km/h with {setup.says}",
+        done=f"all drafts are {factor:.2f} times those of the equation" + _beyond(factor, catalog),
+        place="[machine]",
+    )
+    return factor, (said,)
+
+
+def _beyond(factor: float, catalog: Catalog) -> str:
+    limit = 1.0 + max(row.range_pct.value for row in catalog.effort.rows.values()) / 100.0
+    return (
+        "" if 1.0 / limit <= factor <= limit else ", outside its stated range: check depth, speed and area of the pass"
+    )

@@ -1,0 +1,152 @@
+"""The ground as the decision sees it: nodes with their draws of the pan, area, soil and limits."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.prescription.settings import PrescriptionSettings
+from hardpan.records.catalog import Catalog, SoilType
+from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.surfaces import Surfaces
+from hardpan.records.survey import Survey
+
+LIMIT_STEP_MM = 10.0
+"""Clay depths are rounded down to this before they limit anything, so that nodes of equal limits go together."""
+
+BLOCK_NODES = 32
+"""Nodes worked at once: 32 x 200 draws x 80 depths are 2 MB, which stays in the processor's cache."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ground:
+    """Nodes and what limits a tine there; draws have shape (n_draws, n_nodes), the rest (n_nodes,)."""
+
+    present: Bools
+    top_mm: NDArray[np.float32]
+    bottom_mm: NDArray[np.float32]
+    soil: Ints
+    """Position in `soils`."""
+    soils: tuple[SoilType, ...]
+    soil_names: tuple[str, ...]
+    ha: Floats
+    """Rippable area the node stands for: its cells less the exclusions."""
+    clay_mm: Floats
+    """Depth to clay, infinite where none is in reach."""
+    reach_mm: Floats
+    """Depth below which a tine gains nothing: clay less the margin of clay that is not hostile."""
+    ceiling_mm: Floats
+    """Depth a tine may not pass: hostile clay less its margin; infinite elsewhere."""
+    issues: Issues = ()
+
+    @property
+    def end_mm(self) -> NDArray[np.float32]:
+        """Depth a pass must reach, (n_draws, n_nodes): the pan's bottom, or the clay above it; -inf without a pan."""
+        end = np.minimum(self.bottom_mm, self.clay_mm.astype(np.float32))
+        return np.where(self.present, end, np.float32(-np.inf))
+
+    @property
+    def textures(self) -> tuple[str, ...]:
+        """Texture class of each soil type."""
+        return tuple(soil.texture for soil in self.soils)
+
+    @property
+    def responds(self) -> Bools:
+        """Whether ripping is expected to pay on each soil type."""
+        return np.array([soil.responds for soil in self.soils])
+
+    def main_soil(self) -> int:
+        """Give the soil type with most ground, as position in `soils`."""
+        return int(np.argmax(np.bincount(self.soil, weights=self.ha, minlength=len(self.soils))))
+
+    def take(self, nodes: Ints) -> "Ground":
+        """Give the ground of some nodes."""
+        draws = {name: getattr(self, name)[:, nodes] for name in ("present", "top_mm", "bottom_mm")}
+        limits = {name: getattr(self, name)[nodes] for name in ("soil", "ha", "clay_mm", "reach_mm", "ceiling_mm")}
+        return replace(self, **draws, **limits)
+
+    def allowed(self, depth_mm: Floats, into_clay_mm: Floats, pullable: Bools) -> Bools:
+        """Give where each option respects the ceiling, reaches what it must and can be pulled: (n_nodes, n_options).
+
+        Parameters
+        ----------
+        depth_mm : (n_options,)
+        into_clay_mm : (n_options,)
+            How far it must reach into the clay, NaN where it need not.
+        pullable : (n_soils, n_options)
+        """
+        must = self.clay_mm[:, None] + np.nan_to_num(into_clay_mm)
+        reaches = np.isnan(into_clay_mm) | (depth_mm >= must)
+        can = pullable[self.soil] & (depth_mm <= self.ceiling_mm[:, None]) & reaches
+        return np.asarray(can | (depth_mm == 0))
+
+    def groups(self) -> list[Ints]:
+        """Give the nodes that share soil and depth to clay, and so all limits, in blocks small enough for memory."""
+        key = np.stack([self.soil.astype(float), self.clay_mm], axis=1)
+        which = np.unique(key, axis=0, return_inverse=True)[1].ravel()
+        together = np.split(np.argsort(which, kind="stable"), np.cumsum(np.bincount(which))[:-1])
+        return [nodes[start : start + BLOCK_NODES] for nodes in together for start in range(0, nodes.size, BLOCK_NODES)]
+
+
+def stand_on(surfaces: Surfaces, survey: Survey, catalog: Catalog, prescription: PrescriptionSettings) -> Ground:
+    """Give the nodes of the surfaces with area and limits.
+
+    Where the map knows no depth to clay and the soil type's clay is hostile, the shallow end of the soil type's usual
+    depth stands in, and an issue says so.
+    """
+    draws = surfaces.draws
+    soil = draws["soil"].to_numpy().astype(np.int64)
+    soils = tuple(catalog.soils[name] for name in surfaces.soil_types)
+    clay, issues = _clay_depth(draws["clay_depth_mm"].to_numpy().astype(float), soil, soils, surfaces.soil_types)
+    hostile = np.array([kind.hostile_subsoil for kind in soils])[soil]
+    reach = np.where(hostile, clay, clay - prescription.soft_clay_margin_mm)
+    present = draws["present"].transpose("draw", "node").to_numpy().astype(bool)
+    bottom = draws["bottom_mm"].transpose("draw", "node").to_numpy().astype(np.float32)
+    return Ground(
+        present=present,
+        top_mm=draws["top_mm"].transpose("draw", "node").to_numpy().astype(np.float32),
+        bottom_mm=bottom,
+        soil=soil,
+        soils=soils,
+        soil_names=surfaces.soil_types,
+        ha=rippable_ha(surfaces, survey, soil.size),
+        clay_mm=clay,
+        reach_mm=np.maximum(reach, 0.0),
+        ceiling_mm=np.where(hostile, np.maximum(clay - prescription.clay_margin_mm, 0.0), np.inf),
+        issues=issues,
+    )
+
+
+def rippable_ha(surfaces: Surfaces, survey: Survey, n_nodes: int) -> Floats:
+    """Give the area of each node's cells that lie inside the paddock and outside all exclusions."""
+    frame, closed = surfaces.frame, survey.paddock.exclusions.geometry
+    free = surfaces.inside & (surfaces.node_of_cell >= 0)
+    if len(closed):
+        x, y = np.meshgrid(frame.x_m, frame.y_m)
+        whole = shapely.union_all(np.asarray(closed))
+        shapely.prepare(whole)
+        free = free & ~shapely.contains_xy(whole, x, y)
+    return np.asarray(np.bincount(surfaces.node_of_cell[free], minlength=n_nodes) * frame.cell_area_ha, dtype=float)
+
+
+def _clay_depth(
+    mapped_mm: Floats, soil: Ints, soils: tuple[SoilType, ...], names: tuple[str, ...]
+) -> tuple[Floats, Issues]:
+    clay, issues = mapped_mm.copy(), []
+    for code, (name, kind) in enumerate(zip(names, soils, strict=True)):
+        unknown = (soil == code) & np.isnan(mapped_mm)
+        if kind.hostile_subsoil and kind.clay_depth is not None and unknown.any():
+            clay[unknown] = kind.clay_depth.span[0]
+            issues.append(
+                Issue(
+                    outcome=Outcome.WARN,
+                    stage="prescription",
+                    code="clay-depth-assumed",
+                    what=f"{name}: depth to the hostile clay is not known on {unknown.mean():.0%} of the ground",
+                    done=f"the shallow end of the soil type's usual depth is used, {kind.clay_depth.span[0]:.0f} mm",
+                    place=name,
+                )
+            )
+    return np.where(np.isnan(clay), np.inf, np.floor(clay / LIMIT_STEP_MM) * LIMIT_STEP_MM), tuple(issues)

@@ -1,0 +1,124 @@
+"""How much of the pan a pass breaks: the loosened section against depth, and the pan's excess resistance in it."""
+
+from collections.abc import Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hardpan.core.arrays import Floats
+from hardpan.records.catalog import SetUp
+
+GRID_STEP_MM = 10.0
+"""Step of the depth grid on which cumulated excess is kept: linear between, far below the error of any pan edge."""
+
+
+def depth_grid_mm(deepest_mm: float) -> Floats:
+    """Give the depths 0, 10, 20 ... mm down to at least one step below `deepest_mm`, shape (n_grid,)."""
+    return np.arange(0.0, deepest_mm + 2 * GRID_STEP_MM, GRID_STEP_MM)
+
+
+def ridge_mm(foot_mm: Floats | float, spacing_mm: Floats | float, side_deg: Floats | float) -> Floats:
+    """Give the height of the ridge left midway between tines, mm: (X - w) / 2 tan t, never below 0."""
+    half_gap = np.maximum(0.0, np.asarray(spacing_mm, dtype=float) - foot_mm) / 2.0
+    return np.asarray(half_gap * np.tan(np.radians(side_deg)))
+
+
+def critical_depth_mm(setup: SetUp, depth_mm: Floats | float) -> Floats:
+    """Give the depth below which the foot only cuts a slot, mm.
+
+    The critical ratio times the foot's width, counted from the depth the shallow leading tines have loosened
+    (`godwin-spoor1977`, from memory; leading tines: `hamza2006`).
+    """
+    lead = 0.0 if setup.leading_depth_share is None else setup.leading_depth_share.value
+    return np.asarray(lead * np.asarray(depth_mm, dtype=float) + setup.critical_ratio.value * setup.foot_width.value)
+
+
+def section_share(
+    at_mm: Floats, *, depth_mm: float, foot_mm: float, ridge_mm: float, spacing_mm: float, critical_mm: float
+) -> Floats:
+    """Give the share of the width between tines that is loosened at the depths `at_mm`.
+
+    A trapezoid of the foot's width at the bottom, opening upward until neighbours meet `ridge_mm` higher; between the
+    critical depth and the foot only the slot.
+    """
+    slot = min(1.0, foot_mm / spacing_mm)
+    corner = min(depth_mm, critical_mm)
+    opening = np.clip((corner - at_mm) / max(ridge_mm, 1e-9), 0.0, 1.0)
+    return np.asarray(np.where(at_mm < depth_mm, slot + (1.0 - slot) * opening, 0.0))
+
+
+def full_width_depth_mm(depth_mm: Floats, critical_mm: Floats, ridge: Floats) -> Floats:
+    """Give the depth down to which the whole width between tines is loosened, mm, never above the surface."""
+    return np.maximum(0.0, np.minimum(depth_mm, critical_mm) - ridge)
+
+
+def cumulated_excess(
+    top_mm: NDArray[np.float32], bottom_mm: NDArray[np.float32], shape: Floats, grid_mm: Floats
+) -> NDArray[np.float32]:
+    """Give the share of the pan's excess resistance that lies above each depth of the grid.
+
+    Parameters
+    ----------
+    top_mm, bottom_mm : array of shape (...)
+        Pan edges.
+    shape : array of shape (n_steps,)
+        Excess at equal steps between top and bottom (`PanFeatures.excess_shape`); a sum of 0 or NaN reads as uniform.
+    grid_mm : array of shape (n_grid,)
+
+    Returns
+    -------
+    array of shape (..., n_grid), rising from 0 to 1.
+    """
+    steps = np.nan_to_num(np.clip(np.asarray(shape, dtype=np.float32), 0.0, None))
+    if steps.size == 0 or steps.sum() <= 0:
+        steps = np.ones(1, dtype=np.float32)
+    steps = steps / steps.sum()
+    above = np.concatenate([[0.0], np.cumsum(steps)]).astype(np.float32)
+    steps = np.append(steps, np.float32(0.0))
+    scale = np.float32(steps.size - 1) / np.maximum(bottom_mm - top_mm, np.float32(1.0))
+    place: NDArray[np.float32] = (grid_mm.astype(np.float32) - top_mm[..., None]) * scale[..., None]
+    np.clip(place, 0.0, np.float32(steps.size - 1), out=place)
+    index = place.astype(np.int32)
+    place -= index
+    place *= steps[index]
+    place += above[index]
+    return place
+
+
+def breaking_weights(grid_mm: Floats, section: Mapping[str, Floats]) -> NDArray[np.float32]:
+    """Give the matrix that turns cumulated excess into the share broken: `cumulated_excess(...) @ weights`.
+
+    Parameters
+    ----------
+    grid_mm : array of shape (n_grid,)
+    section : arrays of shape (n_options,)
+        `depth_mm`, `foot_mm`, `ridge_mm`, `spacing_mm`, `critical_mm`.
+
+    Returns
+    -------
+    array of shape (n_grid, n_options)
+
+    Notes
+    -----
+    With F(z) the cumulated excess, a = w / X the slot's share, c the upper of working and critical depth and h the
+    ridge, integrating the excess times `section_share` by parts gives
+    L = a F(d) + (1 - a) / h * (integral of F from c - h to c).
+    F is linear between grid depths, so both terms are linear in its grid values; the matrix holds their weights.
+    """
+    depth, ridge = section["depth_mm"], np.maximum(section["ridge_mm"], 1e-6)
+    slot = np.minimum(1.0, section["foot_mm"] / section["spacing_mm"])
+    corner = np.minimum(depth, section["critical_mm"])
+    mean = (_hat_integrals(grid_mm, corner) - _hat_integrals(grid_mm, corner - ridge)) / ridge
+    return np.asarray(slot * _hats(grid_mm, depth) + (1.0 - slot) * mean, dtype=np.float32)
+
+
+def _hats(grid_mm: Floats, at_mm: Floats) -> Floats:
+    """Give the weights of linear interpolation at `at_mm`, shape (n_grid, n)."""
+    return np.clip(1.0 - np.abs(at_mm - grid_mm[:, None]) / GRID_STEP_MM, 0.0, 1.0)
+
+
+def _hat_integrals(grid_mm: Floats, to_mm: Floats) -> Floats:
+    """Give the integral of each grid depth's hat function from the surface up to `to_mm`, shape (n_grid, n)."""
+    along = np.clip((to_mm - grid_mm[:, None]) / GRID_STEP_MM + 1.0, 0.0, 2.0)
+    rising, falling = np.minimum(along, 1.0), np.maximum(along - 1.0, 0.0)
+    return np.asarray(GRID_STEP_MM * (rising**2 / 2.0 + falling - falling**2 / 2.0))

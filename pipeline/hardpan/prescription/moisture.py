@@ -1,0 +1,55 @@
+"""Whether the soil is moist enough to rip, to the depth it will be ripped."""
+
+from dataclasses import dataclass
+
+from hardpan.records.catalog import Quantity
+from hardpan.records.season import SeasonSettings
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """The verdict for one zone."""
+
+    verdict: str
+    """ "ready", "wait", "too wet" or "not known"."""
+    moist_depth_mm: float
+    """NaN where not known."""
+    rain_needed_mm: float
+    why: str
+
+
+def wetted_depth_mm(rain_mm: float, available_water: Quantity) -> float:
+    """Give the depth that rain wets from the wilting point, mm: rain over plant-available water (mm/cm).
+
+    Counts no evaporation, so it is optimistic (`agvic_raw`).
+    """
+    return rain_mm / available_water.value * 10.0
+
+
+def moisture_window(
+    depth_mm: float, season: SeasonSettings, available_water: Quantity, *, repellent: bool | None
+) -> Window:
+    """Give the verdict for a zone worked to `depth_mm`; never from the surface alone."""
+    nan = float("nan")
+    if depth_mm <= 0:
+        return Window(verdict="not known", moist_depth_mm=nan, rain_needed_mm=nan, why="nothing is ripped here")
+    if season.too_wet:
+        why = "the hand test at working depth says too wet: it would smear; let it dry"
+        return Window(verdict="too wet", moist_depth_mm=nan, rain_needed_mm=0.0, why=why)
+    if season.moist_depth_mm is not None:
+        moist, how = season.moist_depth_mm, "dug or probed"
+    elif season.rain_since_dry_mm is None:
+        why = "no moisture was given: dig to the working depth and roll the soil between the hands"
+        return Window(verdict="not known", moist_depth_mm=nan, rain_needed_mm=nan, why=why)
+    elif repellent:
+        why = "rain wets a repellent topsoil unevenly: dig to the working depth in several places"
+        return Window(verdict="not known", moist_depth_mm=nan, rain_needed_mm=nan, why=why)
+    else:
+        moist = wetted_depth_mm(season.rain_since_dry_mm, available_water)
+        how = f"reckoned from {season.rain_since_dry_mm:g} mm of rain without evaporation, so at best"
+    if moist >= depth_mm:
+        why = f"moist to {moist:.0f} mm ({how}); still roll soil from the working depth: a 3 mm roll means too wet"
+        return Window(verdict="ready", moist_depth_mm=moist, rain_needed_mm=0.0, why=why)
+    rain = (depth_mm - moist) / 10.0 * available_water.value
+    why = f"moist to {moist:.0f} mm ({how}) of {depth_mm:.0f}: about {rain:.0f} mm more rain, more where it evaporates"
+    return Window(verdict="wait", moist_depth_mm=moist, rain_needed_mm=rain, why=why)

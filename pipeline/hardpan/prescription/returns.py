@@ -1,0 +1,73 @@
+"""What breaking the pan is worth, and what the pass costs, draw by draw."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hardpan.core.arrays import Floats
+
+F32 = NDArray[np.float32]
+"""Draws are worked in single precision: their own error is far larger, and it halves memory."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Totals:
+    """Expectations over draws by node, and sums over nodes by draw."""
+
+    gain: Floats
+    """(n_nodes, n_options): expected worth per ha of what is broken."""
+    loosened: Floats
+    """(n_nodes, n_options): expected share of the pan's excess broken where there is a pan; 0 where there never is."""
+    summed: Floats
+    """(n_draws, n_options): worth on all the nodes' ground, money."""
+
+
+def total_up(excess: F32, weights: F32, *, worth: F32, present: F32, ha: Floats) -> Totals:
+    """Give the totals of nodes that share one reach.
+
+    Parameters
+    ----------
+    excess : (n_nodes, n_draws, n_grid)
+        Cumulated excess resistance against depth.
+    weights : (n_grid, n_options)
+        What turns it into the share broken by each option.
+    worth, present : (n_nodes, n_draws)
+        Worth per ha of breaking the whole pan, 0 where there is none; 1 where there is a pan.
+    ha : (n_nodes,)
+        Area of each node.
+    """
+    broken = excess @ weights
+    ever = np.maximum(present.sum(axis=1, keepdims=True), np.float32(1.0))
+    means = np.stack([worth / np.float32(worth.shape[1]), present / ever], axis=1) @ broken
+    summed = np.einsum("nk,nko->ko", worth * ha[:, None].astype(np.float32), broken)
+    return Totals(gain=means[:, 0].astype(float), loosened=means[:, 1].astype(float), summed=summed.astype(float))
+
+
+def reach_probability(end_mm: F32, depth_mm: Floats) -> Floats:
+    """Give the share of draws in which each depth reaches `end_mm`, (n_nodes, n_options).
+
+    Parameters
+    ----------
+    end_mm : (n_draws, n_nodes)
+        Depth to reach; -inf where there is no pan.
+    depth_mm : (n_options,)
+    """
+    depths, which = np.unique(depth_mm, return_inverse=True)
+    return np.stack([(end_mm <= np.float32(depth)).mean(axis=0) for depth in depths], axis=1)[:, which]
+
+
+def cost_per_ha(
+    hours: Floats, litres: Floats, wear: Floats, *, per_hour: Floats, per_litre: Floats, wear_per_ha: Floats
+) -> Floats:
+    """Give the cost of a pass, money per ha, shape (n_draws, n_options).
+
+    Parameters
+    ----------
+    hours, litres : (n_draws, n_options)
+        Per ha.
+    wear : (n_options,)
+        Wear relative to a plain tine at the reference depth.
+    per_hour, per_litre, wear_per_ha : (n_draws,)
+    """
+    return hours * per_hour[:, None] + litres * per_litre[:, None] + wear * wear_per_ha[:, None]

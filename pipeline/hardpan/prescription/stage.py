@@ -1,0 +1,133 @@
+"""What each depth and set-up would return everywhere, and what is chosen where."""
+
+import numpy as np
+
+from hardpan.prescription.candidates import list_candidates
+from hardpan.prescription.choice import by_cover, by_return, fit_setups, runner_up
+from hardpan.prescription.conditions import judge
+from hardpan.prescription.economy import describe, economy_of, into_clay_mm
+from hardpan.prescription.effort import calibrate, draft_factors, draft_range_pct
+from hardpan.prescription.ground import stand_on
+from hardpan.prescription.returns import reach_probability
+from hardpan.prescription.settings import HistorySettings, MachineSettings, PrescriptionSettings, SeasonSettings
+from hardpan.prescription.telling import Decision, write_plan
+from hardpan.prescription.zonework import hold_ballot, share_nodes, work_zone, zone_facts
+from hardpan.records.catalog import Catalog
+from hardpan.records.ledger import Rates
+from hardpan.records.pan import PanFeatures
+from hardpan.records.plan import Options, Plan
+from hardpan.records.surfaces import Surfaces
+from hardpan.records.survey import Survey
+from hardpan.records.zones import Zones
+
+SHIPPED_MACHINE = MachineSettings()
+
+
+def weigh_options(
+    surfaces: Surfaces,
+    survey: Survey,
+    pan: PanFeatures,
+    catalog: Catalog,
+    rates: Rates,
+    prescription: PrescriptionSettings,
+    season: SeasonSettings,
+    history: HistorySettings,
+    machine: MachineSettings = SHIPPED_MACHINE,
+) -> Options:
+    """Give what every candidate depth and set-up would return at every node, over the draws.
+
+    Raises
+    ------
+    SettingsError
+        No set-up has a depth, nothing can be pulled, or the measured fuel cannot be.
+    """
+    del season, history
+    ground = stand_on(surfaces, survey, catalog, prescription)
+    table, issues = list_candidates(catalog, prescription, machine)
+    reference = ground.main_soil()
+    calibration, measured = calibrate(catalog, ground.textures[reference], machine)
+    spread = draft_factors(draft_range_pct(catalog.effort, measured=bool(measured)), rates.scenarios.sizes["draw"])
+    economy = economy_of(table, ground, catalog, rates, pan.excess_shape, draft_factor=spread, calibration=calibration)
+    allowed = ground.allowed(economy.section["depth_mm"], into_clay_mm(table, catalog), economy.pullable())
+    totals, paddock_costs = economy.totals(allowed), economy.summed_cost(allowed)
+    cost = economy.cost().mean(axis=1)[ground.soil]
+    return Options(
+        table=describe(economy, catalog, ground.textures[reference]),
+        net=np.where(allowed, totals.gain - cost, -np.inf),
+        cost=cost,
+        loosened=totals.loosened,
+        breach=reach_probability(ground.end_mm, economy.section["depth_mm"]),
+        node_ha=ground.ha,
+        paddock_returns=(totals.summed - paddock_costs).T,
+        paddock_costs=paddock_costs.T,
+        uniform_depth_mm=prescription.user_uniform_depth_mm,
+        zone_cost=catalog.prices.extra_zone.value,
+        draft_factor=spread,
+        calibration=calibration,
+        reference_soil=ground.soil_names[reference],
+        issues=issues + ground.issues + measured,
+    )
+
+
+def prescribe(
+    zones: Zones,
+    options: Options,
+    surfaces: Surfaces,
+    survey: Survey,
+    pan: PanFeatures,
+    catalog: Catalog,
+    rates: Rates,
+    prescription: PrescriptionSettings,
+    season: SeasonSettings,
+) -> Plan:
+    """Give the depth and set-up of each zone, with its reason, the next best choice and the money."""
+    ground = stand_on(surfaces, survey, catalog, prescription)
+    zone_ha = share_nodes(zones, surfaces, ground.ha.size)
+    facts = zone_facts(table=zones.table, survey=survey, ground=ground, zone_ha=zone_ha, catalog=catalog, season=season)
+    judged = judge(catalog.rules, facts)
+    ballot = hold_ballot(
+        options=options,
+        ground=ground,
+        zone_ha=zone_ha,
+        table=zones.table,
+        catalog=catalog,
+        prescription=prescription,
+        facts=facts,
+        judged=judged,
+    )
+    best, value = by_return(ballot) if prescription.rule == "return" else by_cover(ballot, prescription.cover_share)
+    chosen = fit_setups(best, value, ballot, prescription.setups_per_paddock)
+    pairs = np.stack([chosen, runner_up(ballot, chosen)], axis=1)
+    economy = economy_of(
+        options.table[["option", "setup", "depth_mm", "spacing_mm"]],
+        ground,
+        catalog,
+        rates,
+        pan.excess_shape,
+        draft_factor=options.draft_factor,
+        calibration=options.calibration,
+    )
+    table = zones.table
+    works = [
+        work_zone(
+            zone=zone, soil=soil, run_m=run_m, pair=pair, economy=economy, options=options, zone_ha=ha, catalog=catalog
+        )
+        for zone, soil, run_m, pair, ha in zip(
+            table["zone"], table["soil_type"], table["length_m"], pairs, zone_ha, strict=True
+        )
+    ]
+    return write_plan(
+        Decision(
+            zones=zones,
+            options=options,
+            catalog=catalog,
+            rates=rates,
+            prescription=prescription,
+            season=season,
+            facts=facts,
+            judged=judged,
+            ballot=ballot,
+            pairs=pairs,
+            works=works,
+        )
+    )

@@ -1,0 +1,263 @@
+"""The plan's tables and sentences, from what was decided."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from hardpan.core.arrays import Floats, Ints
+from hardpan.prescription.choice import LEAVE, Ballot
+from hardpan.prescription.conditions import condition_table, not_fixed
+from hardpan.prescription.defaults import shipped_numbers
+from hardpan.prescription.moisture import moisture_window
+from hardpan.prescription.settings import PrescriptionSettings, SeasonSettings
+from hardpan.prescription.wording import Story, gain_to_pay, option_text, reason, would_change
+from hardpan.prescription.zonework import Zonework
+from hardpan.records.catalog import Catalog
+from hardpan.records.columns import PLAN
+from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.ledger import Rates
+from hardpan.records.plan import Options, Plan
+from hardpan.records.zones import Zones
+
+REPELLENT_MED = 1.0
+"""MED (mol/L) from which rain wets the topsoil unevenly (`unverified`: class limits from memory)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Decision:
+    """All that is known when the plan is written down; sequences follow the rows of `zones.table`."""
+
+    zones: Zones
+    options: Options
+    catalog: Catalog
+    rates: Rates
+    prescription: PrescriptionSettings
+    season: SeasonSettings
+    facts: pd.DataFrame
+    judged: pd.DataFrame
+    ballot: Ballot
+    pairs: Ints
+    """(n_zones, 2): chosen option and runner-up."""
+    works: Sequence[Zonework]
+
+
+def write_plan(decision: Decision) -> Plan:
+    """Give the plan: one row a zone with its reason, and the tables behind it."""
+    table = decision.zones.table
+    rows = [_zone_row(decision, place) for place in range(len(table))]
+    plan = gpd.GeoDataFrame(pd.DataFrame(rows), geometry="geometry", crs=table.crs)[list(PLAN)]
+    machine = pd.DataFrame([work.machine for work in decision.works])
+    zone_of = dict(zip(table.index, table["zone"], strict=True))
+    soils = tuple(dict.fromkeys(table.loc[table["kind"] == "ground", "soil_type"]))
+    return Plan(
+        zones=plan,
+        machine=machine[(plan["depth_mm"] > 0).to_numpy()].reset_index(drop=True),
+        conditions=condition_table(decision.catalog.rules, decision.judged, decision.facts, zone_of),
+        moisture=_moisture(decision, plan),
+        returns=np.stack([work.returns[:, 0] for work in decision.works]),
+        candidates=_candidates(decision),
+        defaults=shipped_numbers(decision.catalog, soils),
+        issues=_short_of_cover(decision, plan),
+    )
+
+
+def _zone_row(decision: Decision, place: int) -> dict[str, object]:
+    table, options = decision.zones.table, decision.options.table
+    zone, work, (chosen, second) = table.iloc[place], decision.works[place], decision.pairs[place]
+    ground, ripped = zone["kind"] == "ground", chosen != LEAVE
+    option = options.iloc[chosen]
+    story = tell(decision, place)
+    per_ha = work.returns[:, 0] / max(zone["area_ha"], 1e-9)
+    low, high = np.quantile(per_ha, [0.05, 0.95])
+    label = table.index[place]
+    return {
+        "zone": int(zone["zone"]),
+        "kind": zone["kind"],
+        "soil_type": zone["soil_type"],
+        "area_ha": float(zone["area_ha"]),
+        "depth_mm": int(option["depth_mm"]),
+        "setup": option["setup"],
+        "spacing_mm": float(option["spacing_mm"]),
+        "speed_kmh": work.speed_kmh if ripped else 0.0,
+        "passes": work.passes if ripped else 0,
+        "reason": reason(story) if ground else f"Not ripped: {zone['soil_type']} is excluded.",
+        "runner_up": _named(decision, second) if ground else "",
+        "runner_up_cost_per_ha": float(per_ha.mean() - work.returns[:, 1].mean() / zone["area_ha"]) if ground else 0.0,
+        "breach_probability": work.breach if ground else 0.0,
+        "loosened_share": work.loosened if ripped else 0.0,
+        "net_per_ha": float(per_ha.mean()),
+        "net_low_per_ha": float(low),
+        "net_high_per_ha": float(high),
+        "loss_probability": float((per_ha < 0).mean()),
+        "will_not_fix": not_fixed(decision.catalog.rules, decision.judged, label) if ground else "",
+        "would_change": _would_change(decision, place, story) if ground else "",
+        "geometry": table.geometry.iloc[place],
+    }
+
+
+def tell(decision: Decision, place: int) -> Story:
+    """Give what is known of one zone when its sentence is written."""
+    zone, work, catalog = decision.zones.table.iloc[place], decision.works[place], decision.catalog
+    chosen, option = decision.pairs[place][0], decision.options.table.iloc[decision.pairs[place][0]]
+    soil = catalog.soils.get(zone["soil_type"])
+    ripping = np.where(np.arange(decision.ballot.net.shape[1]) == LEAVE, -np.inf, decision.ballot.net[place])
+    best = int(ripping.argmax())
+    instead = decision.options.table.iloc[best]
+    allowed = bool(np.isfinite(ripping[best]))
+    rule = decision.prescription.rule
+    return Story(
+        soil=str(zone["soil_type"]),
+        depth_mm=int(option["depth_mm"]),
+        setup=catalog.setups[option["setup"]].says if option["setup"] else "",
+        bottom_mm=work.bottom_range_mm,
+        chance=float(decision.facts["pan_probability"].iloc[place]),
+        net=float(work.returns[:, 0].mean() / max(zone["area_ha"], 1e-9)),
+        currency=decision.rates.currency,
+        responds=soil is None or soil.responds,
+        note="" if soil is None else soil.note,
+        clay_mm=float(decision.facts["clay_depth_mm"].fillna(np.inf).iloc[place]),
+        hostile=bool(decision.facts["hostile_subsoil"].iloc[place]),
+        asked_by=_asked_by(decision, place, option["setup"]),
+        tines=work.tines,
+        all_tines=catalog.ripper.tines,
+        passes=work.passes,
+        held_by=work.held_by,
+        instead=(int(instead["depth_mm"]), catalog.setups[instead["setup"]].says, float(ripping[best]))
+        if allowed
+        else (0, "", 0.0),
+        covered=float(decision.ballot.covered[place, chosen]),
+        cover_share=decision.prescription.cover_share if rule == "cover" else None,
+    )
+
+
+def _asked_by(decision: Decision, place: int, setup: str) -> str:
+    """Give the constraint whose rule asks for the set-up taken, "" where none does."""
+    label, rules = decision.zones.table.index[place], decision.catalog.rules
+    judged = decision.judged
+    met = judged.loc[(judged["row"] == label) & (judged["met"] == "yes"), "rule"]
+    return next((rules[number].constraint for number in met if setup and setup in rules[number].prefers), "")
+
+
+def _named(decision: Decision, option: int) -> str:
+    row = decision.options.table.iloc[option]
+    says = decision.catalog.setups[row["setup"]].says if row["setup"] else ""
+    return option_text(int(row["depth_mm"]), says)
+
+
+def _would_change(decision: Decision, place: int, story: Story) -> str:
+    """Give what would turn the choice: of the pan's bottom where that decides, else of money."""
+    work, soil = decision.works[place], str(decision.zones.table["soil_type"].iloc[place])
+    chosen, second = decision.pairs[place]
+    if story.depth_mm == 0 and story.instead[0] > 0:
+        worth = decision.rates.worth.set_index("soil_type")
+        net = story.instead[2]
+        cost = float(decision.ballot.cost[place, int(decision.ballot.net[place, 1:].argmax()) + 1])
+        gain = net + cost
+        if soil in worth.index and gain > 0 and story.responds:
+            return gain_to_pay(float(worth["first_year_t_per_ha"].loc[soil]) * cost / gain)
+        return ""
+    better = work.returns[:, 1] > work.returns[:, 0]
+    depths = decision.options.table["depth_mm"].to_numpy()
+    deeper = bool(depths[second] > depths[chosen])
+    turning = turning_bottom_mm(work.bottom_mm, better, deeper=deeper) if depths[second] != depths[chosen] else None
+    return would_change(
+        share_better=float(better.mean()),
+        other=_named(decision, int(second)),
+        bottom_mm=turning,
+        deeper=deeper,
+        probes=_probes_to_tell(work.bottom_mm, decision.prescription.step_mm),
+    )
+
+
+def turning_bottom_mm(bottom_mm: Floats, better: np.ndarray, *, deeper: bool) -> float | None:
+    """Give the pan bottom beyond which the runner-up wins in most draws; None where no bottom parts the two.
+
+    The cut between draws that gets most of them right, taken only if it beats always choosing the same.
+    """
+    known = np.isfinite(bottom_mm)
+    order = np.argsort(bottom_mm[known], kind="stable")
+    sorted_mm, wins = bottom_mm[known][order], (better if deeper else ~better)[known][order]
+    n = wins.size
+    if n < 10:
+        return None
+    below = np.concatenate([[0], np.cumsum(~wins)])
+    above = wins.sum() - np.concatenate([[0], np.cumsum(wins)])
+    right = below + above
+    cut = int(right.argmax())
+    if right[cut] <= max(right[0], right[-1]) or not 0 < cut < n:
+        return None
+    return float((sorted_mm[cut - 1] + sorted_mm[cut]) / 2.0)
+
+
+def _probes_to_tell(bottom_mm: Floats, step_mm: int) -> int:
+    """Give the probe sites that would bring the mean bottom within one depth step (90 %), at most 12."""
+    known = bottom_mm[np.isfinite(bottom_mm)]
+    if known.size < 10:
+        return 3
+    return int(np.clip(np.ceil((1.645 * known.std() / step_mm) ** 2), 1, 12))
+
+
+def _moisture(decision: Decision, plan: gpd.GeoDataFrame) -> pd.DataFrame:
+    catalog, rows = decision.catalog, []
+    for place, zone in enumerate(plan.itertuples()):
+        soil = catalog.soils.get(zone.soil_type)
+        med = float(decision.facts["repellence_med"].iloc[place])
+        window = moisture_window(
+            zone.depth_mm,
+            decision.season,
+            catalog.available_water[soil.water_texture] if soil else next(iter(catalog.available_water.values())),
+            repellent=med >= REPELLENT_MED,
+        )
+        rows.append(
+            {
+                "zone": zone.zone,
+                "verdict": window.verdict,
+                "moist_depth_mm": window.moist_depth_mm,
+                "rain_needed_mm": window.rain_needed_mm,
+                "why": window.why,
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def _candidates(decision: Decision) -> pd.DataFrame:
+    """Give one row a zone and option, columns of `Plan.candidates`."""
+    ballot, table = decision.ballot, decision.options.table
+    n_zones, n_options = ballot.net.shape
+    allowed = np.isfinite(ballot.net)
+    return pd.DataFrame(
+        {
+            "zone": np.repeat(decision.zones.table["zone"].to_numpy(), n_options),
+            "option": np.tile(table["option"].to_numpy(), n_zones),
+            "setup": np.tile(table["setup"].to_numpy(), n_zones),
+            "depth_mm": np.tile(table["depth_mm"].to_numpy(), n_zones),
+            "net_per_ha": np.where(allowed, ballot.net, np.nan).ravel(),
+            "cost_per_ha": ballot.cost.ravel(),
+            "loosened_share": ballot.loosened.ravel(),
+            "breach_probability": ballot.breach.ravel(),
+            "allowed": allowed.ravel(),
+            "why_not": np.asarray(ballot.why_not).ravel(),
+        }
+    )
+
+
+def _short_of_cover(decision: Decision, plan: gpd.GeoDataFrame) -> Issues:
+    asked = decision.prescription.cover_share
+    if decision.prescription.rule != "cover":
+        return ()
+    reached = decision.ballot.covered[np.arange(len(plan)), decision.pairs[:, 0]]
+    short = (plan["depth_mm"].to_numpy() > 0) & (reached < asked)
+    return tuple(
+        Issue(
+            outcome=Outcome.WARN,
+            stage="prescription",
+            code="cover-not-reached",
+            what=f"no allowed depth passes below the pan on {asked:.0%} of the zone",
+            done=f"the deepest allowed, {depth} mm, does so on {share:.0%}",
+            place=f"zone {zone}",
+        )
+        for zone, depth, share in zip(plan["zone"][short], plan["depth_mm"][short], reached[short], strict=True)
+    )

@@ -1,0 +1,145 @@
+"""The reason of each zone, and what would change it, in words a grower reads aloud."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Story:
+    """What is known of one zone when its sentence is written."""
+
+    soil: str
+    depth_mm: int
+    """0: left."""
+    setup: str
+    """Name for people, "" where left."""
+    bottom_mm: tuple[float, float, float]
+    """Mean, 5 and 95 % of the pan's bottom where there is one; NaN where there never is."""
+    chance: float
+    """Probability of a pan, mean over the zone."""
+    net: float
+    """Expected net return per ha of what was chosen."""
+    currency: str
+    responds: bool
+    note: str
+    """Why the soil does not respond."""
+    clay_mm: float
+    """Depth to clay that limits, 5 % of the zone is shallower; infinite where none does."""
+    hostile: bool
+    asked_by: str
+    """Constraint whose set-up was taken, "" where money decided."""
+    tines: int
+    all_tines: int
+    passes: int
+    held_by: str
+    """What the machine was short of, "" where nothing."""
+    instead: tuple[int, str, float]
+    """Best option that rips: depth, set-up, expected net per ha; depth 0 where all are forbidden."""
+    covered: float
+    """Share of the zone where the foot passes below the pan."""
+    cover_share: float | None
+    """Share asked for under the rule `cover`; None under `return`."""
+
+
+def reason(story: Story) -> str:
+    """Give why the zone is worked as it is, one sentence."""
+    return _why_ripped(story) if story.depth_mm > 0 else _why_left(story)
+
+
+def _why_ripped(story: Story) -> str:
+    head = f"Rip to {story.depth_mm} mm with {story.setup}"
+    if story.asked_by:
+        head += f" ({story.asked_by})"
+    return f"{head}: {_pan(story)}{_limit(story)}, and {_pays(story)}{_machine(story)}."
+
+
+def _pan(story: Story) -> str:
+    middle, low, high = (5 * round(edge / 5) for edge in story.bottom_mm)
+    spread = f"the pan ends at {middle} mm (likely {low} to {high})"
+    return (
+        spread
+        if story.chance >= 0.8
+        else f"where there is a pan ({story.chance:.0%} of the ground) it ends at {middle} mm"
+    )
+
+
+def _limit(story: Story) -> str:
+    if story.clay_mm <= story.depth_mm + 100 and story.bottom_mm[0] > story.depth_mm:
+        kind = "hostile clay begins" if story.hostile else "the clay begins"
+        return f", {kind} at about {10 * round(story.clay_mm / 10)} mm"
+    if story.bottom_mm[0] > story.depth_mm:
+        return ", going deeper costs more than it brings"
+    return ""
+
+
+def _pays(story: Story) -> str:
+    money = f"{abs(story.net):.0f} {story.currency}/ha"
+    if story.cover_share is None:
+        return f"breaking it returns about {money} more than it costs"
+    short = f" (short of the {story.cover_share:.0%} asked for)" if story.covered < story.cover_share else ""
+    pays, than = ("returns", "costs") if story.net >= 0 else ("costs", "returns")
+    below = f"this depth passes below it on {story.covered:.0%} of the ground{short}"
+    return f"{below} and {pays} about {money} more than it {than}"
+
+
+def _machine(story: Story) -> str:
+    if story.passes > 1:
+        return f"; in two passes, for {story.held_by} does not allow it in one"
+    if story.tines < story.all_tines:
+        return f"; with {story.tines} of {story.all_tines} tines, for {story.held_by} allows no more"
+    return ""
+
+
+def _why_left(story: Story) -> str:
+    depth, setup, net = story.instead
+    if not story.responds:
+        return f"Leave unripped: ripping is not expected to pay on {story.soil}" + (
+            f" ({story.note})." if story.note else "."
+        )
+    if story.cover_share is not None and story.covered >= story.cover_share:
+        return f"Leave unripped: no pan is expected on {story.covered:.0%} of it."
+    if depth == 0 and story.hostile and np.isfinite(story.clay_mm):
+        clay_mm = 10 * round(story.clay_mm / 10)
+        return f"Leave unripped: hostile clay begins at about {clay_mm} mm, too shallow for any depth."
+    if depth == 0:
+        return "Leave unripped: no depth and set-up of this machine is allowed here."
+    loss = f"the best depth, {depth} mm with {setup}, would lose about {-net:.0f} {story.currency}/ha"
+    if story.chance < 0.5:
+        return f"Leave unripped: a pan is expected on only {story.chance:.0%} of it, and {loss}."
+    return f"Leave unripped: {loss}."
+
+
+def option_text(depth_mm: int, setup: str) -> str:
+    """Give an option in words."""
+    return f"{depth_mm} mm with {setup}" if depth_mm > 0 else "leaving it unripped"
+
+
+def would_change(*, share_better: float, other: str, bottom_mm: float | None, deeper: bool, probes: int) -> str:
+    """Give what new information would turn the choice.
+
+    Parameters
+    ----------
+    share_better : float
+        Share of the draws in which the runner-up returns more.
+    other : str
+        The runner-up in words.
+    bottom_mm : float or None
+        Pan bottom beyond which the runner-up wins in most draws; None where the bottom does not decide.
+    deeper : bool
+        The runner-up wins when the bottom is deeper (else shallower) than that.
+    probes : int
+        How many more probe sites would settle it; 0 where more would not.
+    """
+    if bottom_mm is None:
+        what = f"prices or a response well away from those assumed would favour {other}"
+    else:
+        side = "below" if deeper else "above"
+        what = f"a pan bottom {side} {5 * round(bottom_mm / 5)} mm would favour {other}"
+    tail = f"; {probes} more probes here would tell" if probes and bottom_mm is not None else ""
+    return f"{what} (better in {share_better:.0%} of the draws){tail}"
+
+
+def gain_to_pay(needed_t_per_ha: float) -> str:
+    """Give what would make ripping pay on ground that is left."""
+    return f"a first-season gain above {needed_t_per_ha:.2f} t/ha would make ripping pay"

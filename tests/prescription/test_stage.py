@@ -1,0 +1,92 @@
+import numpy as np
+import pytest
+import shapely
+
+from hardpan.core.errors import SettingsError
+from hardpan.prescription.settings import MachineSettings
+
+
+def test_a_deep_pan_is_ripped_deeper_than_a_shallow_one_and_both_on_the_step(made, catalog):
+    paddock = made.ground(soils=("deep sand", "deep sand"), bottom_mm=(350.0, 450.0))
+    options, plan = made.decide(paddock, catalog, made.rates(["deep sand"], worth=400.0))
+    shallow, deep = plan.zones["depth_mm"]
+    assert 0 < shallow < deep
+    assert all(depth % 25 == 0 for depth in options.table["depth_mm"])
+
+
+def test_where_nothing_pays_the_ground_is_left_with_the_reason(made, catalog):
+    _, plan = made.decide(made.ground(), catalog, made.rates(["deep sand"], worth=20.0))
+    assert plan.zones["depth_mm"].tolist() == [0]
+    assert "would lose about" in plan.zones["reason"][0]
+    assert (plan.returns == 0).all()
+
+
+def test_a_soil_without_response_is_left_with_its_reason(made, catalog):
+    _, plan = made.decide(made.ground(soils=("clay",)), catalog, made.rates(["clay"], worth=900.0))
+    assert plan.zones["depth_mm"].tolist() == [0]
+    assert "not expected to pay on clay" in plan.zones["reason"][0]
+
+
+def test_no_depth_comes_nearer_to_hostile_clay_than_the_margin(made, catalog):
+    paddock = made.ground(soils=("sand over sodic clay",), clay_mm=420.0, bottom_mm=450.0)
+    options, plan = made.decide(paddock, catalog, made.rates(["sand over sodic clay"], worth=2000.0))
+    assert plan.zones["depth_mm"].tolist() == [350]
+    assert np.isneginf(options.net[:, options.table["depth_mm"] > 370]).all()
+
+
+def test_hostile_clay_above_the_least_depth_leaves_the_ground_with_that_reason(made, catalog):
+    paddock = made.ground(soils=("sand over sodic clay",), clay_mm=220.0, top_mm=150.0, bottom_mm=300.0)
+    _, plan = made.decide(paddock, catalog, made.rates(["sand over sodic clay"], worth=2000.0))
+    assert plan.zones["depth_mm"].tolist() == [0]
+    assert "hostile clay begins at about 220 mm" in plan.zones["reason"][0]
+
+
+def test_cover_passes_below_the_pan_on_the_share_asked_for(made, catalog):
+    paddock = made.ground(bottom_mm=400.0, sd_mm=25.0)
+    surfaces = paddock[0]
+    options, plan = made.decide(paddock, catalog, made.rates(["deep sand"]), rule="cover", cover_share=0.9)
+    depth = plan.zones["depth_mm"][0]
+    bottom = surfaces.draws["bottom_mm"].to_numpy()
+    assert (bottom + 25 <= depth).mean() >= 0.9
+    assert (bottom + 25 <= depth - 25).mean() < 0.9
+    assert options.table["depth_mm"].max() >= depth
+
+
+def test_exclusions_stand_for_no_area_and_are_never_ripped(made, catalog):
+    paddock = made.ground(exclusions=(shapely.box(0, 0, 200, 200),))
+    options, _ = made.decide(paddock, catalog, made.rates(["deep sand"], worth=400.0))
+    assert options.node_ha.sum() == pytest.approx(4.0)
+
+
+def test_the_paddock_returns_are_the_sum_of_what_the_nodes_expect(made, catalog):
+    paddock = made.ground(soils=("deep sand", "sand over sodic clay"), clay_mm=(np.nan, 400.0))
+    money = made.rates(["deep sand", "sand over sodic clay"], worth=(400.0, 200.0))
+    options, _ = made.decide(paddock, catalog, money)
+    net = np.where(np.isfinite(options.net), options.net, 0.0)
+    assert options.paddock_returns.mean(axis=1) == pytest.approx(options.node_ha @ net, rel=1e-4, abs=0.5)
+
+
+def test_a_measured_fuel_figure_moves_all_drafts(made, catalog):
+    paddock = made.ground()
+    machine = {"observed_depth_mm": 500.0, "observed_speed_kmh": 6.0, "setup": "plain"}
+    drafts = [
+        made.decide(
+            paddock, catalog, made.rates(["deep sand"]), machine=MachineSettings(observed_fuel_l_per_ha=fuel, **machine)
+        )[0]
+        for fuel in (25.0, 35.0)
+    ]
+    assert drafts[0].calibration < drafts[1].calibration
+    assert drafts[0].draft_factor.std() < made.decide(paddock, catalog, made.rates(["deep sand"]))[0].draft_factor.std()
+
+
+def test_measured_fuel_below_idling_is_refused(made, catalog):
+    with pytest.raises(SettingsError, match="idling"):
+        made.decide(
+            made.ground(), catalog, made.rates(["deep sand"]), machine=MachineSettings(observed_fuel_l_per_ha=1.0)
+        )
+
+
+def test_a_step_no_depth_stands_on_is_refused_in_one_line(made):
+    catalog = made.shipped_catalog(machine={"ripper": {"like": "seven-tine-600", "min_depth": 410, "max_depth": 490}})
+    with pytest.raises(SettingsError, match="no depth on steps of 200 mm"):
+        made.decide(made.ground(), catalog, made.rates(["deep sand"]), step_mm=200)
