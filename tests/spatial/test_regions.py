@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from hardpan.spatial.regions import (
+    averaged,
     disc_of,
     first_cells,
     nearest_of,
@@ -107,3 +108,15 @@ def test_smoothing_never_takes_a_label_from_across_a_kept_edge():
 def test_sums_by_piece_add_up_to_the_whole(grid):
     values = np.arange(grid.size, dtype=float).reshape(grid.shape)
     assert sums_by(pieces_of(grid), values).sum() == pytest.approx(values[grid != -1].sum())
+
+
+@given(arrays(np.bool_, (6, 7), elements=st.booleans()), st.integers(1, 4))
+def test_averages_are_those_of_the_cells_in_the_window(cells, width):
+    values = np.random.default_rng(1).normal(size=np.count_nonzero(cells))
+    grid = np.full(cells.shape, np.nan)
+    grid[cells] = values
+    half = (width | 1) // 2
+    padded = np.pad(grid, half, constant_values=np.nan)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, (2 * half + 1, 2 * half + 1))
+    expected = [np.nanmean(window) for window in windows[cells]]
+    assert np.allclose(averaged(values, cells, width), expected)

@@ -90,6 +90,25 @@ def smoothed(labels: Ints, within: Ints, width_cells: int) -> Ints:
     return smooth
 
 
+def averaged(values: Floats, cells: Bools, width_cells: int) -> Floats:
+    """Give the mean of `values` over a square window around each of `cells`, of those cells only; 0 elsewhere.
+
+    Parameters
+    ----------
+    values : (n_cells,)
+        Values of `cells` in reading order, none missing.
+    cells : (n_rows, n_cols)
+    width_cells : int
+        The window is so wide, or one cell wider where that is even, so that nothing shifts.
+    """
+    window = width_cells | 1
+    grid = np.zeros(cells.shape)
+    grid[cells] = values
+    total = scipy.ndimage.uniform_filter(grid, window, mode="constant")
+    share = scipy.ndimage.uniform_filter(cells.astype(np.float64), window, mode="constant")
+    return np.asarray(total[cells] / share[cells])
+
+
 def disc_of(width_cells: int) -> Bools:
     """Give the cells of a disc `width_cells` across; 1 and 2 cells give squares."""
     offset = np.arange(width_cells) - (width_cells - 1) / 2.0

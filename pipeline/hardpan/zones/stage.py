@@ -5,6 +5,7 @@ import numpy as np
 import pyproj
 import rasterio.features
 import shapely
+import xarray as xr
 
 from hardpan.core.arrays import Ints, frozen
 from hardpan.core.units import M2_PER_HA
@@ -39,8 +40,10 @@ def draw_zones(
     """
     cell_m = surfaces.frame.cell_m
     ground = ground_of(survey.paddock, surfaces, ripper.width_m / 2.0 + settings.gps_error_m)
-    classes, soil_of_class, choice = _classes(surfaces, options, survey, ground, settings, seed=seed)
     least = _least(options, ripper, settings, cell_m)
+    classes, soil_of_class, choice = _classes(
+        surfaces, options, survey.covariates, ground, settings, width_cells=least.width_cells, seed=seed
+    )
     bottom_mm = expected_bottom_mm(surfaces).ravel()[ground.source]
     cells = Cells(soil=ground.soil, depth_mm=bottom_mm, area_ha=ground.cell_ha)
     classes, issues = make_drivable(classes, soil_of_class, cells, least)
@@ -68,7 +71,14 @@ def draw_zones(
 
 
 def _classes(
-    surfaces: Surfaces, options: Options, survey: Survey, ground: Ground, settings: ZoneSettings, *, seed: int
+    surfaces: Surfaces,
+    options: Options,
+    covariates: xr.Dataset,
+    ground: Ground,
+    settings: ZoneSettings,
+    *,
+    width_cells: int,
+    seed: int,
 ) -> tuple[Ints, Ints, Choice]:
     """Give the class of each cell with ground, the soil code of each class, and how their number was chosen."""
     codes = np.unique(ground.soil[ground.soil != OUTSIDE])
@@ -77,7 +87,7 @@ def _classes(
     candidates = []
     for code in codes:
         cells = ground.soil == code
-        features = cell_features(surfaces, survey.covariates, ground.source[cells])
+        features = cell_features(surfaces, covariates, ground.source, cells, width_cells=width_cells)
         node = surfaces.node_of_cell.ravel()[ground.source[cells]]
         classes = group(features, cells, most, settings.method, seed=seed)
         candidates.append(Candidates(classes=classes, features=features, node=node, cell_ha=ground.cell_ha[cells]))
