@@ -16,14 +16,14 @@ from scipy.special import log_ndtr
 
 from hardpan.core.arrays import Bools, Floats, Ints
 
-TOLERANCE = 1e-5
+TOLERANCE = 1e-4
 """Largest move of a site's mean, in its standard deviations, at which the factors stand; far under what a map shows."""
 
 _MAX_SWEEPS = 60
 """Ten are usual; a covariance that needs more than sixty is at the edge of what the data can mean."""
 
-_DAMPING = 0.9
-"""Share of each parallel step that is taken; full steps can oscillate where many intervals share a site."""
+_FULL_SWEEPS = 20
+"""Sweeps with full parallel steps; those after it go half way, in case full ones oscillate."""
 
 _LOG_2PI = float(np.log(2 * np.pi))
 
@@ -93,7 +93,7 @@ def interval_moments(mean: Floats, variance: Floats, low: Floats, high: Floats) 
 
 
 def condition(
-    k: Floats, noise: Floats, readings: Readings, trend: Floats, slack: Floats, start: Posterior | None = None
+    k: Floats, noise: Floats, readings: Readings, *, trend: Floats, slack: Floats, start: Posterior | None = None
 ) -> Posterior:
     """Give the field given the readings, for a stack of covariances.
 
@@ -112,29 +112,45 @@ def condition(
     start : Posterior | None
         Factors to begin from (k or 1 of them).
     """
-    variance = noise[:, None] + readings.error
-    exact = readings.exact
-    tau = np.where(exact, 1.0, 0.5) / variance
-    guess = np.where(np.isfinite(readings.low), readings.low, readings.high)
-    shift = np.isfinite(readings.low).astype(float) - np.isfinite(readings.high)
-    nu = tau * (guess + shift * np.sqrt(variance))
-    if start is not None:
-        tau = np.where(exact, tau, start.tau)
-        nu = np.where(exact, nu, start.nu)
-    onto = np.zeros((len(readings.site), k.shape[-1]))
-    onto[np.arange(len(readings.site)), readings.site] = 1.0
-    free = ~exact
-    state = _solve(k, tau @ onto, nu @ onto, trend, slack)
-    sweeps, moved = 0, not free.any()
-    while free.any() and sweeps < _MAX_SWEEPS:
-        tau[:, free], nu[:, free] = _refit(state, tau, nu, variance, readings, free)
-        new = _solve(k, tau @ onto, nu @ onto, trend, slack)
-        sweeps += 1
-        moved = bool(np.max(np.abs(new.mean - state.mean) / np.sqrt(new.variance)) < TOLERANCE)
-        state = new
-        if moved:
-            break
-    return _finish(k, state, tau, nu, variance, readings, trend, slack, sweeps, converged=moved)
+    prior = _Prior(k=k, variance=noise[:, None] + readings.error, readings=readings, trend=trend, slack=slack)
+    tau, nu = _first_factors(prior, start)
+    solved = _solve(prior, tau, nu)
+    sweeps, converged = 0, True
+    if not readings.exact.all():
+        tau, nu, sweeps = _propagate(prior, solved, tau, nu)
+        converged = sweeps < _MAX_SWEEPS
+        solved = _solve(prior, tau, nu)
+    log_evidence, noise_slope = _evidence(prior, solved, tau, nu)
+    return Posterior(
+        log_evidence=log_evidence,
+        mean=solved.mean,
+        variance=solved.variance,
+        weights=solved.drive - np.einsum("kij,jp,kp->ki", solved.precision, trend, solved.beta, optimize=True),
+        beta=solved.beta,
+        beta_cov=solved.beta_cov,
+        precision=solved.precision,
+        tau=tau,
+        nu=nu,
+        noise_slope=noise_slope,
+        sweeps=sweeps,
+        converged=converged,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Prior:
+    k: Floats
+    variance: Floats
+    """(k, m) of each reading about the field."""
+    readings: Readings
+    trend: Floats
+    slack: Floats
+
+    def at_sites(self, per_reading: Floats) -> Floats:
+        """Give sums (k, n) over the readings of each site."""
+        onto = np.zeros((per_reading.shape[1], self.k.shape[-1]))
+        onto[np.arange(len(onto)), self.readings.site] = 1.0
+        return per_reading @ onto
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -142,20 +158,32 @@ class _Solved:
     mean: Floats
     variance: Floats
     precision: Floats
-    inner: Floats
-    """(k, n, n) B."""
+    """(k, n, n) W."""
+    left: Floats
+    """(k, n, p) X - K W X: what of the trend the readings leave open."""
     drive: Floats
     """(k, n) d = N - W K N."""
-    pull: Floats
-    """(k, p, p) X'WX + slack."""
     beta: Floats
     beta_cov: Floats
-    total: Floats
-    """(k, n) N."""
+    log_joint: Floats
+    """(k,) log of the prior times all factors exp(N'F - F'T F / 2), integrated over field and trend."""
 
 
-def _solve(k: Floats, precision: Floats, total: Floats, trend: Floats, slack: Floats) -> _Solved:
-    root = np.sqrt(precision)
+def _first_factors(prior: _Prior, start: Posterior | None) -> tuple[Floats, Floats]:
+    """Give precision and total of each reading's factor: final ones for values, a guess for intervals."""
+    readings, exact = prior.readings, prior.readings.exact
+    tau = np.where(exact, 1.0, 0.5) / prior.variance
+    guess = np.where(np.isfinite(readings.low), readings.low, readings.high)
+    shift = np.isfinite(readings.low).astype(float) - np.isfinite(readings.high)
+    nu = tau * (guess + shift * np.sqrt(prior.variance))
+    if start is None:
+        return tau, nu
+    return np.where(exact, tau, start.tau), np.where(exact, nu, start.nu)
+
+
+def _solve(prior: _Prior, tau: Floats, nu: Floats) -> _Solved:
+    k, trend = prior.k, prior.trend
+    root, total = np.sqrt(prior.at_sites(tau)), prior.at_sites(nu)
     inner = root[:, :, None] * k * root[:, None, :]
     n = k.shape[-1]
     inner[:, np.arange(n), np.arange(n)] += 1.0
@@ -163,102 +191,103 @@ def _solve(k: Floats, precision: Floats, total: Floats, trend: Floats, slack: Fl
     w *= root[:, :, None]
     w *= root[:, None, :]
     kw = k @ w
-    drive = total - np.einsum("kij,ki->kj", kw, total)
+    drive = total - _apply(kw.swapaxes(1, 2), total)
     wx = w @ trend
-    pull = np.einsum("ip,kiq->kpq", trend, wx) + np.diag(slack)
+    pull = trend.T @ wx + np.diag(prior.slack)
     beta_cov = np.linalg.inv(pull)
-    beta = np.einsum("kpq,kq->kp", beta_cov, drive @ trend)
+    push = drive @ trend
+    beta = _apply(beta_cov, push)
     left = trend - k @ wx
-    mean = np.einsum("kij,kj->ki", k, drive) + np.einsum("kip,kp->ki", left, beta)
+    field = _apply(k, drive)
     variance = np.diagonal(k, axis1=1, axis2=2) - np.einsum("kij,kij->ki", kw, k)
-    variance = variance + np.einsum("kip,kpq,kiq->ki", left, beta_cov, left)
+    variance = variance + np.einsum("kip,kip->ki", left @ beta_cov, left)
+    log_joint = 0.5 * (np.sum(total * field, axis=1) + np.sum(push * beta, axis=1))
+    log_joint -= 0.5 * (np.linalg.slogdet(inner)[1] + np.linalg.slogdet(pull)[1])
+    flat = prior.slack == 0
+    log_joint += 0.5 * (np.sum(np.log(prior.slack[~flat])) + np.sum(flat) * _LOG_2PI)
     return _Solved(
-        mean=mean,
+        mean=field + _apply(left, beta),
         variance=np.maximum(variance, 1e-12),
         precision=w,
-        inner=inner,
+        left=left,
         drive=drive,
-        pull=pull,
         beta=beta,
         beta_cov=beta_cov,
-        total=total,
+        log_joint=log_joint,
     )
 
 
-def _cavity(state: _Solved, tau: Floats, nu: Floats, readings: Readings, free: Bools) -> tuple[Floats, Floats]:
-    """Give mean and variance of the field at each bounded reading's site without that reading."""
-    site = readings.site[free]
-    mean, variance = state.mean[:, site], state.variance[:, site]
-    without = variance / np.maximum(1.0 - variance * tau[:, free], 1e-9)
-    return without * (mean / variance - nu[:, free]), without
+def _propagate(prior: _Prior, base: _Solved, tau: Floats, nu: Floats) -> tuple[Floats, Floats, int]:
+    """Give the factors with those of the intervals re-fitted, and the number of sweeps.
+
+    Only the sites with intervals are carried along: with S, m the covariance and mean there under the factors of
+    `base`, changes D of precision and E of total give (I + S D)^-1 S and (I + S D)^-1 (m + S E).
+    """
+    readings, free = prior.readings, ~prior.readings.exact
+    sites, at = np.unique(readings.site[free], return_inverse=True)
+    onto = np.eye(len(sites))[at]
+    cross, left = prior.k[:, sites], base.left[:, sites]
+    s = cross[:, :, sites] - cross @ base.precision @ cross.swapaxes(1, 2)
+    s += left @ base.beta_cov @ left.swapaxes(1, 2)
+    start, mean, spread = base.mean[:, sites], base.mean[:, sites], base.variance[:, sites]
+    t, v = tau[:, free], nu[:, free]
+    first_t, first_v = t @ onto, v @ onto
+    diagonal = np.arange(len(sites))
+    sweeps = 0
+    while sweeps < _MAX_SWEEPS:
+        sweeps += 1
+        cavity, without = _take_out(mean[:, at], spread[:, at], t, v)
+        _, slope, bend = interval_moments(
+            cavity, without + prior.variance[:, free], readings.low[free], readings.high[free]
+        )
+        room = np.maximum(1.0 - bend * without, 1e-9)
+        step = 1.0 if sweeps <= _FULL_SWEEPS else 0.5
+        t = t + step * (np.maximum(bend, 0.0) / room - t)
+        v = v + step * ((slope + cavity * bend) / room - v)
+        change = s * (t @ onto - first_t)[:, None, :]
+        change[:, diagonal, diagonal] += 1.0
+        moved = start + _apply(s, v @ onto - first_v)
+        solved = np.linalg.solve(change, np.concatenate([s, moved[:, :, None]], axis=2))
+        before, mean = mean, solved[:, :, -1]
+        spread = np.maximum(np.diagonal(solved, axis1=1, axis2=2), 1e-12)
+        if np.max(np.abs(mean - before) / np.sqrt(spread)) < TOLERANCE:
+            break
+    tau, nu = tau.copy(), nu.copy()
+    tau[:, free], nu[:, free] = t, v
+    return tau, nu, sweeps
 
 
-def _refit(
-    state: _Solved, tau: Floats, nu: Floats, variance: Floats, readings: Readings, free: Bools
-) -> tuple[Floats, Floats]:
-    mean, without = _cavity(state, tau, nu, readings, free)
-    _, slope, bend = interval_moments(mean, without + variance[:, free], readings.low[free], readings.high[free])
-    room = np.maximum(1.0 - bend * without, 1e-9)
-    new_tau, new_nu = np.maximum(bend, 0.0) / room, (slope + mean * bend) / room
-    return (
-        tau[:, free] + _DAMPING * (new_tau - tau[:, free]),
-        nu[:, free] + _DAMPING * (new_nu - nu[:, free]),
-    )
+def _take_out(mean: Floats, variance: Floats, tau: Floats, nu: Floats) -> tuple[Floats, Floats]:
+    """Give mean and variance of the field at each reading's site without that reading."""
+    without = variance / np.maximum(1.0 - variance * tau, 1e-9)
+    return without * (mean / variance - nu), without
 
 
-def _finish(
-    k: Floats,
-    state: _Solved,
-    tau: Floats,
-    nu: Floats,
-    variance: Floats,
-    readings: Readings,
-    trend: Floats,
-    slack: Floats,
-    sweeps: int,
-    *,
-    converged: bool,
-) -> Posterior:
-    exact, free = readings.exact, ~readings.exact
-    push = state.drive @ trend
-    log_evidence = (
-        -0.5 * np.linalg.slogdet(state.inner)[1]
-        + 0.5 * np.einsum("ki,kij,kj->k", state.total, k, state.drive)
-        + 0.5 * np.einsum("kp,kp->k", push, state.beta)
-        - 0.5 * np.linalg.slogdet(state.pull)[1]
-        + 0.5 * np.sum(np.log(slack[slack > 0]))
-        + 0.5 * np.sum(slack == 0) * _LOG_2PI
-    )
-    d, y = variance[:, exact], readings.low[exact]
-    log_evidence = log_evidence - 0.5 * np.sum(np.log(2 * np.pi * d) + y**2 / d, axis=1)
-    site = readings.site[exact]
-    miss = (y - state.mean[:, site]) ** 2 + state.variance[:, site]
+def _evidence(prior: _Prior, solved: _Solved, tau: Floats, nu: Floats) -> tuple[Floats, Floats]:
+    """Give the log likelihood and its derivative by the noise variance."""
+    readings, exact, free = prior.readings, prior.readings.exact, ~prior.readings.exact
+    d, y, site = prior.variance[:, exact], readings.low[exact], readings.site[exact]
+    log_evidence = solved.log_joint - 0.5 * np.sum(np.log(2 * np.pi * d) + y**2 / d, axis=1)
+    miss = (y - solved.mean[:, site]) ** 2 + solved.variance[:, site]
     noise_slope = 0.5 * np.sum(miss / d**2 - 1.0 / d, axis=1)
     if free.any():
-        mean, without = _cavity(state, tau, nu, readings, free)
+        t, v, site = tau[:, free], nu[:, free], readings.site[free]
+        mean, without = _take_out(solved.mean[:, site], solved.variance[:, site], t, v)
         log_z, slope, bend = interval_moments(
-            mean, without + variance[:, free], readings.low[free], readings.high[free]
+            mean, without + prior.variance[:, free], readings.low[free], readings.high[free]
         )
-        t, v = tau[:, free], nu[:, free]
+        # every factor is scaled so that the integral over what the other readings leave is that of its interval
         spread = 1.0 + t * without
         scale = log_z + 0.5 * np.log(spread) - 0.5 * (2 * v * mean + v**2 * without - t * mean**2) / spread
         log_evidence = log_evidence + np.sum(scale, axis=1)
-        # by the heat equation the derivative by the variance is half the second derivative by the mean over Z
+        # by the heat equation the derivative by the variance is half the second derivative by the mean
         noise_slope = noise_slope + 0.5 * np.sum(slope**2 - bend, axis=1)
-    return Posterior(
-        log_evidence=log_evidence,
-        mean=state.mean,
-        variance=state.variance,
-        weights=state.drive - np.einsum("kij,jp,kp->ki", state.precision, trend, state.beta),
-        beta=state.beta,
-        beta_cov=state.beta_cov,
-        precision=state.precision,
-        tau=tau,
-        nu=nu,
-        noise_slope=noise_slope,
-        sweeps=sweeps,
-        converged=converged,
-    )
+    return log_evidence, noise_slope
+
+
+def _apply(matrices: Floats, vectors: Floats) -> Floats:
+    """Give the products of matrices (k, i, j) and vectors (k, j)."""
+    return (matrices @ vectors[:, :, None])[:, :, 0]
 
 
 def _ratio(x: Floats, log_z: Floats) -> Floats:

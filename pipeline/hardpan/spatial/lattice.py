@@ -6,9 +6,8 @@ import numpy as np
 from scipy.fft import fft2, next_fast_len
 
 from hardpan.core.arrays import Floats, Ints
-from hardpan.spatial.covariance import Family
+from hardpan.spatial.covariance import Family, correlation
 from hardpan.spatial.mixed import EFFECTIVE
-from hardpan.spatial.covariance import correlation
 
 _NEIGHBOURS = 4
 """A point between the nodes is drawn given the nearest 4 x 4: nodes behind those are screened."""
@@ -41,9 +40,7 @@ class Lattice:
         )
 
 
-def draw_lattice(
-    lattice: Lattice, family: Family, range_m: float, n_draws: int, rng: np.random.Generator
-) -> Floats:
+def draw_lattice(lattice: Lattice, family: Family, range_m: float, n_draws: int, rng: np.random.Generator) -> Floats:
     """Give draws (n_draws, rows, columns) of a field of mean 0 and variance 1.
 
     The covariance on the lattice is exact where the torus of twice the size embeds it; negative eigenvalues, which
@@ -64,7 +61,7 @@ def draw_lattice(
 
 
 def draw_between(
-    lattice: Lattice, draws: Floats, xy_m: Floats, family: Family, range_m: float, rng: np.random.Generator
+    lattice: Lattice, draws: Floats, xy_m: Floats, family: Family, *, range_m: float, rng: np.random.Generator
 ) -> Floats:
     """Give the draws (n_draws, n) at points, given those on the lattice."""
     around, weights, spread = _weights_between(lattice, xy_m, family, range_m)
@@ -76,7 +73,9 @@ def _weights_between(lattice: Lattice, xy_m: Floats, family: Family, range_m: fl
     """Give the nodes (n, 16, 2) about each point, their kriging weights (n, 16) and what they leave unknown (n,)."""
     position = lattice.position(xy_m)
     first = np.clip(np.floor(position).astype(int) - 1, 0, np.array(lattice.shape) - _NEIGHBOURS)
-    offset = np.stack(np.meshgrid(np.arange(_NEIGHBOURS), np.arange(_NEIGHBOURS), indexing="ij"), axis=-1).reshape(-1, 2)
+    offset = np.stack(np.meshgrid(np.arange(_NEIGHBOURS), np.arange(_NEIGHBOURS), indexing="ij"), axis=-1).reshape(
+        -1, 2
+    )
     around = first[:, None, :] + offset
 
     def shape(steps: Floats) -> Floats:

@@ -126,9 +126,16 @@ def field_covariance(family: Family, distances_m: Floats, theta: Floats) -> Floa
 def evidence(
     model: Model, distances_m: Floats, theta: Floats, start: Posterior | None = None
 ) -> tuple[Posterior, Floats]:
-    """Give the field given the readings for parameters (k, 4), and the gradient (k, 4) of the log likelihood."""
+    """Give the field given the readings for parameters (k, 4), and the covariances (k, n, n) between sites."""
     k = field_covariance(model.family, distances_m, theta)
-    found = condition(k, np.exp(theta[:, NOISE]), model.readings, model.trend, model.slack, start)
+    return condition(k, np.exp(theta[:, NOISE]), model.readings, trend=model.trend, slack=model.slack, start=start), k
+
+
+def evidence_slope(
+    model: Model, distances_m: Floats, theta: Floats, start: Posterior | None = None
+) -> tuple[Posterior, Floats]:
+    """Give the field given the readings for parameters (k, 4), and the gradient (k, 4) of the log likelihood."""
+    found, k = evidence(model, distances_m, theta, start)
     w, a = found.precision, found.weights
     wx = w @ model.trend
     # minus twice the derivative of the log likelihood by the covariance's elements
@@ -171,7 +178,7 @@ def fit_mixed(model: Model, starts: Floats, penalty: Penalty | None = None) -> F
 
     def climb(part: Floats) -> tuple[float, Floats]:
         theta = full(part)[None]
-        found, gradient = evidence(model, distances_m, theta, last[0])
+        found, gradient = evidence_slope(model, distances_m, theta, last[0])
         last[0] = found
         value = found.log_evidence
         if penalty:
@@ -182,7 +189,12 @@ def fit_mixed(model: Model, starts: Floats, penalty: Penalty | None = None) -> F
     theta = full(starts[best, free])
     if free.any():
         found = minimize(
-            climb, starts[best, free], jac=True, method="L-BFGS-B", bounds=model.bounds[free], options={"maxiter": 60}
+            climb,
+            starts[best, free],
+            jac=True,
+            method="L-BFGS-B",
+            bounds=model.bounds[free],
+            options={"maxiter": 60, "ftol": 1e-7},
         )
         theta = full(found.x)
     return Fit(
@@ -194,10 +206,9 @@ def fit_mixed(model: Model, starts: Floats, penalty: Penalty | None = None) -> F
     )
 
 
-def _curvature(
-    model: Model, distances_m: Floats, theta: Floats, start: Posterior, penalty: Penalty | None, step: float = 0.02
-) -> Floats:
+def _curvature(model: Model, distances_m: Floats, theta: Floats, start: Posterior, penalty: Penalty | None) -> Floats:
     """Give minus the second derivative by central differences of the analytic gradient."""
+    step = 0.02
     index = np.flatnonzero(model.free)
     curvature = np.zeros((4, 4))
     if not len(index):
@@ -205,7 +216,7 @@ def _curvature(
     moved = np.repeat(theta[None], 2 * len(index), axis=0)
     moved[np.arange(len(index)), index] += step
     moved[len(index) + np.arange(len(index)), index] -= step
-    _, gradient = evidence(model, distances_m, moved, start)
+    _, gradient = evidence_slope(model, distances_m, moved, start)
     if penalty:
         gradient = gradient + penalty(moved)[1] * model.free
     half = (gradient[len(index) :] - gradient[: len(index)])[:, index] / (2 * step)

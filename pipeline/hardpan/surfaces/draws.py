@@ -27,12 +27,12 @@ def draw_fields(fields: Mapping[str, Field], layout: Layout, n_draws: int, seed:
     for position, (name, field) in enumerate(fields.items()):
         rng = np.random.default_rng([seed, position])
         strength = out["peak"] if field.on_strength else None
-        out[name] = _draw_field(field, layout, lattice, strength, n_draws, rng)
+        out[name] = _draw_field(field, layout, lattice, strength=strength, n_draws=n_draws, rng=rng)
     return out
 
 
 def _draw_field(
-    field: Field, layout: Layout, lattice: Lattice, strength: Floats | None, n_draws: int, rng: np.random.Generator
+    field: Field, layout: Layout, lattice: Lattice, *, strength: Floats | None, n_draws: int, rng: np.random.Generator
 ) -> Floats:
     mixture = field.mixture
     chosen = _choose(mixture.weight, n_draws, rng)
@@ -49,7 +49,7 @@ def _draw_field(
             free = draw_lattice(lattice, mixture.model.family, range_m, len(of), rng)
             at_nodes = np.sqrt(sill) * free[:, place[:, 0], place[:, 1]]
             at_sites = np.sqrt(sill) * draw_between(
-                lattice, free, layout.sites.xy_m, mixture.model.family, range_m, rng
+                lattice, free, layout.sites.xy_m, mixture.model.family, range_m=range_m, rng=rng
             )
         at_nodes += np.sqrt(micro) * rng.standard_normal(at_nodes.shape)
         at_sites += np.sqrt(micro) * rng.standard_normal(at_sites.shape)
@@ -68,7 +68,9 @@ def _choose(weight: Floats, n_draws: int, rng: np.random.Generator) -> np.ndarra
     return rng.permutation(np.minimum(np.searchsorted(np.cumsum(weight), at), len(weight) - 1))
 
 
-def _condition(mixture: Mixture, chosen: np.ndarray, at_sites: Floats, rng: np.random.Generator) -> tuple[Floats, Floats]:
+def _condition(
+    mixture: Mixture, chosen: np.ndarray, at_sites: Floats, rng: np.random.Generator
+) -> tuple[Floats, Floats]:
     """Give kriging weights (d, n) and trend (d, p) that carry unconditional draws (d, n) over to the readings.
 
     The draw plus what kriging makes of (readings - draw at the sites - noise) has the field's law given the readings.

@@ -89,7 +89,7 @@ def _merge_sites(insertions: gpd.GeoDataFrame) -> tuple[Ints, Floats]:
     graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(names), len(names)))
     merged = connected_components(graph, directed=False)[1][code]
     # sums over sorted coordinates do not depend on the order of the rows
-    ordered = pd.DataFrame(xy).assign(site=merged).sort_values(["site", 0, 1])
+    ordered = pd.DataFrame({"site": merged, "x": xy[:, 0], "y": xy[:, 1]}).sort_values(["site", "x", "y"])
     places = ordered.groupby("site").mean().to_numpy()
     order = np.lexsort((places[:, 1], places[:, 0]))
     rank = np.empty(len(order), dtype=np.int64)

@@ -18,7 +18,7 @@ _TILE = 1024
 
 
 def map_fields(
-    fields: Mapping[str, Field], places: Places, layout: Layout, *, block_m: float, threads: int, progress: Progress
+    fields: Mapping[str, Field], places: Places, layout: Layout, *, threads: int, progress: Progress
 ) -> dict[str, tuple[Floats, Floats]]:
     """Give mean and variance (m,) of every field at places, in the variable's scaled units.
 
@@ -64,4 +64,5 @@ def _slope_square(field: Field) -> float:
 
 def probability(mean: Floats, variance: Floats) -> Floats:
     """Give the probability that an insertion finds a pan, from the latent field; in (0, 1)."""
-    return ndtr(mean / np.sqrt(1.0 + variance))
+    chance: Floats = ndtr(mean / np.sqrt(1.0 + variance))
+    return chance

@@ -3,7 +3,7 @@
 import geopandas as gpd
 import numpy as np
 
-from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.core.arrays import Floats, Ints
 from hardpan.records.pan import Bottom, State
 from hardpan.spatial.censored import Readings
 from hardpan.surfaces.variables import Variable
@@ -18,7 +18,7 @@ _LEAST_SCALE_LOG = 0.02
 def read_presence(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
     """Give presence as bounds on a latent field: above zero where a pan is, below where none is."""
     rows = np.flatnonzero(insertions["state"] != State.UNUSABLE)
-    present = (insertions["state"].to_numpy()[rows] == State.PRESENT)
+    present = insertions["state"].to_numpy()[rows] == State.PRESENT
     readings = Readings(
         site=site[rows],
         low=np.where(present, 0.0, -np.inf),
@@ -33,7 +33,8 @@ def read_top(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
     rows = np.flatnonzero(insertions["state"] == State.PRESENT)
     top = insertions["top_mm"].to_numpy(float)[rows]
     known = np.isfinite(top)
-    return _scaled("top", "mm", rows[known], site, top[known], top[known], np.zeros(known.sum()), _LEAST_SCALE_MM)
+    rows, top = rows[known], top[known]
+    return _scaled(Readings(site=site[rows], low=top, high=top, error=np.zeros(len(rows))), "top", "mm", rows)
 
 
 def read_bottom(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
@@ -45,7 +46,7 @@ def read_bottom(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
     low = np.where(seen, column["bottom_mm"], column["bottom_low_mm"])
     high = np.where(seen, column["bottom_mm"], column["bottom_high_mm"])
     error = np.where(seen, np.nan_to_num(insertions["bottom_sd_mm"].to_numpy(float)[rows]) ** 2, 0.0)
-    return _scaled("bottom", "mm", rows, site, low, high, error, _LEAST_SCALE_MM)
+    return _scaled(Readings(site=site[rows], low=low, high=high, error=error), "bottom", "mm", rows)
 
 
 def read_peak(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
@@ -55,24 +56,26 @@ def read_peak(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
     low = np.log(peak[rows])
     stopped = insertions["bottom_kind"].to_numpy()[rows] == Bottom.CENSORED
     high = np.where(stopped, np.inf, low)
-    return _scaled("peak", "kPa", rows, site, low, high, np.zeros(len(rows)), _LEAST_SCALE_LOG, log=True)
+    return _scaled(Readings(site=site[rows], low=low, high=high, error=np.zeros(len(rows))), "peak", "kPa", rows)
 
 
 def read_slice(kpa: Floats, site: Ints, name: str) -> Variable:
     """Give the mean cone index of one depth slice."""
-    rows = np.flatnonzero(np.isfinite(kpa))
-    return _scaled(name, "kPa", rows, site, kpa[rows], kpa[rows], np.zeros(len(rows)), 1.0)
+    rows = np.flatnonzero(np.isfinite(kpa) & (kpa > 0))
+    low = np.log(kpa[rows])
+    return _scaled(Readings(site=site[rows], low=low, high=low, error=np.zeros(len(rows))), name, "kPa", rows)
 
 
-def _scaled(
-    name: str, unit: str, rows: Ints, site: Ints, low: Floats, high: Floats, error: Floats, least: float,
-    *, log: bool = False,
-) -> Variable:
-    known: Bools = low == high
-    base = low[known] if known.any() else low
+def _scaled(readings: Readings, name: str, unit: str, rows: Ints) -> Variable:
+    """Give the readings with mean 0 and variance 1 over the values (over the bounds where there is no value)."""
+    base = readings.low[readings.exact] if readings.exact.any() else readings.low
+    log = unit == "kPa"
     centre = float(base.mean()) if len(base) else 0.0
-    scale = max(float(base.std(ddof=1)) if len(base) > 1 else 0.0, least)
-    readings = Readings(
-        site=site[rows], low=(low - centre) / scale, high=(high - centre) / scale, error=error / scale**2
+    scale = max(float(base.std(ddof=1)) if len(base) > 1 else 0.0, _LEAST_SCALE_LOG if log else _LEAST_SCALE_MM)
+    scaled = Readings(
+        site=readings.site,
+        low=(readings.low - centre) / scale,
+        high=(readings.high - centre) / scale,
+        error=readings.error / scale**2,
     )
-    return Variable(name=name, unit=unit, readings=readings, rows=rows, centre=centre, scale=scale, log=log)
+    return Variable(name=name, unit=unit, readings=scaled, rows=rows, centre=centre, scale=scale, log=log)

@@ -41,8 +41,8 @@ def describe_models(fits: Mapping[str, Fit], variables: Mapping[str, Variable]) 
 
 def verdict_of(scores: pd.DataFrame) -> str:
     """Give one sentence on the map of the bottom against the yardsticks."""
-    of = scores[(scores["variable"] == "bottom") & (scores["folds"] == "site")].set_index("method")
+    of = scores[(scores["variable"] == "bottom") & (scores["folds"] == "site")].set_index("method")["rmse"]
+    map_mm, soil_mm = float(of["kriging"]), float(of["soil-type mean"])
     return (
-        f"The map of the pan's bottom misses a site left out by {of.loc['kriging', 'rmse']:.0f} mm, the mean of the soil"
-        f" type by {of.loc['soil-type mean', 'rmse']:.0f} mm."
+        f"The map of the pan's bottom misses a site left out by {map_mm:.0f} mm, the soil type's mean by {soil_mm:.0f}."
     )

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from scipy.cluster.vq import kmeans2
 from scipy.spatial.distance import cdist
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtr
 from scipy.stats import norm
 
 from hardpan.core.arrays import Floats, Ints
@@ -61,7 +61,8 @@ def _blocks(xy_m: Floats) -> Ints:
     """Give compact groups of sites of about equal reach."""
     count = min(_BLOCKS, len(xy_m))
     start = xy_m[np.linspace(0, len(xy_m) - 1, count).astype(int)]
-    return kmeans2(xy_m, start, minit="matrix", iter=30)[1].astype(np.int64)
+    nearest: Ints = kmeans2(xy_m, start, minit="matrix", iter=30)[1].astype(np.int64)
+    return nearest
 
 
 def _yardsticks(variable: Variable, layout: Layout, fold: Ints) -> dict[str, Forecast]:
@@ -140,16 +141,13 @@ def _coverage(low: Floats, high: Floats, level: float) -> float:
 def crps_normal(value: Floats, mean: Floats, sd: Floats) -> Floats:
     """Give the continuous ranked probability score of a normal forecast [gneiting2005]."""
     z = (value - mean) / sd
-    return sd * (z * (2.0 * ndtr(z) - 1.0) + 2.0 * norm.pdf(z) - 1.0 / np.sqrt(np.pi))
+    score: Floats = sd * (z * (2.0 * ndtr(z) - 1.0) + 2.0 * norm.pdf(z) - 1.0 / np.sqrt(np.pi))
+    return score
 
 
 def crps_lognormal(value: Floats, centre: Floats, sd: Floats) -> Floats:
     """Give the continuous ranked probability score of a forecast whose logarithm is normal [baran2015]."""
     z = (np.log(value) - centre) / sd
     mean = np.exp(centre + 0.5 * sd**2)
-    return value * (2.0 * ndtr(z) - 1.0) - 2.0 * mean * (ndtr(z - sd) + ndtr(sd / np.sqrt(2.0)) - 1.0)
-
-
-def quantile(level: float) -> float:
-    """Give the standard normal quantile."""
-    return float(ndtri(level))
+    score: Floats = value * (2.0 * ndtr(z) - 1.0) - 2.0 * mean * (ndtr(z - sd) + ndtr(sd / np.sqrt(2.0)) - 1.0)
+    return score

@@ -8,14 +8,12 @@ import xarray as xr
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
 from hardpan.core.progress import Progress, silent
-from hardpan.records.issues import Issue
-from hardpan.records.pan import PanFeatures, State
+from hardpan.records.pan import PanFeatures
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
-from hardpan.spatial.mixed import Fit
 from hardpan.surfaces.clay import map_clay
 from hardpan.surfaces.draws import draw_fields
-from hardpan.surfaces.fields import choose_family, fit_field, fit_reml
+from hardpan.surfaces.fields import fit_fields
 from hardpan.surfaces.ground import lay_out
 from hardpan.surfaces.layout import Layout
 from hardpan.surfaces.maps import map_fields, probability
@@ -23,7 +21,7 @@ from hardpan.surfaces.readings import read_bottom, read_peak, read_presence, rea
 from hardpan.surfaces.report import describe_models, verdict_of
 from hardpan.surfaces.scores import score_fields
 from hardpan.surfaces.settings import SurfaceSettings
-from hardpan.surfaces.variables import MIN_SPATIAL_SITES, Field, Variable
+from hardpan.surfaces.variables import Field, Variable
 
 _LEAST_THICKNESS_MM = 25.0
 """A pan thinner than a reading step was not seen; draws keep top and bottom this far apart."""
@@ -48,10 +46,13 @@ def map_pan(
         "bottom": read_bottom(insertions, layout.site_of),
     }
     _refuse_too_little(variables)
-    fields, fits = fit_all(variables, layout, settings)
+    fields, fits = fit_fields(variables, layout, settings)
     cells = map_fields(
-        fields, layout.cells, layout, block_m=layout.frame.cell_m if settings.block else 0.0,
-        threads=settings.threads, progress=progress,
+        fields,
+        layout.cells,
+        layout,
+        threads=settings.threads,
+        progress=progress,
     )
     clay = map_clay(survey, layout)
     scores = score_fields(fields, layout)
@@ -90,24 +91,6 @@ def _refuse_too_little(variables: dict[str, Variable]) -> None:
             right="at least 3",
             do="probe more places, or check issues.csv for why insertions were not used",
         )
-
-
-def fit_all(
-    variables: dict[str, Variable], layout: Layout, settings: SurfaceSettings
-) -> tuple[dict[str, Field], dict[str, Fit]]:
-    """Give the field of every variable, and its REML fit for the table of models."""
-    spatial = {name: variable.n_sites >= MIN_SPATIAL_SITES for name, variable in variables.items()}
-    family, compared = choose_family(variables["bottom"], layout, settings.family, spatial=spatial["bottom"])
-    fits = {"bottom": compared[0]}
-    fields: dict[str, Field] = {}
-    for name, variable in variables.items():
-        if name != "bottom":
-            fits[name] = fit_reml(variable, layout, family, spatial=spatial[name])
-        strength: Floats | None = None
-        if name == "bottom" and not variable.exact.all():
-            strength = fields["peak"].mixture.weight @ fields["peak"].mixture.posterior.mean
-        fields[name] = fit_field(variable, layout, family, spatial=spatial[name], strength=strength)
-    return fields, fits
 
 
 def _on_grid(values: Floats, layout: Layout) -> Floats:

@@ -11,6 +11,9 @@ from hardpan.spatial.posterior import Mixture
 MIN_SPATIAL_SITES = 10
 """Fewer sites than this cannot tell a spatial structure from chance (common practice asks for far more)."""
 
+LEAST_WIDTH = 0.02
+"""Sites whose spread across is under this share of that along lie on a line and cannot tell of the ground beside it."""
+
 TREND_SD = 2.0
 """Prior standard deviation of a soil type's departure and of a covariate's slope, in standard deviations of the
 values: wide enough to leave data alone, finite so that a soil type without a probe gets an honest answer."""
