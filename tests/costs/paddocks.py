@@ -117,11 +117,11 @@ def options_of(*, n_draws=N_DRAWS, zone_cost=0.0, depths=(0, 300, 400, 500), net
     )
 
 
-def ledger_of(plan, *, catalog=None, options=None, season=None, history=None, soil_types=None):
+def ledger_of(plan, *, catalog=None, options=None, season=None, history=None, soil_types=None, rates=None):
     catalog = catalog or shipped_catalog()
     season = season or SeasonSettings()
     soils = soil_types or tuple(dict.fromkeys(plan.zones.loc[plan.zones["kind"] == "ground", "soil_type"]))
-    rates = rates_of(catalog, soils, season, n_draws=plan.returns.shape[1])
+    rates = rates or rates_of(catalog, soils, season, n_draws=plan.returns.shape[1])
     return tally(
         plan, None, options or options_of(), surfaces_with(soils), catalog, rates, season, history or HistorySettings()
     )

@@ -44,16 +44,19 @@ def test_the_areas_add_up_to_the_paddock(made, ledger):
     assert area["quantity"].item() == pytest.approx(sum(area_ha for _, area_ha, _ in made.PADDOCK))
 
 
-def test_lime_and_gypsum_are_priced_only_where_the_plan_says_how_much(made, ledger):
-    assert not ledger.lines["item"].isin(["lime", "gypsum", "spreading"]).any()
-    plan = made.plan_of(made.PADDOCK)
-    plan.zones["lime_t_per_ha"] = [3.0, 0.0, 0.0, 0.0, 0.0]
-    lines = made.ledger_of(plan, catalog=made.shipped_catalog(prices={"lime_per_t": 50.0})).lines
-    lime = lines[lines["item"] == "lime"].set_index("zone")
-    assert lime.loc["1", "quantity"] == pytest.approx(120.0)
-    assert lime.loc["1", "amount"] == pytest.approx(6000.0)
-    assert list(lime.index) == ["1", "total"]
-    assert list(lines.loc[lines["item"] == "spreading", "quantity"]) == [40.0, 40.0]
+def test_lime_is_priced_only_where_the_configuration_says_how_much(made, ledger):
+    assert not ledger.lines["item"].isin(["lime", "gypsum", "spreading", "amendments"]).any()
+    lime = {"value": 3.0, "unit": "t/ha", "source": "user"}
+    catalog = made.shipped_catalog(prices={"lime_per_t": 50.0}, soil={"types": {"sand over clay": {"lime": lime}}})
+    limed = made.ledger_of(made.plan_of(made.PADDOCK), catalog=catalog, options=made.options_of(zone_cost=20.0))
+    lines = limed.lines.set_index(["item", "zone"])
+    assert list(lines.loc["lime"].index) == ["3", "total"]
+    assert lines.loc[("lime", "3"), "quantity"] == pytest.approx(78.0)
+    assert lines.loc[("lime", "3"), "amount"] == pytest.approx(3900.0)
+    assert lines.loc[("spreading", "total"), "quantity"] == 26.0
+    apart = lines.loc[("lime", "3"), "amount"] + lines.loc[("spreading", "3"), "amount"]
+    assert lines.loc[("amendments", "3"), "amount"] == pytest.approx(apart)
+    assert "/ha of lime and gypsum)" in limed.headline
 
 
 def test_a_paddock_left_alone_has_a_ledger_of_areas(made):

@@ -20,13 +20,23 @@ NEAR = 0.25
 five that the other was better."""
 
 
-def headline(plan: Plan, strategies: pd.DataFrame, seasons: tuple[float, float], *, days: float, currency: str) -> str:
+def headline(
+    plan: Plan,
+    strategies: pd.DataFrame,
+    seasons: tuple[float, float],
+    *,
+    days: float,
+    currency: str,
+    amendments: float = 0.0,
+) -> str:
     """Give where to rip, at what cost, and whether it pays.
 
     Parameters
     ----------
     seasons : (float, float)
         Fewest and most seasons the return is counted for.
+    amendments : float
+        What lime and gypsum cost, money.
     """
     sign, total_ha = SYMBOLS.get(currency, currency), plan.zones["area_ha"].sum()
     ours, usual = strategies.iloc[0], strategies.iloc[1]
@@ -38,11 +48,12 @@ def headline(plan: Plan, strategies: pd.DataFrame, seasons: tuple[float, float],
             f"Leave all {total_ha:.0f} ha unripped: no depth is expected to pay here.{_if_ripped(usual, sign)}{again}"
         )
     left_ha = ground.loc[ground["depth_mm"] <= 0, "area_ha"].sum()
+    spread = f" (and {amendments / ours['ripped_ha']:.0f} {sign}/ha of lime and gypsum)" if amendments > 0 else ""
     leave = f", leave {left_ha:.0f} ha" if left_ha >= 0.5 else ""
     return (
         f"Rip {ours['ripped_ha']:.0f} of {total_ha:.0f} ha in {_depths(ground)}{leave}: "
-        f"about {ours['cost'] / ours['ripped_ha']:.0f} {sign}/ha, {_days(days)} and {_round(ours['fuel_l']):,} L; "
-        f"{_outcome(ours, seasons, sign)}.{again}"
+        f"about {ours['cost'] / ours['ripped_ha']:.0f} {sign}/ha{spread}, "
+        f"{_days(days)} and {_round(ours['fuel_l']):,} L; {_outcome(ours, seasons, sign)}.{again}"
     )
 
 

@@ -15,15 +15,18 @@ COLUMNS = (
     "break_even_t_per_ha",
     "gain_t_per_ha",
     "break_even_first_year_t_per_ha",
+    "lime_removed_kg_per_ha",
 )
 
 
-def invest(plan: Plan, lines: pd.DataFrame, weights: Mapping[str, Floats], *, grain_per_t: float) -> pd.DataFrame:
+def invest(
+    plan: Plan, lines: pd.DataFrame, weights: Mapping[str, Floats], *, grain_per_t: float, lime_kg_per_t: float
+) -> pd.DataFrame:
     """Give one row a ripped zone and `total`.
 
     `break_even_t_per_ha` is cost over price: the extra grain that pays, whenever it is harvested. `gain_t_per_ha` is
     the gain expected of the first season, `break_even_first_year_t_per_ha` the one that would just pay together with
-    the seasons after it.
+    the seasons after it, `lime_removed_kg_per_ha` the lime (as CaCO3) that the first season's gain takes off.
 
     Parameters
     ----------
@@ -31,6 +34,8 @@ def invest(plan: Plan, lines: pd.DataFrame, weights: Mapping[str, Floats], *, gr
         Expected discounted share of the first season's gain, by season.
     grain_per_t : float
         Expected price of grain.
+    lime_kg_per_t : float
+        Lime taken off with a tonne of grain; NaN: not known.
     """
     amounts = lines.pivot_table(index="zone", columns="item", values="amount", aggfunc="sum")
     ripped = plan.zones[plan.zones["depth_mm"] > 0]
@@ -45,7 +50,8 @@ def invest(plan: Plan, lines: pd.DataFrame, weights: Mapping[str, Floats], *, gr
         area_ha = ripped["area_ha"].sum()
         lasts = paid.sum() / first if first else 1.0
         rows.append(_row("total", amounts.loc["total"] / area_ha, paid / area_ha, lasts, grain_per_t))
-    return pd.DataFrame(rows, columns=[*COLUMNS])
+    table = pd.DataFrame(rows, columns=[*COLUMNS])
+    return table.assign(lime_removed_kg_per_ha=lime_kg_per_t * table["gain_t_per_ha"])
 
 
 def _row(zone: str, per_ha: pd.Series, by_season: Floats, lasts: float, grain_per_t: float) -> dict[str, object]:

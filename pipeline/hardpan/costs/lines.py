@@ -1,6 +1,6 @@
 """The ledger: one line a zone and item, adding up to the cent."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -23,25 +23,33 @@ BY_WORK = {
 }
 """Items that go with the hours or the litres of the work."""
 
-COSTS = (*BY_WORK, "points and wear", "lime", "gypsum", "spreading", "further zone")
+COSTS = (*BY_WORK, "points and wear", "further zone")
 """Items whose amounts make up the item `cost`."""
 
-ITEMS = ("area", "hours", *COSTS, "cost", "benefit", "net return", "contractor instead")
+AMENDMENTS = ("lime", "gypsum", "spreading")
+"""Items whose amounts make up the item `amendments`."""
+
+ITEMS = ("area", "hours", *COSTS, "cost", "benefit", "net return", *AMENDMENTS, "amendments", "contractor instead")
 """All items, in the order of the table."""
 
 _Drawn: TypeAlias = tuple[float, str, Floats]
 """Quantity, unit, and drawn amount of money, shape (n_draws,)."""
 
 
-def ledger_lines(plan: Plan, catalog: Catalog, rates: Rates, *, zone_cost: float) -> pd.DataFrame:
+def ledger_lines(
+    plan: Plan, catalog: Catalog, rates: Rates, spread: Mapping[str, Mapping[str, float]], *, zone_cost: float
+) -> pd.DataFrame:
     """Give the lines of all zones and of `total`, columns `records.columns.TALLY`.
 
     `cost` is the sum of the items of `COSTS` and `benefit` is `cost` plus `net return`, to the cent, in every zone and
-    in all; `area` and `hours` have no amount of their own, and `contractor instead` is part of no sum. Amounts are
-    means over the draws, `low` and `high` their 5 and 95 % points.
+    in all. `amendments` is the sum of the items of `AMENDMENTS` and stands apart: what lime and gypsum return is not
+    counted, so neither is what they cost. `area` and `hours` have no amount of their own, and `contractor instead` is
+    part of no sum. Amounts are means over the draws, `low` and `high` their 5 and 95 % points.
 
     Parameters
     ----------
+    spread : soil type -> item -> t/ha
+        Lime and gypsum to spread where the soil type is ripped.
     zone_cost : float
         What each ripped zone after the first costs in setting and turning, money.
     """
@@ -54,16 +62,23 @@ def ledger_lines(plan: Plan, catalog: Catalog, rates: Rates, *, zone_cost: float
             continue
         further = 0.0 if row["zone"] == first else zone_cost
         costs = dict(_cost_items(row, hours, litres, catalog, rates, further_cost=further))
-        cost, net = np.sum([money for _, _, money in costs.values()], axis=0), returns - further
+        cost, net = _sum(costs), returns - further
         drawn[zone, "hours"] = (float(hours.mean()), "h", np.zeros_like(returns))
         drawn |= {(zone, item): line for item, line in costs.items()}
         drawn[zone, "cost"] = (area_ha, "ha", cost)
         drawn[zone, "benefit"] = (area_ha, "ha", cost + net)
         drawn[zone, "net return"] = (area_ha, "ha", net)
+        if amendments := dict(_amendments(area_ha, spread.get(row["soil_type"], {}), rates)):
+            drawn |= {(zone, item): line for item, line in amendments.items()}
+            drawn[zone, "amendments"] = (area_ha, "ha", _sum(amendments))
         if "contractor_per_ha" in rates.scenarios:
             hire = area_ha * rates.scenarios["contractor_per_ha"].to_numpy()
             drawn[zone, "contractor instead"] = (area_ha, "ha", hire)
     return _as_table(drawn)
+
+
+def _sum(items: Mapping[str, _Drawn]) -> Floats:
+    return np.asarray(np.sum([money for _, _, money in items.values()], axis=0))
 
 
 def _work(plan: Plan) -> tuple[Floats, Floats]:
@@ -85,16 +100,18 @@ def _cost_items(
     for item, unit in BY_WORK.items():
         yield item, (float(per_unit[unit].mean()), unit, per_unit[unit] * price[item])
     yield "points and wear", (area_ha, "ha", area_ha * _wear(row, catalog) * price["points and wear"])
-    spread_ha = 0.0
-    for item in ("lime", "gypsum"):
-        tonnes = area_ha * row.get(f"{item}_t_per_ha", 0.0)
-        if tonnes > 0:
-            spread_ha += area_ha
-            yield item, (tonnes, "t", tonnes * price[f"{item}_per_t"])
-    if spread_ha:
-        yield "spreading", (spread_ha, "ha", spread_ha * price["spreading_per_ha"])
     if further_cost:
         yield "further zone", (1.0, "zone", np.full_like(hours, further_cost))
+
+
+def _amendments(area_ha: float, spread: Mapping[str, float], rates: Rates) -> Iterator[tuple[str, _Drawn]]:
+    """Give quantity, unit and drawn money of what is spread on one zone."""
+    for item, t_per_ha in spread.items():
+        tonnes = area_ha * t_per_ha
+        yield item, (tonnes, "t", tonnes * rates.scenarios[f"{item}_per_t"].to_numpy())
+    if spread:
+        once_ha = area_ha * len(spread)
+        yield "spreading", (once_ha, "ha", once_ha * rates.scenarios["spreading_per_ha"].to_numpy())
 
 
 def _wear(row: dict[str, Any], catalog: Catalog) -> float:
@@ -106,8 +123,10 @@ def _wear(row: dict[str, Any], catalog: Catalog) -> float:
 def _as_table(drawn: dict[tuple[str, str], _Drawn]) -> pd.DataFrame:
     """Give one row a line and the lines of `total`, amounts in whole cents that add up."""
     amounts = {key: round(float(money.mean()), 2) for key, (_, _, money) in drawn.items()}
-    for zone in {zone for zone, item in drawn if item == "cost"}:
-        amounts[zone, "cost"] = round(sum(amounts[zone, item] for item in COSTS if (zone, item) in drawn), 2)
+    for zone, total in drawn:
+        if parts := {"cost": COSTS, "amendments": AMENDMENTS}.get(total):
+            amounts[zone, total] = round(sum(amounts.get((zone, item), 0.0) for item in parts), 2)
+    for zone in {zone for zone, item in drawn if item == "benefit"}:
         amounts[zone, "benefit"] = round(amounts[zone, "cost"] + amounts[zone, "net return"], 2)
     rows = [_row(zone, item, line, amounts[zone, item]) for (zone, item), line in drawn.items()]
     for item in ITEMS:

@@ -7,6 +7,7 @@ import xarray as xr
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import SettingsError
 from hardpan.costs.again import too_soon, when_again
+from hardpan.costs.amendments import amendments_t_per_ha
 from hardpan.costs.draws import Draws
 from hardpan.costs.headline import headline
 from hardpan.costs.investment import invest
@@ -153,7 +154,8 @@ def tally(  # noqa: PLR0917
     def seasons_of(soil: SoilType) -> Quantity:
         return lasting(soil, controlled_traffic=season.controlled_traffic)[1]
 
-    lines = ledger_lines(plan, catalog, rates, zone_cost=options.zone_cost)
+    spread = {name: amendments_t_per_ha(soil, catalog.prices.gypsum_per_meq) for name, soil in catalog.soils.items()}
+    lines = ledger_lines(plan, catalog, rates, spread, zone_cost=options.zone_cost)
     strategies = compare_strategies(plan, options, lines, usual_depth_mm=catalog.ripper.usual_depth.value)
     ripped = plan.zones[plan.zones["depth_mm"] > 0]
     weights = {name: _expected_weights(catalog, catalog.soils[name], season) for name in set(ripped["soil_type"])}
@@ -163,13 +165,26 @@ def tally(  # noqa: PLR0917
     return Ledger(
         lines=lines,
         strategies=strategies,
-        investment=invest(plan, lines, weights, grain_per_t=float(rates.scenarios["grain_per_t"].mean())),
+        investment=invest(
+            plan,
+            lines,
+            weights,
+            grain_per_t=float(rates.scenarios["grain_per_t"].mean()),
+            lime_kg_per_t=float("nan") if catalog.crop.lime_removed is None else catalog.crop.lime_removed.value,
+        ),
         when_again=when_again(
             plan, catalog, seasons_of, "under tramlines" if season.controlled_traffic else "under traffic"
         ),
         hours=hours,
         days=days,
-        headline=headline(plan, strategies, (min(counted), max(counted)), days=days, currency=rates.currency),
+        headline=headline(
+            plan,
+            strategies,
+            (min(counted), max(counted)),
+            days=days,
+            currency=rates.currency,
+            amendments=float(lines.loc[(lines["zone"] == "total") & (lines["item"] == "amendments"), "amount"].sum()),
+        ),
         issues=too_soon(plan, catalog, seasons_of, history),
     )
 

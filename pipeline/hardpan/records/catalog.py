@@ -34,6 +34,20 @@ class Quantity(Settings):
         return (self.value if self.low is None else self.low, self.value if self.high is None else self.high)
 
 
+class Reclaim(Settings):
+    """A soil test from which the gypsum of a sodic layer is worked out, asked for by the user."""
+
+    esp: Quantity
+    """Exchangeable sodium, %."""
+    target_esp: Quantity
+    exchange_capacity: Quantity
+    """meq per 100 g."""
+    depth: Quantity
+    """Depth to reclaim, mm."""
+    field_factor: Quantity
+    """Field requirement over the chemical one."""
+
+
 class SoilType(Settings):
     """Agronomy of one soil type (`configs/soils.toml`, overridden by `[soil.types."..."]`)."""
 
@@ -57,6 +71,12 @@ class SoilType(Settings):
     """The same with controlled traffic; None: no longer than without."""
     deeper_next: Quantity | None = None
     """How much deeper the next ripping usually goes, mm; None: no deeper."""
+    lime: Quantity | None = None
+    """Lime to spread before ripping, t/ha, as the agronomist says; None: none."""
+    gypsum: Quantity | None = None
+    """Gypsum to spread, t/ha, as the agronomist says; None: none."""
+    reclaim: Reclaim | None = None
+    """Soil test that sets the gypsum instead; None: none."""
     hostile_subsoil: bool = False
     """The clay below is sodic, dispersive or otherwise not to be brought up or smeared."""
     responds: bool = True
@@ -206,6 +226,8 @@ class PriceTable(Settings):
     contractor_per_ha: Quantity | None = None
     lime_per_t: Quantity
     gypsum_per_t: Quantity
+    gypsum_per_meq: Quantity | None = None
+    """Gypsum that replaces 1 meq/100 g of sodium in 300 mm of soil, t/ha."""
     spreading_per_ha: Quantity
     discount_rate: Quantity
     housing_insurance_tax: Quantity
