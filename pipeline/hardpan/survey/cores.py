@@ -43,7 +43,7 @@ def fold(name: str) -> str:
 
 def score(grid: Grid) -> int:
     """Give how many columns of the best of the first rows are known, 0 below two."""
-    return max((len(_columns(row)) for row in grid.rows[:20]), default=0)
+    return max((len(_columns(row)) for row in grid.rows(20)), default=0)
 
 
 def _columns(row: Sequence[str]) -> dict[str, tuple[int, float]]:
@@ -76,24 +76,25 @@ def gather(grid: Grid) -> tuple[pd.DataFrame, dict[str, float], tuple[Issue, ...
     InputError
         No header with a core's properties is found.
     """
-    best = max(range(min(20, len(grid.rows))), key=lambda at: len(_columns(grid.rows[at])), default=None)
-    found = _columns(grid.rows[best]) if best is not None else {}
+    rows = grid.rows()
+    best = max(range(min(20, len(rows))), key=lambda at: len(_columns(rows[at])), default=None)
+    found = _columns(rows[best]) if best is not None else {}
     if best is None or not found.keys() & set(MEASURED):
         raise InputError(
             what="no header with properties of cores",
             where=grid.file,
             right=f"columns such as {listed(MEASURED, 12)}",
         )
-    body = [(row, line) for row, line in zip(grid.rows, grid.lines, strict=True)][best + 1 :]
+    body = [(row, line) for row, line in zip(rows, grid.lines.tolist(), strict=True)][best + 1 :]
     body = [(row, line) for row, line in body if any(row)]
     if not body:
         raise InputError(what="table has a header but no rows", where=grid.file)
     table = pd.DataFrame(
         {key: [row[at] if at < len(row) else "" for row, _ in body] for key, (at, _) in found.items()}, dtype=object
     ).assign(row=[line for _, line in body])
-    if "y" in found and fold(grid.rows[best][found["y"][0]]).startswith("lat"):
+    if "y" in found and fold(rows[best][found["y"][0]]).startswith("lat"):
         table.attrs[DEGREES] = True
-    ignored = [cell for at, cell in enumerate(grid.rows[best]) if cell and at not in {at for at, _ in found.values()}]
+    ignored = [cell for at, cell in enumerate(rows[best]) if cell and at not in {at for at, _ in found.values()}]
     issues: tuple[Issue, ...] = ()
     if ignored:
         issues = (warned("core-columns", f"columns {listed(ignored)} are not known", "not used", file=grid.file),)

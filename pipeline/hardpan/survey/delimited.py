@@ -1,17 +1,25 @@
 """Delimited text to rows of cells: encoding, separator, line numbers."""
 
 import codecs
-import csv
-import re
-from collections.abc import Callable, Iterator
+import io
+from collections.abc import Callable
 
+import numpy as np
+import pandas as pd
+
+from hardpan.core.arrays import Ints
 from hardpan.core.errors import InputError
 from hardpan.records.issues import Issue
-from hardpan.survey.words import Grid, warned
+from hardpan.survey.words import Grid, Text, warned
 
 SEPARATORS = (";", "\t", "|", ",", " ")
+MOST_COLUMNS = 5000
+"""A reading each millimetre to five metres; no penetrometer gives more."""
+MOST_CELLS = 40_000_000
 SAMPLE_ROWS = 80
 """Rows in which a header is looked for."""
+BLANKS = " \u00a0\ufeff"
+"""Blanks around a cell; a tab in a quoted name is part of the name."""
 _MAGIC = {
     b"%PDF": "a PDF document",
     b"MZ": "a program",
@@ -78,7 +86,7 @@ def _assumed(encoding: str, file: str) -> Issue:
 
 
 def split(text: str, file: str, score: Callable[[Grid], int]) -> Grid:
-    """Give the rows of delimited text, with the separator that `score` likes best.
+    """Give the columns of delimited text, with the separator that `score` likes best.
 
     Parameters
     ----------
@@ -92,15 +100,22 @@ def split(text: str, file: str, score: Callable[[Grid], int]) -> Grid:
     Raises
     ------
     InputError
-        No rows, or a cell is too long.
+        No rows, a quote that is never closed, or more cells than a table of readings has.
     """
     if not text.strip():
         raise InputError(what="file is empty", where=file, do="give a table with a header and rows")
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
     head = _head(text)
-    samples = {sep: _grid(_rows(head, sep, file), file) for sep in SEPARATORS}
-    scores = {sep: score(sample) for sep, sample in samples.items()}
-    best = max(SEPARATORS, key=lambda sep: (scores[sep], _breadth(samples[sep])))
-    return _grid(_rows(text, best, file), file)
+    best, most = SEPARATORS[0], (-1, -1)
+    for separator in SEPARATORS:
+        try:
+            sample = _grid(head, separator, file)
+        except InputError:
+            continue
+        rank = (score(sample), int(np.median(sample.widths)))
+        if rank > most:
+            best, most = separator, rank
+    return _grid(text, best, file)
 
 
 def _head(text: str) -> str:
@@ -113,32 +128,60 @@ def _head(text: str) -> str:
     return text[:end]
 
 
-def _breadth(grid: Grid) -> int:
-    widths = sorted(len(row) for row in grid.rows)
-    return min(widths[len(widths) // 2], 1000) if widths else 0
-
-
-def _grid(rows: Iterator[tuple[list[str], int]], file: str) -> Grid:
-    cells, lines = [], []
-    for row, line in rows:
-        cells.append(row)
-        lines.append(line)
-    return Grid(file=file, rows=cells, lines=lines)
-
-
-def _rows(text: str, separator: str, file: str) -> Iterator[tuple[list[str], int]]:
-    """Yield stripped cells and the row's number; equal cells share one string, which keeps a large table small."""
-    known: dict[str, str] = {}
-    lines = text.splitlines()
-    if separator == " ":
-        for number, line in enumerate(lines, start=1):
-            yield re.split(r"\s+", line.strip()), number
-        return
-    reader = csv.reader(lines, delimiter=separator)
-    start = 1
+def _grid(text: str, separator: str, file: str) -> Grid:
+    counts = _cells_a_line(text, separator)
+    width = int(counts.max())
+    if width > MOST_COLUMNS or width * len(counts) > MOST_CELLS:
+        raise InputError(
+            what=f"has {width} cells in one row", where=f"{file} row {int(counts.argmax()) + 1}", do="export it again"
+        )
     try:
-        for row in reader:
-            yield [known.setdefault(cell, cell.strip()) for cell in row], start
-            start = reader.line_num + 1
-    except csv.Error as err:
-        raise InputError(what=f"cannot be split into cells: {err}", where=f"{file} row {start}") from err
+        table = pd.read_csv(
+            io.StringIO(text),
+            sep=r"\s+" if separator == " " else separator,
+            header=None,
+            names=range(width),
+            dtype="category",
+            keep_default_na=False,
+            skip_blank_lines=False,
+            index_col=False,
+            low_memory=False,
+        )
+    except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError, OverflowError) as err:
+        what = str(err).removeprefix("Error tokenizing data. C error: ")[:120]
+        raise InputError(what=f"cannot be split into cells: {what}", where=file, do="export it again") from err
+    present = np.column_stack([table[at].cat.codes.to_numpy() >= 0 for at in range(width)])
+    columns = [_text(table[at]) for at in range(width)]
+    return Grid(
+        file=file,
+        columns=columns,
+        widths=np.where(present.any(axis=1), width - np.argmax(present[:, ::-1], axis=1), 0),
+        lines=_lines(columns, len(table)),
+    )
+
+
+def _cells_a_line(text: str, separator: str) -> Ints:
+    """Give the most cells each line can hold, counting separators also within quotes."""
+    if separator == " ":
+        return np.asarray([len(line.split()) or 1 for line in text.split("\n")])
+    raw = np.frombuffer(text.encode("utf-8", errors="surrogatepass"), dtype=np.uint8)
+    ends = np.flatnonzero(raw == ord("\n"))
+    seen = np.searchsorted(np.flatnonzero(raw == ord(separator)), np.append(ends, len(raw)))
+    return np.diff(seen, prepend=0) + 1
+
+
+def _text(column: pd.Series) -> Text:
+    unique = [str(cell).strip(BLANKS) for cell in column.cat.categories]
+    codes = column.cat.codes.to_numpy().astype(np.int64)
+    codes[codes < 0] = len(unique)
+    return Text(codes, np.asarray([*unique, ""], dtype=object))
+
+
+def _lines(columns: list[Text], count: int) -> Ints:
+    """Give the line each row starts on: rows with line ends within quotes take several."""
+    taken = np.ones(count, dtype=np.int64)
+    for column in columns:
+        ends = np.asarray([cell.count("\n") for cell in column.unique])
+        if ends.any():
+            taken += ends[column.codes]
+    return np.cumsum(taken) - taken + 1

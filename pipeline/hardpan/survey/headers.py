@@ -205,7 +205,7 @@ def score(grid: Grid, settings: ProbeSettings) -> int:
     at = _header_row(grid, settings)
     if at is None:
         return 0
-    row = grid.rows[at]
+    row = grid.rows(HEADER_ROWS)[at]
     return len(_roles(row, settings.columns)) + len(_depths(row, settings))
 
 
@@ -222,12 +222,13 @@ def find_heading(grid: Grid, settings: ProbeSettings) -> Heading:
     at = _header_row(grid, settings)
     if at is None:
         raise _no_header(grid, settings)
-    names = grid.rows[at]
+    head = grid.rows(HEADER_ROWS + 1)
+    names = head[at]
     roles = _roles(names, settings.columns)
     depths = _depths(names, settings)
     _check_doubled(names, [*roles.values(), *(column.index for column in depths)], grid, at)
-    units = _unit_row(grid, at)
-    title = " ".join(fold(cell) for row in grid.rows[:at] for cell in row)
+    units = _unit_row(head, at)
+    title = " ".join(fold(cell) for row in head[:at] for cell in row)
     if DYNAMIC.search(" ".join(fold(name) for name in names)):
         raise _other_variable(grid.file, "the header names a dynamic (hammer) device")
     depth_text = [fold(names[roles["depth"]])] if "depth" in roles and not depths else []
@@ -255,7 +256,7 @@ def find_heading(grid: Grid, settings: ProbeSettings) -> Heading:
 
 
 def _header_row(grid: Grid, settings: ProbeSettings) -> int | None:
-    for at, row in enumerate(grid.rows[:HEADER_ROWS]):
+    for at, row in enumerate(grid.rows(HEADER_ROWS)):
         roles = _roles(row, settings.columns)
         if settings.layout != "wide" and {"depth", "resistance"} <= set(roles):
             return at
@@ -362,15 +363,15 @@ def _check_doubled(names: Sequence[str], used: Sequence[int], grid: Grid, at: in
         )
 
 
-def _unit_row(grid: Grid, at: int) -> dict[int, Sequence[str]]:
+def _unit_row(head: Sequence[Sequence[str]], at: int) -> dict[int, Sequence[str]]:
     found: dict[int, Sequence[str]] = {}
     for row in (at - 1, at + 1):
-        if not 0 <= row < len(grid.rows):
+        if not 0 <= row < len(head):
             continue
-        cells = [fold(cell).strip("()[] ") for cell in grid.rows[row] if cell]
+        cells = [fold(cell).strip("()[] ") for cell in head[row] if cell]
         known = [cell for cell in cells if _is_unit(cell)]
         if len(known) >= 2 and len(known) * 2 >= len(cells):
-            found[row] = [cell.strip("()[] ") for cell in map(fold, grid.rows[row])]
+            found[row] = [cell.strip("()[] ") for cell in map(fold, head[row])]
     return found
 
 
@@ -419,12 +420,12 @@ def _other_variable(file: str, why: str) -> InputError:
 
 
 def _no_header(grid: Grid, settings: ProbeSettings) -> InputError:
-    widest = max(grid.rows[:HEADER_ROWS], key=len, default=[])
-    have = [cell for cell in widest if cell][:12]
-    if grid.rows and len([row for row in grid.rows if any(row)]) == 0:
+    head = grid.rows(HEADER_ROWS)
+    have = [cell for cell in max(head, key=len, default=[]) if cell][:12]
+    if not any(map(any, head)):
         return InputError(what="table is empty", where=grid.file)
     for role, wanted in settings.columns.model_dump().items():
-        if wanted and not any(fold(cell) == fold(wanted) for row in grid.rows[:HEADER_ROWS] for cell in row):
+        if wanted and not any(fold(cell) == fold(wanted) for row in head for cell in row):
             near = difflib.get_close_matches(wanted, have, n=1, cutoff=0.4)
             return InputError(
                 what=f"no column {wanted!r} (probes.columns.{role}); the table has {listed(have)}",

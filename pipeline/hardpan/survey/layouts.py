@@ -1,18 +1,19 @@
-"""Rows of cells to one table of insertions and one of readings, whatever the layout."""
-
-from collections.abc import Sequence
+"""Columns of cells to one table of insertions and one of readings."""
 
 import numpy as np
 import pandas as pd
 
+from hardpan.core.arrays import Bools, Ints
 from hardpan.core.errors import InputError
 from hardpan.records.issues import Issue
-from hardpan.survey.words import Grid, Heading, TextReadings, listed, warned
+from hardpan.survey.words import Grid, Heading, Text, TextReadings, listed, warned
 
 COMMENTS = ("#", "//", "%", "!")
 MOST_DAMAGED = 0.2
 """Share of damaged rows beyond which the separator or the file is wrong, not some rows."""
 _IDENTITY = ("site", "insertion", "x", "y", "date")
+_CONTROL = r"[\x00-\x08\x0a-\x1f\x7f-\x9f]"
+"""Characters no file format can carry in a name."""
 
 
 def gather(grid: Grid, heading: Heading) -> TextReadings:
@@ -23,125 +24,96 @@ def gather(grid: Grid, heading: Heading) -> TextReadings:
     InputError
         No rows, or too many of them damaged.
     """
-    kept, lines, issues = _body(grid, heading)
-    table = pd.DataFrame(kept, dtype=object) if kept else pd.DataFrame()
-    if table.empty:
+    keep, issues = _sound_rows(grid, heading)
+    if not keep.any():
         raise InputError(what="table has a header but no rows", where=grid.file, do="export it again")
-    row = np.asarray(lines, dtype=np.int64)
-    columns = [table[at].to_numpy(dtype=object) for at in range(table.shape[1])]
-    identity = pd.DataFrame(
-        {name: columns[heading.roles[name]] if name in heading.roles else "" for name in _IDENTITY}
-    ).assign(row=row)
-    moisture = columns[heading.roles["moisture"]] if "moisture" in heading.roles else None
-    issues = (*grid.issues, *heading.issues, *issues)
-    if heading.depths:
-        return _wide(grid.file, identity, columns, heading, moisture=moisture, issues=issues)
-    return _long(grid.file, identity, columns, heading, moisture=moisture, issues=issues)
+    at = np.flatnonzero(keep)
+    columns = {role: grid.columns[index].take(at) for role, index in heading.roles.items()}
+    gathered = _wide if heading.depths else _long
+    return gathered(grid, heading, at, columns, (*heading.issues, *issues))
 
 
-def _body(grid: Grid, heading: Heading) -> tuple[list[list[str]], list[int], tuple[Issue, ...]]:
-    width = len(heading.names)
-    fixed = heading.layout == "long"
-    need = max(heading.roles.values()) + 1
-    rows: list[list[str]] = []
-    lines: list[int] = []
-    dropped: dict[str, list[int]] = {"blank": [], "comment": [], "repeated header": [], "short": [], "too long": []}
-    names = list(heading.names)
-    for at in range(heading.row + 1, len(grid.rows)):
-        row, line = grid.rows[at], grid.lines[at]
-        if at in heading.skip:
-            continue
-        kind = _damage(row, names, width, need if fixed else 0)
-        if kind:
-            dropped[kind].append(line)
-            continue
-        rows.append(list(row[:width]) if len(row) >= width else [*row, *[""] * (width - len(row))])
-        lines.append(line)
-    hurt = len(dropped["short"]) + len(dropped["too long"])
-    if hurt > MOST_DAMAGED * max(hurt + len(rows), 1):
-        first = min(dropped["short"] + dropped["too long"])
+def _sound_rows(grid: Grid, heading: Heading) -> tuple[Bools, tuple[Issue, ...]]:
+    """Tell which rows below the header to read, and what the others are."""
+    width, rows = len(heading.names), len(grid.lines)
+    below = np.arange(rows) > heading.row
+    below[list(heading.skip)] = False
+    blank = np.logical_and.reduce([column.equals("") for column in grid.columns])
+    first = grid.columns[0]
+    comment = np.asarray([cell.startswith(COMMENTS) for cell in first.unique], dtype=bool)[first.codes]
+    header = np.logical_and.reduce(
+        [column.equals(name) for column, name in zip(grid.columns, heading.names, strict=False)]
+    )
+    extra = np.zeros(rows, dtype=bool)
+    for column in grid.columns[width:]:
+        extra |= ~column.equals("")
+    need = 0 if heading.depths else max(heading.roles.values()) + 1
+    kinds = {
+        "blank": blank & (np.arange(rows) < np.flatnonzero(~blank)[-1]),
+        "comment": comment,
+        "repeated header": header,
+        "short": grid.widths < need,
+        "too long": extra,
+    }
+    bad, issues = ~below | blank, []
+    damaged = np.zeros(rows, dtype=bool)
+    for kind, hit in kinds.items():
+        found = hit & below & ~(bad & ~blank) if kind == "blank" else hit & ~bad
+        bad = bad | found
+        damaged |= found & (kind in {"short", "too long"})
+        if found.any():
+            issues.append(_told(kind, grid.lines[found], grid.file))
+    sound = below & ~bad
+    if damaged.sum() > MOST_DAMAGED * (damaged | sound).sum():
         raise InputError(
-            what=f"{hurt} of {hurt + len(rows)} rows do not have the header's {width} cells",
-            where=f"{grid.file} row {first}",
+            what=f"{damaged.sum()} of {(damaged | sound).sum()} rows do not have the header's {width} cells",
+            where=f"{grid.file} row {grid.lines[damaged][0]}",
             do="check separator and decimal mark, and export it again",
         )
-    issues = tuple(
-        warned(
-            "damaged-rows",
-            f"{len(found)} {kind} row{'s' if len(found) > 1 else ''} among the readings",
-            "skipped",
-            file=grid.file,
-            place=f"row {listed(found)}",
-        )
-        for kind, found in dropped.items()
-        if found and not (kind == "blank" and _only_trailing(found, lines))
+    return sound, tuple(issues)
+
+
+def _told(kind: str, lines: Ints, file: str) -> Issue:
+    what = f"{len(lines)} {kind} row{'s' if len(lines) > 1 else ''} among the readings"
+    return warned("damaged-rows", what, "skipped", file=file, place=f"row {listed(lines.tolist(), 40)}")
+
+
+def _identity(grid: Grid, columns: dict[str, Text], at: Ints, pick: Ints) -> pd.DataFrame:
+    table = pd.DataFrame(
+        {name: columns[name].take(pick).cells if name in columns else "" for name in _IDENTITY}, dtype=object
     )
-    return rows, lines, issues
+    table["site"] = table["site"].str.replace(_CONTROL, "\ufffd", regex=True).astype(object)
+    return table.assign(row=grid.lines[at[pick]])
 
 
-def _damage(row: Sequence[str], names: list[str], width: int, need: int) -> str:
-    if not any(row):
-        return "blank"
-    if row[0].startswith(COMMENTS):
-        return "comment"
-    if row[0] == names[0] and list(row) == names:
-        return "repeated header"
-    if len(row) < need:
-        return "short"
-    return "too long" if len(row) > width and any(row[width:]) else ""
-
-
-def _only_trailing(blank: list[int], lines: list[int]) -> bool:
-    return not lines or min(blank) > lines[-1]
-
-
-def _wide(
-    file: str,
-    identity: pd.DataFrame,
-    columns: list[np.ndarray],
-    heading: Heading,
-    *,
-    moisture: np.ndarray | None,
-    issues: tuple[Issue, ...],
-) -> TextReadings:
-    depths = heading.depths
-    rows, wide = len(identity), len(depths)
-    values = np.column_stack([columns[depth.index] for depth in depths]).reshape(-1)
+def _wide(grid: Grid, heading: Heading, at: Ints, columns: dict[str, Text], issues: tuple[Issue, ...]) -> TextReadings:
+    rows, wide = len(at), len(heading.depths)
     return TextReadings(
-        file=file,
-        insertions=identity,
+        file=grid.file,
+        insertions=_identity(grid, columns, at, np.arange(rows)),
         code=np.repeat(np.arange(rows), wide),
-        depth=np.tile([depth.depth for depth in depths], rows),
-        thickness=np.tile([depth.thickness for depth in depths], rows).astype(np.float64),
-        value=values,
-        moisture=None if moisture is None else np.repeat(moisture, wide),
-        row=np.repeat(identity["row"].to_numpy(dtype=np.int64), wide),
+        depth=np.tile([depth.depth for depth in heading.depths], rows).astype(np.float64),
+        thickness=np.tile([depth.thickness for depth in heading.depths], rows).astype(np.float64),
+        value=Text.side_by_side([grid.columns[depth.index].take(at) for depth in heading.depths]),
+        moisture=columns["moisture"].take(np.repeat(np.arange(rows), wide)) if "moisture" in columns else None,
+        row=np.repeat(grid.lines[at], wide),
         issues=issues,
     )
 
 
-def _long(
-    file: str,
-    identity: pd.DataFrame,
-    columns: list[np.ndarray],
-    heading: Heading,
-    *,
-    moisture: np.ndarray | None,
-    issues: tuple[Issue, ...],
-) -> TextReadings:
-    code = np.zeros(len(identity), dtype=np.int64)
+def _long(grid: Grid, heading: Heading, at: Ints, columns: dict[str, Text], issues: tuple[Issue, ...]) -> TextReadings:
+    code = np.zeros(len(at), dtype=np.int64)
     for name in _IDENTITY:
-        part, unique = pd.factorize(identity[name])
-        code = pd.factorize(code * max(len(unique), 1) + part)[0]
-    first = np.unique(code, return_index=True)[1]
+        if name in columns:
+            code = pd.factorize(code * len(columns[name].unique) + columns[name].codes)[0].astype(np.int64)
     return TextReadings(
-        file=file,
-        insertions=identity.iloc[first].reset_index(drop=True),
+        file=grid.file,
+        insertions=_identity(grid, columns, at, np.unique(code, return_index=True)[1]),
         code=code,
-        depth=columns[heading.roles["depth"]],
-        thickness=np.zeros(len(code)),
-        value=columns[heading.roles["resistance"]],
-        moisture=moisture,
-        row=identity["row"].to_numpy(dtype=np.int64),
+        depth=columns["depth"],
+        thickness=np.zeros(len(at)),
+        value=columns["resistance"],
+        moisture=columns.get("moisture"),
+        row=grid.lines[at],
         issues=issues,
     )

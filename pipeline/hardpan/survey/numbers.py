@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.errors import AmbiguousInputError
-from hardpan.survey.words import Numbers
+from hardpan.survey.words import Numbers, Text
 
 MISSING = frozenset(
     (
@@ -42,12 +42,12 @@ _GROUPED = re.compile(r"[+\-−]?\d{1,3}(?:[ \u00a0\u2009\u202f']\d{3})+(?:[.,]\
 _TOKEN = re.compile(r"\d[\d.,]*")
 
 
-def decimal_mark(columns: Sequence[np.ndarray], asked: str, *, where: str) -> str:
+def decimal_mark(columns: Sequence[Text], asked: str, *, where: str) -> str:
     """Give the decimal mark of a table, "." or ",".
 
     Parameters
     ----------
-    columns : sequence of arrays of text
+    columns : sequence of Text
         The columns that hold numbers.
     asked : str
         "auto", or the mark the settings state.
@@ -59,7 +59,7 @@ def decimal_mark(columns: Sequence[np.ndarray], asked: str, *, where: str) -> st
     """
     if asked != "auto":
         return asked
-    tokens = {token.rstrip(".,") for column in columns for cell in pd.unique(column) for token in _TOKEN.findall(cell)}
+    tokens = {token.rstrip(".,") for column in columns for cell in column.unique for token in _TOKEN.findall(cell)}
     comma = {token for token in tokens if _is_decimal(token, ",", ".")}
     point = {token for token in tokens if _is_decimal(token, ".", ",")}
     if comma and point:
@@ -70,7 +70,7 @@ def decimal_mark(columns: Sequence[np.ndarray], asked: str, *, where: str) -> st
     if grouped:
         raise _either(min(grouped), where)
     for column in columns:
-        cells = [cell for cell in pd.unique(column) if cell]
+        cells = [cell for cell in column.unique if cell]
         marked = [cell for cell in cells if re.fullmatch(r"[1-9]\d{0,2}(\.\d{3})+", cell)]
         if marked and any(re.fullmatch(r"[1-9]\d{2}", cell) for cell in cells):
             raise _either(min(marked), where)
@@ -95,9 +95,9 @@ def _either(cell: str, where: str, also: str = "") -> AmbiguousInputError:
     )
 
 
-def convert(cells: np.ndarray, mark: str) -> Numbers:
-    """Give the numbers of text cells, shape (n,), with decimal mark `mark`; nothing is guessed."""
-    codes, unique = pd.factorize(cells)
+def convert(column: Text, mark: str) -> Numbers:
+    """Give the numbers of a column with decimal mark `mark`; nothing is guessed."""
+    codes, unique = column.codes, column.unique
     plain = pd.Series(unique, dtype=object)
     if mark == ",":
         plain = plain.where(~plain.str.contains(".", regex=False), "x").str.replace(",", ".", regex=False)

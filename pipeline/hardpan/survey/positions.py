@@ -44,8 +44,8 @@ def read_axes(insertions: pd.DataFrame, mark: str, *, degree_names: bool, file: 
     InputError
         No position can be read, or a value cannot be a latitude.
     """
-    x, x_letters, x_marked, x_bad = _axis(insertions["x"].to_numpy(dtype=object), mark, file)
-    y, y_letters, y_marked, y_bad = _axis(insertions["y"].to_numpy(dtype=object), mark, file)
+    x, x_letters, x_marked, x_bad = _axis(insertions["x"], mark, file)
+    y, y_letters, y_marked, y_bad = _axis(insertions["y"], mark, file)
     issues: list[Issue] = []
     if x_letters & {"N", "S"} or y_letters & {"E", "W"}:
         if x_letters <= {"N", "S"} and y_letters <= {"E", "W"}:
@@ -98,8 +98,8 @@ def _zero(insertions: pd.DataFrame, nowhere: Bools, file: str) -> Issue:
     )
 
 
-def _axis(cells: np.ndarray, mark: str, file: str) -> tuple[Floats, set[str], bool, Bools]:
-    codes, unique = pd.factorize(cells)
+def _axis(cells: pd.Series, mark: str, file: str) -> tuple[Floats, set[str], bool, Bools]:
+    codes, unique = pd.factorize(cells.to_numpy(dtype=object))
     values = np.full(len(unique), np.nan)
     letters: set[str] = set()
     marked = False

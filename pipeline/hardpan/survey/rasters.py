@@ -1,6 +1,7 @@
 """Covariate rasters brought to the working grid."""
 
 import re
+import warnings
 from dataclasses import dataclass
 
 import numpy as np
@@ -53,6 +54,7 @@ def read_raster(bundle: Bundle, nodata: float | None) -> Raster:
     issues: list[Issue] = []
     try:
         with (
+            warnings.catch_warnings(action="ignore"),
             rasterio.Env(GDAL_DISABLE_READDIR_ON_OPEN="EMPTY_DIR"),
             MemoryFile(bundle.whole) as memory,
             memory.open(driver=DRIVERS) as source,

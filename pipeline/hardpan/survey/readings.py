@@ -16,6 +16,10 @@ SENTINELS = (-1.0, -9.0, -99.0, -999.0, -9999.0, -99999.0, -32768.0, 9999.0, 999
 """Values that loggers write for "not measured", in the unit of the file."""
 
 
+UNIT_GAP = 100.0
+"""No two insertions of one paddock differ so much; kPa and MPa differ by 1000."""
+
+
 def kpa_factor(unit: str, settings: ProbeSettings) -> float:
     """Give kPa in one `unit`, corrected for a worn cone: cone index is force over the true base area.
 
@@ -93,20 +97,19 @@ def check_mixed_units(values: Floats, insertions: pd.DataFrame, code: Ints, file
     Raises
     ------
     AmbiguousInputError
-        There is an empty gap of a factor of 100 or more between the peaks of the insertions.
+        There is an empty gap of a factor of 100 or more between the medians of the insertions.
     """
-    peaks = pd.Series(values).groupby(code).max().dropna()
-    peaks = peaks[peaks > 0].sort_values()
-    if len(peaks) < 2:
+    middles = pd.Series(np.where(values > 0, values, np.nan)).groupby(code).median().dropna().sort_values()
+    if len(middles) < 2:
         return
-    ratio = peaks.to_numpy()[1:] / peaks.to_numpy()[:-1]
+    ratio = middles.to_numpy()[1:] / middles.to_numpy()[:-1]
     at = int(np.argmax(ratio))
-    low = peaks.index[: at + 1]
-    if ratio[at] >= 100 and peaks.iloc[at] > 0.2:
+    low = middles.index[: at + 1]
+    if ratio[at] >= UNIT_GAP:
         names = sorted(insertions["site"].to_numpy()[low])
         raise AmbiguousInputError(
-            what=f"{len(low)} insertions peak at {peaks.iloc[at]:g} or less, the others at {peaks.iloc[at + 1]:g} "
-            f"or more: the column mixes units",
+            what=f"{len(low)} insertions have a median of {middles.iloc[at]:g} or less, the others of "
+            f"{middles.iloc[at + 1]:g} or more: the column mixes units",
             where=f"{file} site {listed(names)}",
             do="bring the readings to one unit, or give two files each with its own unit in the header",
         )
@@ -127,9 +130,11 @@ def order(readings: Readings) -> Readings:
                 place=f"site {listed(_sites(readings.insertions, code[1:], back))}",
             )
         )
-    rank = np.lexsort((readings.row, readings.kpa, depth, code))
-    sorted_ = _take(readings, rank)
-    first = np.ones(len(rank), dtype=bool)
+    rising = (np.diff(code) > 0) | ((np.diff(code) == 0) & (np.diff(depth) > 0))
+    if rising.all():
+        return readings
+    sorted_ = _take(readings, np.lexsort((readings.row, readings.kpa, depth, code)))
+    first = np.ones(len(code), dtype=bool)
     first[1:] = (np.diff(sorted_.code) != 0) | (np.diff(sorted_.depth_mm) != 0)
     if first.all():
         return replace(sorted_, issues=tuple(issues))

@@ -18,12 +18,22 @@ def natural(text: str) -> tuple[tuple[int, int, str], ...]:
 
 def ordered(insertions: pd.DataFrame, depth_mm: Floats, kpa: Floats, usable: Bools) -> Ints:
     """Give the rows of usable insertions in an order that does not depend on the order of rows in the file."""
-    columns = [insertions[name].tolist() for name in ("site", "insertion", "x_m", "y_m", "date", "file")]
-    at = np.flatnonzero(usable).tolist()
-    keys = {i: (natural(columns[0][i]), natural(columns[1][i]), *(column[i] for column in columns[2:])) for i in at}
-    doubled = pd.Series(list(keys.values()), dtype=object).duplicated(keep=False).to_numpy()
-    ties = {i: (depth_mm[i].tobytes(), kpa[i].tobytes()) for i, twice in zip(at, doubled, strict=True) if twice}
-    return np.asarray(sorted(at, key=lambda i: (keys[i], ties.get(i, (b"", b"")))), dtype=np.int64)
+    table = insertions[usable]
+    keys = [_rank(table[name]) for name in ("site", "insertion")]
+    keys += [table[name].to_numpy(dtype=np.float64) for name in ("x_m", "y_m")]
+    keys += [_rank(table[name]) for name in ("date", "file")]
+    twice = pd.DataFrame(dict(enumerate(keys))).duplicated(keep=False).to_numpy()
+    at = np.flatnonzero(usable)
+    body = [depth_mm[i].tobytes() + kpa[i].tobytes() if tied else b"" for i, tied in zip(at, twice, strict=True)]
+    ties = {one: rank for rank, one in enumerate(sorted(set(body)))}
+    return at[np.lexsort([np.asarray([ties[one] for one in body]), *keys[::-1]])]
+
+
+def _rank(names: pd.Series) -> Ints:
+    codes, unique = pd.factorize(names.to_numpy(dtype=object))
+    rank = np.empty(len(unique), dtype=np.int64)
+    rank[sorted(range(len(unique)), key=lambda at: natural(unique[at]))] = np.arange(len(unique))
+    return rank[codes]
 
 
 def repeats(table: pd.DataFrame, depth_mm: Floats, kpa: Floats) -> tuple[Bools, tuple[Issue, ...]]:

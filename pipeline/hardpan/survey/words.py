@@ -50,15 +50,71 @@ class Bundle:
         return next(iter(self.members.values()))
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Text:
+    """A column of text cells: each different cell is kept, and looked at, once."""
+
+    codes: Ints
+    """Index into `unique` for each cell, shape (n,)."""
+    unique: np.ndarray
+    """The different cells, stripped, blank as "", shape (m,); some may be equal."""
+
+    @classmethod
+    def of(cls, cells: Sequence[str] | np.ndarray) -> "Text":
+        """Give the column of these cells."""
+        codes, unique = pd.factorize(np.asarray(cells, dtype=object))
+        return cls(codes.astype(np.int64), np.asarray(unique, dtype=object))
+
+    @classmethod
+    def side_by_side(cls, columns: "Sequence[Text]") -> "Text":
+        """Give equally long columns as one, row by row."""
+        starts = np.cumsum([0, *(len(column.unique) for column in columns[:-1])])
+        codes = np.column_stack([column.codes + start for column, start in zip(columns, starts, strict=True)])
+        return cls(codes.reshape(-1), np.concatenate([column.unique for column in columns]))
+
+    @property
+    def cells(self) -> np.ndarray:
+        """Every cell, shape (n,)."""
+        return np.asarray(self.unique[self.codes])
+
+    def take(self, at: Ints | Bools) -> "Text":
+        """Give the cells `at`."""
+        return Text(self.codes[at], self.unique)
+
+    def equals(self, cell: str) -> Bools:
+        """Tell which cells equal `cell`."""
+        hit: Bools = (self.unique == cell)[self.codes]
+        return hit
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Grid:
-    """A table as rows of text cells, blank cells as ""."""
+    """A table as columns of text cells."""
 
     file: str
-    rows: Sequence[Sequence[str]]
-    lines: Sequence[int]
-    """1-based row of the file for each of `rows`."""
-    issues: Issues = ()
+    columns: Sequence[Text]
+    """Cells a row does not have are ""."""
+    widths: Ints
+    """Number of cells in each row."""
+    lines: Ints
+    """1-based row of the file for each row."""
+
+    def rows(self, most: int | None = None) -> list[list[str]]:
+        """Give the first rows, as lists of as many cells as each has."""
+        wide = [column.cells[:most] if most is None else column.unique[column.codes[:most]] for column in self.columns]
+        return [list(row[:width]) for row, width in zip(zip(*wide, strict=True), self.widths, strict=False)]
+
+    @classmethod
+    def of(cls, file: str, rows: Sequence[Sequence[str]], lines: Sequence[int] | None = None) -> "Grid":
+        """Give the table of these rows."""
+        widths = np.asarray([len(row) for row in rows], dtype=np.int64)
+        padded = [[*row, *[""] * (int(widths.max(initial=0)) - len(row))] for row in rows]
+        return cls(
+            file=file,
+            columns=[Text.of(column) for column in zip(*padded, strict=True)],
+            widths=widths,
+            lines=np.arange(1, len(rows) + 1) if lines is None else np.asarray(lines, dtype=np.int64),
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,7 +134,7 @@ class Heading:
     """What the header of a table says."""
 
     row: int
-    """Index of the header in `Grid.rows`."""
+    """Index of the row of names."""
     names: Sequence[str]
     roles: Mapping[str, int]
     """Role to column index."""
@@ -107,13 +163,12 @@ class TextReadings:
     insertions: pd.DataFrame
     code: Ints
     """Row of `insertions` that each reading belongs to, shape (n,)."""
-    depth: np.ndarray
-    """Text, or float64 where the depth came from headers, shape (n,)."""
+    depth: Text | Floats
+    """Numbers where the depth came from headers, shape (n,)."""
     thickness: Floats
     """Shape (n,), same unit as `depth`."""
-    value: np.ndarray
-    """Text, shape (n,)."""
-    moisture: np.ndarray | None
+    value: Text
+    moisture: Text | None
     row: Ints
     """Row of the file, shape (n,)."""
     issues: Issues = ()

@@ -2,7 +2,6 @@
 
 import io
 import zipfile
-from collections.abc import Iterator
 from datetime import date, datetime
 
 import openpyxl
@@ -33,7 +32,7 @@ def sheets(blob: bytes, file: str) -> dict[str, Grid]:
         values = openpyxl.load_workbook(io.BytesIO(blob), read_only=True, data_only=True, keep_links=False)
         formulas = openpyxl.load_workbook(io.BytesIO(blob), read_only=True, data_only=False, keep_links=False)
         return {
-            sheet.title: _grid(f"{file} sheet {sheet.title}", _cells(sheet, formulas[sheet.title], file))
+            sheet.title: Grid.of(f"{file} sheet {sheet.title}", _cells(sheet, formulas[sheet.title], file))
             for sheet in values.worksheets
         }
     except InputError:
@@ -52,13 +51,15 @@ def _refuse_doctype(blob: bytes, file: str) -> None:
                 raise InputError(what="workbook holds a document type declaration", where=file, do="save it again")
 
 
-def _cells(sheet: Worksheet, formulas: Worksheet, file: str) -> Iterator[list[str]]:
+def _cells(sheet: Worksheet, formulas: Worksheet, file: str) -> list[list[str]]:
+    rows: list[list[str]] = []
     count = 0
     for row, plain in zip(sheet.iter_rows(values_only=True), formulas.iter_rows(values_only=True), strict=False):
         count += len(row)
         if count > MOST_CELLS:
             raise InputError(what=f"sheet has more than {MOST_CELLS} cells", where=file)
-        yield [_text(value, source) for value, source in zip(row, plain, strict=False)]
+        rows.append([_text(value, source) for value, source in zip(row, plain, strict=False)])
+    return rows
 
 
 def _text(value: object, source: object) -> str:
@@ -69,11 +70,6 @@ def _text(value: object, source: object) -> str:
     if isinstance(value, datetime | date):
         return value.isoformat()[:10]
     return str(value).strip()
-
-
-def _grid(file: str, rows: Iterator[list[str]]) -> Grid:
-    cells = list(rows)
-    return Grid(file=file, rows=cells, lines=range(1, len(cells) + 1))
 
 
 def choose(named: dict[str, Grid], wanted: str | None, fits: dict[str, bool], file: str) -> Grid:

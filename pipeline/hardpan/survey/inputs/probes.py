@@ -22,14 +22,14 @@ from hardpan.survey import (
     workbook,
 )
 from hardpan.survey.settings import ProbeSettings
-from hardpan.survey.words import Bundle, Grid, Heading, Land, Log, Readings, TextReadings
+from hardpan.survey.words import Bundle, Grid, Heading, Land, Log, Readings, Text, TextReadings
 
 
 def read_profiles(settings: ProbeSettings, land: Land, log: Log) -> Profiles:
     """Give the profiles of all probe files, checked against the boundary."""
     paths = settings.file if isinstance(settings.file, tuple) else (settings.file,)
-    parts = [_read_table(path, settings, land, log) for path in paths]
-    merged = _merge(parts)
+    merged = _merge([_read_table(path, settings, land, log) for path in paths])
+    merged = _select(merged, np.isfinite(merged.insertions["x_m"].to_numpy(dtype=np.float64)))
     keep, outside = positions.drop_outside(merged.insertions, land.boundary, settings.outside_tolerance_m)
     log.note(outside)
     judged = readings.judge(readings.order(_select(merged, keep)), settings)
@@ -69,9 +69,9 @@ def _read_table(path: Path, settings: ProbeSettings, land: Land, log: Log) -> Re
     return _measure(text, heading, mark, settings, insertions=insertions, log=log)
 
 
-def _numeric_columns(text: TextReadings) -> list[np.ndarray]:
-    columns = [text.insertions["x"].to_numpy(dtype=object), text.insertions["y"].to_numpy(dtype=object), text.value]
-    return columns if text.depth.dtype != object else [*columns, text.depth]
+def _numeric_columns(text: TextReadings) -> list[Text]:
+    columns = [Text.of(text.insertions["x"].to_numpy()), Text.of(text.insertions["y"].to_numpy()), text.value]
+    return columns if isinstance(text.depth, np.ndarray) else [*columns, text.depth]
 
 
 def _grid(bundle: Bundle, settings: ProbeSettings, log: Log) -> Grid:
@@ -95,7 +95,7 @@ def _measure(
     text: TextReadings, heading: Heading, mark: str, settings: ProbeSettings, *, insertions: pd.DataFrame, log: Log
 ) -> Readings:
     value = numbers.convert(text.value, mark)
-    depth = text.depth if text.depth.dtype != object else numbers.convert(text.depth, mark)
+    depth = text.depth if isinstance(text.depth, np.ndarray) else numbers.convert(text.depth, mark)
     unit, depth_unit, told = headers.settle_units(heading, value, depth, text.file)
     log.note(told)
     depth_values = depth if isinstance(depth, np.ndarray) else depth.value

@@ -10,7 +10,7 @@ import shapely
 from hardpan.records.catalog import SoilType
 from hardpan.survey import cores, delimited, files, geodesy, numbers, positions, soils, vectors
 from hardpan.survey.settings import ProbeSettings, SoilSettings
-from hardpan.survey.words import Land, Log
+from hardpan.survey.words import Land, Log, Text
 
 
 def read_soils(settings: SoilSettings, land: Land, soil_types: Mapping[str, SoilType], log: Log) -> gpd.GeoDataFrame:
@@ -47,9 +47,9 @@ def read_cores(
     table, factors, ignored = cores.gather(grid)
     log.note((*told, *ignored))
     numeric = [name for name in table.columns if name in {"x", "y", *cores.MEASURED}]
-    mark = numbers.decimal_mark([table[name].to_numpy(dtype=object) for name in numeric], "auto", where=bundle.name)
+    mark = numbers.decimal_mark([Text.of(table[name].to_numpy()) for name in numeric], "auto", where=bundle.name)
     measured = {
-        name: numbers.convert(table[name].to_numpy(dtype=object), mark) for name in factors if name in cores.MEASURED
+        name: numbers.convert(Text.of(table[name].to_numpy()), mark) for name in factors if name in cores.MEASURED
     }
     values, unread = cores.scale(measured, factors, table, bundle.name)
     log.note(unread)
