@@ -1,0 +1,95 @@
+import numpy as np
+import pytest
+
+from hardpan.core.errors import HardpanError
+from hardpan.spatial import neighbourhood
+from hardpan.spatial.covariance import Covariance, Structure
+from hardpan.spatial.kriging import factorise, predict
+from hardpan.spatial.neighbourhood import predict_local
+
+NESTED = Covariance(
+    structures=(
+        Structure(family="exponential", sill=0.5, length_m=60, ratio=0.5, heading_deg=30),
+        Structure(family="spherical", sill=0.3, length_m=200),
+        Structure(family="matern32", sill=0.2, length_m=40),
+        Structure(family="matern52", sill=0.1, length_m=90),
+    ),
+    micro=0.05,
+    noise=0.1,
+)
+
+
+def dense(n=300, m=400, seed=3):
+    rng = np.random.default_rng(seed)
+    xy, targets = rng.uniform(0, 400, (n, 2)), rng.uniform(0, 400, (m, 2))
+    targets[:5] = xy[:5]
+    trend = [np.column_stack([np.ones(len(a)), a[:, 0] / 200]) for a in (xy, targets)]
+    return xy, trend[0], rng.standard_normal(n) + xy[:, 0] / 100, targets, trend[1]
+
+
+def test_with_all_data_as_neighbours_it_is_global_kriging():
+    xy, drift, z, targets, target_drift = dense(n=60)
+    here = predict_local(NESTED, xy, drift, z, targets, target_drift, neighbours=60)
+    there = predict(factorise(NESTED, xy, drift), z, targets, target_drift)
+    assert here.mean == pytest.approx(there.mean, abs=1e-10)
+    assert here.variance == pytest.approx(there.variance, abs=1e-10)
+
+
+@pytest.mark.parametrize("block_m", [None, 10.0])
+@pytest.mark.parametrize("strict", [True, False])
+def test_compiled_and_plain_loops_agree(monkeypatch, strict, block_m):
+    pytest.importorskip("numba", reason="the compiled loops need the extra 'dense'")
+    xy, drift, z, targets, target_drift = dense()
+    both = []
+    for worth in (0, 10**12):
+        monkeypatch.setattr(neighbourhood, "_WORTH_COMPILING", worth)
+        both.append(
+            predict_local(
+                NESTED, xy, drift, z, targets, target_drift, neighbours=16, strict=strict, block_m=block_m, threads=2
+            )
+        )
+    assert both[0].mean == pytest.approx(both[1].mean, abs=1e-9)
+    assert both[0].variance == pytest.approx(both[1].variance, abs=1e-9)
+
+
+def test_strict_takes_exactly_the_nearest():
+    xy, drift, z, targets, target_drift = dense(m=30)
+    local = predict_local(NESTED, xy, drift, z, targets, target_drift, neighbours=12, strict=True)
+    for t in range(30):
+        near = np.argsort(np.hypot(*(xy - targets[t]).T))[:12]
+        alone = predict(factorise(NESTED, xy[near], drift[near]), z[near], targets[t : t + 1], target_drift[t : t + 1])
+        assert local.mean[t] == pytest.approx(alone.mean[0], abs=1e-9)
+        assert local.variance[t] == pytest.approx(alone.variance[0], abs=1e-9)
+
+
+def test_repeats_at_one_place_are_as_good_as_their_mean_with_less_noise():
+    xy, drift, z, targets, target_drift = dense(n=40)
+    twice = predict_local(
+        NESTED, np.vstack([xy, xy]), np.vstack([drift, drift]), np.append(z, z + 0.3), targets, target_drift,
+        neighbours=40,
+    )  # fmt: skip
+    joint = predict(
+        factorise(NESTED, np.vstack([xy, xy]), np.vstack([drift, drift])), np.append(z, z + 0.3), targets, target_drift
+    )
+    assert twice.mean == pytest.approx(joint.mean, abs=1e-9)
+    assert twice.variance == pytest.approx(joint.variance, abs=1e-9)
+
+
+@pytest.mark.parametrize("worth", [0, 10**12])
+def test_where_the_neighbours_do_not_tell_the_trend_the_map_is_missing(monkeypatch, worth):
+    if not worth:
+        pytest.importorskip("numba", reason="the compiled loops need the extra 'dense'")
+    monkeypatch.setattr(neighbourhood, "_WORTH_COMPILING", worth)
+    xy, _, z, targets, _ = dense()
+    soil = np.column_stack([xy[:, 0] < 200, xy[:, 0] >= 200]).astype(float)
+    of_east = np.column_stack([np.zeros(len(targets)), np.ones(len(targets))])
+    local = predict_local(NESTED, xy, soil, z, targets, of_east, neighbours=8)
+    assert np.isnan(local.mean[targets[:, 0] < 100]).all()
+    assert np.isfinite(local.mean[targets[:, 0] > 200]).all()
+    assert np.isnan(local.mean).tolist() == np.isnan(local.variance).tolist()
+
+
+def test_too_few_neighbours_for_the_trend_are_refused():
+    xy, drift, z, targets, target_drift = dense()
+    with pytest.raises(HardpanError, match="more than 2"):
+        predict_local(NESTED, xy, drift, z, targets, target_drift, neighbours=2)
