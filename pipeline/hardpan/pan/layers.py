@@ -56,7 +56,7 @@ class _Sweep:
         depth, thickness, n = readings.depth_mm, readings.thickness_mm, len(over)
         self.depth, self.over, self.reach = depth, over, depth + thickness / 2.0
         self.gain = np.nan_to_num(over * np.where(thickness > 0, thickness, _share_of_depth(depth)))
-        self.crossing = _crossings(depth, over)
+        self.crossing = _crossings(depth, over, depth[:, :1] - thickness[:, :1] / 2.0)
         self.least_mm, self.least_kpa_mm = least_mm, least_kpa_mm
         self.excess, self.deficit = np.zeros(n), np.zeros(n)
         self.rose_mm, self.rose_at = np.zeros(n), np.zeros(n, dtype=np.int64)
@@ -125,10 +125,13 @@ def _share_of_depth(depth: Floats) -> Floats:
     return share
 
 
-def _crossings(depth: Floats, over: Floats) -> Floats:
-    """Depth where the straight line from the sample above meets the threshold; the sample's own where it does not."""
+def _crossings(depth: Floats, over: Floats, start: Floats) -> Floats:
+    """Depth where the straight line from the sample above meets the threshold, `start` for the first sample.
+
+    The sample's own depth where the line does not meet it.
+    """
     with np.errstate(divide="ignore", invalid="ignore"):
         share = -over[:, :-1] / np.diff(over, axis=1)
     meets = (share >= 0.0) & (share <= 1.0)
     inner = np.where(meets, depth[:, :-1] + share * np.diff(depth, axis=1), depth[:, 1:])
-    return np.hstack([depth[:, :1], inner])
+    return np.hstack([start, inner])

@@ -1,4 +1,4 @@
-"""Profiles to packed readings: what was not measured closed up, stones and voids taken out."""
+"""Profiles to packed readings: what was not measured closed up, stones taken out."""
 
 import dataclasses
 
@@ -27,18 +27,19 @@ def pack(readings: xr.Dataset) -> Readings:
     )
 
 
-def remove_spikes(readings: Readings, *, ratio: float, span_mm: float) -> tuple[Readings, Bools]:
-    """Give the readings without single-sample excursions, and where they were.
+def remove_stones(readings: Readings, *, ratio: float, span_mm: float) -> tuple[Readings, Bools]:
+    """Give the readings without stones hit in passing, and where they were.
 
-    A point reading that is more than `ratio` times the larger of its neighbours (a stone), or less than the smaller
-    over `ratio` (a void), takes the value midway between them, if the neighbours are at most `span_mm` apart: further
-    apart there is room for a layer between them.
+    A point reading that is more than `ratio` times the larger of its neighbours takes the value midway between them,
+    if the neighbours are at most `span_mm` apart: further apart there is room for a layer between them.
     """
     depth, value = readings.depth_mm, readings.cone_index_kpa
     above, middle, below = value[:, :-2], value[:, 1:-1], value[:, 2:]
-    odd = (middle > ratio * np.maximum(above, below)) | (middle * ratio < np.minimum(above, below))
-    odd &= (depth[:, 2:] - depth[:, :-2] <= span_mm) & (readings.thickness_mm[:, 1:-1] == 0)
-    odd = np.pad(odd, ((0, 0), (1, 1)))[:, : value.shape[1]]
-    midway = np.pad((above + below) / 2.0, ((0, 0), (1, 1)))[:, : value.shape[1]]
-    calm = dataclasses.replace(readings, cone_index_kpa=np.where(odd, midway, value), at_least=readings.at_least & ~odd)
-    return calm, odd
+    lone = (middle > ratio * np.maximum(above, below)) & (depth[:, 2:] - depth[:, :-2] <= span_mm)
+    ends = ((0, 0), (1, 1))
+    stone = np.pad(lone & (readings.thickness_mm[:, 1:-1] == 0), ends)[:, : value.shape[1]]
+    midway = np.pad((above + below) / 2.0, ends)[:, : value.shape[1]]
+    calm = dataclasses.replace(
+        readings, cone_index_kpa=np.where(stone, midway, value), at_least=readings.at_least & ~stone
+    )
+    return calm, stone

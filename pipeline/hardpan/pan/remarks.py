@@ -13,7 +13,7 @@ _NAMED = 6
 """Insertions named in an issue; the rest is counted. Every one has its sentence in the features."""
 
 
-def remark(pan: pd.DataFrame, readings: Readings, spikes: Bools, dates: pd.DataFrame, settings: PanSettings) -> Issues:
+def remark(pan: pd.DataFrame, readings: Readings, stones: Bools, dates: pd.DataFrame, settings: PanSettings) -> Issues:
     """Give the issues of the pan room, apart from those of moisture.
 
     Parameters
@@ -22,14 +22,14 @@ def remark(pan: pd.DataFrame, readings: Readings, spikes: Bools, dates: pd.DataF
         Of `hardpan.pan.stage.read_pans`, with `insertion`.
     readings : Readings
         Packed readings.
-    spikes : Bools
-        Readings taken for stones or voids, shape (insertion, sample).
+    stones : Bools
+        Readings taken for stones, shape (insertion, sample).
     dates : pd.DataFrame
         Of `hardpan.pan.tables.compare_dates`.
     settings : PanSettings
         The `[pan]` table.
     """
-    return (*_stopped(pan), *_judged(pan, spikes), *_resolution(pan, readings, settings), *_dates(dates))
+    return (*_stopped(pan), *_judged(pan, stones), *_resolution(pan, readings, settings), *_dates(dates))
 
 
 def _stopped(pan: pd.DataFrame) -> Issues:
@@ -63,15 +63,15 @@ _ENDS = {
 }
 
 
-def _judged(pan: pd.DataFrame, spikes: Bools) -> Issues:
+def _judged(pan: pd.DataFrame, stones: Bools) -> Issues:
     """Tell of readings and layers that were passed over."""
     return (
         *_issue(
             pan,
-            np.any(spikes, axis=1),
-            "stone-or-void",
-            f"{spikes.sum()} single readings in {{n}} insertions stand far out from both neighbours.",
-            "Taken for stones or voids and replaced by the mean of the neighbours.",
+            np.any(stones, axis=1),
+            "stone",
+            f"{stones.sum()} single readings in {{n}} insertions are far harder than both neighbours.",
+            "Taken for stones hit in passing and replaced by the mean of the neighbours.",
         ),
         *_issue(
             pan,

@@ -19,8 +19,8 @@ class PanSettings(Settings):
     )
     crust_mm: float = setting(100.0, says="A hard layer that ends above this depth is a crust", unit="mm", ge=0)
     search_to_mm: float = setting(700.0, says="A pan that starts deeper is out of a ripper's reach", unit="mm", gt=0)
-    spike_ratio: float = setting(
-        1.8, says="A single reading this many times harder or softer than both neighbours is a stone or a void", gt=1
+    stone_ratio: float = setting(
+        1.8, says="A single reading this many times harder than both neighbours is a stone", gt=1
     )
     noise_share: float = setting(
         0.08, says="Standard deviation of a reading, as a share of its value", source="unverified", ge=0, lt=1

@@ -11,7 +11,7 @@ from hardpan.pan.crossing import locate_crossings
 from hardpan.pan.excess import find_peak, integrate_excess, mean_shape
 from hardpan.pan.layers import find_layers
 from hardpan.pan.moisture import normalise
-from hardpan.pan.packing import pack, remove_spikes
+from hardpan.pan.packing import pack, remove_stones
 from hardpan.pan.readings import Readings
 from hardpan.pan.remarks import remark
 from hardpan.pan.settings import PanSettings
@@ -40,7 +40,7 @@ def detect_pan(profiles: Profiles, crs: pyproj.CRS, settings: PanSettings) -> Pa
         A moisture model is asked for and the moisture, clay or organic carbon it needs is not there.
     """
     about, moisture = normalise(profiles.readings, settings)
-    readings, spikes = remove_spikes(pack(about), ratio=settings.spike_ratio, span_mm=2.0 * settings.min_thickness_mm)
+    readings, stones = remove_stones(pack(about), ratio=settings.stone_ratio, span_mm=2.0 * settings.min_thickness_mm)
     pan = read_pans(readings, about["stop"].to_numpy(), settings.critical_kpa, settings)
     pan["why"] = explain(pan, readings.reached_mm)
     pan["insertion"], pan["site"] = about["insertion"].to_numpy(), about["site"].to_numpy()
@@ -53,7 +53,7 @@ def detect_pan(profiles: Profiles, crs: pyproj.CRS, settings: PanSettings) -> Pa
         slices=slice_readings(readings, settings.slice_mm, pan["insertion"]),
         sensitivity=vary_threshold(readings, about["stop"].to_numpy(), settings),
         dates=dates,
-        issues=moisture + remark(pan, readings, spikes, dates, settings),
+        issues=moisture + remark(pan, readings, stones, dates, settings),
     )
 
 

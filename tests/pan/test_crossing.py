@@ -1,0 +1,89 @@
+"""The line through the readings near a crossing."""
+
+import numpy as np
+import pytest
+
+from hardpan.pan.crossing import fit_crossing, locate_crossings
+from hardpan.pan.readings import Readings
+
+DEPTH_MM = np.arange(0.0, 401.0, 25.0)
+
+
+def readings(value, *, thickness_mm=0.0, at_least=None):
+    value = np.atleast_2d(np.asarray(value, dtype=float))
+    return Readings(
+        depth_mm=np.broadcast_to(DEPTH_MM, value.shape),
+        thickness_mm=np.full(value.shape, thickness_mm),
+        cone_index_kpa=value,
+        at_least=np.zeros(value.shape, dtype=bool) if at_least is None else np.atleast_2d(at_least),
+    )
+
+
+def locate(given, start_mm, above):
+    return locate_crossings(
+        given, np.array([start_mm]), np.array([above]), np.array([True]), threshold_kpa=2000.0, noise_share=0.08
+    )
+
+
+def test_a_straight_flank_is_crossed_exactly():
+    crossing = locate(readings(1000.0 + 8.0 * DEPTH_MM), 130.0, 5)
+    assert crossing.mm[0] == pytest.approx(125.0, abs=1e-6)
+
+
+def test_the_error_is_that_of_weighted_least_squares():
+    # Independent of the code: numpy's weighted polynomial fit gives the covariance of the line's two coefficients.
+    slope, noise = 8.0, 160.0
+    value = 1000.0 + slope * DEPTH_MM
+    window = 70.0
+    _, error = fit_crossing(
+        DEPTH_MM[None, :], value[None, :], np.array([131.0]), threshold_kpa=2000.0, window_mm=np.array([window])
+    )
+    weight = np.clip(1.0 - np.abs(DEPTH_MM - 125.0) / window, 0.0, None)
+    near = weight > 0
+    design = np.column_stack([np.ones(near.sum()), DEPTH_MM[near] - 125.0])
+    gain = np.linalg.solve(design.T @ (weight[near, None] * design), (design * weight[near, None]).T)
+    expected = noise * np.sqrt((gain @ gain.T)[0, 0]) / slope
+    assert noise * error[0] == pytest.approx(expected, rel=1e-9)
+
+
+def test_between_layer_means_the_interval_holds_both_layers():
+    mids = DEPTH_MM + 12.5
+    given = readings(np.where(DEPTH_MM < 200.0, 3000.0, 1000.0), thickness_mm=25.0)
+    crossing = locate(given, 187.5, 7)
+    assert (crossing.low_mm[0], crossing.high_mm[0]) == (mids[7] - 25.0, mids[8])
+    assert crossing.mm[0] == 187.5
+    # Standard deviation of a symmetric triangular distribution: its width over the root of 24.
+    assert crossing.sd_mm[0] == pytest.approx(50.0 / np.sqrt(24.0))
+
+
+def test_beside_a_reading_at_the_limit_it_can_be_anywhere_in_the_step():
+    value = np.where(DEPTH_MM < 200.0, 5000.0, 1000.0)
+    crossing = locate(readings(value, at_least=value == 5000.0), 193.75, 7)
+    assert (crossing.low_mm[0], crossing.mm[0], crossing.high_mm[0]) == (175.0, 193.75, 200.0)
+    assert crossing.sd_mm[0] == pytest.approx(25.0 / np.sqrt(12.0))
+
+
+def test_readings_without_a_slope_leave_the_first_guess():
+    depth, error = fit_crossing(
+        DEPTH_MM[None, :],
+        np.full((1, len(DEPTH_MM)), 2100.0),
+        np.array([130.0]),
+        threshold_kpa=2000.0,
+        window_mm=np.array([40.0]),
+    )
+    assert depth[0] == 130.0
+    assert error[0] == pytest.approx(40.0 / 2000.0)
+
+
+def test_insertions_without_a_crossing_get_none():
+    given = readings(np.vstack([1000.0 + 8.0 * DEPTH_MM, np.full(DEPTH_MM.shape, 900.0)]))
+    crossing = locate_crossings(
+        given,
+        np.array([125.0, np.nan]),
+        np.array([5, -1]),
+        np.array([True, False]),
+        threshold_kpa=2000.0,
+        noise_share=0.08,
+    )
+    assert np.isnan(crossing.mm[1])
+    assert np.isfinite(crossing.mm[0])
