@@ -24,14 +24,14 @@ def planted(noise, seed=1):
 @pytest.mark.parametrize("method", ["kmeans", "mixture", "ward"])
 def test_planted_classes_are_found(method):
     truth, features = planted(0.2)
-    classes = group(features, ALL, 4, method, seed=1)
-    assert [one.max() + 1 for one in classes] == [1, 2, 3, 4]
-    assert adjusted_rand_score(truth, classes[2]) == pytest.approx(1.0)
+    classes = group(features, ALL, 3, method, seed=1)
+    assert np.unique(classes).tolist() == [0, 1, 2]
+    assert adjusted_rand_score(truth, classes) == pytest.approx(1.0)
 
 
 @pytest.mark.parametrize("method", ["kmeans", "mixture", "ward"])
 def test_ground_that_is_all_alike_gives_one_class(method):
-    assert len(group(np.zeros((ALL.sum(), 1)), ALL, 5, method, seed=1)) == 1
+    assert (group(np.zeros((ALL.sum(), 1)), ALL, 5, method, seed=1) == 0).all()
 
 
 @pytest.mark.parametrize("method", ["kmeans", "mixture", "ward"])
@@ -41,20 +41,21 @@ def test_the_number_of_threads_changes_nothing(method):
         one = group(features, ALL, 5, method, seed=2)
     with threadpoolctl.threadpool_limits(limits=2):
         two = group(features, ALL, 5, method, seed=2)
-    assert all((a == b).all() for a, b in zip(one, two, strict=True))
+    assert (one == two).all()
 
 
 def test_ward_agrees_with_the_library_at_every_count():
     _, features = planted(1.0, seed=3)
     links = grid_to_graph(*SHAPE)
-    for count, classes in enumerate(group(features, ALL, 6, "ward", seed=1), start=1):
+    for count in range(1, 7):
+        classes = group(features, ALL, count, "ward", seed=1)
         theirs = AgglomerativeClustering(count, connectivity=links, linkage="ward").fit(features).labels_
         assert adjusted_rand_score(theirs, classes) == pytest.approx(1.0)
 
 
 def test_ward_classes_are_in_one_piece_and_nested():
     _, features = planted(1.0, seed=4)
-    cuts = group(features, ALL, 7, "ward", seed=1)
+    cuts = [group(features, ALL, count, "ward", seed=1) for count in range(1, 8)]
     for coarse, fine in itertools.pairwise(cuts):
         for number in range(fine.max() + 1):
             own = (fine == number).reshape(SHAPE)
@@ -66,15 +67,16 @@ def test_ward_takes_ground_in_two_parts():
     cells = ALL.copy()
     cells[:, 18:22] = False
     _, features = planted(0.5)
-    cuts = group(features[cells.ravel()], cells, 3, "ward", seed=1)
-    assert [one.max() + 1 for one in cuts] == [1, 2, 3]
+    for count in (1, 2, 3):
+        classes = group(features[cells.ravel()], cells, count, "ward", seed=1)
+        assert np.unique(classes).tolist() == list(range(count))
 
 
 def test_large_ground_is_grouped_in_blocks():
     shape = (120, 160)
     rows, _ = np.indices(shape)
     features = np.where(rows < 61, 0.0, 1.0).reshape(-1, 1)
-    two = group(features, np.ones(shape, dtype=bool), 2, "ward", seed=1)[1].reshape(shape)
+    two = group(features, np.ones(shape, dtype=bool), 2, "ward", seed=1).reshape(shape)
     assert (two[:60] == two[0, 0]).all()
     assert (two[63:] == two[-1, 0]).all()
     assert two[0, 0] != two[-1, 0]

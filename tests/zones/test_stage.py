@@ -1,6 +1,9 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 import shapely
+import threadpoolctl
 
 from hardpan.core.errors import InputError
 from hardpan.records.columns import ZONE
@@ -93,3 +96,57 @@ def test_exclusions_that_cover_everything_are_refused(made):
     ground = made.paddock(side_m=(200, 200), exclusions=[("lake", shapely.box(-5, -5, 205, 205))])
     with pytest.raises(InputError, match="whole paddock"):
         draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(), seed=1)
+
+
+def test_fewer_classes_than_soil_types_are_refused_with_an_issue(made, ground):
+    zones = draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(count=1), seed=1)
+    assert (zones.table["kind"] == "ground").sum() == 2
+    assert "count-changed" in {issue.code for issue in zones.issues}
+
+
+def test_a_count_that_is_set_is_drawn(made, ground):
+    zones = draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(count=4), seed=1)
+    assert (zones.table["kind"] == "ground").sum() == 4
+
+
+def test_a_uniform_pan_needs_one_zone(made):
+    flat = made.paddock(bottom_mm=lambda x, _: 0 * x + 400)
+    zones = draw_zones(flat.surfaces, flat.options, flat.survey, made.RIPPER, ZoneSettings(), seed=1)
+    assert len(zones.table) == 1
+    assert zones.issues == ()
+
+
+def test_two_depths_side_by_side_become_two_zones_along_their_border(made):
+    halves = made.paddock(bottom_mm=lambda x, _: np.where(x < 400, 320.0, 520.0))
+    zones = draw_zones(halves.surfaces, halves.options, halves.survey, made.RIPPER, ZoneSettings(), seed=1)
+    assert len(zones.table) == 2
+    assert zones.table["area_ha"].tolist() == pytest.approx([24, 24], rel=0.03)
+    assert zones.table["length_m"].tolist() == pytest.approx([600, 600], rel=0.03)
+    assert zones.table["heading_deg"].tolist() == [0, 0]
+
+
+def test_ground_where_no_depth_pays_is_a_zone_of_its_own(made):
+    bare = made.paddock(presence=lambda x, _: np.where(x < 300, 0.02, 0.95))
+    zones = draw_zones(bare.surfaces, bare.options, bare.survey, made.RIPPER, ZoneSettings(), seed=1)
+    first = zones.table.geometry.iloc[0]
+    assert first.area == pytest.approx(300 * 600, abs=10 * 600)  # the border falls within a cell of the truth
+
+
+def test_dear_zones_are_fewer(made, ground):
+    cheap, dear = (
+        draw_zones(
+            ground.surfaces, replace(ground.options, zone_cost=cost), ground.survey, made.RIPPER, ZoneSettings(), seed=1
+        )
+        for cost in (0.0, 1e5)
+    )
+    assert (dear.table["kind"] == "ground").sum() == 2
+    assert (cheap.table["kind"] == "ground").sum() > 2
+
+
+def test_the_number_of_threads_changes_nothing(made, ground):
+    tables = []
+    for threads in (1, 2):
+        with threadpoolctl.threadpool_limits(limits=threads):
+            zones = draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(), seed=1)
+        tables.append(zones.table.to_wkb())
+    assert tables[0].equals(tables[1])

@@ -7,7 +7,6 @@ import pandas as pd
 from sklearn.metrics import silhouette_samples
 
 from hardpan.core.arrays import Floats, Ints
-from hardpan.records.plan import Options
 
 SILHOUETTE_CELLS = 1500
 """The silhouette is the mean over about so many cells, evenly spread; it is reported, not decided by."""
@@ -19,12 +18,10 @@ class Candidates:
 
     classes: list[Ints]
     """(n_cells,) each: class of each cell."""
+    worth: list[float]
+    """Money each of them is worth."""
     features: Floats
     """(n_cells, n_features)."""
-    node: Ints
-    """(n_cells,): node of each cell."""
-    cell_ha: Floats
-    """(n_cells,): area of each cell."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -36,45 +33,34 @@ class Choice:
     why: str
 
 
-def worth_of(classes: Ints, node: Ints, cell_ha: Floats, options: Options) -> float:
-    """Give the money expected when each class gets its best option; an option forbidden anywhere in it is out.
+def choose_counts(soils: list[Candidates], undivided: float, zone_cost: float, count: int | None, most: int) -> Choice:
+    """Give the classes per soil type that are worth most after `zone_cost` a zone.
+
+    Every soil type has at least one, so at least so many are tried. With `count` the total is fixed, as far as the soil
+    types allow.
 
     Parameters
     ----------
-    classes, node, cell_ha : (n_cells,)
-        Class 0, 1, ..., node and area of each cell.
+    undivided : float
+        Worth of the whole paddock as one zone, which the gains are counted from.
+    most : int
+        Most classes tried in all.
     """
-    n_nodes = options.net.shape[0]
-    area = np.bincount(classes * n_nodes + node, weights=cell_ha, minlength=(classes.max() + 1) * n_nodes)
-    area = area.reshape(-1, n_nodes)
-    forbidden = ~np.isfinite(options.net)
-    net = area @ np.where(forbidden, 0.0, options.net)
-    return float(np.where(area @ forbidden > 0, -np.inf, net).max(axis=1).sum())
-
-
-def choose_counts(soils: list[Candidates], options: Options, count: int | None, most: int) -> Choice:
-    """Give the classes per soil type that are worth most after `options.zone_cost` a zone.
-
-    Every soil type has at least one. With `count` the total is fixed (as far as the soil types allow).
-    """
-    worth = [[worth_of(one, soil.node, soil.cell_ha, options) for one in soil.classes] for soil in soils]
-    best = _best_shares(worth)
-    totals = np.array(sorted(best))
-    money = np.array([best[total][0] - options.zone_cost * (total - 1) for total in totals])
-    money -= worth_of(
-        np.zeros(sum(soil.node.size for soil in soils), dtype=np.int64),
-        np.concatenate([soil.node for soil in soils]),
-        np.concatenate([soil.cell_ha for soil in soils]),
-        options,
-    )
-    tried = totals <= max(most, len(soils), count or 0)
-    totals, money = totals[tried], money[tried]
-    chosen = int(np.argmax(money)) if count is None else int(np.argmin(np.abs(totals - count)))
-    indices = pd.DataFrame({"count": totals, "net_gain": money, "chosen": np.arange(totals.size) == chosen})
+    best = _best_shares([soil.worth for soil in soils])
+    totals = np.array(sorted(total for total in best if total <= max(most, len(soils), count or 0)))
+    gain = np.array([best[total][0] - zone_cost * (total - 1) for total in totals]) - undivided
+    chosen = int(np.argmax(gain)) if count is None else int(np.argmin(np.abs(totals - count)))
     shares = [best[total][1] for total in totals]
-    indices.insert(1, "silhouette", [_silhouette(soils, share) for share in shares])
-    indices.insert(2, "variance_reduction", [_variance_reduction(soils, share) for share in shares])
-    return Choice(counts=shares[chosen], indices=indices, why=_why(indices, chosen, count, options.zone_cost))
+    indices = pd.DataFrame(
+        {
+            "count": totals,
+            "silhouette": [_silhouette(soils, share) for share in shares],
+            "variance_reduction": [_variance_reduction(soils, share) for share in shares],
+            "net_gain": gain,
+            "chosen": np.arange(totals.size) == chosen,
+        }
+    )
+    return Choice(counts=shares[chosen], indices=indices, why=_why(indices, chosen, count, zone_cost))
 
 
 def _best_shares(worth: list[list[float]]) -> dict[int, tuple[float, tuple[int, ...]]]:
@@ -92,13 +78,14 @@ def _best_shares(worth: list[list[float]]) -> dict[int, tuple[float, tuple[int, 
 
 def _silhouette(soils: list[Candidates], counts: tuple[int, ...]) -> float:
     """Give the mean silhouette within soil types; cells of a soil type with one class count as 0."""
-    n_cells = sum(soil.node.size for soil in soils)
+    n_cells = sum(len(soil.features) for soil in soils)
     total = 0.0
     for soil, count in zip(soils, counts, strict=True):
-        sample = np.linspace(0, soil.node.size - 1, max(2, SILHOUETTE_CELLS * soil.node.size // n_cells)).astype(int)
+        n = len(soil.features)
+        sample = np.linspace(0, n - 1, min(n, max(2, SILHOUETTE_CELLS * n // n_cells))).round().astype(np.int64)
         classes, features = soil.classes[count - 1][sample], soil.features[sample]
         if 1 < np.unique(classes).size < classes.size:
-            total += float(silhouette_samples(features, classes).mean()) * soil.node.size / n_cells
+            total += float(silhouette_samples(features, classes).mean()) * n / n_cells
     return total
 
 

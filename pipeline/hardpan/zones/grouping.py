@@ -1,4 +1,4 @@
-"""Cells of one soil type into 1, 2, ... classes."""
+"""Cells of one soil type into classes of like cells."""
 
 import warnings
 from typing import Literal
@@ -24,8 +24,8 @@ STARTS = 4
 """Random starts of k-means and of the mixture; the best is kept."""
 
 
-def group(features: Floats, cells: Bools, most: int, method: Method, *, seed: int) -> list[Ints]:
-    """Give the class (0, 1, ...) of each cell for 1, 2, ..., at most `most` classes.
+def group(features: Floats, cells: Bools, count: int, method: Method, *, seed: int) -> Ints:
+    """Give the class (0, 1, ...) of each cell, `count` classes or as many as there are unlike cells.
 
     Parameters
     ----------
@@ -34,46 +34,34 @@ def group(features: Floats, cells: Bools, most: int, method: Method, *, seed: in
     cells : (n_rows, n_cols)
         Which cells of the grid the rows of `features` are, in reading order.
     """
-    most = min(most, len(np.unique(features[_even(len(features), FIT_CELLS)], axis=0)))
+    sample = features[np.linspace(0, len(features) - 1, min(len(features), FIT_CELLS)).round().astype(np.int64)]
+    count = min(count, len(np.unique(sample, axis=0)))
     with threadpoolctl.threadpool_limits(limits=1):  # sums in threads would differ in the last bit
         if method == "ward":
-            return _ward(features, cells, most)
-        fit = _means if method == "kmeans" else _mixture
-        return [np.zeros(len(features), dtype=np.int64), *(fit(features, count, seed) for count in range(2, most + 1))]
-
-
-def _even(n: int, most: int) -> Ints:
-    return np.linspace(0, n - 1, min(n, most)).round().astype(np.int64)
-
-
-def _means(features: Floats, count: int, seed: int) -> Ints:
-    model = KMeans(count, n_init=STARTS, random_state=seed).fit(features[_even(len(features), FIT_CELLS)])
-    return _numbered(model.predict(features))
-
-
-def _numbered(classes: Ints) -> Ints:
-    """Give the classes as 0, 1, ... without the numbers that no cell has."""
+            classes = _ward(features, cells, count)
+        elif method == "kmeans":
+            classes = KMeans(count, n_init=STARTS, random_state=seed).fit(sample).predict(features)
+        else:
+            classes = _mixture(sample, count, seed).predict(features)
     return np.unique(classes, return_inverse=True)[1].astype(np.int64)
 
 
-def _mixture(features: Floats, count: int, seed: int) -> Ints:
+def _mixture(sample: Floats, count: int, seed: int) -> GaussianMixture:
     model = GaussianMixture(count, covariance_type="diag", n_init=STARTS, random_state=seed, reg_covar=1e-3, tol=1e-2)
-    with warnings.catch_warnings():  # the money decides between counts, so a fit that is still moving does no harm
+    with warnings.catch_warnings():  # the money joins classes afterwards, so a fit that is still moving does no harm
         warnings.simplefilter("ignore", ConvergenceWarning)
-        model.fit(features[_even(len(features), FIT_CELLS)])
-    return _numbered(model.predict(features))
+        return model.fit(sample)
 
 
-def _ward(features: Floats, cells: Bools, most: int) -> list[Ints]:
-    """Give the cuts of one contiguity-constrained tree, so that the classes are nested."""
+def _ward(features: Floats, cells: Bools, count: int) -> Ints:
+    """Give the cut of a contiguity-constrained tree."""
     block_of_cell = _blocks(cells)
     size = np.bincount(block_of_cell)
     means = np.stack([np.bincount(block_of_cell, weights=column) for column in features.T], axis=1) / size[:, None]
     grid = np.full(cells.shape, OUTSIDE, dtype=np.int64)
     grid[cells] = block_of_cell
     children = ward_tree(means, connectivity=_links(grid, means))[0]
-    most = min(most, len(means))
-    return [_cut(children, len(means), count)[block_of_cell] for count in range(1, most + 1)]
+    return _cut(children, len(means), min(count, len(means)))[block_of_cell]
 
 
 def _blocks(cells: Bools) -> Ints:
@@ -109,4 +97,4 @@ def _cut(children: Ints, n_leaves: int, count: int) -> Ints:
         parent[pair] = n_leaves + step
     for node in range(parent.size - 1, -1, -1):
         parent[node] = parent[parent[node]]
-    return np.unique(parent[:n_leaves], return_inverse=True)[1]
+    return parent[:n_leaves]

@@ -10,6 +10,9 @@ class ZoneSettings(Settings):
 
     count: int | Literal["auto"] = setting("auto", says="Number of classes; auto = by the money a further one saves")
     method: Literal["kmeans", "mixture", "ward"] = setting("kmeans", says="How cells are grouped")
+    fine_count: int = setting(
+        12, says="Classes of like cells drawn in each soil type before those are joined that lose least", ge=1, le=50
+    )
     max_count: int = setting(8, says="Most classes tried by auto", ge=1, le=30)
     min_area_ha: float = setting(0.5, says="Smaller pieces join a neighbour", unit="ha", ge=0)
     min_width_m: float | Literal["implement"] = setting(

@@ -22,6 +22,7 @@ from hardpan.zones.features import cell_features, expected_bottom_mm
 from hardpan.zones.ground import Ground, ground_of
 from hardpan.zones.grouping import group
 from hardpan.zones.measures import area_ha, best_run
+from hardpan.zones.money import joined_by_money, takings_of, worth_of
 from hardpan.zones.outline import Coverage, outline_classes
 from hardpan.zones.settings import ZoneSettings
 
@@ -66,7 +67,11 @@ def draw_zones(
         table=table,
         indices=choice.indices,
         why=choice.why,
-        issues=(*issues, *_outline_issues(coverage, least.area_ha)),
+        issues=(
+            *_count_issues(settings, choice, coverage.classes.size),
+            *issues,
+            *_outline_issues(coverage, least.area_ha),
+        ),
     )
 
 
@@ -81,17 +86,20 @@ def _classes(
     seed: int,
 ) -> tuple[Ints, Ints, Choice]:
     """Give the class of each cell with ground, the soil code of each class, and how their number was chosen."""
+    node = surfaces.node_of_cell.ravel()[ground.source]
     codes = np.unique(ground.soil[ground.soil != OUTSIDE])
-    fixed = None if settings.count == "auto" else settings.count
-    most = max(1, (fixed or settings.max_count) - codes.size + 1)
     candidates = []
     for code in codes:
         cells = ground.soil == code
         features = cell_features(surfaces, covariates, ground.source, cells, width_cells=width_cells)
-        node = surfaces.node_of_cell.ravel()[ground.source[cells]]
-        classes = group(features, cells, most, settings.method, seed=seed)
-        candidates.append(Candidates(classes=classes, features=features, node=node, cell_ha=ground.cell_ha[cells]))
-    choice = choose_counts(candidates, options, fixed, settings.max_count)
+        fine = group(features, cells, settings.fine_count, settings.method, seed=seed)
+        nested = joined_by_money(fine, features, takings_of(fine, node[cells], ground.cell_ha[cells], options))
+        classes, worth = (list(column) for column in zip(*nested, strict=True))
+        candidates.append(Candidates(classes=classes, worth=worth, features=features))
+    whole = ground.soil != OUTSIDE
+    undivided = worth_of(np.zeros(np.count_nonzero(whole), dtype=np.int64), node[whole], ground.cell_ha[whole], options)
+    fixed = None if settings.count == "auto" else settings.count
+    choice = choose_counts(candidates, undivided, options.zone_cost, fixed, settings.max_count)
     labels = np.full(ground.soil.shape, OUTSIDE, dtype=np.int64)
     start = 0
     for code, soil, count in zip(codes, candidates, choice.counts, strict=True):
@@ -160,6 +168,18 @@ def _labels(table: gpd.GeoDataFrame, surfaces: Surfaces) -> Ints:
         dtype="int32",
     ).astype(np.int64)
     return np.where(surfaces.inside, spread(np.where(burnt == 0, OUTSIDE, burnt)), 0)
+
+
+def _count_issues(settings: ZoneSettings, choice: Choice, drawn: int) -> Issues:
+    issues = []
+    given = sum(choice.counts)
+    if settings.count not in {"auto", given}:
+        limit = f"{len(choice.counts)} soil types" if given > int(settings.count) else "the unlike cells there are"
+        issues.append(_issue("count-changed", f"{settings.count} classes were asked for", f"{given} drawn: {limit}"))
+    if drawn < given:
+        what = f"{given - drawn} of {given} classes had no piece large and wide enough to drive"
+        issues.append(_issue("class-joined", what, "their ground joined its neighbours"))
+    return tuple(issues)
 
 
 def _outline_issues(coverage: Coverage, least_ha: float) -> Issues:

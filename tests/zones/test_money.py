@@ -1,0 +1,81 @@
+import itertools
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from hardpan.records.plan import Options
+from hardpan.zones.money import joined_by_money, takings_of, worth_of
+
+NET = [[0, 30, 10], [0, -20, 25], [0, 5, -np.inf], [0, -8, -9]]
+NODES = np.arange(4)
+
+
+def options_of(net):
+    net = np.asarray(net, dtype=float)
+    none = np.zeros((net.shape[1], 1))
+    return Options(
+        table=pd.DataFrame({"option": range(net.shape[1])}),
+        net=net,
+        cost=net,
+        loosened=net,
+        breach=net,
+        node_ha=np.ones(len(net)),
+        paddock_returns=none,
+        paddock_costs=none,
+    )
+
+
+def test_each_class_gets_its_own_best_option():
+    one = worth_of(np.array([0, 1, 0, 2]), NODES, np.ones(4), options_of(NET))
+    assert one == pytest.approx((30 + 5) + 25 + 0)
+
+
+def test_an_option_forbidden_anywhere_in_a_class_is_out():
+    net = options_of([[0, 50, 100], [0, 10, -np.inf]])
+    assert worth_of(np.array([0, 0]), np.array([0, 1]), np.ones(2), net) == pytest.approx(60)
+    assert worth_of(np.array([0, 1]), np.array([0, 1]), np.ones(2), net) == pytest.approx(110)
+
+
+def test_worth_counts_by_area():
+    worth = worth_of(np.zeros(2, int), np.array([0, 1]), np.array([1.0, 4.0]), options_of(NET))
+    assert worth == pytest.approx(110)
+
+
+@given(st.integers(0, 10_000), st.integers(2, 7))
+def test_splitting_a_class_never_lowers_its_worth(seed, count):
+    rng = np.random.default_rng(seed)
+    net = np.c_[np.zeros(20), np.where(rng.random((20, 4)) < 0.1, -np.inf, rng.normal(0, 10, (20, 4)))]
+    coarse = rng.integers(0, count, 60)
+    coarse[:count] = np.arange(count)
+    fine = 2 * coarse + rng.integers(0, 2, 60)
+    node, cell_ha = rng.integers(0, 20, 60), rng.uniform(0.1, 1, 60)
+    fine = np.unique(fine, return_inverse=True)[1]
+    options = options_of(net)
+    assert worth_of(fine, node, cell_ha, options) >= worth_of(coarse, node, cell_ha, options) - 1e-9
+
+
+@given(st.integers(0, 10_000))
+def test_joined_classes_are_nested_and_worth_what_they_say(seed):
+    rng = np.random.default_rng(seed)
+    net = options_of(np.c_[np.zeros(30), rng.normal(0, 10, (30, 5))])
+    fine, node, cell_ha = np.arange(90) % 9, rng.integers(0, 30, 90), rng.uniform(0.1, 1, 90)
+    found = joined_by_money(fine, rng.normal(size=(90, 3)), takings_of(fine, node, cell_ha, net))
+    assert [classes.max() + 1 for classes, _ in found] == list(range(1, 10))
+    for (coarse, low), (finer, high) in itertools.pairwise(found):
+        assert high >= low - 1e-9
+        assert all(np.unique(coarse[finer == number]).size == 1 for number in range(finer.max() + 1))
+    for classes, worth in found:
+        assert worth == pytest.approx(worth_of(classes, node, cell_ha, net))
+
+
+def test_classes_of_the_same_best_option_join_first_and_the_likest_of_them():
+    net = options_of([[0, 10, 0], [0, 10, 0], [0, 10, 0], [0, 0, 10]])
+    features = np.array([[0.0], [5.0], [6.0], [5.5]])
+    found = joined_by_money(NODES, features, takings_of(NODES, NODES, np.ones(4), net))
+    three, two = found[2][0], found[1][0]
+    assert three[1] == three[2] != three[0]
+    assert two[0] == two[1] == two[2] != two[3]
+    assert found[1][1] == pytest.approx(40)
