@@ -15,9 +15,8 @@ NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight",
 LISTED_DEPTHS = 4
 """More depths than this are given as a range."""
 
-NEAR = 0.25
-"""Ripping or leaving is open where the gap is below this share of the return's standard deviation: about two chances in
-five that the other was better."""
+EITHER_WAY = 0.4
+"""Ripping or leaving is open where the other is better in at least this share of the draws."""
 
 
 def headline(
@@ -41,7 +40,7 @@ def headline(
     sign, total_ha = SYMBOLS.get(currency, currency), plan.zones["area_ha"].sum()
     ours, usual = strategies.iloc[0], strategies.iloc[1]
     ground = plan.zones[plan.zones["kind"] == "ground"]
-    either = _open_ha(plan, usual)
+    either = _open_ha(plan)
     again = f" {either:.0f} ha could go either way: probe again there." if either >= 0.5 else ""
     if ours["ripped_ha"] <= 0:
         return (
@@ -100,12 +99,10 @@ def _round(litres: float) -> int:
     return round(litres / step) * step
 
 
-def _open_ha(plan: Plan, usual: pd.Series) -> float:
-    """Give the area where ripping and leaving are nearly as good."""
-    spread = (usual["net_high"] - usual["net_low"]) / 3.29 / usual["ripped_ha"] if usual["ripped_ha"] > 0 else 0.0
-    allowed = plan.candidates[plan.candidates["allowed"] & (plan.candidates["depth_mm"] > 0)]
-    best = allowed.groupby("zone")["net_per_ha"].max()
-    sd = plan.returns.std(axis=1) / plan.zones["area_ha"].to_numpy()
-    gap = plan.zones["zone"].map(best).abs().to_numpy(dtype=float)
-    near = gap < NEAR * np.where(plan.zones["depth_mm"] > 0, sd, spread)
-    return float(plan.zones.loc[near & (plan.zones["kind"] == "ground"), "area_ha"].sum())
+def _open_ha(plan: Plan) -> float:
+    """Give the area where ripping would be as well left, or the best ripping beside leaving might well pay."""
+    ripped = plan.zones["depth_mm"].to_numpy() > 0
+    loses = (plan.returns < 0.0).mean(axis=1)
+    pays = (plan.runner_up_returns > 0.0).mean(axis=1) if plan.runner_up_returns.size else np.zeros_like(loses)
+    is_open = np.where(ripped, loses, pays) >= EITHER_WAY
+    return float(plan.zones.loc[is_open & (plan.zones["kind"] == "ground"), "area_ha"].sum())

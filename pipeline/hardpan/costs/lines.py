@@ -117,7 +117,8 @@ def _amendments(area_ha: float, spread: Mapping[str, float], rates: Rates) -> It
 def _wear(row: dict[str, Any], catalog: Catalog) -> float:
     """Give the wear of a pass relative to plain tines at the depth the price of wear holds for."""
     reference = catalog.effort.wear_depth or catalog.effort.anchor_depth
-    return float(catalog.setups[row["setup"]].wear_factor.value * row["depth_mm"] / reference.value)
+    factor = catalog.setups[row["setup"]].wear_factor.value
+    return float(factor * row["depth_mm"] / reference.value * row["passes"])
 
 
 def _as_table(drawn: dict[tuple[str, str], _Drawn]) -> pd.DataFrame:

@@ -41,14 +41,15 @@ def _prescription(plan: Plan, lines: pd.DataFrame) -> dict[str, object]:
 def _uniform(strategy: str, options: Options, option: int) -> dict[str, object]:
     machine = options.table.iloc[option]
     ripped_ha = float(options.node_ha[np.isfinite(options.net[:, option])].sum()) if option else 0.0
+    known = options.paddock_hours.size > 0
     return _row(
         strategy,
         options.paddock_returns[option],
         depth_mm=float(machine["depth_mm"]),
         ripped_ha=ripped_ha,
         cost=float(options.paddock_costs[option].mean()),
-        fuel_l=ripped_ha * float(machine["fuel_l_per_ha"]) if option else 0.0,
-        hours=ripped_ha * float(machine["hours_per_ha"]) if option else 0.0,
+        fuel_l=float(options.paddock_fuel_l[option].mean()) if known else ripped_ha * float(machine["fuel_l_per_ha"]),
+        hours=float(options.paddock_hours[option].mean()) if known else ripped_ha * float(machine["hours_per_ha"]),
     )
 
 

@@ -74,6 +74,18 @@ class Economy:
             by_texture[texture] = np.where(ripped, np.nan_to_num(cost), 0.0)
         return np.asarray(np.stack([by_texture[texture] for texture in self.ground.textures]))
 
+    def summed_work(self, allowed: Bools) -> tuple[Floats, Floats]:
+        """Give hours and litres on all allowed ground, (n_draws, n_options) each."""
+        ground, ripped = self.ground, self.section["depth_mm"] > 0
+        hours, litres = np.zeros((2, self.draft_factor.size, ripped.size))
+        for code, texture in enumerate(ground.textures):
+            ha = (ground.ha * (ground.soil == code)) @ allowed * ripped
+            for summed, per_ha in zip(
+                (hours, litres), self.passes[texture].at(self.draft_factor[:, None]), strict=True
+            ):
+                summed += np.nan_to_num(per_ha) * ha
+        return hours, litres
+
     def totals(self, allowed: Bools) -> Totals:
         """Give expectations by node and sums by draw of what each option breaks where it is `allowed`."""
         ground, section = self.ground, self.section

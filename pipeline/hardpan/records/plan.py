@@ -36,6 +36,10 @@ class Options:
     limit forbids the option at a node that ground is left. The ledger's uniform strategies read it."""
     paddock_costs: Floats
     """(n_options, n_draws): cost in money of the same."""
+    paddock_hours: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    """(n_options, n_draws): machine hours of the same; empty: those of `table` hold everywhere."""
+    paddock_fuel_l: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    """(n_options, n_draws): fuel of the same, L."""
     uniform_depth_mm: float | None = None
     """Uniform depth the user asked to compare with."""
     zone_cost: float = 0.0
@@ -65,6 +69,8 @@ class Plan:
     `why`."""
     returns: Floats
     """(n_zones, n_draws): net return of the chosen option, money per zone, row order of `zones`."""
+    runner_up_returns: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    """(n_zones, n_draws): the same of the next best choice; empty: not known."""
     hours: Floats = field(default_factory=lambda: np.zeros((0, 0)))
     """(n_zones, n_draws): machine hours per zone, joint with `returns`; empty: `machine` holds in every draw."""
     fuel_l: Floats = field(default_factory=lambda: np.zeros((0, 0)))
