@@ -29,6 +29,8 @@ class Ballot:
     """Probability that the depth reaches the pan's bottom or there is no pan."""
     why_not: Texts
     """Why an option is forbidden, "" where it is not."""
+    credit: Floats
+    """Gain with the option's set-up over that of breaking the pan alone; `net` has it in."""
     covered: Floats
     """Share of the zone where the foot passes below the pan by the margin asked for, or there is no pan."""
     ha: Floats
@@ -37,32 +39,30 @@ class Ballot:
     """(n_options,)."""
     setup: Ints
     """(n_options,) position of the set-up, -1 for leaving."""
-    wanted: Floats
-    """(n_zones, n_setups): rank of the set-up the decision table asks for, infinite where it does not."""
 
 
-def by_return(ballot: Ballot) -> tuple[Ints, Floats]:
+def by_return(ballot: Ballot, n_setups: int) -> tuple[Ints, Floats]:
     """Give each zone's best option with each set-up and its net return per ha; leaving is worth 0.
 
     Returns
     -------
     (n_zones, n_setups) options, (n_zones, n_setups) net; -inf where it does not pay or is forbidden.
     """
-    nets = [np.where(ballot.setup == setup, ballot.net, -np.inf) for setup in range(ballot.wanted.shape[1])]
+    nets = [np.where(ballot.setup == setup, ballot.net, -np.inf) for setup in range(n_setups)]
     best = np.stack([net.argmax(axis=1) for net in nets], axis=1)
     value = np.stack([net.max(axis=1) for net in nets], axis=1)
     return best, np.where(value > 0.0, value, -np.inf)
 
 
-def by_cover(ballot: Ballot, share: float) -> tuple[Ints, Floats]:
+def by_cover(ballot: Ballot, n_setups: int, share: float) -> tuple[Ints, Floats]:
     """Give each zone's shallowest option with each set-up that covers `share` of it, and its net return per ha.
 
     Where none does, the deepest that is allowed; -inf where none is allowed or leaving covers the share already.
     """
-    best = np.full(ballot.wanted.shape, LEAVE)
-    value = np.full(ballot.wanted.shape, -np.inf)
+    best = np.full((len(ballot.net), n_setups), LEAVE)
+    value = np.full(best.shape, -np.inf)
     idle = ballot.covered[:, LEAVE] >= share
-    for setup in range(ballot.wanted.shape[1]):
+    for setup in range(n_setups):
         options = np.flatnonzero(ballot.setup == setup)
         options = options[np.argsort(ballot.depth_mm[options], kind="stable")]
         if not options.size:
@@ -77,27 +77,26 @@ def by_cover(ballot: Ballot, share: float) -> tuple[Ints, Floats]:
     return best, value
 
 
-def fit_setups(best: Ints, value: Floats, ballot: Ballot, n_setups: int) -> Ints:
-    """Give the option of each zone when at most `n_setups` set-ups are fitted in the paddock.
+def fit_setups(best: Ints, value: Floats, ha: Floats, n_fitted: int, *, cover: bool) -> Ints:
+    """Give the option of each zone when at most `n_fitted` set-ups are fitted in the paddock.
 
-    A zone takes the set-up the decision table wants most among those fitted, else the one that returns most; it is left
-    where none is worth it. Of all ways to fit the ripper the one with most money wins; but where the table asks for a
-    set-up on most of the ground that is ripped, ways without it are out.
+    Of all ways to fit the ripper the one with most money in all; under the rule `cover` the one that rips most zones
+    comes first.
+
+    Parameters
+    ----------
+    best, value : (n_zones, n_setups)
+        Each zone's best option with each set-up and its net return per ha, -inf where it is not to be taken.
+    ha : (n_zones,)
     """
-    chosen, score = np.full(len(best), LEAVE), (-1, -np.inf)
-    for fitted in combinations(range(best.shape[1]), min(n_setups, best.shape[1])):
+    zones, ways = np.arange(len(best)), []
+    for fitted in combinations(range(best.shape[1]), min(n_fitted, best.shape[1])):
         columns = np.array(fitted)
-        rank = np.where(np.isfinite(value[:, columns]), ballot.wanted[:, columns], np.inf)
-        most = np.where(np.isfinite(rank).any(axis=1), rank.argmin(axis=1), value[:, columns].argmax(axis=1))
-        zones = np.arange(len(best))
-        money = value[zones, columns[most]]
-        ripped = np.isfinite(money)
-        served = ripped & np.isfinite(rank).any(axis=1)
-        mostly = int(ballot.ha[served].sum() > 0.5 * ballot.ha[ripped].sum())
-        total = float((money * ballot.ha)[ripped].sum())
-        if (mostly, total) > score:
-            chosen, score = np.where(ripped, best[zones, columns[most]], LEAVE), (mostly, total)
-    return chosen
+        pick = columns[value[:, columns].argmax(axis=1)]
+        ripped = np.isfinite(value[zones, pick])
+        money = float((value[zones, pick][ripped] * ha[ripped]).sum())
+        ways.append((int(ripped.sum()) if cover else 0, money, np.where(ripped, best[zones, pick], LEAVE)))
+    return max(ways, key=lambda way: way[:2])[2]
 
 
 def runner_up(ballot: Ballot, chosen: Ints) -> Ints:

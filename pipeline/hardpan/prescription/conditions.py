@@ -6,7 +6,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from hardpan.core.arrays import Floats
+from hardpan.core.arrays import Ints
 from hardpan.records.catalog import Rule
 
 MEASURED = (
@@ -67,24 +67,28 @@ def _met(rule: Rule, known: Mapping[str, object]) -> str:
     return "not known" if any(np.isnan(value) for value in found.values()) else "yes"
 
 
-def wanted_setups(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame, setups: Sequence[str]) -> Floats:
-    """Give the rank of each set-up asked for by the rules met, (n_zones, n_setups); infinite where none asks."""
-    rank = pd.DataFrame(np.inf, index=facts.index, columns=list(setups))
-    for label, number in judged.loc[judged["met"] == "yes", ["row", "rule"]].itertuples(index=False):
-        for place, name in enumerate(rules[number].prefers):
-            if name in rank:
-                rank.loc[label, name] = min(rank.loc[label, name], place)
-    return rank.to_numpy()
+def rules_met(judged: pd.DataFrame, label: object) -> list[int]:
+    """Give the positions of the rules met in one zone."""
+    return judged.loc[(judged["row"] == label) & (judged["met"] == "yes"), "rule"].tolist()
 
 
-def forbidden_setups(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame, setups: Sequence[str]) -> Floats:
+def setup_gains(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame, setups: Sequence[str]) -> Ints:
+    """Give the rule that credits each set-up with most gain, (n_zones, n_setups): its position, -1 where none does."""
+    best = np.full((len(facts), len(setups)), -1)
+    for place, label in enumerate(facts.index):
+        for column, name in enumerate(setups):
+            met = [number for number in rules_met(judged, label) if name in rules[number].gain]
+            best[place, column] = max(met, key=lambda number: rules[number].gain[name].value, default=-1)
+    return best
+
+
+def forbidden_setups(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame, setups: Sequence[str]) -> Ints:
     """Give the rule that forbids each set-up, (n_zones, n_setups): its position, -1 where none does."""
-    by = pd.DataFrame(-1, index=facts.index, columns=list(setups))
-    for label, number in judged.loc[judged["met"] == "yes", ["row", "rule"]].itertuples(index=False):
-        for name in rules[number].forbids:
-            if name in by:
-                by.loc[label, name] = number
-    return by.to_numpy()
+    by = np.full((len(facts), len(setups)), -1)
+    for place, label in enumerate(facts.index):
+        for number in rules_met(judged, label):
+            by[place, [name in rules[number].forbids for name in setups]] = number
+    return by
 
 
 def condition_table(
@@ -114,8 +118,8 @@ def condition_table(
 
 def not_fixed(rules: Sequence[Rule], judged: pd.DataFrame, label: object) -> str:
     """Give what ripping leaves unmended in one zone, one line."""
-    met = judged.loc[(judged["row"] == label) & (judged["met"] == "yes"), "rule"]
-    return "; ".join(dict.fromkeys(rules[number].not_fixed for number in met if rules[number].not_fixed))
+    left = (rules[number].not_fixed for number in rules_met(judged, label))
+    return "; ".join(dict.fromkeys(text for text in left if text))
 
 
 def _missing(rule: Rule, known: "pd.Series[float]") -> list[str]:

@@ -60,31 +60,31 @@ class Economy:
         can = {texture: ~np.isnan(passes.speed_kmh) for texture, passes in self.passes.items()}
         return np.asarray(np.stack([can[texture] for texture in self.ground.textures]))
 
-    def cost(self, turning: Floats | float = 1.0) -> Floats:
-        """Give the cost per ha, (n_soils, n_draws, n_options), 0 for leaving.
+    def work(self, turning: Floats | float = 1.0) -> tuple[Floats, Floats]:
+        """Give hours and litres per ha, (n_soils, n_draws, n_options) each, 0 for leaving.
 
         `turning` is the time a hectare takes over that at the usual field efficiency.
         """
-        money = {name: self.rates.scenarios[name].to_numpy() for name in ("per_hour", "per_litre", "wear_per_ha")}
         ripped = self.section["depth_mm"] > 0
-        by_texture = {}
-        for texture, passes in self.passes.items():
-            hours, litres = passes.at(self.draft_factor[:, None], turning)
-            cost = cost_per_ha(hours, litres, self.wear * passes.passes, **money)
-            by_texture[texture] = np.where(ripped, np.nan_to_num(cost), 0.0)
-        return np.asarray(np.stack([by_texture[texture] for texture in self.ground.textures]))
-
-    def summed_work(self, allowed: Bools) -> tuple[Floats, Floats]:
-        """Give hours and litres on all allowed ground, (n_draws, n_options) each."""
-        ground, ripped = self.ground, self.section["depth_mm"] > 0
-        hours, litres = np.zeros((2, self.draft_factor.size, ripped.size))
-        for code, texture in enumerate(ground.textures):
-            ha = (ground.ha * (ground.soil == code)) @ allowed * ripped
-            for summed, per_ha in zip(
-                (hours, litres), self.passes[texture].at(self.draft_factor[:, None]), strict=True
-            ):
-                summed += np.nan_to_num(per_ha) * ha
+        by_texture = {
+            texture: np.where(ripped, np.nan_to_num(passes.at(self.draft_factor[:, None], turning)), 0.0)
+            for texture, passes in self.passes.items()
+        }
+        hours, litres = np.stack([by_texture[texture] for texture in self.ground.textures], axis=1)
         return hours, litres
+
+    def cost(self, turning: Floats | float = 1.0) -> Floats:
+        """Give the cost per ha, (n_soils, n_draws, n_options), 0 for leaving."""
+        money = {name: self.rates.scenarios[name].to_numpy() for name in ("per_hour", "per_litre", "wear_per_ha")}
+        hours, litres = self.work(turning)
+        passes = np.stack([self.passes[texture].passes for texture in self.ground.textures])
+        return cost_per_ha(hours, litres, (self.wear * passes)[:, None, :], **money)
+
+    def summed(self, per_ha: Floats, allowed: Bools) -> Floats:
+        """Give the sum over all allowed ground of a value per ha of shape (n_soils, n_draws, n_options)."""
+        ground = self.ground
+        ha = np.stack([(ground.ha * (ground.soil == code)) @ allowed for code in range(len(ground.soils))])
+        return np.asarray(np.einsum("sko,so->ko", per_ha, ha))
 
     def totals(self, allowed: Bools) -> Totals:
         """Give expectations by node and sums by draw of what each option breaks where it is `allowed`."""
@@ -102,12 +102,6 @@ class Economy:
             gain[nodes], loosened[nodes] = block.gain, block.loosened
             summed += block.summed * allowed[nodes[0]]
         return Totals(gain=gain, loosened=loosened, summed=summed)
-
-    def summed_cost(self, allowed: Bools, turning: Floats | float = 1.0) -> Floats:
-        """Give the cost on all allowed ground, money, (n_draws, n_options)."""
-        ground = self.ground
-        ha = np.stack([(ground.ha * (ground.soil == code)) @ allowed for code in range(len(ground.soils))])
-        return np.asarray(np.einsum("sko,so->ko", self.cost(turning), ha))
 
 
 def economy_of(

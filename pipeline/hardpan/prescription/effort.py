@@ -136,9 +136,12 @@ class Puller:
     """Draft measured over draft expected."""
 
     def plan(self) -> Passes:
-        """Give the tines, passes and speed that get over most ground: all tines, fewer, or two passes with all."""
+        """Give the tines, passes and speed that get over most ground: all tines, fewer, or two passes with all.
+
+        Tines come off in pairs, so that the pull stays straight.
+        """
         share = self.catalog.effort.first_pass_share
-        ways = [self.pull(n_tines) for n_tines in range(self.catalog.ripper.tines, 0, -1)]
+        ways = [self.pull(n_tines) for n_tines in range(self.catalog.ripper.tines, 0, -2)]
         ways += [] if share is None else [self._pull_twice(share.value)]
         best = ways[0]
         for way in ways[1:]:

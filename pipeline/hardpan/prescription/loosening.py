@@ -85,7 +85,7 @@ def cumulated_excess(
     return place
 
 
-def breaking_weights(grid_mm: Floats, section: Mapping[str, Floats]) -> NDArray[np.float32]:
+def breaking_weights(grid_mm: Floats, section: Mapping[str, Floats]) -> Floats:
     """Give the matrix that turns cumulated excess into the share broken: `cumulated_excess(...) @ weights`.
 
     Parameters
@@ -109,7 +109,7 @@ def breaking_weights(grid_mm: Floats, section: Mapping[str, Floats]) -> NDArray[
     slot = np.minimum(1.0, section["foot_mm"] / section["spacing_mm"])
     corner = np.minimum(depth, section["critical_mm"])
     mean = (_hat_integrals(grid_mm, corner) - _hat_integrals(grid_mm, corner - ridge)) / ridge
-    return np.asarray(slot * _hats(grid_mm, depth) + (1.0 - slot) * mean, dtype=np.float32)
+    return np.asarray(slot * _hats(grid_mm, depth) + (1.0 - slot) * mean)
 
 
 def _hats(grid_mm: Floats, at_mm: Floats) -> Floats:

@@ -23,7 +23,7 @@ class Totals:
     """(n_draws, n_options): worth on all the nodes' ground, money."""
 
 
-def total_up(excess: F32, weights: F32, *, worth: F32, present: F32, ha: Floats) -> Totals:
+def total_up(excess: F32, weights: Floats, *, worth: F32, present: F32, ha: Floats) -> Totals:
     """Give the totals of nodes that share one reach.
 
     Parameters
@@ -37,11 +37,12 @@ def total_up(excess: F32, weights: F32, *, worth: F32, present: F32, ha: Floats)
     ha : (n_nodes,)
         Area of each node.
     """
-    broken = excess @ weights
+    # the share broken is linear in the excess, so draws and nodes are averaged before the options multiply the work
     ever = np.maximum(present.sum(axis=1, keepdims=True), np.float32(1.0))
-    means = np.stack([worth / np.float32(worth.shape[1]), present / ever], axis=1) @ broken
-    summed = np.einsum("nk,nko->ko", worth * ha[:, None].astype(np.float32), broken)
-    return Totals(gain=means[:, 0].astype(float), loosened=means[:, 1].astype(float), summed=summed.astype(float))
+    gain = np.einsum("nk,nkg->ng", worth / np.float32(worth.shape[1]), excess)
+    loosened = np.einsum("nk,nkg->ng", present / ever, excess)
+    summed = np.einsum("nk,nkg->kg", worth * ha[:, None].astype(np.float32), excess)
+    return Totals(gain=gain @ weights, loosened=loosened @ weights, summed=summed @ weights)
 
 
 def reach_probability(end_mm: F32, depth_mm: Floats) -> Floats:
@@ -60,13 +61,13 @@ def reach_probability(end_mm: F32, depth_mm: Floats) -> Floats:
 def cost_per_ha(
     hours: Floats, litres: Floats, wear: Floats, *, per_hour: Floats, per_litre: Floats, wear_per_ha: Floats
 ) -> Floats:
-    """Give the cost of a pass, money per ha, shape (n_draws, n_options).
+    """Give the cost of a pass, money per ha, shape (..., n_draws, n_options).
 
     Parameters
     ----------
-    hours, litres : (n_draws, n_options)
+    hours, litres : (..., n_draws, n_options)
         Per ha.
-    wear : (n_options,)
+    wear : (..., 1, n_options)
         Wear relative to a plain tine at the reference depth.
     per_hour, per_litre, wear_per_ha : (n_draws,)
     """

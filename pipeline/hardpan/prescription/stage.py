@@ -49,8 +49,8 @@ def weigh_options(
     spread = draft_factors(draft_range_pct(catalog.effort, measured=bool(measured)), rates.scenarios.sizes["draw"])
     economy = economy_of(table, ground, catalog, rates, pan.excess_shape, draft_factor=spread, calibration=calibration)
     allowed = ground.allowed(economy.section["depth_mm"], into_clay_mm(table, catalog), economy.pullable())
-    totals, paddock_costs = economy.totals(allowed), economy.summed_cost(allowed)
-    cost = economy.cost().mean(axis=1)[ground.soil]
+    totals, (hours, litres), cost_per_ha = economy.totals(allowed), economy.work(), economy.cost()
+    cost, paddock_costs = cost_per_ha.mean(axis=1)[ground.soil], economy.summed(cost_per_ha, allowed)
     return Options(
         table=describe(economy, catalog, ground.textures[reference]),
         net=np.where(allowed, totals.gain - cost, -np.inf),
@@ -60,6 +60,8 @@ def weigh_options(
         node_ha=ground.ha,
         paddock_returns=(totals.summed - paddock_costs).T,
         paddock_costs=paddock_costs.T,
+        paddock_hours=economy.summed(hours, allowed).T,
+        paddock_fuel_l=economy.summed(litres, allowed).T,
         uniform_depth_mm=prescription.user_uniform_depth_mm,
         zone_cost=catalog.prices.extra_zone.value,
         draft_factor=spread,
@@ -95,8 +97,9 @@ def prescribe(
         facts=facts,
         judged=judged,
     )
-    best, value = by_return(ballot) if prescription.rule == "return" else by_cover(ballot, prescription.cover_share)
-    chosen = fit_setups(best, value, ballot, prescription.setups_per_paddock)
+    cover, n_setups = prescription.rule == "cover", len(catalog.setups)
+    best, value = by_cover(ballot, n_setups, prescription.cover_share) if cover else by_return(ballot, n_setups)
+    chosen = fit_setups(best, value, ballot.ha, prescription.setups_per_paddock, cover=cover)
     pairs = np.stack([chosen, runner_up(ballot, chosen)], axis=1)
     economy = economy_of(
         options.table[["option", "setup", "depth_mm", "spacing_mm"]],
@@ -110,10 +113,18 @@ def prescribe(
     table = zones.table
     works = [
         work_zone(
-            zone=zone, soil=soil, run_m=run_m, pair=pair, economy=economy, options=options, zone_ha=ha, catalog=catalog
+            zone=zone,
+            soil=soil,
+            run_m=run_m,
+            pair=pair,
+            economy=economy,
+            options=options,
+            credit=credit[pair],
+            zone_ha=ha,
+            catalog=catalog,
         )
-        for zone, soil, run_m, pair, ha in zip(
-            table["zone"], table["soil_type"], table["length_m"], pairs, zone_ha, strict=True
+        for zone, soil, run_m, pair, credit, ha in zip(
+            table["zone"], table["soil_type"], table["length_m"], pairs, ballot.credit, zone_ha, strict=True
         )
     ]
     return write_plan(

@@ -9,7 +9,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.prescription.choice import LEAVE, Ballot
-from hardpan.prescription.conditions import condition_table, not_fixed
+from hardpan.prescription.conditions import condition_table, not_fixed, rules_met
 from hardpan.prescription.defaults import shipped_numbers
 from hardpan.prescription.moisture import moisture_window
 from hardpan.prescription.settings import PrescriptionSettings, SeasonSettings
@@ -58,6 +58,9 @@ def write_plan(decision: Decision) -> Plan:
         conditions=condition_table(decision.catalog.rules, decision.judged, decision.facts, zone_of),
         moisture=_moisture(decision, plan),
         returns=np.stack([work.returns[:, 0] for work in decision.works]),
+        runner_up_returns=np.stack([work.returns[:, 1] for work in decision.works]),
+        hours=np.stack([work.hours for work in decision.works]),
+        fuel_l=np.stack([work.fuel_l for work in decision.works]),
         candidates=_candidates(decision),
         defaults=shipped_numbers(decision.catalog, soils),
         issues=_short_of_cover(decision, plan),
@@ -134,11 +137,10 @@ def tell(decision: Decision, place: int) -> Story:
 
 
 def _asked_by(decision: Decision, place: int, setup: str) -> str:
-    """Give the constraint whose rule asks for the set-up taken, "" where none does."""
-    label, rules = decision.zones.table.index[place], decision.catalog.rules
-    judged = decision.judged
-    met = judged.loc[(judged["row"] == label) & (judged["met"] == "yes"), "rule"]
-    return next((rules[number].constraint for number in met if setup and setup in rules[number].prefers), "")
+    """Give the constraint whose rule credits the set-up taken, "" where none does."""
+    rules, label = decision.catalog.rules, decision.zones.table.index[place]
+    met = [rules[number] for number in rules_met(decision.judged, label) if setup in rules[number].gain]
+    return max(met, key=lambda rule: rule.gain[setup].value).constraint if met else ""
 
 
 def _named(decision: Decision, option: int) -> str:

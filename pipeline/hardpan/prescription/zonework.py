@@ -1,5 +1,6 @@
 """One zone after another: what is known of it, what it could do, and what comes of the choice."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -8,13 +9,13 @@ import pandas as pd
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.prescription.choice import Ballot, zone_means
-from hardpan.prescription.conditions import core_facts, forbidden_setups, wanted_setups
+from hardpan.prescription.conditions import core_facts, forbidden_setups, setup_gains
 from hardpan.prescription.economy import Economy
 from hardpan.prescription.effort import LIMITS, field_efficiency
 from hardpan.prescription.ground import Ground
 from hardpan.prescription.returns import reach_probability
 from hardpan.prescription.settings import PrescriptionSettings
-from hardpan.records.catalog import Catalog
+from hardpan.records.catalog import Catalog, Rule
 from hardpan.records.plan import Options
 from hardpan.records.season import SeasonSettings
 from hardpan.records.surfaces import Surfaces
@@ -60,6 +61,14 @@ def zone_facts(
     return facts
 
 
+def _credit(rules: Sequence[Rule], by: Ints, names: Sequence[str]) -> Floats:
+    """Give the gain of each set-up over that of breaking the pan alone, (n_zones, n_setups + 1); last is leaving."""
+    credit = np.ones((len(by), len(names) + 1))
+    for place, column in np.argwhere(by >= 0):
+        credit[place, column] = rules[by[place, column]].gain[names[column]].value
+    return credit
+
+
 def _clay_mm(ground: Ground, weights: Floats) -> Floats:
     """Give the mean depth to clay by zone over the ground that has it in reach; infinite where that is under half."""
     near = np.isfinite(ground.clay_mm)
@@ -85,6 +94,9 @@ def hold_ballot(
     depth = options.table["depth_mm"].to_numpy(float)
     weights = zone_ha / np.maximum(zone_ha.sum(axis=1, keepdims=True), 1e-12)
     net = zone_means(options.net, weights, ~np.isfinite(options.net), -options.cost, prescription.limit_slack)
+    cost = weights @ options.cost
+    credit = _credit(rules, setup_gains(rules, judged, facts, names), names)[:, setup]
+    net += (credit - 1.0) * (np.where(np.isfinite(net), net, 0.0) + cost)
     why_not = np.where(np.isfinite(net), "", "beyond a limit of depth or machine").astype(object)
     barring = forbidden_setups(rules, judged, facts, names)
     for place, name in enumerate(table["soil_type"]):
@@ -99,7 +111,7 @@ def hold_ballot(
     often = weights * ground.present.mean(axis=0)
     return Ballot(
         net=net,
-        cost=weights @ options.cost,
+        cost=cost,
         loosened=often @ options.loosened / np.maximum(often.sum(axis=1, keepdims=True), 1e-12),
         breach=weights @ options.breach,
         why_not=why_not,
@@ -107,7 +119,7 @@ def hold_ballot(
         ha=zone_ha.sum(axis=1),
         depth_mm=depth,
         setup=setup,
-        wanted=wanted_setups(rules, judged, facts, names),
+        credit=credit,
     )
 
 
@@ -124,6 +136,10 @@ class Zonework:
     """What the machine was short of, or "the speed window"."""
     returns: Floats
     """(n_draws, 2): money per zone of the chosen option and the runner-up."""
+    hours: Floats
+    """(n_draws,): machine hours in the zone with the chosen option."""
+    fuel_l: Floats
+    """(n_draws,): the same of fuel, L."""
     loosened: float
     breach: float
     bottom_mm: Floats
@@ -140,10 +156,14 @@ def work_zone(
     pair: Ints,
     economy: Economy,
     options: Options,
+    credit: Floats,
     zone_ha: Floats,
     catalog: Catalog,
 ) -> Zonework:
-    """Give what comes of the options `pair` (chosen, runner-up) in a zone with `zone_ha` of each node."""
+    """Give what comes of the options `pair` (chosen, runner-up) in a zone with `zone_ha` of each node.
+
+    `credit` is the gain of each of the two over that of breaking the pan alone.
+    """
     nodes = np.flatnonzero(zone_ha > 0)
     part = economy.narrow(pair, nodes, zone_ha[nodes])
     weights = zone_ha[nodes] / max(zone_ha.sum(), 1e-12)
@@ -153,6 +173,7 @@ def work_zone(
     efficiency = field_efficiency(catalog.effort, run_m, speed)
     turning = catalog.effort.field_efficiency.value / efficiency
     hours, litres = passes.at(np.ones(pair.size), turning)
+    drawn_hours, drawn_litres = part.work(turning)
     everywhere = np.ones((nodes.size, pair.size), dtype=bool)
     present = part.ground.present
     often = present.mean(axis=0) * weights
@@ -175,7 +196,9 @@ def work_zone(
         tines=tines,
         passes=int(passes.passes[0]),
         held_by=held_by,
-        returns=totals.summed - part.summed_cost(everywhere, turning),
+        returns=totals.summed * credit - part.summed(part.cost(turning), everywhere),
+        hours=part.summed(drawn_hours, everywhere)[:, 0],
+        fuel_l=part.summed(drawn_litres, everywhere)[:, 0],
         loosened=float(often @ totals.loosened[:, 0] / max(often.sum(), 1e-12)),
         breach=float(weights @ options.breach[nodes, pair[0]]),
         bottom_mm=_mean_bottom(part.ground, weights),

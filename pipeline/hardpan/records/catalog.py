@@ -261,6 +261,8 @@ class Rule(Settings):
     prefers: tuple[str, ...] = ()
     """Set-ups that help, best first."""
     forbids: tuple[str, ...] = ()
+    gain: Mapping[str, Quantity] = {}
+    """Gain with a set-up relative to breaking the pan alone, where the row is met; 1 for set-ups left out."""
     rollers: bool | None = None
     depth_ceiling: str | None = None
     """Name of the measurement that limits the depth."""
