@@ -19,9 +19,9 @@ def prices():
 @pytest.mark.parametrize(
     ("row", "price", "years", "published", "within"),
     [
-        # iowa_a329, its calculator: a 40,000 list price tillage implement after 10 years prints 11,852 (W60)
+        # iowa-a329, its calculator: a 40,000 list price tillage implement after 10 years prints 11,852 (W60)
         ("ripper", 40_000.0, 10.0, 11_852.0, 0.5),
-        # iowa_a329: 180 hp, 15 years, 400 h a year prints 23 % (W61), to the printed whole per cent
+        # iowa-a329: 180 hp, 15 years, 400 h a year prints 23 % (W61), to the printed whole per cent
         ("large", 100.0, 15.0, 23.0, 0.5),
         # a trade page with Iowa's table: 105 hp, 10 years, 400 h prints 37 % of 75,000 (W62), to the whole per cent
         ("medium", 100.0, 10.0, 37.0, 0.5),

@@ -70,10 +70,10 @@ def test_treatments_add_up_as_in_the_trial(made, lime_t, lime_cost, work, publis
 
 @pytest.mark.parametrize(("factor", "published"), [(1.0, 22.58), (1.25, 28.23)])
 def test_gypsum_requirement_of_the_irrigation_text(made, factor, published):
-    # irrigation_ex87: ESP 35 to 15, 22 meq/100 g, 400 mm, 3.85 t per meq in 300 mm (W70, W71), printed to 0.01
+    # irrigation-ex87: ESP 35 to 15, 22 meq/100 g, 400 mm, 3.85 t per meq in 300 mm (W70, W71), printed to 0.01
     test = {"esp": 35, "target_esp": 15, "exchange_capacity": 22, "depth": 400, "field_factor": factor}
     reclaim = {
-        name: {"value": value, "unit": "as printed", "source": "irrigation_ex87"} for name, value in test.items()
+        name: {"value": value, "unit": "as printed", "source": "irrigation-ex87"} for name, value in test.items()
     }
     catalog = made.shipped_catalog(soil={"types": {"deep sand": {"reclaim": reclaim}}})
     lines = made.ledger_of(made.plan_of([("deep sand", 1.0, 400)]), catalog=catalog).lines.set_index(["zone", "item"])
@@ -84,7 +84,7 @@ def test_gypsum_requirement_of_the_irrigation_text(made, factor, published):
     ("crop", "kg_per_t"), [("wheat", 9.0), ("barley", 8.0), ("triticale", 7.0), ("canola", 2.0), ("lupin", 20.0)]
 )
 def test_grain_takes_lime_off_at_the_published_rates(made, crop, kg_per_t):
-    # dpird_lime: kg CaCO3 per t of grain (W73)
+    # dpird-ph: kg CaCO3 per t of grain (W73)
     catalog = made.shipped_catalog(season={"crop": crop})
     row = made.ledger_of(made.plan_of([("deep sand", 1.0, 400)]), catalog=catalog).investment.iloc[0]
     assert row["lime_removed_kg_per_ha"] / row["gain_t_per_ha"] == pytest.approx(kg_per_t)
@@ -92,7 +92,7 @@ def test_grain_takes_lime_off_at_the_published_rates(made, crop, kg_per_t):
 
 @pytest.mark.parametrize(
     ("depth_mm", "litres", "speed_kmh", "highest"),
-    # plausibility, no published value of this machine: whole costs were 40 to 90 AUD/ha in 2017 (grdc2017_data) and 132
+    # plausibility, no published value of this machine: whole costs were 40 to 90 AUD/ha in 2017 (grdc2017-data) and 132
     # in 2022 at 550 mm, 35 L/ha and 2 a litre (farmweekly2022); prices rose since, so half as much again is allowed
     [(300, 15.0, 7.5, 1.5 * 90.0), (550, 35.0, 7.0, 1.5 * 132.0)],
 )
@@ -104,14 +104,14 @@ def test_the_shipped_machine_costs_what_ripping_costs(made, depth_mm, litres, sp
 
 
 def test_the_second_year_gives_half_of_the_first(made):
-    # farmweekly_mullewa, quoting GRDC: about half of the first year's gain is left in the second
+    # farmweekly-mullewa, quoting GRDC: about half of the first year's gain is left in the second
     sand = made.shipped_catalog().soils["deep sand"]
     by_season = season_weights(np.array([sand.persistence.value]), sand.seasons.value, 0.0)[0]
     assert by_season[1] / by_season[0] == pytest.approx(0.5)
 
 
 def test_the_gain_of_southern_sands_is_the_published_range(made):
-    # grdc2021_mallee: 0.2 to 1.2, mean 0.6 t/ha in the first year
+    # grdc2021-mallee: 0.2 to 1.2, mean 0.6 t/ha in the first year
     row = made.rates_of(made.shipped_catalog(), ("deep sand",)).worth.iloc[0]
     assert (row["low"], row["first_year_t_per_ha"], row["high"]) == (0.2, 0.6, 1.2)
 

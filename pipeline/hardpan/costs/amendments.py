@@ -15,7 +15,7 @@ def amendments_t_per_ha(soil: SoilType, gypsum_per_meq: Quantity | None) -> dict
 
 
 def gypsum_need_t_per_ha(test: Reclaim, per_meq: Quantity) -> float:
-    """Give the gypsum that brings a layer to the target share of sodium, t/ha (`irrigation_ex87`).
+    """Give the gypsum that brings a layer to the target share of sodium, t/ha (`irrigation-ex87`).
 
     Notes
     -----

@@ -1,4 +1,4 @@
-"""What an hour of tractor and ripper costs: the equations of ASABE EP496 [ep496], coefficients of D497 [d497]."""
+"""What an hour of tractor and ripper costs: the equations of ASABE EP496 (`ep496`), coefficients of D497 (`d497`)."""
 
 from collections.abc import Callable, Sequence
 from typing import TypeAlias
@@ -49,7 +49,7 @@ def remaining_share(coefficients: Sequence[Quantity], years: Floats, hours_per_y
 
     Notes
     -----
-    RV / P = (C1 - C2 sqrt(n) - C3 sqrt(h))^2 with n years of age and h mean hours a year [ep496].
+    RV / P = (C1 - C2 sqrt(n) - C3 sqrt(h))^2 with n years of age and h mean hours a year (`ep496`).
     """
     c1, c2, c3 = (c.value for c in coefficients)
     root: Floats = np.maximum(c1 - c2 * np.sqrt(years) - c3 * np.sqrt(hours_per_year), 0.0)
@@ -57,7 +57,7 @@ def remaining_share(coefficients: Sequence[Quantity], years: Floats, hours_per_y
 
 
 def repair_share(coefficients: Sequence[Quantity], hours: Floats) -> Floats:
-    """Give repairs so far as share of the list price, RF1 (hours / 1000)^RF2 [ep496]."""
+    """Give repairs so far as share of the list price, RF1 (hours / 1000)^RF2 (`ep496`)."""
     rf1, rf2 = (c.value for c in coefficients)
     share: Floats = rf1 * (hours / 1000.0) ** rf2
     return share
@@ -67,7 +67,7 @@ def ownership_share(remaining: Floats, years: Floats, yearly: Floats) -> Floats:
     """Give the yearly cost of owning as share of the list price.
 
     Straight-line depreciation to the remaining value, and `yearly` (interest, housing, insurance, tax; share a year) of
-    the mean value [asae2000].
+    the mean value (`asae2000`).
     """
     share: Floats = (1.0 - remaining) / years + yearly * (1.0 + remaining) / 2.0
     return share
