@@ -181,3 +181,73 @@ def _solve_groups(groups: Groups, data: Data, targets: Targets, field: Field, pa
 
 
 solve_groups: Any = numba.njit(nogil=True, fastmath=_SUMS, cache=True)(_solve_groups)
+
+
+def _sum_pairs(
+    points: tuple[Floats, Floats, Floats],
+    rows: tuple[int, int],
+    classing: tuple[Ints, Floats, Floats],
+    sums: Floats,
+    rooted: bool,  # noqa: FBT001
+) -> None:
+    """Add to `sums` (3, classes) pairs, distances and powers of differences of the points `rows` with all later ones.
+
+    `classing` starts and bounding boxes of runs of points, and the class edges. A run whose distances from a point all
+    lie in one class needs no comparison; one that spans several is summed up to each edge, in loops without branches.
+    """
+    x, y, z = points
+    starts, boxes, edges_m = classing
+    largest = 0
+    for b in range(len(boxes)):
+        largest = max(largest, starts[b + 1] - starts[b])
+    h, power = np.empty(largest), np.empty(largest)
+    for i in range(rows[0], rows[1]):
+        for b in range(len(boxes)):
+            first, count = max(starts[b], i + 1), starts[b + 1] - max(starts[b], i + 1)
+            if count <= 0:
+                continue
+            west, east, south, north = boxes[b, 0] - x[i], boxes[b, 1] - x[i], boxes[b, 2] - y[i], boxes[b, 3] - y[i]
+            nearest = math.sqrt(max(west, 0.0, -east) ** 2 + max(south, 0.0, -north) ** 2)
+            farthest = math.sqrt(max(east, -west) ** 2 + max(north, -south) ** 2)
+            if nearest * (1 - 1e-12) > edges_m[-1]:
+                continue
+            for j in range(count):
+                dx, dy, dz = x[first + j] - x[i], y[first + j] - y[i], abs(z[first + j] - z[i])
+                h[j] = math.sqrt(dx * dx + dy * dy)
+                power[j] = math.sqrt(dz) if rooted else dz * dz
+            add_classes(h[:count], power[:count], (nearest * (1 - 1e-12), farthest * (1 + 1e-12)), edges_m, sums)
+
+
+def _sum_up_to(h: Floats, power: Floats, edge_m: float) -> tuple[float, float, float]:
+    count, length, total = 0.0, 0.0, 0.0
+    for j in range(len(h)):
+        inside = 1.0 if h[j] <= edge_m else 0.0
+        count += inside
+        length += inside * h[j]
+        total += inside * power[j]
+    return count, length, total
+
+
+sum_up_to: Any = numba.njit(inline="always", fastmath=_SUMS)(_sum_up_to)
+
+
+def _add_classes(h: Floats, power: Floats, span_m: tuple[float, float], edges_m: Floats, sums: Floats) -> None:
+    """Add distances `h`, all within `span_m`, and their powers to their classes."""
+    edge = 0
+    while edges_m[edge] < span_m[0]:
+        edge += 1
+    below = (0.0, 0.0, 0.0)
+    for e in range(edge, len(edges_m)):
+        whole = span_m[1] <= edges_m[e]
+        upto = sum_up_to(h, power, np.inf if whole else edges_m[e])
+        if e > 0:
+            sums[0, e - 1] += upto[0] - below[0]
+            sums[1, e - 1] += upto[1] - below[1]
+            sums[2, e - 1] += upto[2] - below[2]
+        below = upto
+        if whole:
+            break
+
+
+add_classes: Any = numba.njit(fastmath=_SUMS)(_add_classes)
+sum_pairs: Any = numba.njit(nogil=True, fastmath=_SUMS, cache=True)(_sum_pairs)

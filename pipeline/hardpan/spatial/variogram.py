@@ -1,5 +1,6 @@
 """Empirical variogram and its weighted least-squares fit: where REML starts from, and what its curve is checked by."""
 
+import importlib.util
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations_with_replacement
@@ -12,11 +13,18 @@ from scipy.spatial.distance import cdist
 from hardpan.core.arrays import Floats, Ints
 from hardpan.core.errors import HardpanError
 from hardpan.spatial.covariance import Family, Structure, correlation
+from hardpan.spatial.tiles import run_tiles
 
 Estimator = Literal["matheron", "cressie-hawkins", "dowd"]
 
 _TILE = 1024
 """Points a side of one block of pairs: its arrays stay in the second-level cache."""
+
+_WORTH_COMPILING = 4000
+"""Points from which the plain loops take longer than a moment; the compiled ones are kept after the first use."""
+
+_RUN, _PARTS = 64, 64
+"""Points a run of neighbours, and parts of the work: enough for any number of threads."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -50,6 +58,7 @@ def empirical_variogram(
     classes: int = 15,
     edges_m: Floats | None = None,
     estimator: Estimator = "matheron",
+    threads: int = 1,
 ) -> Variogram:
     """Give the isotropic empirical variogram.
 
@@ -68,6 +77,8 @@ def empirical_variogram(
     estimator : Estimator
         matheron: half the mean square difference [matheron1963]; cressie-hawkins: from the fourth power of the mean
         root absolute difference, robust to outliers [cressie1980]; dowd: from the median [dowd1984].
+    threads : int
+        Used where there are enough pairs for the compiled loops; the result does not depend on it.
 
     Raises
     ------
@@ -79,8 +90,10 @@ def empirical_variogram(
     if edges_m is None:
         cutoff_m = float(np.hypot(*np.ptp(xy_m, axis=0))) / 3 if cutoff_m is None else cutoff_m
         edges_m = np.linspace(0.0, cutoff_m, classes + 1)
-    order = np.lexsort((values, xy_m[:, 1], xy_m[:, 0]))  # sums then do not depend on the order of the rows
-    count, length, power = _sum_pairs(xy_m[order], values[order], edges_m, estimator)
+    if estimator != "dowd" and len(values) >= _WORTH_COMPILING and importlib.util.find_spec("numba"):
+        count, length, power = _sum_pairs_compiled(xy_m, values, edges_m, estimator, threads)
+    else:
+        count, length, power = _sum_pairs(xy_m, values, edges_m, estimator)
     used = count > 0
     return Variogram(
         pairs=count[used], distance_m=length[used] / count[used], semivariance=_estimate(count, power, estimator)[used]
@@ -98,7 +111,8 @@ def _estimate(count: Ints, power: Floats, estimator: Estimator) -> Floats:
 
 def _sum_pairs(xy_m: Floats, values: Floats, edges_m: Floats, estimator: Estimator) -> tuple[Ints, Floats, Floats]:
     """Give pairs, sum of distances and sum of powers of differences (median of differences for dowd) by class."""
-    classes = len(edges_m) - 1
+    order = np.lexsort((values, xy_m[:, 1], xy_m[:, 0]))  # sums then do not depend on the order of the rows
+    xy_m, values, classes = xy_m[order], values[order], len(edges_m) - 1
     count, length, power = np.zeros(classes, dtype=np.int64), np.zeros(classes), np.zeros(classes)
     differences: list[list[Floats]] = [[] for _ in range(classes)]
     for first in range(0, len(values), _TILE):
@@ -131,6 +145,39 @@ def _pairs_of(xy_a: Floats, xy_b: Floats, z_a: Floats, z_b: Floats, *, same: boo
         upper = np.triu_indices(len(z_a), k=1)
         return h[upper], difference[upper]
     return h.ravel(), difference.ravel()
+
+
+def _sum_pairs_compiled(
+    xy_m: Floats, values: Floats, edges_m: Floats, estimator: Estimator, threads: int
+) -> tuple[Ints, Floats, Floats]:
+    """Give what `_sum_pairs` gives, for many points."""
+    from hardpan.spatial.dense import sum_pairs  # noqa: PLC0415
+
+    order = _compact_order(xy_m, values)
+    x, y, z = np.ascontiguousarray(xy_m[order, 0]), np.ascontiguousarray(xy_m[order, 1]), values[order].astype(float)
+    starts = np.append(np.arange(0, len(z), _RUN), len(z))
+    extremes = (np.minimum, x), (np.maximum, x), (np.minimum, y), (np.maximum, y)
+    boxes = np.column_stack([extreme.reduceat(of, starts[:-1]) for extreme, of in extremes])
+    edges = np.where(edges_m == 0, -1.0, edges_m)  # the first class holds distance 0
+    # later rows have fewer partners: parts of equal work
+    rows = (len(z) * (1 - np.sqrt(1 - np.linspace(0, 1, _PARTS + 1)))).astype(np.int64)
+    sums = np.zeros((_PARTS, 3, len(edges) - 1))
+
+    def sum_part(part: int) -> None:
+        sum_pairs((x, y, z), (rows[part], rows[part + 1]), (starts, boxes, edges), sums[part], estimator != "matheron")
+
+    run_tiles(sum_part, _PARTS, threads=threads)
+    count, length, power = sums.sum(axis=0)
+    return count.round().astype(np.int64), length, power
+
+
+def _compact_order(xy_m: Floats, values: Floats) -> Ints:
+    """Give an order in which neighbours in the list are neighbours in the plane: up and down in strips."""
+    offset = xy_m - xy_m.min(axis=0)
+    width = max(float(np.ptp(offset[:, 0])) / max(np.sqrt(len(xy_m) / _RUN), 1.0), 1e-9)
+    strip = np.floor(offset[:, 0] / width)
+    along = np.where(strip % 2 == 0, offset[:, 1], -offset[:, 1])
+    return np.lexsort((values, offset[:, 0], along, strip))
 
 
 def fit_variogram(variogram: Variogram, families: Sequence[Family] = ("exponential",)) -> VariogramFit:
