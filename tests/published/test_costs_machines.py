@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from hardpan.core.units import L_PER_US_GALLON, W_PER_HP
-from hardpan.costs.machines import ownership_share, remaining_share, repair_share
+from hardpan.costs.machines import remaining_share, repair_share
 from hardpan.run.catalog import read_catalog
 from hardpan.run.config import Config
 
@@ -44,12 +44,6 @@ def test_repairs_over_a_life_are_the_totals_of_the_standard(prices, row, life_h,
 def test_a_ripper_without_its_points_is_repaired_for_half_of_a_chisel_plough(prices):
     # d497, from memory: 75 % of the price over 2,000 h, points included
     assert repair_share(prices.repair["ripper"], np.array(2_000.0)) == pytest.approx(0.75 / 2, abs=0.025)
-
-
-def test_owning_is_depreciation_and_a_yearly_share_of_the_mean_value():
-    # straight-line arithmetic, no published value: 120,000 list, 10 years, 29.63 % left, 6 % interest and 1 % housing
-    per_year = 120_000.0 * ownership_share(np.array(0.2963), np.array(10.0), np.array(0.07))
-    assert per_year == pytest.approx(8_444.0 + 77_778.0 * 0.07, rel=1e-4)
 
 
 def test_the_annual_average_fuel_factor_in_litres():
