@@ -301,7 +301,7 @@ def plan(zones: Zones) -> Plan:
         ),
         conditions=pd.DataFrame(
             {"zone": [1, 2], "constraint": ["none", "acidity"], "met": ["no", "yes"], "setup": ["plain", "winged"],
-             "rollers": [True, True], "advice": ["", "Ask the agronomist for a lime rate"], "source": ["design"] * 2}
+             "rollers": ["", "yes"], "advice": ["", "Ask the agronomist for a lime rate"], "source": ["design"] * 2}
         ),
         moisture=pd.DataFrame(
             {"zone": [1, 2], "verdict": ["ready", "not known"], "moist_depth_mm": [500.0, nan],

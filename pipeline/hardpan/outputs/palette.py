@@ -25,8 +25,9 @@ def depth_colours(depths_mm: Iterable[float]) -> Mapping[int, str]:
     millimetres.
     """
     ripped = sorted({round(depth) for depth in depths_mm} - {0})
-    step = 0.82 / max(len(ripped) - 1, 1)
-    return {0: UNRIPPED} | {depth: to_hex(colormaps["cividis"](0.92 - step * k)) for k, depth in enumerate(ripped)}
+    steps = [0.45] if len(ripped) == 1 else [0.92 - 0.82 * k / (len(ripped) - 1) for k in range(len(ripped))]
+    scale = colormaps["cividis"]
+    return {0: UNRIPPED} | {depth: to_hex(scale(step)) for depth, step in zip(ripped, steps, strict=True)}
 
 
 def text_on(colour: str) -> str:

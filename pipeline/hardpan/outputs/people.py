@@ -1,5 +1,6 @@
 """Numbers as people read them: metric or US customary, always with their unit."""
 
+import re
 from dataclasses import dataclass
 from typing import TypeVar
 
@@ -25,6 +26,24 @@ MISSING = "–"
 
 _HA_PER_ACRE = M2_PER_ACRE / M2_PER_HA
 _FEET_PER_M = 1000.0 / MM_PER["ft"]
+
+
+_NUMBER = re.compile(r"-?\d+(?:,\d{3})*(?:\.\d+)?")
+_QUANTITY = re.compile(
+    rf"(?P<head>{_NUMBER.pattern}(?:(?:, | and | to | of ){_NUMBER.pattern})*) "
+    r"(?P<unit>mm|ha|L|kPa|MPa|km/h|kW|[^\s\d]{1,5}/ha)\b"
+    rf"(?P<tail>(?: over [\w ]{{1,20}} seasons?)? \(likely(?: range)? {_NUMBER.pattern} to {_NUMBER.pattern})?"
+)
+_US = {
+    "mm": (1.0 / INCH_MM, 1, "in"),
+    "ha": (1.0 / _HA_PER_ACRE, 0, "ac"),
+    "L": (1.0 / L_PER_US_GALLON, 0, "gal"),
+    "kPa": (1.0 / KPA_PER["psi"], 0, "psi"),
+    "MPa": (1000.0 / KPA_PER["psi"], 0, "psi"),
+    "km/h": (1.0 / KM_PER_MILE, 1, "mph"),
+    "kW": (1000.0 / W_PER_HP, 0, "hp"),
+}
+"""Metric unit to factor, decimals and unit in US customary units."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,6 +137,25 @@ class People:
     def hours(self, hours: float) -> str:
         """Give a time."""
         return _said(hours, 1, "h")
+
+    def text(self, said: str) -> str:
+        """Give a sentence with its metric quantities in US units, or as it is in metric units.
+
+        A quantity is one or more numbers before a unit, and the likely range in brackets that may follow it.
+        """
+        return _QUANTITY.sub(self._restated, said) if self.us else said
+
+    def _restated(self, found: re.Match[str]) -> str:
+        unit = found["unit"]
+        per_area = unit.endswith("/ha")
+        factor, decimals, said = (
+            (_HA_PER_ACRE, 0, unit.removesuffix("ha") + "ac") if per_area else _US[unit]
+        )  # fmt: skip
+
+        def restate(number_: re.Match[str]) -> str:
+            return _bare(float(number_[0].replace(",", "")) * factor, decimals).replace("−", "-")
+
+        return f"{_NUMBER.sub(restate, found['head'])} {said}{_NUMBER.sub(restate, found['tail'] or '')}"
 
 
 def share(value: float) -> str:

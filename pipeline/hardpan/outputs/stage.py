@@ -1,12 +1,15 @@
 """The outputs: everything a run found, as the files people and machines read."""
 
 import hashlib
+from collections.abc import Mapping
 from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 
+from hardpan.core.arrays import Floats
 from hardpan.core.units import M2_PER_HA
 from hardpan.outputs.display import fit_profile, single_parts
 from hardpan.outputs.folder import MANIFEST, check_folder, fresh_folder
@@ -15,17 +18,19 @@ from hardpan.outputs.geojson import write_geojson
 from hardpan.outputs.geopackage import write_geopackage
 from hardpan.outputs.geotiff import write_geotiff
 from hardpan.outputs.isoxml import lime_rates, lime_task, rip_task, write_taskdata
+from hardpan.outputs.job_card import write_job_card
 from hardpan.outputs.layers import BAND_UNITS, desktop_layers, layer_styles, raster_layers
 from hardpan.outputs.manifest import write_manifest
 from hardpan.outputs.palette import depth_colours
 from hardpan.outputs.people import People
 from hardpan.outputs.readback import check_geojson, check_geopackage, check_raster, check_shapefile, check_tasks
+from hardpan.outputs.report.facts import zone_quantities
 from hardpan.outputs.report.page import write_report
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.shapefile import write_shapefile
 from hardpan.outputs.tables import issue_table, write_table
 from hardpan.outputs.task_grid import zone_grid
-from hardpan.outputs.zone_map import as_svg, draw_zone_map
+from hardpan.outputs.zone_map import as_png, as_svg, draw_zone_map
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.issues import Issues
 
@@ -64,14 +69,7 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path) -> tu
         write_table(work / "tallies.csv", run.ledger.lines)
         remarks = issue_table(issues)
         write_table(work / "issues.csv", remarks)
-        people = People.of(settings, run.rates.currency)
-        if {"report", "job-card"} & set(settings.formats):
-            depth_map = draw_zone_map(zones, colours, people)
-        if "report" in settings.formats:
-            write_report(
-                work / "report.html", run, remarks=remarks, layers=layers, maps=maps, colours=colours,
-                depth_map=as_svg(depth_map), people=people,
-            )  # fmt: skip
+        _write_for_people(work, run, remarks=remarks, maps=maps, layers=layers, colours=colours, settings=settings)
         write_manifest(work / MANIFEST, run, move, issues, _digests(work))
         names = sorted(path.name for path in work.iterdir())
     return tuple(folder / name for name in names)
@@ -106,6 +104,35 @@ def _write_tasks(
     outline = shapely.coverage_union_all(cab.geometry.array)
     write_taskdata(path, tasks=tasks, parts=parts, grid=grid, boundary=outline, identity=identity, settings=settings)
     return issues
+
+
+def _write_for_people(
+    work: Path,
+    run: PaddockRun,
+    *,
+    remarks: pd.DataFrame,
+    maps: Mapping[str, Floats],
+    layers: Mapping[str, gpd.GeoDataFrame],
+    colours: Mapping[int, str],
+    settings: OutputSettings,
+) -> None:
+    """Write what is read: the report for the desk and the phone, the job card for the cab."""
+    people = People.of(settings, run.rates.currency)
+    if not {"report", "job-card"} & set(settings.formats):
+        return
+    depth_map = draw_zone_map(layers["zones"], colours, people)
+    if "report" in settings.formats:
+        write_report(
+            work / "report.html", run, remarks=remarks, layers=layers, maps=maps, colours=colours,
+            depth_map=as_svg(depth_map), people=people,
+        )  # fmt: skip
+    if "job-card" in settings.formats:
+        write_job_card(
+            work / "job-card.pdf", run.plan.zones, zone_quantities(run), name=run.survey.paddock.name,
+            moisture=run.plan.moisture, conditions=run.plan.conditions,
+            says={name: setup.says for name, setup in run.catalog.setups.items()}, colours=colours,
+            depth_map=as_png(depth_map, 220), people=people,
+        )  # fmt: skip
 
 
 def _digests(work: Path) -> dict[str, str]:

@@ -75,7 +75,7 @@ def as_png(figure: Figure, dots_per_inch: float) -> bytes:
 
 
 def _outline(shape: shapely.Geometry) -> Outline:
-    rings = [shapely.get_coordinates(ring) for ring in shapely.get_rings(shape)]
+    rings = [shapely.get_coordinates(ring) for ring in shapely.get_rings(shapely.get_parts(shape))]
     return Outline.make_compound_path(*(Outline(ring, closed=True) for ring in rings))
 
 

@@ -6,17 +6,28 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from hardpan.outputs.people import People, share
 from hardpan.records.evidence import PaddockRun
 
 _STEP_MM = 25.0
 """Readings are pooled in steps of this depth for the profile chart."""
 
+_STOPPED = ("refusal", "device limit")
+
 FEW_SITES = 10
 """Fewer sites than this are called few (GEOSTATISTICS: under about 10 a map is hardly more than a mean)."""
 
 
-def zone_profiles(run: PaddockRun) -> dict[int, pd.DataFrame]:
-    """Give cone index by depth in each zone: `depth_mm`, `low_kpa`, `mid_kpa`, `high_kpa` (10, 50 and 90 %)."""
+def zone_profiles(run: PaddockRun) -> dict[int, tuple[pd.DataFrame, pd.DataFrame]]:
+    """Give what was read in each zone, by zone with any insertion.
+
+    Returns
+    -------
+    dict
+        Zone to two tables. `depth_mm`, `low_kpa`, `mid_kpa`, `high_kpa` (10, 50 and 90 %) of the insertions that went
+        all the way: with those that stopped left in, the line would soften where the hard ones drop out. And
+        `depth_mm`, `kpa` of the last reading of each that stopped.
+    """
     readings = run.survey.profiles.readings
     points = shapely.points(readings["x_m"].to_numpy(), readings["y_m"].to_numpy())
     row, owner = shapely.STRtree(run.plan.zones.geometry.array).query(points, predicate="intersects")
@@ -26,14 +37,19 @@ def zone_profiles(run: PaddockRun) -> dict[int, pd.DataFrame]:
     table = pd.DataFrame(
         {
             "zone": np.repeat(zone.to_numpy(float), n_samples),
-            "depth_mm": np.round(readings["depth_mm"].to_numpy().ravel() / _STEP_MM) * _STEP_MM,
+            "insertion": np.repeat(np.arange(len(points)), n_samples),
+            "stopped": np.repeat(np.isin(readings["stop"].to_numpy(), _STOPPED), n_samples),
+            "depth_mm": readings["depth_mm"].to_numpy().ravel(),
             "kpa": readings["cone_index_kpa"].to_numpy().ravel(),
         }
     ).dropna()
-    pooled = table.groupby(["zone", "depth_mm"])["kpa"]
+    last = table[table["stopped"]].groupby("insertion").tail(1)
+    whole = table[~table["stopped"]]
+    pooled = whole.groupby(["zone", (whole["depth_mm"] / _STEP_MM).round() * _STEP_MM])["kpa"]
     ends = {"low_kpa": 0.1, "mid_kpa": 0.5, "high_kpa": 0.9}
     spread = pd.DataFrame({name: pooled.quantile(end) for name, end in ends.items()}).reset_index()
-    return {int(number): spread[spread["zone"] == number] for number in spread["zone"].unique()}
+    zones = sorted(table["zone"].unique())
+    return {int(number): (spread[spread["zone"] == number], last[last["zone"] == number]) for number in zones}
 
 
 def zone_pans(run: PaddockRun) -> dict[int, tuple[float, float]]:
@@ -71,7 +87,8 @@ def doubts(run: PaddockRun) -> list[str]:
         said.append("Whether the soil is moist to working depth is not known: dig and test by hand before starting.")
     shaky = unverified(run)
     if len(shaky):
-        said.append(f"{len(shaky)} numbers behind the decision are unverified or from memory; they are listed below.")
+        count = "One number" if len(shaky) == 1 else f"{len(shaky)} numbers"
+        said.append(f"{count} behind the decision could not be checked against a source; see the list below.")
     close = run.plan.zones[(run.plan.zones["depth_mm"] > 0) & (run.plan.zones["loss_probability"] > 0.25)]
     if len(close):
         named = ", ".join(str(zone) for zone in close["zone"])
@@ -107,3 +124,24 @@ def zone_quantities(run: PaddockRun) -> dict[int, dict[str, float]]:
             "fuel_l": zone.area_ha * machine.loc[zone.zone, "fuel_l_per_ha"] if known else 0.0,
         }
     return out
+
+
+def strategies(run: PaddockRun, people: People) -> pd.DataFrame:
+    """Give the strategies in the reader's units, one row each."""
+    rows = [
+        {
+            "strategy": row["strategy"],
+            "depth": people.depth(row["depth_mm"]),
+            "ripped": people.area(row["ripped_ha"]),
+            "cost": row["cost"],
+            "fuel": people.fuel(row["fuel_l"]),
+            "time": people.hours(row["hours"]),
+            "benefit": row["benefit"],
+            "return": row["net"],
+            "likely from": row["net_low"],
+            "likely to": row["net_high"],
+            "chance of a loss": share(row["loss_probability"]),
+        }
+        for row in run.ledger.strategies.to_dict("records")
+    ]
+    return pd.DataFrame(rows)

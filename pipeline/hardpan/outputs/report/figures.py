@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
+from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
 from hardpan.core.arrays import Floats
 from hardpan.outputs.palette import ACCENT, INK
@@ -24,14 +25,22 @@ _DASHES = ("-", "--", "-.", ":", (0, (6, 2, 1, 2, 1, 2)), (0, (1, 1)))
 
 
 def draw_profile(
-    profile: pd.DataFrame, zone: dict[str, Any], threshold_kpa: float, pan_mm: tuple[float, float], people: People
+    profile: pd.DataFrame,
+    stops: pd.DataFrame,
+    zone: dict[str, Any],
+    *,
+    threshold_kpa: float,
+    pan_mm: tuple[float, float],
+    people: People,
 ) -> Figure:
     """Give cone index against depth: median and the middle four fifths, with threshold, pan and working depth.
 
     Parameters
     ----------
     profile : DataFrame
-        `depth_mm`, `low_kpa`, `mid_kpa`, `high_kpa` of the readings in the zone; may be empty.
+        `depth_mm`, `low_kpa`, `mid_kpa`, `high_kpa` of the insertions that went all the way; may be empty.
+    stops : DataFrame
+        `depth_mm`, `kpa` where the others stopped; may be empty.
     zone : dict
         A row of the plan.
     threshold_kpa : float
@@ -47,6 +56,8 @@ def draw_profile(
         low, mid, high = (people.strength_of(profile[name].to_numpy()) for name in ("low_kpa", "mid_kpa", "high_kpa"))
         axes.fill_betweenx(depth, low, high, color=_LINES[0], alpha=0.25, linewidth=0)
         axes.plot(mid, depth, color=_LINES[0], linewidth=2)
+        stopped = people.strength_of(stops["kpa"].to_numpy()), people.depth_of(stops["depth_mm"].to_numpy())
+        axes.plot(*stopped, color=_LINES[5], marker="v", markersize=6, linestyle="none")
         axes.axvline(people.strength_of(threshold_kpa), color=INK, linestyle="--", linewidth=1)
         bottom = people.depth_of(max(1.15 * zone["depth_mm"], profile["depth_mm"].max() if len(profile) else 600.0))
         axes.set_ylim(bottom, 0)
@@ -67,12 +78,13 @@ def draw_section(
     spacing, depth, width = zone["spacing_mm"], zone["depth_mm"], setup.foot_width.value
     slope = np.tan(np.radians(setup.side_angle.value))
     unit = people.depth_of(1.0)
-    with _chart(f"across the tines, {people.depth_unit}", f"depth, {people.depth_unit}") as (figure, axes):
+    half = 1.25 * spacing
+    labels = f"across the tines, {people.depth_unit}", f"depth, {people.depth_unit}"
+    with _chart(*labels, height_in=2.2) as (figure, axes):
+        axes.set_aspect("equal")
         floor = 1.2 * max(depth, pan_mm[1] if np.isfinite(pan_mm[1]) else depth)
-        axes.add_patch(
-            Rectangle((-1.5 * spacing * unit, 0), 3 * spacing * unit, floor * unit, color=_SOIL, linewidth=0)
-        )
-        x = np.linspace(-1.5 * spacing, 1.5 * spacing, 601)
+        axes.add_patch(Rectangle((-half * unit, 0), 2 * half * unit, floor * unit, color=_SOIL, linewidth=0))
+        x = np.linspace(-half, half, 601)
         off = np.abs((x + spacing / 2) % spacing - spacing / 2)
         foot = min(depth, critical_mm) if np.isfinite(critical_mm) else depth
         loosened = np.clip(foot - np.maximum(off - width / 2, 0) * slope, 0, None)
@@ -80,9 +92,9 @@ def draw_section(
         axes.fill_between(x * unit, 0, loosened * unit, color=_LOOSE, linewidth=0)
         axes.plot(x * unit, loosened * unit, color=INK, linewidth=1)
         if np.isfinite(pan_mm).all():
-            span = (-1.5 * spacing * unit, pan_mm[0] * unit)
+            span = (-half * unit, pan_mm[0] * unit)
             axes.add_patch(
-                Rectangle(span, 3 * spacing * unit, (pan_mm[1] - pan_mm[0]) * unit, hatch="//", fill=False,
+                Rectangle(span, 2 * half * unit, (pan_mm[1] - pan_mm[0]) * unit, hatch="//", fill=False,
                           edgecolor=_PAN, linewidth=1)
             )  # fmt: skip
         for tine in (-spacing, 0.0, spacing):
@@ -90,40 +102,48 @@ def draw_section(
             axes.plot(
                 [(tine - width / 2) * unit, (tine + width / 2) * unit], [depth * unit] * 2, color=INK, linewidth=4
             )
-        axes.set_xlim(-1.5 * spacing * unit, 1.5 * spacing * unit)
+        axes.set_xlim(-half * unit, half * unit)
         axes.set_ylim(floor * unit, -0.05 * floor * unit)
     return figure
 
 
 def draw_candidates(candidates: pd.DataFrame, zone: dict[str, Any], says: dict[str, str], people: People) -> Figure:
-    """Give the expected return of every depth and set-up allowed in a zone, the choice marked."""
-    with _chart(f"depth, {people.depth_unit}", f"return, {people.currency}/{people.area_unit}") as (figure, axes):
+    """Give the expected return of every depth and set-up allowed in a zone, the choice marked.
+
+    `says` names all set-ups of the run, in an order that keeps a set-up's line the same from zone to zone.
+    """
+    labels = f"depth, {people.depth_unit}", f"return, {people.currency}/{people.area_unit}"
+    with _chart(*labels, height_in=3.4) as (figure, axes):
         allowed = candidates[candidates["allowed"] & (candidates["depth_mm"] > 0)].sort_values("depth_mm")
-        for k, (setup, rows) in enumerate(allowed.groupby("setup")):
+        for k, (setup, label) in enumerate(says.items()):
+            rows = allowed[allowed["setup"] == setup]
+            if rows.empty:
+                continue
             x = people.depth_of(rows["depth_mm"].to_numpy())
             y = people.per_area_of(rows["net_per_ha"].to_numpy())
             colour, dash = _LINES[k % len(_LINES)], _DASHES[k % len(_DASHES)]
-            label = says.get(str(setup), str(setup))
             axes.plot(x, y, color=colour, linestyle=dash, linewidth=2, marker="o", markersize=3, label=label)
         axes.axhline(0, color=INK, linewidth=1)
         if zone["depth_mm"] > 0:
             at = people.depth_of(zone["depth_mm"]), people.per_area_of(zone["net_per_ha"])
             axes.plot(*at, marker="D", color=ACCENT, markersize=9, linestyle="none", label="chosen")
-        if axes.get_legend_handles_labels()[0]:
-            axes.legend(frameon=False, labelcolor=INK, fontsize=10)
+        figure.legend(loc="outside lower left", frameon=False, labelcolor=INK, fontsize=10)
     return figure
 
 
 def draw_ranges(names: Sequence[str], ends: Sequence[Floats], label: str) -> Figure:
     """Give one horizontal range a name against zero; `ends` are the low, middle and high values."""
     low, mid, high = ends
-    with _chart(label, "", height_in=0.9 + 0.42 * len(names)) as (figure, axes):
+    with _chart(label, "", height_in=0.8 + 0.5 * len(names)) as (figure, axes):
         place = np.arange(len(names))
         axes.hlines(place, low, high, color=_LINES[0], linewidth=5, alpha=0.5)
         axes.plot(mid, place, marker="D", color=ACCENT, markersize=8, linestyle="none")
         axes.axvline(0, color=INK, linewidth=1)
-        axes.set_yticks(place, names)
-        axes.set_ylim(len(names) - 0.4, -0.6)
+        for row, name in zip(place, names, strict=True):
+            across = axes.get_yaxis_transform()
+            axes.text(0.0, row - 0.22, name, transform=across, color=INK, fontsize=11, va="bottom")
+        axes.set_yticks([])
+        axes.set_ylim(len(names) - 0.5, -0.9)
     return figure
 
 
@@ -137,6 +157,8 @@ def _chart(x_label: str, y_label: str, *, height_in: float = 3.0) -> Iterator[tu
     axes.set_xlabel(x_label, color=INK, fontsize=11)
     axes.set_ylabel(y_label, color=INK, fontsize=11)
     axes.tick_params(colors=INK, labelsize=10)
+    axes.xaxis.set_major_locator(MaxNLocator(5))
+    axes.xaxis.set_major_formatter(StrMethodFormatter("{x:,g}"))
     axes.set_facecolor("none")
     for name, spine in axes.spines.items():
         spine.set_visible(name in {"left", "bottom"})

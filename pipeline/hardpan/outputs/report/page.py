@@ -7,6 +7,7 @@ from typing import Any
 
 import geopandas as gpd
 import jinja2
+import numpy as np
 import pandas as pd
 from markupsafe import Markup
 
@@ -51,6 +52,7 @@ def write_report(
     """
     loader = jinja2.PackageLoader("hardpan.outputs.report")
     environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
+    environment.filters["sentence"] = lambda text: text if str(text).endswith((".", "!", "?")) else f"{text}."
     web = draw_web_map(
         zones=run.plan.zones, layers=layers, maps=maps, frame=run.zones.frame, colours=colours, people=people
     )
@@ -60,7 +62,7 @@ def write_report(
         "surfaces": run.surfaces, "run_zones": run.zones, "trail": run.trail, "crs_name": run.survey.crs.name,
         "people": people, "number": number, "share": share, "cautions": CAUTIONS,
         "says": lambda setup: setups[setup].says if setup in setups else setup or MISSING,
-        "zones": run.plan.zones.drop(columns="geometry").sort_values("zone").to_dict("records"),
+        "zones": _ripped_first(run.plan.zones), "heading": _heading, "strategies": facts.strategies(run, people),
         "doubts": facts.doubts(run), "unverified": facts.unverified(run), "quantities": facts.zone_quantities(run),
         "remarks": remarks, "sources": _sources(run), "moves": _moves(run), "trail_table": _trail(run),
         "settings_text": json.dumps(run.trail.settings, indent=1, ensure_ascii=False, default=str),
@@ -70,6 +72,35 @@ def write_report(
         "web": web, "map_item": Markup(web.item), "bokeh_script": Markup(bokeh_script()),
     }  # fmt: skip
     path.write_text(environment.get_template("report.html").render(context), encoding="utf-8", newline="\n")
+
+
+_SHORT = {
+    "l": "L",
+    "mm": "mm",
+    "ha": "ha",
+    "kpa": "kPa",
+    "kw": "kW",
+    "kn": "kN",
+    "t": "t",
+    "m": "m",
+    "h": "h",
+    "s": "s",
+}
+"""Ends of column names that are units, as people write them."""
+
+
+def _heading(column: object) -> str:
+    """Give a column's name in words, its unit after a comma: "net_per_ha" is "net per ha", "stop_mm" is "stop, mm"."""
+    *words, last = str(column).split("_")
+    if words and words[-1] != "per" and last in _SHORT:
+        return f"{' '.join(words)}, {_SHORT[last]}"
+    return " ".join([*words, _SHORT.get(last, last)])
+
+
+def _ripped_first(zones: gpd.GeoDataFrame) -> list[dict[str, Any]]:
+    shut = zones["kind"] == "exclusion"
+    order = np.lexsort((zones["zone"], shut, zones["depth_mm"] <= 0))
+    return list(zones.drop(columns="geometry").iloc[order].to_dict("records"))
 
 
 def _key(colours: Mapping[int, str], people: People) -> list[tuple[str, str]]:
@@ -87,17 +118,20 @@ def _zone_pictures(run: PaddockRun, people: People) -> dict[int, list[tuple[Mark
     """Give the charts of each zone of ground with their description in words."""
     profiles, pans, setups = facts.zone_profiles(run), facts.zone_pans(run), run.catalog.setups
     critical = run.plan.machine.set_index("zone")["critical_depth_mm"]
-    nothing = pd.DataFrame(columns=["depth_mm", "low_kpa", "mid_kpa", "high_kpa"], dtype=float)
+    nothing = pd.DataFrame(columns=["depth_mm", "low_kpa", "mid_kpa", "high_kpa", "kpa"], dtype=float)
     says = {name: setup.says for name, setup in setups.items()}
     pictures: dict[int, list[tuple[Markup, str]]] = {}
     for zone in run.plan.zones.query("kind != 'exclusion'").to_dict("records"):
         number_, pan_mm = zone["zone"], pans.get(zone["zone"], (float("nan"), float("nan")))
-        profile = profiles.get(number_, nothing)
+        profile, stops = profiles.get(number_, (nothing, nothing))
         drawn = [
             (
-                figures.draw_profile(profile, zone, run.pan.threshold_kpa, pan_mm, people),
-                f"Cone index by depth: median and middle four fifths of the readings here; dashed, the threshold of "
-                f"{people.strength(run.pan.threshold_kpa)}; shaded, the mapped pan.",
+                figures.draw_profile(
+                    profile, stops, zone, threshold_kpa=run.pan.threshold_kpa, pan_mm=pan_mm, people=people
+                ),
+                "Cone index by depth where the probe went all the way: median and middle four fifths; triangles, "
+                f"where it stopped; dashed, the threshold of {people.strength(run.pan.threshold_kpa)}; shaded, the "
+                "mapped pan.",
             )
         ]
         if zone["setup"] in setups:

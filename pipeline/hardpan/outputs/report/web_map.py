@@ -14,7 +14,6 @@ from bokeh.models import (
     HoverTool,
     LinearColorMapper,
     PanTool,
-    Range1d,
     ResetTool,
     TapTool,
     WheelZoomTool,
@@ -93,11 +92,8 @@ def draw_web_map(
     people : People
         Units of what is shown on hovering.
     """
-    west, south, east, north = layers["boundary"].total_bounds
-    pad = 0.04 * max(east - west, north - south)
     plot = figure(
-        match_aspect=True, sizing_mode="stretch_both", x_range=Range1d(west - pad, east + pad),
-        y_range=Range1d(south - pad, north + pad),
+        match_aspect=True, sizing_mode="stretch_both",
         tools=[PanTool(), WheelZoomTool(), ZoomInTool(), ZoomOutTool(), ResetTool()],
         toolbar_location="above", active_drag=None, active_scroll=None, background_fill_color=None,
         border_fill_color=None, outline_line_color=None, name="map",
@@ -108,10 +104,11 @@ def draw_web_map(
     grounds += [_raster(plot, name, maps[name], frame, people) for name in _RASTERS]
     grounds.append(_soils(plot, layers["soils"], people))
     _overlays(plot, layers, people)
-    plot.add_layout(
-        ScaleBar(range=plot.x_range, unit="m", location="bottom_left", background_fill_alpha=0, border_line_color=None,
-                 bar_line_color=_MID_GREY, label_text_color=_MID_GREY, title_text_color=_MID_GREY)
+    scale = ScaleBar(
+        range=plot.x_range, unit="m", background_fill_color=None, border_line_color=None, bar_line_color=_MID_GREY,
+        bar_line_width=3, label_text_color=_MID_GREY, orientation="horizontal", location="bottom_left",
     )  # fmt: skip
+    plot.add_layout(scale, "below")
     # The characters that could end a script element early are written as escapes.
     item = json.dumps(json_item(plot)).replace("<", "\\u003c").replace("\u2028", "\\u2028")
     overlays = (("borders", "zone borders"), ("probes", "probe insertions"), ("exclusions", "keep-out ground"))

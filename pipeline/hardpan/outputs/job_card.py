@@ -1,0 +1,225 @@
+"""job-card.pdf: two A4 pages for the cab, front the map and the numbers, back what to look at."""
+
+import io
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+from xml.sax.saxutils import escape
+
+import matplotlib as mpl
+import numpy as np
+import pandas as pd
+from reportlab.lib.colors import Color, HexColor, black
+from reportlab.lib.pagesizes import A4
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.platypus import Flowable, Image, KeepInFrame, PageBreak, Paragraph, SimpleDocTemplate, Spacer, Table
+
+from hardpan.outputs.cautions import CAUTIONS, CHECKS
+from hardpan.outputs.palette import INK, text_on
+from hardpan.outputs.people import MISSING, People
+
+_MARGIN = 12 * mm
+_WIDTH, _HEIGHT = A4[0] - 2 * _MARGIN, A4[1] - 2 * _MARGIN - 1
+_MOST_ROWS = 14
+"""More zones than this are put together by depth and set-up, so that the map keeps its room."""
+
+_LONGEST_NAME = 80
+"""Characters of the paddock's name in the title."""
+
+_FACES = {"card": "DejaVuSans.ttf", "card-bold": "DejaVuSans-Bold.ttf"}
+"""DejaVu (free licence) comes with matplotlib and knows Latin, Greek, Cyrillic, Hebrew and Arabic letters."""
+
+
+def write_job_card(
+    path: Path,
+    zones: pd.DataFrame,
+    quantities: Mapping[int, Mapping[str, float]],
+    *,
+    name: str,
+    moisture: pd.DataFrame,
+    conditions: pd.DataFrame,
+    says: Mapping[str, str],
+    colours: Mapping[int, str],
+    depth_map: bytes,
+    people: People,
+) -> None:
+    """Write the card.
+
+    Parameters
+    ----------
+    path : Path
+        The file to write; the same plan gives the same bytes.
+    zones : DataFrame
+        The plan: `zone`, `kind`, `depth_mm`, `setup`, `spacing_mm`, `speed_kmh`, `area_ha`.
+    quantities : Mapping
+        Zone to its `hours` and `fuel_l`.
+    name : str
+        Name of the paddock.
+    moisture : DataFrame
+        `zone`, `verdict`, `why`.
+    conditions : DataFrame
+        `zone`, `met`, `rollers`, `advice`: what the plan advises on set-up and finish.
+    says : Mapping
+        Set-up to its name for people.
+    colours : Mapping
+        Depth in mm to colour, as in the map.
+    depth_map : bytes
+        The still map, a PNG.
+    people : People
+        Units.
+    """
+    for face, file in _FACES.items():
+        pdfmetrics.registerFont(TTFont(face, str(Path(mpl.get_data_path()) / "fonts" / "ttf" / file)))
+    short = name if len(name) <= _LONGEST_NAME else name[: _LONGEST_NAME - 1] + "…"
+    table = _zone_table(zones, quantities, says, colours, people)
+    note = (
+        f"Depths are in {people.depth_unit}, as on the display, from ground not yet ripped. Hatched ground: keep out."
+    )
+    head = [_paragraph(f"Ripping: {short}", 15, bold=True), _paragraph(note, 10), Spacer(0, 2 * mm)]
+    _, table_height = table.wrap(_WIDTH, _HEIGHT)
+    front = [*head, _picture(depth_map, _HEIGHT - table_height - 30 * mm), Spacer(0, 2 * mm), table]
+    back = _back(zones, moisture, conditions, people)
+    document = SimpleDocTemplate(
+        str(path), pagesize=A4, leftMargin=_MARGIN, rightMargin=_MARGIN, topMargin=_MARGIN, bottomMargin=_MARGIN,
+        title=f"Ripping job card: {short}", invariant=1, initialFontName="card",
+    )  # fmt: skip
+    document.build([_one_page(front), PageBreak(), _one_page(back)])
+
+
+def _one_page(content: list[Flowable]) -> KeepInFrame:
+    return KeepInFrame(_WIDTH - 12, _HEIGHT - 12, content, mode="shrink")
+
+
+def _picture(png: bytes, most_height: float) -> Image:
+    picture = Image(io.BytesIO(png))
+    scale = min((_WIDTH - 12) / picture.imageWidth, most_height / picture.imageHeight)
+    picture.drawWidth, picture.drawHeight = picture.imageWidth * scale, picture.imageHeight * scale
+    return picture
+
+
+def _zone_table(
+    zones: pd.DataFrame,
+    quantities: Mapping[int, Mapping[str, float]],
+    says: Mapping[str, str],
+    colours: Mapping[int, str],
+    people: People,
+) -> Table:
+    """Give one row a zone, ripped ones first, then what is left and what is shut, then all."""
+    sums = pd.DataFrame([{"zone": zone, **numbers} for zone, numbers in quantities.items()])
+    plan = zones.drop(columns="geometry", errors="ignore").merge(sums, on="zone")
+    ripped = plan[plan["depth_mm"] > 0]
+    rows = _together(ripped) if len(ripped) > _MOST_ROWS else ripped.assign(zone=ripped["zone"].astype(str))
+    left = plan[(plan["depth_mm"] <= 0) & (plan["kind"] != "exclusion")]
+    shut = plan[plan["kind"] == "exclusion"]
+    cells: list[list[Any]] = [
+        [
+            _paragraph(text, 9, bold=True)
+            for text in ("Zone", "Depth", "Set-up", "Spacing", "Speed", "Area", "Time", "Fuel")
+        ]
+    ]
+    style: list[tuple[Any, ...]] = [
+        ("GRID", (0, 0), (-1, -1), 0.5, HexColor(INK)), ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
+        ("TOPPADDING", (0, 0), (-1, -1), 2), ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
+    ]  # fmt: skip
+    for row in rows.to_dict("records"):
+        colour = colours[round(row["depth_mm"])]
+        style.append(("BACKGROUND", (0, len(cells)), (1, len(cells)), HexColor(colour)))
+        ink = HexColor(text_on(colour))
+        lead = [_paragraph(row["zone"], 11, bold=True, ink=ink)]
+        lead.append(_paragraph(people.depth(row["depth_mm"]), 13, bold=True, ink=ink))
+        rest = (
+            says.get(row["setup"], row["setup"]), people.spacing(row["spacing_mm"]), people.speed(row["speed_kmh"]),
+            people.area(row["area_ha"]), people.hours(row["hours"]), people.fuel(row["fuel_l"]),
+        )  # fmt: skip
+        cells.append([*lead, *(_paragraph(text, 9) for text in rest)])
+    for part, text in ((left, "leave unripped: tines up"), (shut, "KEEP OUT (hatched)")):
+        if len(part):
+            numbers = ", ".join(str(zone) for zone in part["zone"])
+            numbers = numbers if len(numbers) <= _LONGEST_NAME // 4 else f"{len(part)} zones"
+            area = people.area(part["area_ha"].sum())
+            style.append(("SPAN", (1, len(cells)), (4, len(cells))))
+            cells.append(
+                [_paragraph(numbers, 9), _paragraph(text, 10, bold=True), "", "", "", _paragraph(area, 9), "", ""]
+            )
+    total = [
+        people.area(ripped["area_ha"].sum()),
+        people.hours(ripped["hours"].sum()),
+        people.fuel(ripped["fuel_l"].sum()),
+    ]
+    style.append(("SPAN", (0, len(cells)), (4, len(cells))))
+    cells.append(
+        [_paragraph("All ripping", 10, bold=True), "", "", "", "", *(_paragraph(text, 10, bold=True) for text in total)]
+    )
+    widths = [0.09, 0.15, 0.21, 0.11, 0.11, 0.12, 0.09, 0.12]
+    return Table(cells, colWidths=[share * (_WIDTH - 12) for share in widths], style=style)
+
+
+def _together(ripped: pd.DataFrame) -> pd.DataFrame:
+    """Give one row a depth and set-up; spacing and speed are means by area."""
+    rows = [
+        {
+            "depth_mm": depth,
+            "setup": setup,
+            "zone": f"{len(zones)} zones",
+            **{name: zones[name].sum() for name in ("area_ha", "hours", "fuel_l")},
+            **{name: np.average(zones[name], weights=zones["area_ha"]) for name in ("spacing_mm", "speed_kmh")},
+        }
+        for (depth, setup), zones in ripped.groupby(["depth_mm", "setup"])
+    ]
+    return pd.DataFrame(rows)
+
+
+def _back(zones: pd.DataFrame, moisture: pd.DataFrame, conditions: pd.DataFrame, people: People) -> list[Flowable]:
+    """Give the checks, the plan's advice, the cautions and who to ask."""
+    depths = sorted({round(depth) for depth in zones["depth_mm"] if depth > 0})
+    deepest = people.depth(depths[-1]) if depths else MISSING
+    out: list[Flowable] = []
+    for title, checks in CHECKS.items():
+        out.append(_paragraph(title, 13, bold=True, before=8))
+        out += [_paragraph(f"☐ {check.format(depth=deepest)}", 11, indent=15) for check in checks]
+    ripped = zones.loc[zones["depth_mm"] > 0, "zone"]
+    dry = moisture[moisture["zone"].isin(ripped)]
+    told = [
+        f"Moisture, zone {zone}: {verdict} ({str(why).rstrip('.')})."
+        for zone, verdict, why in zip(dry["zone"], dry["verdict"], dry["why"], strict=True)
+    ]
+    told += _advice(conditions[conditions["zone"].isin(ripped)])
+    if told:
+        out.append(_paragraph("From the plan", 13, bold=True, before=8))
+        out += [_paragraph(f"• {people.text(text)}", 10, indent=10) for text in told]
+    out.append(_paragraph("Cautions", 13, bold=True, before=8))
+    out += [_paragraph(f"• {caution}", 9.5, indent=10) for caution in CAUTIONS]
+    out.append(_paragraph("Who to ask (fill in)", 13, bold=True, before=8))
+    blank = [["Grower", "", "Agronomist", ""], ["Before-you-dig reference", "", "Emergency", ""]]
+    cells = [[_paragraph(text, 9) for text in row] for row in blank]
+    grid = [("LINEBELOW", (1, 0), (1, -1), 0.7, black), ("LINEBELOW", (3, 0), (3, -1), 0.7, black)]
+    out.append(Table(cells, colWidths=[share * (_WIDTH - 12) for share in (0.24, 0.28, 0.18, 0.3)], style=grid))
+    return out
+
+
+def _advice(conditions: pd.DataFrame) -> list[str]:
+    """Give what the plan advises where a condition is met, each sentence once with its zones."""
+    met = conditions[(conditions["met"] == "yes") & (conditions["advice"] != "")]
+    told = [(advice, rows["zone"]) for advice, rows in met.groupby("advice", sort=False)]
+    rolled = conditions.loc[(conditions["rollers"] == "yes") & (conditions["met"] == "yes"), "zone"].drop_duplicates()
+    told += [("Roll behind the tines", rolled)] if len(rolled) else []
+    return [f"{str(advice).rstrip('.')} (zone {', '.join(map(str, zones))})." for advice, zones in told]
+
+
+def _paragraph(
+    text: object,
+    size: float,
+    *,
+    bold: bool = False,
+    ink: Color = black,
+    indent: float = 0,
+    before: float = 0,
+) -> Paragraph:
+    style = ParagraphStyle(
+        "card", fontName="card-bold" if bold else "card", fontSize=size, leading=1.25 * size, textColor=ink,
+        leftIndent=indent, firstLineIndent=-indent, spaceBefore=before, splitLongWords=False,
+    )  # fmt: skip
+    return Paragraph(escape(str(text)), style)
