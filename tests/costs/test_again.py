@@ -1,6 +1,6 @@
 import pytest
 
-from hardpan.records.season import SeasonSettings
+from hardpan.records.season import HistorySettings, SeasonSettings
 
 
 @pytest.fixture(scope="module")
@@ -25,6 +25,12 @@ def test_no_depth_beyond_the_ripper(made):
     row = made.ledger_of(made.plan_of([("deep sand", 10.0, 650)])).when_again.iloc[0]
     assert row["depth_mm"] == 650
     assert not row["costs_rise"]
+
+
+def test_the_last_pass_is_told(made):
+    history = HistorySettings(last_ripped=2019, last_depth_mm=350, season=2027)
+    why = made.ledger_of(made.plan_of(made.PADDOCK), history=history).when_again["why"]
+    assert why.str.endswith("The last pass was in 2019 to 350 mm, 8 seasons ago.").all()
 
 
 def test_tramlines_put_the_next_ripping_off(made, again):

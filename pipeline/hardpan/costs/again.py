@@ -12,7 +12,14 @@ from hardpan.records.season import HistorySettings
 COLUMNS = ("zone", "seasons_low", "seasons_high", "depth_mm", "costs_rise", "why")
 
 
-def when_again(plan: Plan, catalog: Catalog, seasons_of: Callable[[SoilType], Quantity], traffic: str) -> pd.DataFrame:
+def when_again(
+    plan: Plan,
+    catalog: Catalog,
+    seasons_of: Callable[[SoilType], Quantity],
+    history: HistorySettings,
+    *,
+    traffic: str,
+) -> pd.DataFrame:
     """Give one row a ripped zone: after how many seasons, at which depth, whether the cost rises, and why.
 
     Parameters
@@ -23,6 +30,7 @@ def when_again(plan: Plan, catalog: Catalog, seasons_of: Callable[[SoilType], Qu
         The traffic that goes with them, in words.
     """
     rows = []
+    last = _last_pass(history)
     ripped = plan.zones[plan.zones["depth_mm"] > 0]
     for zone, name, depth_mm in zip(ripped["zone"], ripped["soil_type"], ripped["depth_mm"], strict=True):
         low, high = seasons_of(catalog.soils[name]).span
@@ -35,10 +43,18 @@ def when_again(plan: Plan, catalog: Catalog, seasons_of: Callable[[SoilType], Qu
                 "seasons_high": high,
                 "depth_mm": next_mm,
                 "costs_rise": next_mm > depth_mm,
-                "why": f"On {name} {traffic} loosening lasts {until} seasons; {why_depth}.",
+                "why": f"On {name}, {traffic}, loosening lasts {until} seasons; {why_depth}.{last}",
             }
         )
     return pd.DataFrame(rows, columns=[*COLUMNS])
+
+
+def _last_pass(history: HistorySettings) -> str:
+    if history.last_ripped is None:
+        return ""
+    depth = "" if history.last_depth_mm is None else f" to {history.last_depth_mm:.0f} mm"
+    since = "" if history.season is None else f", {history.season - history.last_ripped} seasons ago"
+    return f" The last pass was in {history.last_ripped}{depth}{since}."
 
 
 def _next_depth(catalog: Catalog, soil: SoilType, depth_mm: float) -> tuple[float, str]:

@@ -160,6 +160,7 @@ def tally(  # noqa: PLR0917
     ripped = plan.zones[plan.zones["depth_mm"] > 0]
     weights = {name: _expected_weights(catalog, catalog.soils[name], season) for name in set(ripped["soil_type"])}
     counted = [seasons_of(catalog.soils[name]).value for name in weights] or [0.0]
+    traffic = "with wheels on tramlines" if season.controlled_traffic else "driven on anywhere"
     hours = float(strategies["hours"].iloc[0])
     days = hours / season.hours_per_day
     return Ledger(
@@ -172,9 +173,7 @@ def tally(  # noqa: PLR0917
             grain_per_t=float(rates.scenarios["grain_per_t"].mean()),
             lime_kg_per_t=float("nan") if catalog.crop.lime_removed is None else catalog.crop.lime_removed.value,
         ),
-        when_again=when_again(
-            plan, catalog, seasons_of, "under tramlines" if season.controlled_traffic else "under traffic"
-        ),
+        when_again=when_again(plan, catalog, seasons_of, history, traffic=traffic),
         hours=hours,
         days=days,
         headline=headline(
