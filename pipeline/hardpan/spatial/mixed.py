@@ -25,6 +25,9 @@ FAMILIES: tuple[Family, ...] = get_args(Family)
 _LOG_VARIANCE = (np.log(1e-4), np.log(30.0))
 """Bounds of the variances, for values of about unit variance: from nothing visible to far beyond the data's spread."""
 
+LEAST_KNOWN = 0.67
+"""Standard error of the range's logarithm above which it is not identified: 90 % interval over a factor of nine."""
+
 Penalty = Callable[[Floats], tuple[Floats, Floats]]
 """Log prior density (k,) and gradient (k, 4) of parameters (k, 4)."""
 
@@ -83,6 +86,13 @@ class Fit:
     def aic(self) -> float:
         """Akaike's criterion over the fitted covariance parameters."""
         return 2.0 * float(np.sum(self.model.free)) - 2.0 * self.value
+
+    @property
+    def identified(self) -> bool:
+        """Whether the likelihood pins the range: away from its bounds, and known within a factor of three."""
+        low, high = self.model.bounds[RANGE]
+        inside = low + 1e-3 < self.theta[RANGE] < high - 1e-3
+        return bool(self.model.free[RANGE] and inside and self.standard_errors[RANGE] < LEAST_KNOWN)
 
     @property
     def standard_errors(self) -> Floats:

@@ -3,26 +3,75 @@
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from scipy.spatial.distance import cdist
 
 from hardpan.core.arrays import Floats
 from hardpan.records.survey import Survey
+from hardpan.spatial.censored import Readings
+from hardpan.spatial.mixed import RANGE, SILL, Model, fit_mixed, variance_bounds
+from hardpan.spatial.posterior import Priors, correlations
 from hardpan.surfaces.layout import Layout
+
+_MIN_CORES = 5
+"""Fewer cores on a soil type only move its mean."""
 
 
 def map_clay(survey: Survey, layout: Layout) -> Floats:
     """Give the depth to clay (mm) of every cell, NaN where none is in reach or none is known.
 
-    A soil type's depth is the mean of its cores where there are any, else that of the soil map.
+    On each soil type: kriged from its cores where five or more found clay; their mean where some did; else what the
+    soil map says of the polygons.
     """
-    depth = np.full(len(layout.soil_types), np.nan)
+    depth = np.full(len(layout.cells.soil), np.nan)
     for code, name in enumerate(layout.soil_types):
-        known = [mean for mean in (_mean(survey.cores, name), _mean(survey.soils, name)) if np.isfinite(mean)]
-        depth[code] = known[0] if known else np.nan
-    return depth[layout.cells.soil]
+        cells = layout.cells.soil == code
+        xy, seen_mm = _cores_on(survey.cores, name)
+        if len(seen_mm) >= _MIN_CORES and np.ptp(seen_mm) > 0:
+            depth[cells] = _krige(xy, seen_mm, layout.cells.xy_m[cells], layout)
+        elif len(seen_mm):
+            depth[cells] = seen_mm.mean()
+        else:
+            depth[cells] = _mapped(survey.soils, name)
+    return depth
 
 
-def _mean(table: gpd.GeoDataFrame, soil_type: str) -> float:
-    if "clay_depth_mm" not in table or table.empty:
+def _cores_on(cores: gpd.GeoDataFrame, soil_type: str) -> tuple[Floats, Floats]:
+    """Give places and clay depths of the cores that found clay, in an order of their own."""
+    if cores.empty or "clay_depth_mm" not in cores:
+        return np.empty((0, 2)), np.empty(0)
+    depth = pd.to_numeric(cores["clay_depth_mm"]).to_numpy(float)
+    use = (cores["soil_type"].astype(str) == soil_type).to_numpy() & np.isfinite(depth)
+    rows = np.column_stack([cores.geometry.x[use], cores.geometry.y[use], depth[use]])
+    rows = rows[np.lexsort(rows.T[::-1])]
+    return rows[:, :2], rows[:, 2]
+
+
+def _mapped(soils: gpd.GeoDataFrame, soil_type: str) -> float:
+    """Give the area-weighted clay depth of the soil type's polygons."""
+    if soils.empty:
         return float("nan")
-    of = table.loc[table["soil_type"].astype(str) == soil_type, "clay_depth_mm"]
-    return float(np.sort(pd.to_numeric(of).dropna().to_numpy(float)).mean()) if of.notna().any() else float("nan")
+    of = soils[(soils["soil_type"].astype(str) == soil_type) & soils["clay_depth_mm"].notna()]
+    if of.empty:
+        return float("nan")
+    return float(np.average(of["clay_depth_mm"].to_numpy(float), weights=of.geometry.area))
+
+
+def _krige(xy_m: Floats, depth_mm: Floats, targets_xy: Floats, layout: Layout) -> Floats:
+    centre, scale = float(depth_mm.mean()), float(depth_mm.std(ddof=1))
+    low = (depth_mm - centre) / scale
+    model = Model(
+        xy_m=xy_m,
+        trend=np.ones((len(xy_m), 1)),
+        slack=np.zeros(1),
+        readings=Readings(site=np.arange(len(low)), low=low, high=low, error=np.zeros(len(low))),
+        family="exponential",
+        free=np.array([True, True, False, True]),
+        fixed=np.array([0.0, 0.0, -np.inf, 0.0]),
+        bounds=variance_bounds((layout.node_m, layout.diagonal_m)),
+    )
+    start = np.array([[np.log(layout.diagonal_m / 4.0), np.log(0.5), -np.inf, np.log(0.5)]])
+    fit = fit_mixed(model, start, Priors(log_range=float(start[0, RANGE])))
+    found, theta = fit.posterior, fit.theta
+    shapes = correlations(model, float(np.exp(theta[RANGE])), cdist(targets_xy, xy_m))
+    scaled: Floats = found.beta[0, 0] + np.exp(theta[SILL]) * (shapes @ found.weights[0])
+    return centre + scale * scaled

@@ -3,13 +3,14 @@
 from collections.abc import Mapping
 
 import numpy as np
+import xarray as xr
 from scipy.spatial.distance import cdist
 
 from hardpan.core.arrays import Floats
 from hardpan.spatial.lattice import Lattice, draw_between, draw_lattice
 from hardpan.spatial.mixed import MICRO, SILL, field_covariance
 from hardpan.spatial.posterior import Mixture, correlations
-from hardpan.surfaces.layout import Layout
+from hardpan.surfaces.layout import LEAST_THICKNESS_MM, Layout
 from hardpan.surfaces.variables import Field
 
 
@@ -28,7 +29,45 @@ def draw_fields(fields: Mapping[str, Field], layout: Layout, n_draws: int, seed:
         rng = np.random.default_rng([seed, position])
         strength = out["peak"] if field.on_strength else None
         out[name] = _draw_field(field, layout, lattice, strength=strength, n_draws=n_draws, rng=rng)
+        if field.variable.binary:
+            out[name] += rng.standard_normal(out[name].shape)
     return out
+
+
+def compose_draws(
+    drawn: Mapping[str, Floats], fields: Mapping[str, Field], clay_mm: Floats, layout: Layout
+) -> xr.Dataset:
+    """Give `Surfaces.draws`: a pan where the latent field plus the chance of one insertion is above zero.
+
+    Where no pan was met anywhere nothing is known of depths: none is present and they are NaN.
+    """
+    values = {name: field.variable.centre + field.variable.scale * drawn[name] for name, field in fields.items()}
+    nothing = np.full_like(drawn["pan"], np.nan)
+    bottom = np.maximum(values.get("bottom", nothing), LEAST_THICKNESS_MM)
+    top = np.clip(values.get("top", nothing), 0.0, bottom - LEAST_THICKNESS_MM)
+    dims = ("draw", "node")
+    return xr.Dataset(
+        {
+            "present": (dims, (drawn["pan"] > 0) & ("bottom" in fields)),
+            "top_mm": (dims, top.astype(np.float32)),
+            "bottom_mm": (dims, bottom.astype(np.float32)),
+            "peak_kpa": (dims, np.exp(values.get("peak", nothing)).astype(np.float32)),
+        },
+        coords={
+            "x_m": ("node", layout.nodes.xy_m[:, 0]),
+            "y_m": ("node", layout.nodes.xy_m[:, 1]),
+            "soil": ("node", layout.nodes.soil),
+            "clay_depth_mm": ("node", _node_means(clay_mm, layout)),
+        },
+    )
+
+
+def _node_means(cells: Floats, layout: Layout) -> Floats:
+    """Give the mean over each node's cells, NaN where none of them has a value."""
+    node, known = layout.node_of_cell[layout.inside], np.isfinite(cells)
+    count = np.bincount(node, weights=known, minlength=len(layout.nodes.soil))
+    total = np.bincount(node, weights=np.where(known, cells, 0.0), minlength=len(layout.nodes.soil))
+    return np.where(count > 0, total / np.maximum(count, 1.0), np.nan)
 
 
 def _draw_field(

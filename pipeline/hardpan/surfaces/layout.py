@@ -2,8 +2,13 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.records.frame import Frame
+
+LEAST_THICKNESS_MM = 25.0
+"""A pan thinner than a usual reading step is not seen: maps and draws keep top and bottom this far apart."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -42,6 +47,12 @@ class Layout:
     """Where insertions were made; those within half a metre are one site."""
     site_of: Ints
     """(n_insertions,) site of each insertion, in the order of the pan features."""
+
+    def on_grid(self, values: Floats) -> Floats:
+        """Give values (n_cells,) of the cells inside as a grid, NaN outside."""
+        grid = np.full(self.frame.shape, np.nan)
+        grid[self.inside] = values
+        return grid
 
     @property
     def diagonal_m(self) -> float:

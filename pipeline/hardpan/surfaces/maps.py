@@ -3,46 +3,62 @@
 from collections.abc import Mapping
 
 import numpy as np
+import xarray as xr
 from scipy.spatial.distance import cdist
 from scipy.special import ndtr
 
 from hardpan.core.arrays import Floats
 from hardpan.core.progress import Progress
+from hardpan.spatial.mixed import Model
 from hardpan.spatial.posterior import RangePart, correlations, range_parts
+from hardpan.spatial.support import block_nodes
 from hardpan.spatial.tiles import run_tiles
-from hardpan.surfaces.layout import Layout, Places
+from hardpan.surfaces.layout import LEAST_THICKNESS_MM, Layout
 from hardpan.surfaces.variables import Field
 
 _TILE = 1024
 """Cells at once: their correlations with a hundred sites, 0.8 MB, stay in the cache."""
 
+_NEAR_CELLS = 3.0
+"""Nearer than this a cell's mean correlation with a site is integrated; farther it is that of its middle, within
+(cell / length)^2 / 24."""
+
+Moments = tuple[Floats, Floats]
+"""Mean and variance (m,) in the variable's scaled units."""
+
 
 def map_fields(
-    fields: Mapping[str, Field], places: Places, layout: Layout, *, threads: int, progress: Progress
-) -> dict[str, tuple[Floats, Floats]]:
-    """Give mean and variance (m,) of every field at places, in the variable's scaled units.
+    fields: Mapping[str, Field], layout: Layout, *, block_m: float | None, threads: int, progress: Progress
+) -> dict[str, Moments]:
+    """Give mean and variance of every field over every cell inside.
 
-    A field that depends on the strength must come after `peak`.
+    The structure is averaged over the cell (`block_m` its side, None for the point in its middle). Micro-scale is the
+    ground of one site, a few metres across as a cell is, and stays. A field on strength must come after `peak`.
     """
-    m = len(places.xy_m)
+    cells, sites = layout.cells, layout.sites.xy_m
+    m = len(cells.xy_m)
     out = {name: (np.empty(m), np.empty(m)) for name in fields}
     parts = {name: range_parts(field.mixture) for name, field in fields.items()}
-    sites = layout.sites.xy_m
+    model = next(iter(fields.values())).mixture.model
 
     def work(tile: int) -> None:
         cut = slice(tile * _TILE, min((tile + 1) * _TILE, m))
-        distances_m = cdist(places.xy_m[cut], sites)
+        offsets = cells.xy_m[cut, None, :] - sites
+        distances_m = cdist(cells.xy_m[cut], sites)
         shapes: dict[float, Floats] = {}
         for name, field in fields.items():
-            trend = places.trend[cut]
+            trend = cells.trend[cut]
             if field.on_strength:
                 trend = np.column_stack([trend, out["peak"][0][cut]])
-            mean, variance = np.zeros(len(trend)), np.zeros(len(trend))
+            mean, second = np.zeros(len(trend)), np.zeros(len(trend))
             for part in parts[name]:
                 if part.range_m not in shapes:
-                    shapes[part.range_m] = correlations(field.mixture.model, part.range_m, distances_m)
-                _add(part, np.column_stack([shapes[part.range_m], trend]), mean, variance)
-            variance -= mean**2
+                    shapes[part.range_m] = _over_block(model, part.range_m, distances_m, offsets, block_m)
+                u = np.column_stack([shapes[part.range_m], trend])
+                mean += u @ part.linear
+                second += part.micro + np.einsum("ij,ij->i", u @ part.quadratic, u)
+                second += part.sill * _within_block(model, part, block_m)
+            variance = second - mean**2
             if field.on_strength:
                 variance += _slope_square(field) * out["peak"][1][cut]
             out[name][0][cut], out[name][1][cut] = mean, np.maximum(variance, 0.0)
@@ -51,15 +67,55 @@ def map_fields(
     return out
 
 
-def _add(part: RangePart, u: Floats, mean: Floats, second: Floats) -> None:
-    mean += u @ part.linear
-    second += part.sill + part.micro + np.einsum("ij,ij->i", u @ part.quadratic, u)
+def _over_block(model: Model, range_m: float, distances_m: Floats, offsets: Floats, block_m: float | None) -> Floats:
+    shape = correlations(model, range_m, distances_m)
+    if block_m:
+        near = np.nonzero(distances_m < _NEAR_CELLS * block_m)
+        nodes, weights = block_nodes(block_m)
+        shape[near] = correlations(model, range_m, np.linalg.norm(offsets[near][:, None] + nodes, axis=2)) @ weights
+    return shape
+
+
+def _within_block(model: Model, part: RangePart, block_m: float | None) -> float:
+    """Give the mean correlation between two points of a cell."""
+    nodes, weights = block_nodes(block_m)
+    return float(weights @ correlations(model, part.range_m, cdist(nodes, nodes)) @ weights)
 
 
 def _slope_square(field: Field) -> float:
     """Give the mean square of the coefficient of strength."""
     found = field.mixture.posterior
     return float(field.mixture.weight @ (found.beta[:, -1] ** 2 + found.beta_cov[:, -1, -1]))
+
+
+def compose_maps(
+    cells: Mapping[str, Moments], fields: Mapping[str, Field], clay_mm: Floats, layout: Layout
+) -> xr.Dataset:
+    """Give `Surfaces.maps`: depths in mm, the peak's mean from its logarithm's, top above bottom, NaN outside.
+
+    Depths are NaN everywhere when no pan was met.
+    """
+    nothing = np.full(len(clay_mm), np.nan)
+    values: dict[str, Floats] = {"pan_probability": probability(*cells["pan"])}
+    for name in ("top", "bottom"):
+        mean, sd = unscale(fields[name], cells[name]) if name in fields else (nothing, nothing)
+        values |= {f"pan_{name}_mm": mean, f"pan_{name}_sd_mm": sd}
+    values["pan_bottom_mm"] = np.maximum(values["pan_bottom_mm"], LEAST_THICKNESS_MM)
+    values["pan_top_mm"] = np.clip(values["pan_top_mm"], 0.0, values["pan_bottom_mm"] - LEAST_THICKNESS_MM)
+    centre, sd = unscale(fields["peak"], cells["peak"]) if "peak" in fields else (nothing, nothing)
+    values["peak_kpa"] = np.exp(centre + 0.5 * sd**2)
+    values["peak_sd_kpa"] = values["peak_kpa"] * np.sqrt(np.expm1(sd**2))
+    values |= {"clay_depth_mm": clay_mm, "soil": layout.cells.soil.astype(float)}
+    return xr.Dataset(
+        {name: (("y", "x"), layout.on_grid(cell)) for name, cell in values.items()},
+        coords={"y": layout.frame.y_m, "x": layout.frame.x_m},
+    )
+
+
+def unscale(field: Field, moments: Moments) -> Moments:
+    """Give mean and standard deviation in the variable's own units (logarithms for the peak)."""
+    variable = field.variable
+    return variable.centre + variable.scale * moments[0], variable.scale * np.sqrt(moments[1])
 
 
 def probability(mean: Floats, variance: Floats) -> Floats:

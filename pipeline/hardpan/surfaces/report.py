@@ -4,45 +4,119 @@ from collections.abc import Mapping
 
 import numpy as np
 import pandas as pd
+from scipy.spatial.distance import cdist
 
+from hardpan.core.arrays import Floats
 from hardpan.spatial.mixed import MICRO, NOISE, RANGE, SILL, Fit
-from hardpan.surfaces.variables import Variable
+from hardpan.spatial.posterior import correlations
+from hardpan.surfaces.layout import Layout
+from hardpan.surfaces.variables import Field
+
+_LATTICE = 400
+"""Places at which the gain of further sites is worked out."""
+
+_MOST_SITES = 300
+"""Further sites beyond which no one would go on probing."""
 
 
-def describe_models(fits: Mapping[str, Fit], variables: Mapping[str, Variable]) -> pd.DataFrame:
-    """Give one row a variable (columns of `Surfaces.models`)."""
-    rows = []
-    for name, fit in fits.items():
-        variable = variables[name]
-        theta, error = np.exp(fit.theta), fit.standard_errors
-        square = variable.scale**2
-        identified = bool(np.isfinite(error[RANGE]) and error[RANGE] < 1.0)
-        rows.append(
-            {
-                "variable": name,
-                "family": fit.model.family,
-                "range_m": theta[RANGE] if fit.model.free[RANGE] else np.nan,
-                "sill": square * theta[SILL],
-                "micro": square * theta[MICRO],
-                "noise": square * theta[NOISE],
-                "range_se_m": theta[RANGE] * error[RANGE],
-                "sill_se": square * theta[SILL] * error[SILL],
-                "loglik": fit.value,
-                "aic": fit.aic,
-                "n": len(variable.readings.site),
-                "n_censored": int(np.sum(~variable.exact)),
-                "identified": identified,
-                "trend": "",
-                "verdict": "",
-            }
-        )
-    return pd.DataFrame(rows)
+def describe_models(fields: Mapping[str, Field], layout: Layout) -> pd.DataFrame:
+    """Give one row a variable (columns of `Surfaces.models`); variances in mm2, of a logarithm for the peak."""
+    return pd.DataFrame([_describe(name, field, layout) for name, field in fields.items()])
 
 
-def verdict_of(scores: pd.DataFrame) -> str:
-    """Give one sentence on the map of the bottom against the yardsticks."""
-    of = scores[(scores["variable"] == "bottom") & (scores["folds"] == "site")].set_index("method")["rmse"]
-    map_mm, soil_mm = float(of["kriging"]), float(of["soil-type mean"])
-    return (
-        f"The map of the pan's bottom misses a site left out by {map_mm:.0f} mm, the soil type's mean by {soil_mm:.0f}."
+def _describe(name: str, field: Field, layout: Layout) -> dict[str, object]:
+    variable, fit = field.variable, field.fit
+    spatial = bool(fit.model.free[SILL])
+    theta, error = np.exp(fit.theta), fit.standard_errors
+    square = variable.scale**2
+    names = list(layout.trend_names) + ["strength of the pan"] * field.on_strength
+    return {
+        "variable": name,
+        "family": fit.model.family if spatial else "none",
+        "range_m": theta[RANGE] if spatial else np.nan,
+        "sill": square * theta[SILL],
+        "micro": square * theta[MICRO],
+        "noise": square * theta[NOISE],
+        "range_se_m": theta[RANGE] * error[RANGE] if spatial else np.nan,
+        "sill_se": square * theta[SILL] * error[SILL] if spatial else np.nan,
+        "loglik": fit.value,
+        "aic": fit.aic,
+        "n": len(variable.readings.site),
+        "n_censored": 0 if variable.binary else int(np.sum(~variable.exact)),
+        "identified": fit.identified,
+        "trend": " + ".join(names),
+        "verdict": _in_words(fit, spatial=spatial),
+    }
+
+
+def _in_words(fit: Fit, *, spatial: bool) -> str:
+    if not spatial:
+        return "no spatial structure fitted: mean of the soil type"
+    theta = np.exp(fit.theta)
+    share = theta[SILL] / (theta[SILL] + theta[MICRO])
+    if not fit.identified:
+        return "the range is not identified; maps average over those that are possible"
+    return f"{100 * share:.0f} % of the field's variance fades over {theta[RANGE]:.0f} m, the rest within a site"
+
+
+def verdict_of(scores: pd.DataFrame, fields: Mapping[str, Field], layout: Layout, precision_mm: float) -> str:
+    """Give one or two sentences: is the map of the bottom better than plain yardsticks, and would more probes help."""
+    if "bottom" not in fields:
+        return "No insertion met a pan, so there is nothing to map but its absence."
+    of = scores[(scores["variable"] == "bottom") & (scores["folds"] == "site")].set_index("method")["crps"]
+    ours = float(of["kriging"])
+    best = min(("soil-type mean", "inverse distance"), key=lambda method: float(of[method]))
+    gain = 1.0 - ours / float(of[best])
+    compared = (
+        f"The map of the pan's bottom forecasts a site left out {100 * gain:.0f} % better than the best plain yardstick"
+        f" ({best})"
+        if gain > 0.02
+        else f"The map of the pan's bottom is no better than a plain yardstick ({best}) at a site left out"
     )
+    return f"{compared}. {_more_probes(fields['bottom'], layout, precision_mm)}"
+
+
+def _more_probes(field: Field, layout: Layout, precision_mm: float) -> str:
+    reached = precision_by_sites(field, layout, precision_mm)
+    now = reached[0]
+    if now <= precision_mm:
+        return f"Its standard deviation is {now:.0f} mm over the paddock, within the {precision_mm:.0f} mm asked for."
+    enough = np.flatnonzero(reached <= precision_mm)
+    if not len(enough):
+        return (
+            f"Its standard deviation is {now:.0f} mm over the paddock; {len(reached) - 1} more sites would bring"
+            f" {reached[-1]:.0f} mm, not the {precision_mm:.0f} mm asked for."
+        )
+    return (
+        f"Its standard deviation is {now:.0f} mm over the paddock; about {enough[0]} more sites would bring it to"
+        f" {precision_mm:.0f} mm."
+    )
+
+
+def precision_by_sites(field: Field, layout: Layout, enough_mm: float) -> Floats:
+    """Give the root mean kriging variance (mm) over the paddock with 0, 1, 2 ... further sites of three insertions.
+
+    It ends when `enough_mm` is reached. Each further site goes where the variance is largest; covariance parameters are
+    those of the fit, the trend known.
+    """
+    theta, model, found = field.mixture.weight @ field.mixture.theta, field.mixture.model, field.mixture.posterior
+    if not model.free[SILL]:
+        return np.array([field.variable.scale * float(np.sqrt(np.exp(theta[MICRO])))])
+    sill, micro, noise = (float(np.exp(theta[which])) for which in (SILL, MICRO, NOISE))
+    xy = layout.nodes.xy_m[:: max(1, len(layout.nodes.xy_m) // _LATTICE)]
+    range_m = float(np.exp(theta[RANGE]))
+    precision = np.tensordot(field.mixture.weight, found.precision, axes=1)
+    onto = sill * correlations(model, range_m, cdist(xy, layout.sites.xy_m))
+    covariance = sill * correlations(model, range_m, cdist(xy, xy)) - onto @ precision @ onto.T
+    own = micro + noise / 3.0
+
+    def reached_mm() -> float:
+        return field.variable.scale * float(np.sqrt(max(float(np.mean(np.diag(covariance))), 0.0) + micro))
+
+    reached = [reached_mm()]
+    while reached[-1] > enough_mm and len(reached) <= _MOST_SITES:
+        at = int(np.argmax(np.diag(covariance)))
+        column = covariance[:, at]
+        covariance = covariance - np.outer(column, column) / (column[at] + own)
+        reached.append(reached_mm())
+    return np.array(reached)

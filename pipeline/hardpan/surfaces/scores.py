@@ -33,8 +33,10 @@ class Forecast:
 def score_fields(fields: Mapping[str, Field], layout: Layout) -> pd.DataFrame:
     """Give the scores of every field and yardstick (columns of `Surfaces.scores`).
 
-    Values that were seen are scored; a bound has no error to take. Coverage counts a bound by the share of the
-    interval that lies beyond it, given the forecast.
+    RMSE and bias are over the values that were seen, `n` of them; where strength stopped insertions those are the
+    shallow ones, so a bias of the seen is no bias of the map. CRPS and coverage count the bounds as well: a bound at c
+    scores the forecast of min(value, c), which rewards no forecast beyond the bound over another, and it is covered
+    by the share of the interval among what lies beyond it in the forecast.
     """
     n = len(layout.sites.xy_m)
     folds = {"site": np.arange(n), "block": _blocks(layout.sites.xy_m)}
@@ -95,23 +97,25 @@ def _score(variable: Variable, method: str, folds: str, forecast: Forecast) -> d
         return row | dict.fromkeys(COLUMNS[4:9], np.nan) | {"n": 0}
     sd = np.maximum(forecast.sd, 1e-9)
     low, high = (ndtr((end - forecast.mean) / sd) for end in (variable.readings.low, variable.readings.high))
-    value, mean, spread = variable.readings.low[exact], forecast.mean[exact], sd[exact]
-    if variable.log:
-        value, centre = np.exp(variable.centre + variable.scale * value), variable.centre + variable.scale * mean
-        mean = np.exp(centre)
-        crps = crps_lognormal(value, centre, variable.scale * spread)
-    else:
-        value, mean, spread = (variable.scale * item for item in (value, mean, spread))
-        crps = crps_normal(value, mean, spread)
-    error = mean - value
+    value, mean = (variable.centre + variable.scale * item[exact] for item in (variable.readings.low, forecast.mean))
+    error = np.exp(mean) - np.exp(value) if variable.log else mean - value
     return row | {
         "n": int(exact.sum()),
         "rmse": float(np.sqrt(np.mean(error**2))),
         "bias": float(error.mean()),
-        "crps": float(crps.mean()),
+        "crps": float(_crps(variable, forecast.mean, sd).mean()),
         "coverage_50": _coverage(low, high, 0.50),
         "coverage_90": _coverage(low, high, 0.90),
     }
+
+
+def _crps(variable: Variable, mean: Floats, sd: Floats) -> Floats:
+    """Give the score of every reading in the variable's units; upper ends of intervals are not looked at."""
+    exact, value = variable.exact, variable.centre + variable.scale * variable.readings.low
+    mean, sd = variable.centre + variable.scale * mean, variable.scale * sd
+    if variable.log:
+        return np.where(exact, crps_lognormal(np.exp(value), mean, sd), crps_lognormal_beyond(np.exp(value), mean, sd))
+    return np.where(exact, crps_normal(value, mean, sd), crps_normal_beyond(value, mean, sd))
 
 
 def _score_signs(variable: Variable, method: str, forecast: Forecast) -> dict[str, object]:
@@ -150,4 +154,21 @@ def crps_lognormal(value: Floats, centre: Floats, sd: Floats) -> Floats:
     z = (np.log(value) - centre) / sd
     mean = np.exp(centre + 0.5 * sd**2)
     score: Floats = value * (2.0 * ndtr(z) - 1.0) - 2.0 * mean * (ndtr(z - sd) + ndtr(sd / np.sqrt(2.0)) - 1.0)
+    return score
+
+
+def crps_normal_beyond(bound: Floats, mean: Floats, sd: Floats) -> Floats:
+    """Give the score of a normal forecast when the value is known to lie beyond a bound: integral of F^2 up to it."""
+    z = (bound - mean) / sd
+    score: Floats = sd * (z * ndtr(z) ** 2 + 2.0 * norm.pdf(z) * ndtr(z) - ndtr(np.sqrt(2.0) * z) / np.sqrt(np.pi))
+    return score
+
+
+def crps_lognormal_beyond(bound: Floats, centre: Floats, sd: Floats) -> Floats:
+    """Give the same for a forecast whose logarithm is normal, by Gauss-Legendre quadrature up to the bound."""
+    nodes, weights = np.polynomial.legendre.leggauss(40)
+    start = np.minimum(bound, np.exp(centre - 6.0 * sd))
+    half = (bound - start) / 2.0
+    x = start[:, None] + half[:, None] * (nodes + 1.0)
+    score: Floats = half * (ndtr((np.log(x) - centre[:, None]) / sd[:, None]) ** 2 @ weights)
     return score

@@ -21,5 +21,11 @@ class SurfaceSettings(Settings):
     draws: int = setting(200, says="Conditional draws carried to depth and money", ge=20, le=5000)
     node_m: float = setting(20.0, says="Spacing of the nodes at which draws are joint", unit="m", gt=0)
     block: bool = setting(True, says="Predict the mean of a cell instead of a point")
+    precision_mm: float = setting(
+        30.0,
+        says="Standard deviation of the mapped bottom to aim at; the report says how many more probes",
+        unit="mm",
+        gt=0,
+    )
     slices: bool = setting(False, says="Also map cone index by depth slice")
     threads: int = setting(2, says="Threads of the kriging engine; the result does not depend on it", ge=1)

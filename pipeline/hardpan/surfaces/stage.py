@@ -4,27 +4,23 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import xarray as xr
+from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
 
-from hardpan.core.arrays import Floats
-from hardpan.core.errors import InputError
 from hardpan.core.progress import Progress, silent
 from hardpan.records.pan import PanFeatures
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
 from hardpan.surfaces.clay import map_clay
-from hardpan.surfaces.draws import draw_fields
-from hardpan.surfaces.fields import fit_fields
+from hardpan.surfaces.draws import compose_draws, draw_fields
+from hardpan.surfaces.fields import fit_field, fit_fields
 from hardpan.surfaces.ground import lay_out
 from hardpan.surfaces.layout import Layout
-from hardpan.surfaces.maps import map_fields, probability
-from hardpan.surfaces.readings import read_bottom, read_peak, read_presence, read_top
+from hardpan.surfaces.maps import compose_maps, map_fields, unscale
+from hardpan.surfaces.readings import read_bottom, read_peak, read_presence, read_slice, read_top
+from hardpan.surfaces.remarks import refuse_too_little, remark_fields, remark_order, remark_sites, remark_variables
 from hardpan.surfaces.report import describe_models, verdict_of
 from hardpan.surfaces.scores import score_fields
 from hardpan.surfaces.settings import SurfaceSettings
-from hardpan.surfaces.variables import Field, Variable
-
-_LEAST_THICKNESS_MM = 25.0
-"""A pan thinner than a reading step was not seen; draws keep top and bottom this far apart."""
 
 
 def map_pan(
@@ -35,120 +31,78 @@ def map_pan(
     Raises
     ------
     InputError
-        Fewer than three usable sites, or no insertion that saw the bottom of the pan.
+        Fewer than three usable sites, or a pan whose bottom no insertion saw.
     """
-    insertions = _in_order(pan.insertions)
+    insertions = in_order(pan.insertions)
+    refuse_too_little(insertions)
+    # matrices of a hundred sites are too small to share among threads: variables and tiles are shared instead
+    with threadpool_limits(limits=1, user_api="blas"):
+        return _map(insertions, pan, survey, settings, seed=seed, progress=progress)
+
+
+def _map(
+    insertions: gpd.GeoDataFrame,
+    pan: PanFeatures,
+    survey: Survey,
+    settings: SurfaceSettings,
+    *,
+    seed: int,
+    progress: Progress,
+) -> Surfaces:
     layout, issues = lay_out(insertions, survey, settings)
-    variables = {
-        "pan": read_presence(insertions, layout.site_of),
-        "peak": read_peak(insertions, layout.site_of),
-        "top": read_top(insertions, layout.site_of),
-        "bottom": read_bottom(insertions, layout.site_of),
-    }
-    _refuse_too_little(variables)
-    fields, fits = fit_fields(variables, layout, settings)
-    cells = map_fields(
-        fields,
-        layout.cells,
-        layout,
-        threads=settings.threads,
-        progress=progress,
-    )
-    clay = map_clay(survey, layout)
+    readers = {"pan": read_presence, "peak": read_peak, "top": read_top, "bottom": read_bottom}
+    variables = {name: read(insertions, layout.site_of) for name, read in readers.items()}
+    fields = fit_fields(variables, layout, settings)
+    block_m = layout.frame.cell_m if settings.block else None
+    cells = map_fields(fields, layout, block_m=block_m, threads=settings.threads, progress=progress)
+    drawn = draw_fields(fields, layout, settings.draws, seed)
+    clay_mm = map_clay(survey, layout)
     scores = score_fields(fields, layout)
+    issues += remark_sites(insertions, layout)
+    issues += remark_variables(variables, layout)
+    issues += remark_fields(fields, layout)
+    if "bottom" in fields:
+        issues += remark_order(*(unscale(fields[name], cells[name])[0] for name in ("top", "bottom")))
     return Surfaces(
         frame=layout.frame,
         inside=layout.inside,
-        maps=_maps(cells, fields, clay, layout),
+        maps=compose_maps(cells, fields, clay_mm, layout),
         soil_types=layout.soil_types,
-        slices=_no_slices(layout),
-        draws=_draws(draw_fields(fields, layout, settings.draws, seed), fields, clay, layout),
+        slices=_map_slices(pan, insertions, layout, settings),
+        draws=compose_draws(drawn, fields, clay_mm, layout),
         node_of_cell=layout.node_of_cell,
         scores=scores,
-        models=describe_models(fits, variables),
-        verdict=verdict_of(scores),
+        models=describe_models(fields, layout),
+        verdict=verdict_of(scores, fields, layout, settings.precision_mm),
         issues=tuple(issues),
     )
 
 
-def _in_order(insertions: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+def in_order(insertions: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """Give the insertions in an order that does not depend on that of the file."""
-    keys = pd.DataFrame(
-        {
-            "x": insertions.geometry.x.to_numpy(),
-            "y": insertions.geometry.y.to_numpy(),
-            **{name: insertions[name].to_numpy() for name in ("state", "top_mm", "bottom_low_mm", "peak_kpa")},
-        }
-    )
+    keys = pd.DataFrame({"x": insertions.geometry.x.to_numpy(), "y": insertions.geometry.y.to_numpy()})
+    for name in ("state", "bottom_kind", "top_mm", "bottom_low_mm", "peak_kpa", "site"):
+        keys[name] = insertions[name].to_numpy()
     return insertions.iloc[keys.sort_values(list(keys.columns), kind="stable").index].reset_index(drop=True)
 
 
-def _refuse_too_little(variables: dict[str, Variable]) -> None:
-    if variables["pan"].n_sites < 3:
-        raise InputError(
-            what=f"{variables['pan'].n_sites} usable probe sites",
-            where="surfaces",
-            right="at least 3",
-            do="probe more places, or check issues.csv for why insertions were not used",
-        )
-
-
-def _on_grid(values: Floats, layout: Layout) -> Floats:
-    grid = np.full(layout.frame.shape, np.nan)
-    grid[layout.inside] = values
-    return grid
-
-
-def _maps(
-    cells: dict[str, tuple[Floats, Floats]], fields: dict[str, Field], clay: Floats, layout: Layout
-) -> xr.Dataset:
-    values: dict[str, Floats] = {"pan_probability": probability(*cells["pan"])}
-    for name in ("top", "bottom"):
-        variable = fields[name].variable
-        values[f"pan_{name}_mm"] = variable.centre + variable.scale * cells[name][0]
-        values[f"pan_{name}_sd_mm"] = variable.scale * np.sqrt(cells[name][1])
-    values["pan_bottom_mm"] = np.maximum(values["pan_bottom_mm"], _LEAST_THICKNESS_MM)
-    values["pan_top_mm"] = np.clip(values["pan_top_mm"], 0.0, values["pan_bottom_mm"] - _LEAST_THICKNESS_MM)
-    peak = fields["peak"].variable
-    variance = peak.scale**2 * cells["peak"][1]
-    values["peak_kpa"] = np.exp(peak.centre + peak.scale * cells["peak"][0] + 0.5 * variance)
-    values["peak_sd_kpa"] = values["peak_kpa"] * np.sqrt(np.expm1(variance))
-    values |= {"clay_depth_mm": clay, "soil": layout.cells.soil.astype(float)}
-    return xr.Dataset(
-        {name: (("y", "x"), _on_grid(cell, layout)) for name, cell in values.items()},
-        coords={"y": layout.frame.y_m, "x": layout.frame.x_m},
-    )
-
-
-def _draws(drawn: dict[str, Floats], fields: dict[str, Field], clay: Floats, layout: Layout) -> xr.Dataset:
-    top, bottom, peak = (
-        fields[name].variable.centre + fields[name].variable.scale * drawn[name] for name in ("top", "bottom", "peak")
-    )
-    bottom = np.maximum(bottom, _LEAST_THICKNESS_MM)
-    top = np.clip(top, 0.0, bottom - _LEAST_THICKNESS_MM)
-    known = np.isfinite(clay)
-    node = layout.node_of_cell[layout.inside]
-    count = np.bincount(node, weights=known, minlength=len(layout.nodes.soil))
-    total = np.bincount(node, weights=np.where(known, clay, 0.0), minlength=len(layout.nodes.soil))
-    return xr.Dataset(
-        {
-            "present": (("draw", "node"), drawn["pan"] > 0),
-            "top_mm": (("draw", "node"), top.astype(np.float32)),
-            "bottom_mm": (("draw", "node"), bottom.astype(np.float32)),
-            "peak_kpa": (("draw", "node"), np.exp(peak).astype(np.float32)),
-        },
-        coords={
-            "x_m": ("node", layout.nodes.xy_m[:, 0]),
-            "y_m": ("node", layout.nodes.xy_m[:, 1]),
-            "soil": ("node", layout.nodes.soil),
-            "clay_depth_mm": ("node", np.where(count > 0, total / np.maximum(count, 1.0), np.nan)),
-        },
-    )
-
-
-def _no_slices(layout: Layout) -> xr.DataArray:
+def _map_slices(
+    pan: PanFeatures, insertions: gpd.GeoDataFrame, layout: Layout, settings: SurfaceSettings
+) -> xr.DataArray:
+    """Give the mean cone index of each depth slice that at least three sites have read; none unless asked for."""
+    depths, grids = [], []
+    means = pan.slices.reindex(insertions["insertion"])
+    for depth_mm in means.columns.to_numpy(float) if settings.slices else ():
+        variable = read_slice(means[depth_mm].to_numpy(float), layout.site_of, f"slice at {depth_mm:.0f} mm")
+        if variable.n_sites < 3:
+            continue
+        fields = {"slice": fit_field(variable, layout, "exponential")}
+        moments = map_fields(fields, layout, block_m=None, threads=settings.threads, progress=silent)["slice"]
+        centre, sd = unscale(fields["slice"], moments)
+        depths.append(float(depth_mm))
+        grids.append(layout.on_grid(np.exp(centre + 0.5 * sd**2)))
     return xr.DataArray(
-        np.empty((0, *layout.frame.shape)),
+        np.stack(grids) if grids else np.empty((0, *layout.frame.shape)),
         dims=("depth", "y", "x"),
-        coords={"depth": np.empty(0), "y": layout.frame.y_m, "x": layout.frame.x_m},
+        coords={"depth": depths, "y": layout.frame.y_m, "x": layout.frame.x_m},
     )

@@ -6,6 +6,7 @@ import numpy as np
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.spatial.censored import Readings
+from hardpan.spatial.mixed import Fit
 from hardpan.spatial.posterior import Mixture
 
 MIN_SPATIAL_SITES = 10
@@ -41,6 +42,16 @@ class Variable:
         """Sites with a reading."""
         return len(np.unique(self.readings.site))
 
+    def is_spread_out(self, site_xy_m: Floats) -> bool:
+        """Tell whether the sites with a reading do not all lie on one line."""
+        xy = site_xy_m[np.unique(self.readings.site)]
+        along, across = np.linalg.svd(xy - xy.mean(axis=0), compute_uv=False)[:2]
+        return bool(across > LEAST_WIDTH * along)
+
+    def is_spatial(self, site_xy_m: Floats) -> bool:
+        """Tell whether the sites can show a spatial structure: enough of them, and not all on one line."""
+        return self.n_sites >= MIN_SPATIAL_SITES and self.is_spread_out(site_xy_m)
+
     @property
     def exact(self) -> Bools:
         """Readings that are values, not bounds."""
@@ -61,6 +72,8 @@ class Field:
     """A variable and what is known of it everywhere."""
 
     variable: Variable
+    fit: Fit
+    """Restricted likelihood's optimum, for the table of models; with the prior for presence, which has no other."""
     mixture: Mixture
     on_strength: bool = False
     """The last trend column is the mapped strength of the pan."""

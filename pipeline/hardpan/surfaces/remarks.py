@@ -1,0 +1,157 @@
+"""What a user should know of the surfaces: what was left out, simplified, assumed or extrapolated."""
+
+from collections.abc import Iterator, Mapping
+
+import geopandas as gpd
+import numpy as np
+from scipy.spatial import KDTree
+
+from hardpan.core.arrays import Floats
+from hardpan.core.errors import InputError
+from hardpan.records.issues import Issue, Outcome
+from hardpan.records.pan import Bottom, State
+from hardpan.spatial.mixed import RANGE, SILL
+from hardpan.surfaces.layout import Layout
+from hardpan.surfaces.variables import MIN_SPATIAL_SITES, Field, Variable
+
+_WORDS = {"pan": "presence of a pan", "top": "top of the pan", "bottom": "bottom of the pan", "peak": "peak resistance"}
+
+_MANY_CENSORED = 0.5
+"""Above this share of stopped insertions most of what the map says of the bottom comes from the model."""
+
+_MANY_CLIPPED = 0.05
+"""Above this share of ground top and bottom are too uncertain for their order to be left to the data."""
+
+
+def refuse_too_little(insertions: gpd.GeoDataFrame) -> None:
+    """Stop where no honest map can be drawn.
+
+    Raises
+    ------
+    InputError
+        Fewer than three usable sites, or a pan whose bottom no insertion saw.
+    """
+    usable = insertions[insertions["state"] != State.UNUSABLE]
+    n_sites = usable["site"].nunique()
+    if n_sites < 3:
+        raise InputError(
+            what=f"{n_sites} probe sites can be used",
+            where="surfaces",
+            right="at least 3",
+            do="probe more places, or see why insertions were set aside",
+        )
+    present = usable["state"] == State.PRESENT
+    if present.any() and not (usable["bottom_kind"] == Bottom.OBSERVED).any():
+        deepest = float(usable.loc[present, "bottom_low_mm"].max())
+        raise InputError(
+            what=f"none of the {int(present.sum())} insertions that met a pan saw its bottom (deepest reading in it"
+            f" {deepest:.0f} mm), so no map of the bottom can be honest",
+            where="surfaces",
+            right="at least one insertion through the pan",
+            do="probe again when the soil is moist, or with a probe that reaches deeper",
+        )
+
+
+def remark_variables(variables: Mapping[str, Variable], layout: Layout) -> Iterator[Issue]:
+    """Tell of data too few or too plain for a spatial model."""
+    if not len(variables["bottom"].readings.site):
+        yield _issue(
+            "no-pan", "no insertion met a pan", "every place is mapped as without a pan, depths are left empty"
+        )
+        return
+    for name, variable in variables.items():
+        if variable.n_sites < MIN_SPATIAL_SITES:
+            yield _issue(
+                "few-sites",
+                f"the {_WORDS[name]} is known at {variable.n_sites} sites, fewer than {MIN_SPATIAL_SITES}",
+                "mapped as the mean of the soil type with its uncertainty, without spatial structure",
+                name,
+            )
+        elif not variable.is_spread_out(layout.sites.xy_m):
+            yield _issue(
+                "sites-on-a-line",
+                f"the sites that tell the {_WORDS[name]} lie on one line",
+                "mapped as the mean of the soil type with its uncertainty: a line says nothing of the ground beside it",
+                name,
+            )
+        if not variable.binary and len(variable.rows) > 1 and np.ptp(variable.readings.low) == 0:
+            yield _issue(
+                "identical-values",
+                f"all {len(variable.rows)} readings of the {_WORDS[name]} are the same",
+                "mapped as that value with the least uncertainty a probe allows; check the table",
+                name,
+            )
+    stopped = 1.0 - float(variables["bottom"].exact.mean())
+    if stopped > _MANY_CENSORED:
+        yield _issue(
+            "mostly-stopped",
+            f"{100 * stopped:.0f} % of the insertions with a pan stopped inside it",
+            "their bottoms enter as deeper than the stop; the map leans on the model, so dig to check",
+        )
+
+
+def remark_sites(insertions: gpd.GeoDataFrame, layout: Layout) -> Iterator[Issue]:
+    """Tell of sites that are one place, of soil types without a probe, and of ground far from any."""
+    merged = int(insertions["site"].nunique()) - len(layout.sites.xy_m)
+    if merged:
+        yield _issue(
+            "coincident-sites",
+            f"{merged + 1 if merged == 1 else merged} sites lie within half a metre of another",
+            "taken as repeated insertions at one site",
+        )
+    for code, name in enumerate(layout.soil_types):
+        here = layout.cells.soil == code
+        if here.any() and not (layout.sites.soil == code).any():
+            yield _issue(
+                "soil-type-without-probe",
+                f"no probe site lies on {name}, {100 * here.mean():.0f} % of the paddock",
+                "mapped from the mean of the paddock, with the uncertainty of a soil type never seen",
+                name,
+            )
+
+
+def remark_fields(fields: Mapping[str, Field], layout: Layout) -> Iterator[Issue]:
+    """Tell of models that the data do not pin down, and of ground beyond the reach of the sites."""
+    for name, field in fields.items():
+        if field.fit.model.free[SILL] and not field.fit.identified:
+            yield _issue(
+                "range-not-identified",
+                f"the data do not tell the range of the {_WORDS[name]}",
+                "its maps average over all ranges that are possible",
+                name,
+            )
+    for name, field in fields.items():
+        if not field.mixture.posterior.converged:
+            yield _issue(
+                "censoring-not-converged",
+                f"the factors of the {_WORDS[name]}'s bounds still move",
+                "used as they stand; its uncertainty is rough",
+                name,
+            )
+    bottom = fields.get("bottom")
+    if bottom is not None and bottom.mixture.model.free[SILL]:
+        range_m = float(np.exp(bottom.fit.theta[RANGE]))
+        with_bottom = np.unique(bottom.variable.readings.site)
+        far = KDTree(layout.sites.xy_m[with_bottom]).query(layout.cells.xy_m)[0] > range_m
+        if far.any():
+            yield _issue(
+                "beyond-the-probes",
+                f"{100 * far.mean():.0f} % of the paddock lies farther from any site with a pan than the range"
+                f" ({range_m:.0f} m)",
+                "mapped from soil type and covariates alone, with the uncertainty that leaves",
+            )
+
+
+def remark_order(top: Floats, bottom: Floats) -> Iterator[Issue]:
+    """Tell where top and bottom had to be kept in order."""
+    share = float(np.mean(top > bottom)) if len(top) else 0.0
+    if share > _MANY_CLIPPED:
+        yield _issue(
+            "thin-or-uncertain-pan",
+            f"over {100 * share:.0f} % of the paddock the mapped top comes out below the mapped bottom",
+            "the top is held a reading step above the bottom",
+        )
+
+
+def _issue(code: str, what: str, done: str, place: str = "") -> Issue:
+    return Issue(outcome=Outcome.WARN, stage="surfaces", code=code, what=what, done=done, place=place)

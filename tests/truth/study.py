@@ -1,0 +1,66 @@
+"""The truth study: maps of simulated paddocks against what is really there.
+
+Run `make truth`, or `python tests/truth/study.py [paddocks]`; prints the table of tests/README.md.
+"""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+from fields import Recipe, Truth, believe_stopped, drop_stopped, invent
+from hardpan.surfaces.settings import SurfaceSettings
+from hardpan.surfaces.stage import map_pan
+
+NORMAL_95 = 1.6448536269514722
+
+
+def judge(truth: Truth, pan) -> dict[str, float]:
+    """Map the pan and compare the bottom with the truth on the cells that have a pan."""
+    surfaces = map_pan(pan, truth.survey, SurfaceSettings(cell_m=truth.survey.frame.cell_m, draws=20), seed=1)
+    on = truth.present & surfaces.inside
+    error = surfaces.maps["pan_bottom_mm"].to_numpy()[on] - truth.bottom_mm[on]
+    sd = surfaces.maps["pan_bottom_sd_mm"].to_numpy()[on]
+    return {
+        "bias_mm": float(error.mean()),
+        "rmse_mm": float(np.sqrt(np.mean(error**2))),
+        "coverage_90": float(np.mean(np.abs(error) <= NORMAL_95 * sd)),
+        "sd_mm": float(np.sqrt(np.mean(sd**2))),
+    }
+
+
+def run(paddocks: int, n_sites: tuple[int, ...] = (25, 100), *, naive: bool = True) -> pd.DataFrame:
+    """Give one row a paddock, number of sites, share stopped and treatment."""
+    rows = []
+    for sites in n_sites:
+        for stopped in (0.0, 0.15, 0.5):
+            for seed in range(paddocks):
+                truth = invent(Recipe(n_sites=sites, stopped=stopped), seed)
+                treatments = {"likelihood": truth.pan}
+                if naive and stopped:
+                    treatments |= {"dropped": drop_stopped(truth.pan), "face value": believe_stopped(truth.pan)}
+                for treatment, pan in treatments.items():
+                    row = {"sites": sites, "stopped": stopped, "treatment": treatment, "paddock": seed}
+                    rows.append(row | judge(truth, pan))
+    return pd.DataFrame(rows)
+
+
+def summarise(rows: pd.DataFrame) -> pd.DataFrame:
+    """Give means over the paddocks; RMSE as root of the mean square."""
+    grouped = rows.groupby(["treatment", "sites", "stopped"], sort=False)
+    return pd.DataFrame(
+        {
+            "bias_mm": grouped["bias_mm"].mean(),
+            "bias_se_mm": grouped["bias_mm"].sem(),
+            "rmse_mm": grouped["rmse_mm"].agg(lambda x: np.sqrt(np.mean(x**2))),
+            "sd_mm": grouped["sd_mm"].agg(lambda x: np.sqrt(np.mean(x**2))),
+            "coverage_90": grouped["coverage_90"].mean(),
+        }
+    ).reset_index()
+
+
+if __name__ == "__main__":
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 24
+    print(summarise(run(count)).round(3).to_string(index=False))  # noqa: T201
