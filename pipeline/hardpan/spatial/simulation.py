@@ -1,29 +1,152 @@
-"""Conditional draws of the field, joint over the nodes."""
+"""Conditional draws of the field, joint over the nodes: free draws that kriging carries over to the data.
+
+A free draw has the field's covariance at nodes and data alike. Adding what kriging makes of (data - free draw at the
+data - a draw of the noise) gives it the mean and the variance of kriging, the uncertainty of the trend included.
+"""
 
 import numpy as np
-from scipy.linalg import cholesky, solve_triangular
+from scipy.fft import fft2, next_fast_len
+from scipy.linalg import cholesky
+from scipy.spatial import cKDTree
 
-from hardpan.core.arrays import Floats
-from hardpan.spatial.covariance import covariance_between
-from hardpan.spatial.support import covariance_with_data
-from hardpan.spatial.system import System, solve_weights
+from hardpan.core.arrays import Floats, Ints
+from hardpan.core.errors import HardpanError
+from hardpan.spatial.covariance import Covariance, covariance_between, evaluate, structured_sill
+from hardpan.spatial.points import predict
+from hardpan.spatial.system import COINCIDENT_M, System
+
+_DENSE = 4000
+"""Nodes up to which one Cholesky factor (128 MB) makes the draws, wherever the nodes lie."""
+
+_AROUND = 6
+"""A datum between nodes is drawn given the nearest 6 x 6 of them: those behind are screened."""
 
 
 def draw_conditional(  # noqa: PLR0917
     system: System, values: Floats, targets_xy: Floats, target_drift: Floats, n_draws: int, seed: int
 ) -> Floats:
-    """Give draws (n_draws, k) of the field at k points, given the data; trend uncertainty included.
+    """Give draws (n_draws, k) of the field at k nodes, given the data.
 
-    `values` (n,), or (n, r) with r = n_draws: each draw then goes with its own values.
+    Parameters
+    ----------
+    system : System
+        From `factorise`.
+    values : Floats
+        (n,), or (n, n_draws) where each draw goes with its own values.
+    targets_xy, target_drift : Floats
+        (k, 2) and (k, p) nodes; above 4,000 they must lie on a regular lattice, in any order, gaps allowed.
+    n_draws, seed : int
+        The same seed gives the same draws.
+
+    Raises
+    ------
+    HardpanError
+        More than 4,000 nodes that do not lie on a lattice.
     """
-    beta, weights = solve_weights(system, values)
-    c = covariance_with_data(system, targets_xy, None)
-    mean = target_drift @ beta + c.T @ weights
-    u = solve_triangular(system.factor, c, lower=True, check_finite=False)
-    trend = solve_triangular(system.triangle, target_drift.T - system.whitened.T @ u, trans=1, check_finite=False)
-    spread = covariance_between(system.covariance, targets_xy, targets_xy) - u.T @ u + trend.T @ trend
-    diagonal = np.diag_indices_from(spread)
-    spread[diagonal] += system.covariance.micro + 1e-10 * max(float(spread[diagonal].mean()), 1e-300)
-    normal = np.random.default_rng(seed).standard_normal((len(targets_xy), n_draws))
-    draws: Floats = (mean.reshape(len(targets_xy), -1) + cholesky(spread, lower=True) @ normal).T
+    rng = np.random.default_rng(seed)
+    free = _draw_dense if len(targets_xy) <= _DENSE else _draw_lattice
+    at_nodes, at_data = free(system, targets_xy, n_draws, rng)
+    _add_micro(system, targets_xy, at_nodes, at_data, rng)
+    at_data += np.sqrt(system.noise)[:, None] * rng.standard_normal(at_data.shape)
+    gap = values.reshape(len(values), -1) - at_data
+    draws: Floats = (at_nodes + predict(system, gap, targets_xy, target_drift, variance=False).mean).T
     return draws
+
+
+def _add_micro(system: System, nodes_xy: Floats, at_nodes: Floats, at_data: Floats, rng: np.random.Generator) -> None:
+    """Add the micro-scale: one value a site, one a node, the site's where a node is the place of a datum."""
+    if not system.covariance.micro:
+        return
+    sd = np.sqrt(system.covariance.micro)
+    _, site = np.unique(system.site, return_inverse=True)
+    of_sites = sd * rng.standard_normal((int(site.max()) + 1, at_data.shape[1]))
+    of_nodes = sd * rng.standard_normal(at_nodes.shape)
+    apart, datum = cKDTree(system.xy_m).query(nodes_xy)
+    same = apart <= COINCIDENT_M
+    of_nodes[same] = of_sites[site[datum[same]]]
+    at_nodes += of_nodes
+    at_data += of_sites[site]
+
+
+def _draw_dense(system: System, nodes_xy: Floats, n_draws: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
+    """Give free draws of the structures at the nodes (k, draws) and the data (n, draws)."""
+    places = np.vstack([nodes_xy, system.xy_m])
+    both = covariance_between(system.covariance, places, places)
+    # nodes and data may coincide; 1e-9 of the sill keeps the factor real and is far below the spread of any draw
+    both[np.diag_indices_from(both)] += 1e-9 * max(structured_sill(system.covariance), 1e-300)
+    drawn = cholesky(both, lower=True, overwrite_a=True, check_finite=False) @ rng.standard_normal(
+        (len(places), n_draws)
+    )
+    return drawn[: len(nodes_xy)], drawn[len(nodes_xy) :]
+
+
+def _draw_lattice(system: System, nodes_xy: Floats, n_draws: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
+    """Give what `_draw_dense` gives, by circulant embedding on the lattice of the nodes."""
+    origin, step_m = _lattice_of(nodes_xy)
+    reach = np.vstack([nodes_xy, system.xy_m])
+    margin = _AROUND // 2
+    low = np.floor((reach.min(axis=0) - origin) / step_m).astype(np.int64) - margin
+    shape = np.ceil((reach.max(axis=0) - origin) / step_m).astype(np.int64) + margin + 1 - low
+    origin = origin + low * step_m
+    at = np.rint((nodes_xy - origin) / step_m).astype(np.int64)
+    around, weights, spread = _weights_between(system, origin, step_m, shape)
+    root = _spectral_root(system.covariance, step_m, shape)
+    at_nodes, at_data = np.empty((len(nodes_xy), n_draws)), np.empty((len(system.xy_m), n_draws))
+    for first in range(0, n_draws, 2):
+        noise = rng.standard_normal((2, *root.shape))
+        pair = fft2(root * (noise[0] + 1j * noise[1]))
+        for draw, field in zip(range(first, n_draws), (pair.real, pair.imag), strict=False):
+            at_nodes[:, draw] = field[at[:, 0], at[:, 1]]
+            at_data[:, draw] = np.sum(weights * field[around[..., 0], around[..., 1]], axis=1)
+    at_data += spread[:, None] * rng.standard_normal(at_data.shape)
+    return at_nodes, at_data
+
+
+def _lattice_of(nodes_xy: Floats) -> tuple[Floats, float]:
+    """Give the corner and step of the lattice the nodes lie on."""
+    corner = nodes_xy.min(axis=0)
+    along = np.unique(np.round(np.concatenate([nodes_xy[:, 0] - corner[0], nodes_xy[:, 1] - corner[1]]), 6))
+    steps = np.diff(along)
+    step_m = float(steps[steps > 1e-3].min(initial=np.inf))
+    off = (nodes_xy - corner) / step_m
+    if not np.abs(off - np.rint(off)).max() < 1e-3:
+        raise HardpanError(
+            what=f"{len(nodes_xy)} nodes of a simulation do not lie on a lattice of square cells",
+            where="conditional simulation",
+            right=f"a regular lattice, or at most {_DENSE} nodes",
+        )
+    return corner, step_m
+
+
+def _spectral_root(covariance: Covariance, step_m: float, shape: Ints) -> Floats:
+    """Give the square root of the covariance's spectrum on a torus at least twice the lattice.
+
+    The torus grows until the negative part of the spectrum is under 1e-6 of it, at most to eight times; what is then
+    still negative is set to 0 and the variance restored.
+    """
+    for times in (2, 4, 8):
+        size = [next_fast_len(int(times * n)) for n in shape]
+        lags = [(np.arange(n) + n // 2) % n - n // 2 for n in size]
+        offsets = np.stack(np.meshgrid(lags[0] * step_m, lags[1] * step_m, indexing="ij"), axis=-1)
+        spectrum = fft2(evaluate(covariance, offsets)).real
+        if -spectrum[spectrum < 0].sum() <= 1e-6 * spectrum.sum() or np.prod(size) > 2e7:
+            break
+    spectrum = np.maximum(spectrum, 0.0)
+    root: Floats = np.sqrt(spectrum * (structured_sill(covariance) / max(spectrum.sum(), 1e-300)))
+    return root
+
+
+def _weights_between(system: System, origin: Floats, step_m: float, shape: Ints) -> tuple[Ints, Floats, Floats]:
+    """Give the nodes (n, 36, 2) about each datum, their kriging weights (n, 36) and the sd they leave (n,)."""
+    covariance, sill = system.covariance, structured_sill(system.covariance)
+    position = (system.xy_m - origin) / step_m
+    first = np.clip(np.floor(position).astype(np.int64) - _AROUND // 2 + 1, 0, shape - _AROUND)
+    square = np.stack(np.meshgrid(np.arange(_AROUND), np.arange(_AROUND)), axis=-1).reshape(-1, 2).astype(np.int64)
+    around: Ints = first[:, None, :] + square
+    nodes = square * float(step_m)
+    among = covariance_between(covariance, nodes, nodes)
+    among[np.diag_indices_from(among)] += 1e-9 * max(sill, 1e-300)
+    onto = evaluate(covariance, (around - position[:, None, :]) * step_m)
+    weights: Floats = np.linalg.solve(among, onto.T).T
+    spread: Floats = np.sqrt(np.maximum(sill - np.sum(weights * onto, axis=1), 0.0))
+    return around, weights, spread

@@ -27,6 +27,8 @@ class System:
     """(n,) codes: data with one code share their micro-scale."""
     drift: Floats
     """(n, p)."""
+    noise: Floats
+    """(n,) variance of each datum about the field."""
     factor: Floats
     """(n, n) lower Cholesky factor L of the data covariance K."""
     whitened: Floats
@@ -71,7 +73,8 @@ def factorise(
     K = covariance_between(covariance, xy_m, xy_m)
     if covariance.micro:
         K += covariance.micro * (site[:, None] == site[None, :])
-    K[np.diag_indices_from(K)] += covariance.noise + (0.0 if error_variance is None else error_variance)
+    noise = np.full(len(K), covariance.noise) + (0.0 if error_variance is None else error_variance)
+    K[np.diag_indices_from(K)] += noise
     factor, jitter = _cholesky_with_jitter(K)
     whitened = solve_triangular(factor, drift, lower=True, check_finite=False)
     basis, triangle = np.linalg.qr(whitened)
@@ -81,6 +84,7 @@ def factorise(
         xy_m=xy_m,
         site=site,
         drift=drift,
+        noise=noise,
         factor=factor,
         whitened=whitened,
         basis=basis,
