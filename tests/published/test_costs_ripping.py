@@ -93,8 +93,8 @@ def test_grain_takes_lime_off_at_the_published_rates(made, crop, kg_per_t):
 @pytest.mark.parametrize(
     ("depth_mm", "litres", "speed_kmh", "highest"),
     # plausibility, no published value of this machine: whole costs were 40 to 90 AUD/ha in 2017 (grdc2017-data) and 132
-    # in 2022 at 550 mm, 35 L/ha and 2 a litre (farmweekly2022); prices rose since, so half as much again is allowed
-    [(300, 15.0, 7.5, 1.5 * 90.0), (550, 35.0, 7.0, 1.5 * 132.0)],
+    # in 2022 at 550 mm, 35 L/ha and 2 a litre (farmweekly2022); prices rose since, so a quarter more is allowed
+    [(300, 15.0, 7.5, 1.25 * 90.0), (550, 35.0, 7.0, 1.25 * 132.0)],
 )
 def test_the_shipped_machine_costs_what_ripping_costs(made, depth_mm, litres, speed_kmh, highest):
     catalog = made.shipped_catalog(prices={"fuel_per_l": 2.0})
