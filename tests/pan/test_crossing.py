@@ -19,14 +19,20 @@ def readings(value, *, thickness_mm=0.0, at_least=None):
     )
 
 
-def locate(given, start_mm, above):
+def locate(given, start_mm, above, *, rising=False):
     return locate_crossings(
-        given, np.array([start_mm]), np.array([above]), np.array([True]), threshold_kpa=2000.0, noise_share=0.08
+        given,
+        np.array([start_mm]),
+        np.array([above]),
+        np.array([True]),
+        rising=rising,
+        threshold_kpa=2000.0,
+        noise_share=0.08,
     )
 
 
 def test_a_straight_flank_is_crossed_exactly():
-    crossing = locate(readings(1000.0 + 8.0 * DEPTH_MM), 130.0, 5)
+    crossing = locate(readings(1000.0 + 8.0 * DEPTH_MM), 130.0, 5, rising=True)
     assert crossing.mm[0] == pytest.approx(125.0, abs=1e-6)
 
 
@@ -36,7 +42,12 @@ def test_the_error_is_that_of_weighted_least_squares():
     value = 1000.0 + slope * DEPTH_MM
     window = 70.0
     _, error = fit_crossing(
-        DEPTH_MM[None, :], value[None, :], np.array([131.0]), threshold_kpa=2000.0, window_mm=np.array([window])
+        DEPTH_MM[None, :],
+        value[None, :],
+        np.array([131.0]),
+        rising=True,
+        threshold_kpa=2000.0,
+        window_mm=np.array([window]),
     )
     weight = np.clip(1.0 - np.abs(DEPTH_MM - 125.0) / window, 0.0, None)
     near = weight > 0
@@ -68,6 +79,7 @@ def test_readings_without_a_slope_leave_the_first_guess():
         DEPTH_MM[None, :],
         np.full((1, len(DEPTH_MM)), 2100.0),
         np.array([130.0]),
+        rising=True,
         threshold_kpa=2000.0,
         window_mm=np.array([40.0]),
     )
@@ -82,6 +94,7 @@ def test_insertions_without_a_crossing_get_none():
         np.array([125.0, np.nan]),
         np.array([5, -1]),
         np.array([True, False]),
+        rising=True,
         threshold_kpa=2000.0,
         noise_share=0.08,
     )

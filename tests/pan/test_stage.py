@@ -103,3 +103,77 @@ def test_no_insertions_readings_is_unusable(profiles_of):
     values = np.vstack([np.full(DEPTH_MM.shape, np.nan), trapezoid()])
     states = detect_pan(profiles_of(DEPTH_MM, values), CRS, PanSettings()).insertions["state"]
     assert list(states) == [State.UNUSABLE, State.PRESENT]
+
+
+def test_hard_ground_that_starts_below_a_rippers_reach_is_no_pan(profiles_of):
+    pan = only(profiles_of(DEPTH_MM, 500.0 + 4.0 * DEPTH_MM), search_to_mm=450.0)
+    assert (pan.state, pan.bottom_kind) == (State.ABSENT, Bottom.ABSENT)
+    assert "below a ripper's reach" in pan.why
+
+
+def test_a_probe_stopped_within_the_depth_of_a_crust_says_nothing(profiles_of):
+    pan = only(profiles_of(DEPTH_MM, cut(np.full(DEPTH_MM.shape, 4000.0), 75.0), stop=Stop.REFUSAL))
+    assert pan.state == State.UNUSABLE
+
+
+def test_hard_ground_from_the_surface_through_the_depth_of_a_crust_is_a_pan(profiles_of):
+    pan = only(profiles_of(DEPTH_MM, np.where(DEPTH_MM <= 300.0, 3500.0, 1000.0)))
+    assert (pan.state, pan.top_mm) == (State.PRESENT, 0.0)
+    assert pan.bottom_low_mm == 300.0
+
+
+def test_a_refusal_in_soft_ground_below_a_closed_pan_leaves_its_bottom_observed(profiles_of):
+    pan = only(profiles_of(DEPTH_MM, cut(trapezoid(), 600.0), stop=Stop.REFUSAL))
+    assert pan.bottom_kind == Bottom.OBSERVED
+
+
+def test_readings_at_the_limit_are_hard_and_the_peak_is_at_least_the_limit(profiles_of):
+    values = np.minimum(trapezoid(peak=6000.0), 3000.0)
+    pan = only(profiles_of(DEPTH_MM, values, at_least=values == 3000.0))
+    assert (pan.state, pan.peak_kpa) == (State.PRESENT, 3000.0)
+    assert (pan.bottom_low_mm, pan.bottom_high_mm) == (375.0, 400.0)
+
+
+def test_a_device_limit_below_the_threshold_still_counts_as_hard(profiles_of):
+    values = np.minimum(trapezoid(peak=6000.0), 2000.0)
+    features = detect_pan(profiles_of(DEPTH_MM, values, at_least=values == 2000.0), CRS, PanSettings())
+    assert features.insertions.iloc[0]["state"] == State.PRESENT
+    assert "limit-below-threshold" in {issue.code for issue in features.issues}
+
+
+def test_layer_means_find_the_pan_with_an_interval_of_two_layers_and_say_so(profiles_of):
+    mids = np.arange(50.0, 500.0, 100.0)
+    features = detect_pan(profiles_of(mids, [900, 1200, 3800, 1000, 900], thickness_mm=100.0), CRS, PanSettings())
+    pan = features.insertions.iloc[0]
+    assert (pan.state, pan.bottom_kind) == (State.PRESENT, Bottom.OBSERVED)
+    assert (pan.bottom_low_mm, pan.bottom_high_mm) == (200.0, 400.0)
+    assert pan.excess_kpa_mm == pytest.approx(1300.0 * 100.0)
+    assert "layer-means" in {issue.code for issue in features.issues}
+
+
+def test_the_features_come_in_the_order_of_the_insertions_in_the_working_crs(profiles_of):
+    profiles = profiles_of(DEPTH_MM, np.vstack([trapezoid(), np.full(DEPTH_MM.shape, 900.0), trapezoid()]))
+    features = detect_pan(profiles, CRS, PanSettings())
+    assert features.insertions["insertion"].tolist() == profiles.readings["insertion"].to_numpy().tolist()
+    assert features.insertions.crs == CRS
+    assert features.insertions.geometry.x.tolist() == profiles.readings["x_m"].to_numpy().tolist()
+    assert features.slices.index.tolist() == features.insertions["insertion"].tolist()
+
+
+def test_a_lower_threshold_never_finds_fewer_pans(profiles_of):
+    rng = np.random.default_rng(6)
+    peaks = rng.uniform(1000.0, 4000.0, 200)
+    values = np.vstack([trapezoid(peak=max(peak, 2501.0)) * peak / max(peak, 2501.0) for peak in peaks])
+    shares = detect_pan(profiles_of(DEPTH_MM, values), CRS, PanSettings()).sensitivity
+    assert shares["threshold_kpa"].tolist() == [1500.0, 2000.0, 2500.0]
+    assert shares["present_share"].is_monotonic_decreasing
+    assert 0.0 < shares["present_share"].iloc[-1] < shares["present_share"].iloc[0] < 1.0
+
+
+def test_moving_readings_to_wetter_soil_takes_a_dry_pan_away(profiles_of):
+    # A reading of 4,000 kPa at 0.15 m3/m3 would be 1,760 kPa at 0.25 m3/m3 by the unclamped power law (leao2005);
+    # held at the driest fitted water content, 0.19, it still falls below 2,600 kPa.
+    dry = profiles_of(DEPTH_MM, trapezoid(peak=3900.0), theta=np.full(DEPTH_MM.shape, 0.15))
+    assert only(dry).state == State.PRESENT
+    moved = only(dry, moisture_model="busscher-leao", reference_theta=0.27)
+    assert moved.state == State.ABSENT

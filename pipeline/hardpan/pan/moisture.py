@@ -147,7 +147,7 @@ def _reading_limits(*, measured: bool) -> Issue:
         outcome=Outcome.WARN,
         stage="pan",
         code="moisture-unknown",
-        what=f"Water content {beside}: drier soil reads harder, from 0.25 to 0.15 m3/m3 by a factor of about two.",
+        what=f"Water content {beside}. Drier soil reads harder: about twice from 0.25 to 0.15 m3/m3 (leao2005).",
         done="Readings are taken as they are; top, bottom and strength of the pan stand for the days of probing.",
     )
 

@@ -85,8 +85,8 @@ def read_pans(readings: Readings, stop: np.ndarray, threshold_kpa: float, settin
     present, observed = (pan["state"] == State.PRESENT).to_numpy(), (pan["bottom_kind"] == Bottom.OBSERVED).to_numpy()
     top_at, bottom_at = pan["top_at"].to_numpy(), pan["bottom_at"].to_numpy()
     ends = {"threshold_kpa": threshold_kpa, "noise_share": settings.noise_share}
-    top = locate_crossings(counted, pan["top_mm"].to_numpy(), top_at - 1, present & (top_at > 0), **ends)
-    bottom = locate_crossings(counted, pan["bottom_mm"].to_numpy(), bottom_at, observed, **ends)
+    top = locate_crossings(counted, pan["top_mm"].to_numpy(), top_at - 1, present & (top_at > 0), rising=True, **ends)
+    bottom = locate_crossings(counted, pan["bottom_mm"].to_numpy(), bottom_at, observed, rising=False, **ends)
     last_hard = (readings.depth_mm - readings.thickness_mm / 2.0)[np.arange(len(pan)), bottom_at]
     pan["top_mm"] = np.where(present, np.where(top_at > 0, top.mm, pan["top_mm"]), np.nan)
     pan["bottom_mm"], pan["bottom_sd_mm"] = bottom.mm, bottom.sd_mm
