@@ -17,7 +17,7 @@ def test_a_deep_pan_is_ripped_deeper_than_a_shallow_one_and_both_on_the_step(mad
 def test_where_nothing_pays_the_ground_is_left_with_the_reason(made, catalog):
     _, plan = made.decide(made.ground(), catalog, made.rates(["deep sand"], worth=20.0))
     assert plan.zones["depth_mm"].tolist() == [0]
-    assert "would lose about" in plan.zones["reason"][0]
+    assert "would cost about" in plan.zones["reason"][0]
     assert (plan.returns == 0).all()
 
 
@@ -84,6 +84,13 @@ def test_measured_fuel_below_idling_is_refused(made, catalog):
         made.decide(
             made.ground(), catalog, made.rates(["deep sand"]), machine=MachineSettings(observed_fuel_l_per_ha=1.0)
         )
+
+
+def test_a_tractor_that_cannot_pull_one_tine_is_refused_in_one_line(made):
+    weak = {"like": "rear-drive-110kw", "engine_power": 2}
+    catalog = made.shipped_catalog(machine={"tractor": weak})
+    with pytest.raises(SettingsError, match="cannot pull one tine of seven-tine-600 even at 200 mm"):
+        made.decide(made.ground(), catalog, made.rates(["deep sand"]))
 
 
 def test_a_step_no_depth_stands_on_is_refused_in_one_line(made):

@@ -31,6 +31,8 @@ class Ballot:
     """Why an option is forbidden, "" where it is not."""
     credit: Floats
     """Gain with the option's set-up over that of breaking the pan alone; `net` has it in."""
+    gain: Floats
+    """Expected worth per ha of what is broken, `credit` included; 0 on ground where the option is forbidden."""
     covered: Floats
     """Share of the zone where the foot passes below the pan by the margin asked for, or there is no pan."""
     ha: Floats
@@ -77,11 +79,11 @@ def by_cover(ballot: Ballot, n_setups: int, share: float) -> tuple[Ints, Floats]
     return best, value
 
 
-def fit_setups(best: Ints, value: Floats, ha: Floats, n_fitted: int, *, cover: bool) -> Ints:
-    """Give the option of each zone when at most `n_fitted` set-ups are fitted in the paddock.
+def fit_setups(best: Ints, value: Floats, ha: Floats, n_fitted: int, *, cover: bool) -> tuple[Ints, Ints]:
+    """Give each zone's option, and the set-ups fitted, when at most `n_fitted` set-ups are fitted in the paddock.
 
     Of all ways to fit the ripper the one with most money in all; under the rule `cover` the one that rips most zones
-    comes first.
+    comes first. Where nothing is ripped every set-up counts as fitted.
 
     Parameters
     ----------
@@ -95,26 +97,13 @@ def fit_setups(best: Ints, value: Floats, ha: Floats, n_fitted: int, *, cover: b
         pick = columns[value[:, columns].argmax(axis=1)]
         ripped = np.isfinite(value[zones, pick])
         money = float((value[zones, pick][ripped] * ha[ripped]).sum())
-        ways.append((int(ripped.sum()) if cover else 0, money, np.where(ripped, best[zones, pick], LEAVE)))
-    return max(ways, key=lambda way: way[:2])[2]
+        ways.append((int(ripped.sum()) if cover else 0, money, np.where(ripped, best[zones, pick], LEAVE), columns))
+    _, _, chosen, columns = max(ways, key=lambda way: way[:2])
+    return chosen, columns if (chosen != LEAVE).any() else np.arange(best.shape[1])
 
 
-def runner_up(ballot: Ballot, chosen: Ints) -> Ints:
-    """Give the next best option of each zone: another depth, another set-up, or leaving."""
-    net = ballot.net.copy()
+def runner_up(ballot: Ballot, chosen: Ints, fitted: Ints) -> Ints:
+    """Give the next best option of each zone with the set-ups fitted: another depth, or leaving."""
+    net = np.where(np.isin(ballot.setup, [-1, *fitted]), ballot.net, -np.inf)
     net[np.arange(len(chosen)), chosen] = -np.inf
     return np.asarray(net.argmax(axis=1))
-
-
-def zone_means(values: Floats, weights: Floats, forbidden: Bools, fallback: Floats, slack: float) -> Floats:
-    """Give area-weighted means of node values by zone, shape (n_zones, n_options).
-
-    Parameters
-    ----------
-    values, forbidden, fallback : (n_nodes, n_options)
-        Where an option is forbidden on no more than `slack` of a zone, `fallback` counts there; beyond that, -inf.
-    weights : (n_zones, n_nodes)
-        Share of each zone a node stands for.
-    """
-    means = weights @ np.where(forbidden, fallback, values)
-    return np.where(weights @ forbidden <= slack + 1e-12, means, -np.inf)

@@ -9,6 +9,24 @@ import pandas as pd
 from hardpan.core.arrays import Ints
 from hardpan.records.catalog import Rule
 
+WORDS = {
+    "ph_0_100": "pH 0-100 mm",
+    "ph_100_200": "pH 100-200 mm",
+    "ph_200_300": "pH 200-300 mm",
+    "ph_subsoil": "lowest pH 100-300 mm",
+    "repellence_med": "MED",
+    "clay_depth_mm": "depth to clay (mm)",
+    "clay_pct": "clay %",
+    "esp_pct": "exchangeable sodium %",
+    "esp_depth_mm": "depth of the sodium sample (mm)",
+    "gravel_pct": "gravel %",
+    "carbonate_pct": "carbonate %",
+    "sowing_depth_mm": "sowing depth (mm)",
+    "cover_pct": "ground cover %",
+    "pan_probability": "chance of a pan",
+}
+"""Measurements in words; a fact that is left out speaks for itself in the rule."""
+
 MEASURED = (
     "ph_0_100",
     "ph_100_200",
@@ -61,7 +79,7 @@ def _records(facts: pd.DataFrame) -> list[dict[str, object]]:
 
 
 def _met(rule: Rule, known: Mapping[str, object]) -> str:
-    found = {name: float(known.get(name, np.nan)) for name in rule.when}  # type: ignore[arg-type]
+    found = {name: _known(known, name) for name in rule.when}
     if any(not low <= found[name] <= high for name, (low, high) in rule.when.items() if not np.isnan(found[name])):
         return "no"
     return "not known" if any(np.isnan(value) for value in found.values()) else "yes"
@@ -96,20 +114,17 @@ def condition_table(
 ) -> pd.DataFrame:
     """Give the rules met or open in each zone, columns of `Plan.conditions`."""
     rows = []
-    for label, number, met in judged.itertuples(index=False):
-        if met == "no":
-            continue
-        rule = rules[number]
+    for label, number, met in judged[judged["met"] != "no"].itertuples(index=False):
+        rule, known = rules[number], _records(facts.loc[[label]])[0]
+        evidence = _evidence(rule, known)
         rows.append(
             {
                 "zone": zone[label],
                 "constraint": rule.constraint,
-                "met": f"{met}: {rule.says} ({_evidence(rule, facts.loc[label].to_dict())})",
+                "met": f"{met}: {rule.says}" + (f" ({evidence})" if evidence else ""),
                 "setup": ", ".join(rule.prefers),
                 "rollers": "" if rule.rollers is None else ("yes" if rule.rollers else "no"),
-                "advice": rule.advice
-                if met == "yes"
-                else f"Measure {', '.join(_missing(rule, facts.loc[label]))} to know.",
+                "advice": rule.advice if met == "yes" else f"Measure {_missing(rule, known)} to know.",
                 "source": rule.source,
             }
         )
@@ -122,10 +137,20 @@ def not_fixed(rules: Sequence[Rule], judged: pd.DataFrame, label: object) -> str
     return "; ".join(dict.fromkeys(text for text in left if text))
 
 
-def _missing(rule: Rule, known: "pd.Series[float]") -> list[str]:
-    return [name for name in rule.when if name not in known or pd.isna(known[name])]
+def _missing(rule: Rule, known: Mapping[str, object]) -> str:
+    return ", ".join(WORDS.get(name, name) for name in rule.when if np.isnan(_known(known, name)))
 
 
 def _evidence(rule: Rule, known: Mapping[str, object]) -> str:
-    values = [f"{name} {known[name]:.3g}" for name in rule.when if name in known and not pd.isna(known[name])]  # type: ignore[call-overload]
+    """Give the values a rule was judged by, with where the measured ones come from."""
+    found = {name: _known(known, name) for name in rule.when if name in WORDS}
+    values = [f"{WORDS[name]} {_number(value)}" for name, value in found.items() if not np.isnan(value)]
     return ", ".join([*values, str(known["cores"])] if any(name in MEASURED for name in rule.when) else values)
+
+
+def _known(known: Mapping[str, object], name: str) -> float:
+    return float(known.get(name, np.nan))  # type: ignore[arg-type]
+
+
+def _number(value: float) -> str:
+    return "none in reach" if np.isinf(value) else f"{value:.3g}"

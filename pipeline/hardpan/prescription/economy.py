@@ -193,6 +193,8 @@ def describe(economy: Economy, catalog: Catalog, texture: str) -> pd.DataFrame:
         "fuel_l_per_ha": litres,
         "hours_per_ha": hours,
         "critical_depth_mm": section["critical_mm"],
+        "foot_mm": section["foot_mm"],
+        "ridge_mm": section["ridge_mm"],
         "full_width_mm": full_width_depth_mm(section["depth_mm"], section["critical_mm"], section["ridge_mm"]),
     }
     machine = pd.DataFrame({name: np.where(ripped, values, 0.0) for name, values in columns.items()})

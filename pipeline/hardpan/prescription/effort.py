@@ -300,3 +300,15 @@ def _beyond(factor: float, catalog: Catalog) -> str:
     return (
         "" if 1.0 / limit <= factor <= limit else ", outside its stated range: check depth, speed and area of the pass"
     )
+
+
+def refuse_powerless(catalog: Catalog, shallowest_mm: float) -> None:
+    """Refuse a tractor that cannot pull a single tine at the shallowest depth."""
+    tractor = catalog.tractor
+    easiest = f"at {shallowest_mm:g} mm and {tractor.min_speed.value:g} km/h"
+    raise SettingsError(
+        what=f"cannot pull one tine of {catalog.ripper_name} even {easiest}",
+        where=f"tractor {catalog.tractor_name}",
+        right="enough power and weight for one tine",
+        do="choose another tractor or ripper, or a lower min_speed",
+    )

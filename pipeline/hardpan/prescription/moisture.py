@@ -26,9 +26,7 @@ def wetted_depth_mm(rain_mm: float, available_water: Quantity) -> float:
     return rain_mm / available_water.value * 10.0
 
 
-def moisture_window(
-    depth_mm: float, season: SeasonSettings, available_water: Quantity, *, repellent: bool | None
-) -> Window:
+def moisture_window(depth_mm: float, season: SeasonSettings, available_water: Quantity, *, repellent: bool) -> Window:
     """Give the verdict for a zone worked to `depth_mm`; never from the surface alone."""
     nan = float("nan")
     if depth_mm <= 0:

@@ -37,12 +37,14 @@ def total_up(excess: F32, weights: Floats, *, worth: F32, present: F32, ha: Floa
     ha : (n_nodes,)
         Area of each node.
     """
-    # the share broken is linear in the excess, so draws and nodes are averaged before the options multiply the work
+    # the share broken is linear in the excess, so draws and nodes are summed before the options multiply the work;
+    # einsum, because it gives the same bits whatever the number of threads
     ever = np.maximum(present.sum(axis=1, keepdims=True), np.float32(1.0))
     gain = np.einsum("nk,nkg->ng", worth / np.float32(worth.shape[1]), excess)
     loosened = np.einsum("nk,nkg->ng", present / ever, excess)
     summed = np.einsum("nk,nkg->kg", worth * ha[:, None].astype(np.float32), excess)
-    return Totals(gain=gain @ weights, loosened=loosened @ weights, summed=summed @ weights)
+    broken = [np.einsum("ng,go->no", sums.astype(float), weights) for sums in (gain, loosened, summed)]
+    return Totals(gain=broken[0], loosened=broken[1], summed=broken[2])
 
 
 def reach_probability(end_mm: F32, depth_mm: Floats) -> Floats:

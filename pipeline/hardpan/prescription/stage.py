@@ -6,12 +6,14 @@ from hardpan.prescription.candidates import list_candidates
 from hardpan.prescription.choice import by_cover, by_return, fit_setups, runner_up
 from hardpan.prescription.conditions import judge
 from hardpan.prescription.economy import describe, economy_of, into_clay_mm
-from hardpan.prescription.effort import calibrate, draft_factors, draft_range_pct
+from hardpan.prescription.effort import calibrate, draft_factors, draft_range_pct, refuse_powerless
 from hardpan.prescription.ground import stand_on
+from hardpan.prescription.past import last_ripping
 from hardpan.prescription.returns import reach_probability
+from hardpan.prescription.setting_up import ballast_issues
 from hardpan.prescription.settings import HistorySettings, MachineSettings, PrescriptionSettings, SeasonSettings
 from hardpan.prescription.telling import Decision, write_plan
-from hardpan.prescription.zonework import hold_ballot, share_nodes, work_zone, zone_facts
+from hardpan.prescription.zonework import hold_ballot, share_nodes, turning_time, work_zone, zone_facts
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Rates
 from hardpan.records.pan import PanFeatures
@@ -23,7 +25,7 @@ from hardpan.records.zones import Zones
 SHIPPED_MACHINE = MachineSettings()
 
 
-def weigh_options(
+def weigh_options(  # noqa: PLR0917
     surfaces: Surfaces,
     survey: Survey,
     pan: PanFeatures,
@@ -41,14 +43,17 @@ def weigh_options(
     SettingsError
         No set-up has a depth, nothing can be pulled, or the measured fuel cannot be.
     """
-    del season, history
+    del season  # the window of moist soil is judged zone by zone, against the depth chosen
     ground = stand_on(surfaces, survey, catalog, prescription)
     table, issues = list_candidates(catalog, prescription, machine)
     reference = ground.main_soil()
     calibration, measured = calibrate(catalog, ground.textures[reference], machine)
     spread = draft_factors(draft_range_pct(catalog.effort, measured=bool(measured)), rates.scenarios.sizes["draw"])
     economy = economy_of(table, ground, catalog, rates, pan.excess_shape, draft_factor=spread, calibration=calibration)
-    allowed = ground.allowed(economy.section["depth_mm"], into_clay_mm(table, catalog), economy.pullable())
+    pullable = economy.pullable()
+    if not pullable[:, 1:].any():
+        refuse_powerless(catalog, table["depth_mm"][1:].min())
+    allowed = ground.allowed(economy.section["depth_mm"], into_clay_mm(table, catalog), pullable)
     totals, (hours, litres), cost_per_ha = economy.totals(allowed), economy.work(), economy.cost()
     cost, paddock_costs = cost_per_ha.mean(axis=1)[ground.soil], economy.summed(cost_per_ha, allowed)
     return Options(
@@ -67,11 +72,17 @@ def weigh_options(
         draft_factor=spread,
         calibration=calibration,
         reference_soil=ground.soil_names[reference],
-        issues=issues + ground.issues + measured,
+        issues=(
+            *issues,
+            *ground.issues,
+            *measured,
+            *ballast_issues(catalog),
+            *last_ripping(history, catalog, ground.soil_names),
+        ),
     )
 
 
-def prescribe(
+def prescribe(  # noqa: PLR0917
     zones: Zones,
     options: Options,
     surfaces: Surfaces,
@@ -83,24 +94,10 @@ def prescribe(
     season: SeasonSettings,
 ) -> Plan:
     """Give the depth and set-up of each zone, with its reason, the next best choice and the money."""
-    ground = stand_on(surfaces, survey, catalog, prescription)
+    table, ground = zones.table, stand_on(surfaces, survey, catalog, prescription)
     zone_ha = share_nodes(zones, surfaces, ground.ha.size)
-    facts = zone_facts(table=zones.table, survey=survey, ground=ground, zone_ha=zone_ha, catalog=catalog, season=season)
+    facts = zone_facts(table=table, survey=survey, ground=ground, zone_ha=zone_ha, catalog=catalog, season=season)
     judged = judge(catalog.rules, facts)
-    ballot = hold_ballot(
-        options=options,
-        ground=ground,
-        zone_ha=zone_ha,
-        table=zones.table,
-        catalog=catalog,
-        prescription=prescription,
-        facts=facts,
-        judged=judged,
-    )
-    cover, n_setups = prescription.rule == "cover", len(catalog.setups)
-    best, value = by_cover(ballot, n_setups, prescription.cover_share) if cover else by_return(ballot, n_setups)
-    chosen = fit_setups(best, value, ballot.ha, prescription.setups_per_paddock, cover=cover)
-    pairs = np.stack([chosen, runner_up(ballot, chosen)], axis=1)
     economy = economy_of(
         options.table[["option", "setup", "depth_mm", "spacing_mm"]],
         ground,
@@ -110,22 +107,35 @@ def prescribe(
         draft_factor=options.draft_factor,
         calibration=options.calibration,
     )
-    table = zones.table
+    turning = turning_time(economy, catalog, table["length_m"].to_numpy(float))
+    ballot = hold_ballot(
+        options=options,
+        economy=economy,
+        turning=turning,
+        zone_ha=zone_ha,
+        table=table,
+        catalog=catalog,
+        prescription=prescription,
+        facts=facts,
+        judged=judged,
+    )
+    cover, n_setups = prescription.rule == "cover", len(catalog.setups)
+    best, value = by_cover(ballot, n_setups, prescription.cover_share) if cover else by_return(ballot, n_setups)
+    chosen, fitted = fit_setups(best, value, ballot.ha, prescription.setups_per_paddock, cover=cover)
+    pairs = np.stack([chosen, runner_up(ballot, chosen, fitted)], axis=1)
     works = [
         work_zone(
-            zone=zone,
-            soil=soil,
-            run_m=run_m,
+            zone=int(table["zone"].iloc[row]),
+            soil=str(table["soil_type"].iloc[row]),
+            turning=turning[row, pair],
             pair=pair,
             economy=economy,
             options=options,
-            credit=credit[pair],
-            zone_ha=ha,
+            credit=ballot.credit[row, pair],
+            zone_ha=zone_ha[row],
             catalog=catalog,
         )
-        for zone, soil, run_m, pair, credit, ha in zip(
-            table["zone"], table["soil_type"], table["length_m"], pairs, ballot.credit, zone_ha, strict=True
-        )
+        for row, pair in enumerate(pairs)
     ]
     return write_plan(
         Decision(
@@ -139,6 +149,7 @@ def prescribe(
             judged=judged,
             ballot=ballot,
             pairs=pairs,
+            fitted=fitted,
             works=works,
         )
     )

@@ -12,8 +12,9 @@ from hardpan.prescription.choice import LEAVE, Ballot
 from hardpan.prescription.conditions import condition_table, not_fixed, rules_met
 from hardpan.prescription.defaults import shipped_numbers
 from hardpan.prescription.moisture import moisture_window
+from hardpan.prescription.setting_up import setting_up
 from hardpan.prescription.settings import PrescriptionSettings, SeasonSettings
-from hardpan.prescription.wording import Story, gain_to_pay, option_text, reason, would_change
+from hardpan.prescription.wording import Alternative, Story, gain_to_pay, option_text, reason, would_change
 from hardpan.prescription.zonework import Zonework
 from hardpan.records.catalog import Catalog
 from hardpan.records.columns import PLAN
@@ -21,9 +22,6 @@ from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.ledger import Rates
 from hardpan.records.plan import Options, Plan
 from hardpan.records.zones import Zones
-
-REPELLENT_MED = 1.0
-"""MED (mol/L) from which rain wets the topsoil unevenly (`unverified`: class limits from memory)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -41,6 +39,8 @@ class Decision:
     ballot: Ballot
     pairs: Ints
     """(n_zones, 2): chosen option and runner-up."""
+    fitted: Ints
+    """Positions of the set-ups the ripper is fitted with in this paddock."""
     works: Sequence[Zonework]
 
 
@@ -49,12 +49,13 @@ def write_plan(decision: Decision) -> Plan:
     table = decision.zones.table
     rows = [_zone_row(decision, place) for place in range(len(table))]
     plan = gpd.GeoDataFrame(pd.DataFrame(rows), geometry="geometry", crs=table.crs)[list(PLAN)]
-    machine = pd.DataFrame([work.machine for work in decision.works])
+    machine = pd.DataFrame([work.machine for work in decision.works])[(plan["depth_mm"] > 0).to_numpy()]
+    machine = machine.reset_index(drop=True)
     zone_of = dict(zip(table.index, table["zone"], strict=True))
     soils = tuple(dict.fromkeys(table.loc[table["kind"] == "ground", "soil_type"]))
     return Plan(
         zones=plan,
-        machine=machine[(plan["depth_mm"] > 0).to_numpy()].reset_index(drop=True),
+        machine=machine,
         conditions=condition_table(decision.catalog.rules, decision.judged, decision.facts, zone_of),
         moisture=_moisture(decision, plan),
         returns=np.stack([work.returns[:, 0] for work in decision.works]),
@@ -63,6 +64,7 @@ def write_plan(decision: Decision) -> Plan:
         fuel_l=np.stack([work.fuel_l for work in decision.works]),
         candidates=_candidates(decision),
         defaults=shipped_numbers(decision.catalog, soils),
+        setting_up=setting_up(decision.catalog, machine, plan),
         issues=_short_of_cover(decision, plan),
     )
 
@@ -104,13 +106,10 @@ def _zone_row(decision: Decision, place: int) -> dict[str, object]:
 def tell(decision: Decision, place: int) -> Story:
     """Give what is known of one zone when its sentence is written."""
     zone, work, catalog = decision.zones.table.iloc[place], decision.works[place], decision.catalog
-    chosen, option = decision.pairs[place][0], decision.options.table.iloc[decision.pairs[place][0]]
+    ballot, (instead, barred) = decision.ballot, _best_ripped(decision, place)
+    chosen = decision.pairs[place][0]
+    option = decision.options.table.iloc[chosen]
     soil = catalog.soils.get(zone["soil_type"])
-    ripping = np.where(np.arange(decision.ballot.net.shape[1]) == LEAVE, -np.inf, decision.ballot.net[place])
-    best = int(ripping.argmax())
-    instead = decision.options.table.iloc[best]
-    allowed = bool(np.isfinite(ripping[best]))
-    rule = decision.prescription.rule
     return Story(
         soil=str(zone["soil_type"]),
         depth_mm=int(option["depth_mm"]),
@@ -128,12 +127,32 @@ def tell(decision: Decision, place: int) -> Story:
         all_tines=catalog.ripper.tines,
         passes=work.passes,
         held_by=work.held_by,
-        instead=(int(instead["depth_mm"]), catalog.setups[instead["setup"]].says, float(ripping[best]))
-        if allowed
-        else (0, "", 0.0),
-        covered=float(decision.ballot.covered[place, chosen]),
-        cover_share=decision.prescription.cover_share if rule == "cover" else None,
+        instead=instead,
+        barred=barred,
+        other_pays=bool((ballot.net[place][ballot.setup >= 0] > 0).any()),
+        covered=float(ballot.covered[place, chosen]),
+        cover_share=decision.prescription.cover_share if decision.prescription.rule == "cover" else None,
     )
+
+
+def _best_ripped(decision: Decision, place: int) -> tuple[Alternative | None, str]:
+    """Give the option that brings most for its cost, and what forbids the set-ups fitted ("": nothing does).
+
+    Among the set-ups fitted, or all where none of those is allowed; None where nothing is.
+    """
+    ballot = decision.ballot
+    gain, cost = ballot.gain[place], ballot.cost[place]
+    allowed = np.isfinite(ballot.net[place]) & (ballot.setup >= 0)
+    fitted = np.isin(ballot.setup, decision.fitted)
+    barred = "" if (allowed & fitted).any() else str(ballot.why_not[place][fitted][0])
+    open_to = allowed if barred else allowed & fitted
+    if not open_to.any():
+        return None, barred
+    best = int(np.where(open_to, gain / np.maximum(cost, 1e-9), -np.inf).argmax())
+    row = decision.options.table.iloc[best]
+    says = decision.catalog.setups[row["setup"]].says
+    found = Alternative(depth_mm=int(row["depth_mm"]), setup=says, cost=float(cost[best]), gain=float(gain[best]))
+    return found, barred
 
 
 def _asked_by(decision: Decision, place: int, setup: str) -> str:
@@ -150,17 +169,14 @@ def _named(decision: Decision, option: int) -> str:
 
 
 def _would_change(decision: Decision, place: int, story: Story) -> str:
-    """Give what would turn the choice: of the pan's bottom where that decides, else of money."""
+    """Give what would turn the choice: the pan's bottom where that decides, else money."""
     work, soil = decision.works[place], str(decision.zones.table["soil_type"].iloc[place])
     chosen, second = decision.pairs[place]
-    if story.depth_mm == 0 and story.instead[0] > 0:
-        worth = decision.rates.worth.set_index("soil_type")
-        net = story.instead[2]
-        cost = float(decision.ballot.cost[place, int(decision.ballot.net[place, 1:].argmax()) + 1])
-        gain = net + cost
-        if soil in worth.index and gain > 0 and story.responds:
-            return gain_to_pay(float(worth["first_year_t_per_ha"].loc[soil]) * cost / gain)
-        return ""
+    if chosen == LEAVE:
+        if story.instead is None or not story.responds or story.instead.gain <= 0:
+            return "" if story.instead is None and story.responds else "a test strip that shows a gain"
+        first = decision.rates.worth.set_index("soil_type")["first_year_t_per_ha"]
+        return gain_to_pay(float(first.loc[soil]) * story.instead.cost / story.instead.gain)
     better = work.returns[:, 1] > work.returns[:, 0]
     depths = decision.options.table["depth_mm"].to_numpy()
     deeper = bool(depths[second] > depths[chosen])
@@ -189,7 +205,7 @@ def turning_bottom_mm(bottom_mm: Floats, better: np.ndarray, *, deeper: bool) ->
     above = wins.sum() - np.concatenate([[0], np.cumsum(wins)])
     right = below + above
     cut = int(right.argmax())
-    if right[cut] <= max(right[0], right[-1]) or not 0 < cut < n:
+    if right[cut] < max(right[0], right[-1]) + 0.05 * n:
         return None
     return float((sorted_mm[cut - 1] + sorted_mm[cut]) / 2.0)
 
@@ -204,14 +220,14 @@ def _probes_to_tell(bottom_mm: Floats, step_mm: int) -> int:
 
 def _moisture(decision: Decision, plan: gpd.GeoDataFrame) -> pd.DataFrame:
     catalog, rows = decision.catalog, []
-    for place, zone in enumerate(plan.itertuples()):
+    for label, zone in zip(decision.zones.table.index, plan.itertuples(), strict=True):
         soil = catalog.soils.get(zone.soil_type)
-        med = float(decision.facts["repellence_med"].iloc[place])
+        met = [catalog.rules[number] for number in rules_met(decision.judged, label)]
         window = moisture_window(
             zone.depth_mm,
             decision.season,
             catalog.available_water[soil.water_texture] if soil else next(iter(catalog.available_water.values())),
-            repellent=med >= REPELLENT_MED,
+            repellent=any("repellence_med" in rule.when for rule in met),
         )
         rows.append(
             {

@@ -25,26 +25,47 @@ class Story:
     note: str
     """Why the soil does not respond."""
     clay_mm: float
-    """Depth to clay that limits, 5 % of the zone is shallower; infinite where none does."""
+    """Mean depth to clay; infinite where none is in reach or known."""
     hostile: bool
     asked_by: str
-    """Constraint whose set-up was taken, "" where money decided."""
+    """Constraint for which the set-up taken is credited with more gain, "" where none."""
     tines: int
     all_tines: int
     passes: int
     held_by: str
-    """What the machine was short of, "" where nothing."""
-    instead: tuple[int, str, float]
-    """Best option that rips: depth, set-up, expected net per ha; depth 0 where all are forbidden."""
+    """What the machine was short of."""
+    instead: "Alternative | None"
+    """Option with the set-ups fitted that brings most for its cost; with any, where `barred`; None: none is allowed."""
+    barred: str
+    """What forbids the set-ups fitted on this ground, "" where nothing does."""
+    other_pays: bool
+    """Another set-up than those fitted would pay here."""
     covered: float
-    """Share of the zone where the foot passes below the pan."""
+    """Share of the zone where the foot passes below the pan, or there is none."""
     cover_share: float | None
     """Share asked for under the rule `cover`; None under `return`."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alternative:
+    """An option that was not taken."""
+
+    depth_mm: int
+    setup: str
+    cost: float
+    """Expected cost per ha."""
+    gain: float
+    """Expected worth per ha of what it breaks."""
 
 
 def reason(story: Story) -> str:
     """Give why the zone is worked as it is, one sentence."""
     return _why_ripped(story) if story.depth_mm > 0 else _why_left(story)
+
+
+def option_text(depth_mm: int, setup: str) -> str:
+    """Give an option in words."""
+    return f"{depth_mm} mm with {setup}" if depth_mm > 0 else "leaving it unripped"
 
 
 def _why_ripped(story: Story) -> str:
@@ -56,20 +77,23 @@ def _why_ripped(story: Story) -> str:
 
 def _pan(story: Story) -> str:
     middle, low, high = (5 * round(edge / 5) for edge in story.bottom_mm)
-    spread = f"the pan ends at {middle} mm (likely {low} to {high})"
-    return (
-        spread
-        if story.chance >= 0.8
-        else f"where there is a pan ({story.chance:.0%} of the ground) it ends at {middle} mm"
-    )
+    if story.chance < 0.8:
+        return (
+            f"where there is a pan ({story.chance:.0%} of the ground) it ends at {middle} mm (likely {low} to {high})"
+        )
+    return f"the pan ends at {middle} mm (likely {low} to {high})"
 
 
 def _limit(story: Story) -> str:
-    if story.clay_mm <= story.depth_mm + 100 and story.bottom_mm[0] > story.depth_mm:
+    """Give why the depth stops short of the pan's bottom, or goes well beyond it."""
+    bottom_mm = story.bottom_mm[0]
+    if bottom_mm > story.depth_mm and story.clay_mm <= story.depth_mm + 100:
         kind = "hostile clay begins" if story.hostile else "the clay begins"
-        return f", {kind} at about {10 * round(story.clay_mm / 10)} mm"
-    if story.bottom_mm[0] > story.depth_mm:
+        return f", {kind} at about {_tens(story.clay_mm)} mm"
+    if bottom_mm > story.depth_mm:
         return ", going deeper costs more than it brings"
+    if story.cover_share is None and story.depth_mm > bottom_mm + 50:
+        return ", the tines run below it so that it breaks between them as well"
     return ""
 
 
@@ -85,34 +109,32 @@ def _pays(story: Story) -> str:
 
 def _machine(story: Story) -> str:
     if story.passes > 1:
-        return f"; in two passes, for {story.held_by} does not allow it in one"
+        return f"; in two passes, because {story.held_by} does not allow it in one"
     if story.tines < story.all_tines:
-        return f"; with {story.tines} of {story.all_tines} tines, for {story.held_by} allows no more"
+        return f"; with {story.tines} of {story.all_tines} tines, because {story.held_by} allows no more"
     return ""
 
 
 def _why_left(story: Story) -> str:
-    depth, setup, net = story.instead
     if not story.responds:
-        return f"Leave unripped: ripping is not expected to pay on {story.soil}" + (
-            f" ({story.note})." if story.note else "."
-        )
+        why = f" ({story.note})" if story.note else ""
+        return f"Leave unripped: ripping is not expected to pay on {story.soil}{why}."
     if story.cover_share is not None and story.covered >= story.cover_share:
         return f"Leave unripped: no pan is expected on {story.covered:.0%} of it."
-    if depth == 0 and story.hostile and np.isfinite(story.clay_mm):
-        clay_mm = 10 * round(story.clay_mm / 10)
-        return f"Leave unripped: hostile clay begins at about {clay_mm} mm, too shallow for any depth."
-    if depth == 0:
+    if story.instead is None:
+        if story.hostile and np.isfinite(story.clay_mm):
+            return f"Leave unripped: hostile clay begins at about {_tens(story.clay_mm)} mm, too shallow for any depth."
         return "Leave unripped: no depth and set-up of this machine is allowed here."
-    loss = f"the best depth, {depth} mm with {setup}, would lose about {-net:.0f} {story.currency}/ha"
+    best, currency = story.instead, story.currency
+    money = f"would cost about {best.cost:.0f} {currency}/ha and bring {best.gain:.0f}"
+    loss = f"the best depth, {option_text(best.depth_mm, best.setup)}, {money}"
+    if story.barred:
+        loss = f"{story.barred} the set-up of the rest of the paddock; of others {loss}"
+    elif story.other_pays:
+        loss += "; another set-up would pay, but the ripper is fitted for the rest of the paddock"
     if story.chance < 0.5:
         return f"Leave unripped: a pan is expected on only {story.chance:.0%} of it, and {loss}."
     return f"Leave unripped: {loss}."
-
-
-def option_text(depth_mm: int, setup: str) -> str:
-    """Give an option in words."""
-    return f"{depth_mm} mm with {setup}" if depth_mm > 0 else "leaving it unripped"
 
 
 def would_change(*, share_better: float, other: str, bottom_mm: float | None, deeper: bool, probes: int) -> str:
@@ -129,17 +151,22 @@ def would_change(*, share_better: float, other: str, bottom_mm: float | None, de
     deeper : bool
         The runner-up wins when the bottom is deeper (else shallower) than that.
     probes : int
-        How many more probe sites would settle it; 0 where more would not.
+        How many more probe sites would settle it.
     """
+    odds = f"better in {share_better:.0%} of the draws"
+    if share_better == 0:
+        return f"nothing within the ranges assumed: {other} is worse in every draw"
     if bottom_mm is None:
-        what = f"prices or a response well away from those assumed would favour {other}"
-    else:
-        side = "below" if deeper else "above"
-        what = f"a pan bottom {side} {5 * round(bottom_mm / 5)} mm would favour {other}"
-    tail = f"; {probes} more probes here would tell" if probes and bottom_mm is not None else ""
-    return f"{what} (better in {share_better:.0%} of the draws){tail}"
+        return f"prices or a response other than assumed would favour {other} ({odds})"
+    side = "below" if deeper else "above"
+    more = f"{probes} more probe{'s' if probes > 1 else ''} here would tell"
+    return f"a pan bottom {side} {5 * round(bottom_mm / 5)} mm would favour {other} ({odds}); {more}"
 
 
 def gain_to_pay(needed_t_per_ha: float) -> str:
     """Give what would make ripping pay on ground that is left."""
     return f"a first-season gain above {needed_t_per_ha:.2f} t/ha would make ripping pay"
+
+
+def _tens(depth_mm: float) -> int:
+    return 10 * round(depth_mm / 10)

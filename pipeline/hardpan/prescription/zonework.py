@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats, Ints
-from hardpan.prescription.choice import Ballot, zone_means
+from hardpan.prescription.choice import Ballot
 from hardpan.prescription.conditions import core_facts, forbidden_setups, setup_gains
 from hardpan.prescription.economy import Economy
 from hardpan.prescription.effort import LIMITS, field_efficiency
@@ -80,7 +80,8 @@ def _clay_mm(ground: Ground, weights: Floats) -> Floats:
 def hold_ballot(
     *,
     options: Options,
-    ground: Ground,
+    economy: Economy,
+    turning: Floats,
     zone_ha: Floats,
     table: gpd.GeoDataFrame,
     catalog: Catalog,
@@ -88,15 +89,20 @@ def hold_ballot(
     facts: pd.DataFrame,
     judged: pd.DataFrame,
 ) -> Ballot:
-    """Give what each zone could do: money, cover, what the decision table asks for and forbids."""
+    """Give what each zone could do: money, cover, what the decision table credits and forbids.
+
+    `turning` is the time a hectare takes over the usual, (n_zones, n_options).
+    """
+    ground = economy.ground
     names, rules = list(catalog.setups), catalog.rules
     setup = np.array([names.index(name) if name else -1 for name in options.table["setup"]], dtype=np.int64)
     depth = options.table["depth_mm"].to_numpy(float)
     weights = zone_ha / np.maximum(zone_ha.sum(axis=1, keepdims=True), 1e-12)
-    net = zone_means(options.net, weights, ~np.isfinite(options.net), -options.cost, prescription.limit_slack)
-    cost = weights @ options.cost
     credit = _credit(rules, setup_gains(rules, judged, facts, names), names)[:, setup]
-    net += (credit - 1.0) * (np.where(np.isfinite(net), net, 0.0) + cost)
+    allowed = np.isfinite(options.net)
+    gain = credit * (weights @ np.where(allowed, options.net + options.cost, 0.0))
+    cost = zone_costs(economy, weights, turning)
+    net = np.where(weights @ ~allowed <= prescription.limit_slack + 1e-12, gain - cost, -np.inf)
     why_not = np.where(np.isfinite(net), "", "beyond a limit of depth or machine").astype(object)
     barring = forbidden_setups(rules, judged, facts, names)
     for place, name in enumerate(table["soil_type"]):
@@ -104,13 +110,14 @@ def hold_ballot(
         if soil is not None and not soil.responds:
             why_not[place, depth > 0] = f"{name} is not expected to respond"
         for code in np.flatnonzero(barring[place] >= 0):
-            why_not[place, setup == code] = f"{rules[barring[place, code]].constraint} forbids it"
+            why_not[place, setup == code] = f"{rules[barring[place, code]].constraint} forbids"
     net[why_not != ""] = -np.inf
     margin = np.minimum(ground.bottom_mm + np.float32(prescription.below_pan_mm), ground.clay_mm.astype(np.float32))
     end = np.where(ground.present, margin, np.float32(-np.inf))
     often = weights * ground.present.mean(axis=0)
     return Ballot(
         net=net,
+        gain=gain,
         cost=cost,
         loosened=often @ options.loosened / np.maximum(often.sum(axis=1, keepdims=True), 1e-12),
         breach=weights @ options.breach,
@@ -121,6 +128,20 @@ def hold_ballot(
         setup=setup,
         credit=credit,
     )
+
+
+def turning_time(economy: Economy, catalog: Catalog, run_m: Floats) -> Floats:
+    """Give the time a hectare takes over that at the usual field efficiency, (n_zones, n_options), by length of run."""
+    speed = economy.passes[economy.ground.textures[economy.ground.main_soil()]].speed_kmh
+    speed = np.where(np.isnan(speed), catalog.tractor.min_speed.value, speed)
+    return catalog.effort.field_efficiency.value / field_efficiency(catalog.effort, run_m[:, None], speed)
+
+
+def zone_costs(economy: Economy, weights: Floats, turning: Floats) -> Floats:
+    """Give the expected cost per ha of each option in each zone, (n_zones, n_options)."""
+    soils = np.arange(len(economy.ground.soils))
+    share = weights @ (economy.ground.soil[:, None] == soils)
+    return np.stack([part @ economy.cost(time).mean(axis=1) for part, time in zip(share, turning, strict=True)])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -152,7 +173,7 @@ def work_zone(
     *,
     zone: int,
     soil: str,
-    run_m: float,
+    turning: Floats,
     pair: Ints,
     economy: Economy,
     options: Options,
@@ -162,16 +183,13 @@ def work_zone(
 ) -> Zonework:
     """Give what comes of the options `pair` (chosen, runner-up) in a zone with `zone_ha` of each node.
 
-    `credit` is the gain of each of the two over that of breaking the pan alone.
+    `turning` and `credit` are those of the two options.
     """
     nodes = np.flatnonzero(zone_ha > 0)
     part = economy.narrow(pair, nodes, zone_ha[nodes])
     weights = zone_ha[nodes] / max(zone_ha.sum(), 1e-12)
     texture = catalog.soils[soil].texture if soil in catalog.soils else economy.ground.textures[0]
     passes = part.passes[texture]
-    speed = np.where(np.isnan(passes.speed_kmh), catalog.tractor.min_speed.value, passes.speed_kmh)
-    efficiency = field_efficiency(catalog.effort, run_m, speed)
-    turning = catalog.effort.field_efficiency.value / efficiency
     hours, litres = passes.at(np.ones(pair.size), turning)
     drawn_hours, drawn_litres = part.work(turning)
     everywhere = np.ones((nodes.size, pair.size), dtype=bool)
@@ -188,7 +206,7 @@ def work_zone(
             **drawn,
             "fuel_l_per_ha": float(litres[0]),
             "hours_per_ha": float(hours[0]),
-            "field_efficiency": float(efficiency[0]),
+            "field_efficiency": float(catalog.effort.field_efficiency.value / turning[0]),
             "critical_depth_mm": float(part.section["critical_mm"][0]),
             "limited_by": held_by,
         },

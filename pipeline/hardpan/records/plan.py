@@ -19,7 +19,8 @@ class Options:
     table: pd.DataFrame
     """One row an option (row 0 is "leave"): `option`, `setup`, `depth_mm`, `spacing_mm`, `speed_kmh`, `passes`,
     `tines`, `width_m`, `draft_kn`, `drawbar_kw`, `engine_kw`, `slip`, `fuel_l_per_ha`, `hours_per_ha`,
-    `critical_depth_mm`, `full_width_mm` (loosened between tines as well down to here), `load` (share of the tightest
+    `critical_depth_mm`, `full_width_mm` (loosened between tines as well down to here), `foot_mm`,
+    `ridge_mm` (left midway between tines), `load` (share of the tightest
     limit), `limited_by`, `feasible` bool, `why_not` text; machine values for the reference soil."""
     net: Floats
     """(n_nodes, n_options): expected net return per ha over the draws; -inf where a limit forbids the option."""
@@ -80,6 +81,8 @@ class Plan:
     `loosened_share`, `breach_probability`, `allowed` bool, `why_not`."""
     defaults: pd.DataFrame
     """Every shipped number the decision used: `key`, `value`, `unit`, `source`, `standing`."""
+    setting_up: pd.DataFrame = field(default_factory=pd.DataFrame)
+    """How to set tractor and ripper up, one row a topic: `topic`, `advice`, `source`."""
     issues: Issues = field(default=())
 
     def __post_init__(self) -> None:
