@@ -10,11 +10,9 @@ import pandas as pd
 from hardpan.core.arrays import Ints
 from hardpan.core.errors import InputError
 from hardpan.records.issues import Issue
-from hardpan.survey.words import Grid, Text, warned
+from hardpan.survey.words import MOST_COLUMNS, Grid, Text, warned
 
 SEPARATORS = (";", "\t", "|", ",", " ")
-MOST_COLUMNS = 5000
-"""A reading each millimetre to five metres; no penetrometer gives more."""
 MOST_CELLS = 40_000_000
 SAMPLE_ROWS = 80
 """Rows in which a header is looked for."""

@@ -29,6 +29,8 @@ def gather(grid: Grid, heading: Heading) -> TextReadings:
         raise InputError(what="table has a header but no rows", where=grid.file, do="export it again")
     at = np.flatnonzero(keep)
     columns = {role: grid.columns[index].take(at) for role, index in heading.roles.items()}
+    if "date" in columns:
+        columns["date"] = columns["date"].map(lambda cell: cell.split("T")[0].split(" ")[0])
     gathered = _wide if heading.depths else _long
     return gathered(grid, heading, at, columns, (*heading.issues, *issues))
 
@@ -101,7 +103,7 @@ def _wide(grid: Grid, heading: Heading, at: Ints, columns: dict[str, Text], issu
     )
 
 
-def _long(grid: Grid, heading: Heading, at: Ints, columns: dict[str, Text], issues: tuple[Issue, ...]) -> TextReadings:
+def _long(grid: Grid, _: Heading, at: Ints, columns: dict[str, Text], issues: tuple[Issue, ...]) -> TextReadings:
     code = np.zeros(len(at), dtype=np.int64)
     for name in _IDENTITY:
         if name in columns:

@@ -1,4 +1,4 @@
-"""Rules on values: units, sentinels, drift, implausible readings, spikes, repeats, zero tails, the device's limit."""
+"""Rules on readings in kPa and mm: order, repeats, drift, implausible values, spikes, the device's limit."""
 
 from dataclasses import replace
 
@@ -7,241 +7,183 @@ import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import AmbiguousInputError, InputError
-from hardpan.core.units import KPA_PER, MM_PER
-from hardpan.records.issues import Issue
+from hardpan.records.issues import Issue, Issues
 from hardpan.survey.settings import ProbeSettings
-from hardpan.survey.words import Numbers, Readings, TextReadings, listed, warned
+from hardpan.survey.words import Readings, counted, listed, warned
 
-SENTINELS = (-1.0, -9.0, -99.0, -999.0, -9999.0, -99999.0, -32768.0, 9999.0, 99999.0, 999999.0, 32767.0, 65535.0)
-"""Values that loggers write for "not measured", in the unit of the file."""
+MOST_IMPLAUSIBLE = 0.25
+"""Share of implausible readings beyond which the unit is wrong, not the readings."""
+LIMIT_SHARE, LIMIT_INSERTIONS, LIMIT_BAND = 0.05, 6, 0.95
+"""The highest value is taken as the device's limit where it recurs in this share and number of insertions (half of it
+where each holds it twice), and more often than all values within the band below: soil does not repeat to the digit."""
 
 
-UNIT_GAP = 100.0
-"""No two insertions of one paddock differ so much; kPa and MPa differ by 1000."""
+def join_fixes(readings: Readings, spread_m: float) -> tuple[Readings, Issues]:
+    """Give readings in which an insertion whose position was logged anew with every reading is one insertion.
 
-
-def kpa_factor(unit: str, settings: ProbeSettings) -> float:
-    """Give kPa in one `unit`, corrected for a worn cone: cone index is force over the true base area.
-
-    A device divides by the area of the new cone; a cone worn from D to d reads low by (d/D)^2 (`usfs0524`).
+    Parts of one site, insertion, date and file within `spread_m` are joined at their mean position where they have no
+    depth in common.
     """
-    area_mm2 = np.pi / 4 * settings.cone_diameter_mm**2
-    factor = 1e3 / area_mm2 if unit == "N" else KPA_PER[unit]
-    worn = settings.worn_diameter_mm
-    return float(factor if worn is None else factor * (settings.cone_diameter_mm / worn) ** 2)
-
-
-def drop_sentinels(values: Floats, insertions: pd.DataFrame, code: Ints, file: str) -> tuple[Floats, tuple[Issue, ...]]:
-    """Give the values, in the unit of the file, with sentinels as NaN."""
-    hit = np.isin(values, SENTINELS)
-    if not hit.any():
-        return values, ()
-    which = sorted(set(values[hit].tolist()))
+    table = readings.insertions
+    keys = ["site", "insertion", "date", "file"]
+    group = table.groupby(keys, sort=False).ngroup().to_numpy()
+    if group.max(initial=0) + 1 == len(table) or (table["site"] == "").all():
+        return readings, ()
+    places = table.groupby(group)[["x_m", "y_m"]]
+    reach = (places.max() - places.min()).to_numpy()
+    near = np.hypot(reach[:, 0], reach[:, 1]) <= spread_m
+    depths = pd.DataFrame({"group": group[readings.code], "depth": readings.depth_mm})
+    shared = np.zeros(len(near), dtype=bool)
+    shared[depths["group"][depths.duplicated()].unique()] = True
+    several = np.bincount(group) > 1
+    join = (near & ~shared & several)[group]
+    if not join.any():
+        return readings, ()
+    target = np.where(join, group, len(near) + np.arange(len(table)))
+    code, first = np.unique(target, return_inverse=True)[1], np.unique(target, return_index=True)[1]
+    mean = table.groupby(code)[["x_m", "y_m"]].mean()
+    merged = table.iloc[first].reset_index(drop=True).assign(x_m=mean["x_m"].to_numpy(), y_m=mean["y_m"].to_numpy())
     issue = warned(
-        "sentinel",
-        f"{int(hit.sum())} readings are {listed([f'{value:g}' for value in which])}: a mark, no measurement",
-        "taken as missing",
-        file=file,
-        place=f"site {listed(_sites(insertions, code, hit))}",
+        "several-fixes",
+        f"the position changes within {counted(int((near & ~shared & several).sum()), 'insertion')}",
+        "their mean position is used",
+        file=", ".join(sorted(set(table["file"][join]))),
+        place=f"site {listed(list(dict.fromkeys(table['site'][join])))}",
     )
-    return np.where(hit, np.nan, values), (issue,)
+    return replace(readings, insertions=merged, code=code[readings.code].astype(np.int64)), (issue,)
 
 
-def _sites(insertions: pd.DataFrame, code: Ints, hit: Bools) -> list[str]:
-    return sorted(set(insertions["site"].to_numpy()[np.unique(code[hit])]))
-
-
-def cell_issues(value: Numbers, text: TextReadings) -> tuple[Issue, ...]:
-    """Give what the cells of resistance carried beside plain numbers."""
-    told = {
-        "unreadable-cell": (value.unreadable, "hold text that is no number", "taken as missing"),
-        "approximate-cell": (value.rough, "are marked as approximate", "taken at face value"),
-        "regrouped-cell": (
-            value.regrouped & ~value.rough,
-            "carry thousands marks, apostrophes or units",
-            "read without",
-        ),
-    }
-    return tuple(
-        warned(
-            code,
-            f"{int(hit.sum())} cells {what}",
-            done,
-            file=text.file,
-            place=f"row {listed(sorted(set(text.row[hit].tolist())))}",
-        )
-        for code, (hit, what, done) in told.items()
-        if hit.any()
-    )
-
-
-def point_down(depth_mm: Floats, file: str) -> tuple[Floats, tuple[Issue, ...]]:
-    """Give depths positive downward.
-
-    Raises
-    ------
-    InputError
-        Some depths are above and some below the surface.
-    """
-    below, above = np.nanmin(depth_mm, initial=0.0) < 0, np.nanmax(depth_mm, initial=0.0) > 0
-    if not below:
-        return depth_mm, ()
-    if above:
-        raise InputError(what="depths are negative and positive", where=file, right="positive downward")
-    return -depth_mm, (warned("depth-sign", "depths are negative downward", "sign turned", file=file),)
-
-
-def check_mixed_units(values: Floats, insertions: pd.DataFrame, code: Ints, file: str) -> None:
-    """Refuse a column in which some insertions are a hundred times smaller than the others.
+def order(readings: Readings) -> tuple[Readings, Issues]:
+    """Give readings sorted by insertion and depth, each depth once: exact repeats dropped, others averaged.
 
     Raises
     ------
     AmbiguousInputError
-        There is an empty gap of a factor of 100 or more between the medians of the insertions.
+        Every depth of an insertion comes equally often, so several insertions carry one name.
     """
-    middles = pd.Series(np.where(values > 0, values, np.nan)).groupby(code).median().dropna().sort_values()
-    if len(middles) < 2:
-        return
-    ratio = middles.to_numpy()[1:] / middles.to_numpy()[:-1]
-    at = int(np.argmax(ratio))
-    low = middles.index[: at + 1]
-    if ratio[at] >= UNIT_GAP:
-        names = sorted(insertions["site"].to_numpy()[low])
-        raise AmbiguousInputError(
-            what=f"{len(low)} insertions have a median of {middles.iloc[at]:g} or less, the others of "
-            f"{middles.iloc[at + 1]:g} or more: the column mixes units",
-            where=f"{file} site {listed(names)}",
-            do="bring the readings to one unit, or give two files each with its own unit in the header",
-        )
-
-
-def order(readings: Readings) -> Readings:
-    """Give readings sorted by insertion and depth, each depth once: exact repeats dropped, others averaged."""
     code, depth = readings.code, readings.depth_mm
-    issues = list(readings.issues)
-    back = (np.diff(depth) < 0) & (np.diff(code) == 0)
+    same, step = np.diff(code) == 0, np.diff(depth)
+    if ((np.diff(code) > 0) | (same & (step > 0))).all():
+        return readings, ()
+    issues: list[Issue] = []
+    back = np.append(False, same & (step < 0))
     if back.any():
+        count = len(np.unique(code[back]))
         issues.append(
-            warned(
-                "depth-order",
-                f"depths run backwards in {len(np.unique(code[1:][back]))} insertions",
-                "sorted by depth",
-                file=_file(readings, code[1:][back]),
-                place=f"site {listed(_sites(readings.insertions, code[1:], back))}",
-            )
+            readings.told("depth-order", back, f"above the one before, in {counted(count, 'insertion')}", "sorted")
         )
-    rising = (np.diff(code) > 0) | ((np.diff(code) == 0) & (np.diff(depth) > 0))
-    if rising.all():
-        return readings
-    sorted_ = _take(readings, np.lexsort((readings.row, readings.kpa, depth, code)))
-    first = np.ones(len(code), dtype=bool)
-    first[1:] = (np.diff(sorted_.code) != 0) | (np.diff(sorted_.depth_mm) != 0)
+    by_depth = readings.take(np.lexsort((readings.row, readings.kpa, depth, code)))
+    first = np.append(True, (np.diff(by_depth.code) != 0) | (np.diff(by_depth.depth_mm) != 0))
     if first.all():
-        return replace(sorted_, issues=tuple(issues))
-    group = np.cumsum(first) - 1
-    same = _same_as_before(sorted_.kpa) & ~first
-    issues += _repeat_issues(sorted_, first, same)
-    mean = np.asarray(pd.Series(np.where(same, np.nan, sorted_.kpa)).groupby(group).mean(), dtype=np.float64)
-    single = replace(_take(sorted_, np.flatnonzero(first)), issues=tuple(issues))
-    return replace(single, kpa=mean, at_least=np.logical_or.reduceat(sorted_.at_least, np.flatnonzero(first)))
+        return by_depth, tuple(issues)
+    again = ~first & np.append(False, by_depth.kpa[1:] == by_depth.kpa[:-1])
+    other = ~first & ~again & ~np.isnan(by_depth.kpa)
+    if again.any():
+        issues.append(by_depth.told("repeated-rows", again, "the same as another", "dropped once"))
+    if other.any():
+        _ask_for_replicates(by_depth.take(~again))
+        what = "at a depth met before, with another value"
+        issues.append(by_depth.told("repeated-depth", other, what, "the mean is used"))
+    return _averaged(by_depth, first, again), tuple(issues)
 
 
-def _same_as_before(kpa: Floats) -> Bools:
-    same = np.zeros(len(kpa), dtype=bool)
-    same[1:] = (kpa[1:] == kpa[:-1]) | (np.isnan(kpa[1:]) & np.isnan(kpa[:-1]))
-    return same
-
-
-def _repeat_issues(readings: Readings, first: Bools, same: Bools) -> list[Issue]:
-    issues = []
-    differ = ~first & ~same & ~np.isnan(readings.kpa)
-    if (~first & same).any():
-        issues.append(
-            warned(
-                "repeated-rows",
-                f"{int((~first & same).sum())} readings are exact repeats",
-                "dropped once",
-                file=_file(readings, readings.code[~first & same]),
-                place=f"site {listed(_sites(readings.insertions, readings.code, ~first & same))}",
-            )
+def _ask_for_replicates(readings: Readings) -> None:
+    repeats = pd.Series(readings.depth_mm).groupby([readings.code, readings.depth_mm]).size()
+    each = repeats.groupby(level=0).agg(["min", "max", "size"])
+    whole = each[(each["min"] == each["max"]) & (each["min"] > 1) & (each["size"] >= 3)]
+    if len(whole):
+        table = readings.insertions.iloc[whole.index]
+        raise AmbiguousInputError(
+            what=f"{counted(len(whole), 'site')} have every depth {whole['min'].iloc[0]} times with other values: "
+            "several insertions under one name",
+            where=f"{table['file'].iloc[0]} site {listed(list(table['site']))}",
+            do="name the column that tells them apart in probes.columns.insertion",
         )
-    if differ.any():
-        issues.append(
-            warned(
-                "repeated-depth",
-                f"{int(differ.sum())} readings repeat a depth of their insertion with another value",
-                "their mean is used",
-                file=_file(readings, readings.code[differ]),
-                place=f"site {listed(_sites(readings.insertions, readings.code, differ))}",
-            )
-        )
-    return issues
 
 
-def _file(readings: Readings, code: Ints) -> str:
-    return ", ".join(sorted(set(readings.insertions["file"].to_numpy()[np.unique(code)])))
+def _averaged(readings: Readings, first: Bools, again: Bools) -> Readings:
+    group, at = np.cumsum(first) - 1, np.flatnonzero(first)
 
+    def mean(values: Floats) -> Floats:
+        return np.asarray(pd.Series(np.where(again, np.nan, values)).groupby(group).mean(), dtype=np.float64)
 
-def _take(readings: Readings, at: Ints) -> Readings:
     return replace(
-        readings,
-        code=readings.code[at],
-        depth_mm=readings.depth_mm[at],
-        thickness_mm=readings.thickness_mm[at],
-        kpa=readings.kpa[at],
-        at_least=readings.at_least[at],
-        theta=readings.theta[at],
-        row=readings.row[at],
+        readings.take(at),
+        kpa=mean(readings.kpa),
+        theta=mean(readings.theta),
+        at_least=np.logical_or.reduceat(readings.at_least, at),
     )
 
 
-def judge(readings: Readings, settings: ProbeSettings) -> Readings:
-    """Give sorted readings with drift at zero, implausible values and spikes missing, and the device's limit marked."""
-    kpa, issues = readings.kpa.copy(), list(readings.issues)
+def judge(readings: Readings, settings: ProbeSettings) -> tuple[Readings, Issues]:
+    """Give sorted readings with drift at zero, implausible values and spikes missing, and the device's limit marked.
 
-    def note(code: str, hit: Bools, what: str, done: str) -> None:
-        if hit.any():
-            place = f"site {listed(_sites(readings.insertions, readings.code, hit))}"
-            text = f"{int(hit.sum())} readings {what}"
-            issues.append(warned(code, text, done, file=_file(readings, readings.code[hit]), place=place))
-
-    drift = (kpa < 0) & (kpa >= -settings.zero_drift_kpa)
-    note(
-        "zero-drift", drift, f"are negative by up to {settings.zero_drift_kpa:g} kPa", "set to zero: drift of the cell"
-    )
-    below = kpa < -settings.zero_drift_kpa
-    note("negative", below, f"are below -{settings.zero_drift_kpa:g} kPa", "taken as missing")
-    above = kpa > settings.plausible_kpa
-    if above.mean() > 0.25:
+    Raises
+    ------
+    InputError
+        Too many readings are implausible.
+    """
+    kpa, drift_kpa, plausible_kpa = readings.kpa, settings.zero_drift_kpa, settings.plausible_kpa
+    drift, below, above = (kpa < 0) & (kpa >= -drift_kpa), kpa < -drift_kpa, kpa > plausible_kpa
+    if (below | above).mean() > MOST_IMPLAUSIBLE:
         raise InputError(
-            what=f"{above.mean():.0%} of the readings exceed {settings.plausible_kpa:g} kPa",
-            where=_file(readings, readings.code),
-            do="check probes.resistance_unit",
+            what=f"{(below | above).mean():.0%} of the readings are negative or exceed {plausible_kpa:g} kPa",
+            where=", ".join(sorted(set(readings.insertions["file"]))),
+            do="check probes.resistance_unit and the header",
         )
-    note("implausible", above, f"exceed {settings.plausible_kpa:g} kPa", "taken as missing")
     kpa = np.where(drift, 0.0, np.where(below | above, np.nan, kpa))
     spike = _spikes(readings, kpa, settings)
-    note("spike", spike, "stand alone far above both neighbours", "taken as missing: a stone or a knock")
-    kpa[spike] = np.nan
-    at_least = readings.at_least & np.isfinite(kpa)
-    if settings.device_limit_kpa is not None:
-        at_least |= kpa >= settings.device_limit_kpa * (1 - 1e-9)
-    return replace(readings, kpa=kpa, at_least=at_least, issues=tuple(issues))
+    kpa = np.where(spike, np.nan, kpa)
+    limit_kpa = _limit(kpa, readings.code, settings)
+    at_limit = kpa >= (np.inf if limit_kpa is None else limit_kpa * (1 - 1e-9))
+    said = [
+        ("zero-drift", drift, f"below zero by up to {drift_kpa:g} kPa", "set to zero: drift of the load cell"),
+        ("negative", below, f"below -{drift_kpa:g} kPa", "taken as missing"),
+        ("implausible", above, f"above {plausible_kpa:g} kPa", "taken as missing"),
+        ("spike", spike, "far above both neighbours", "taken as missing: a stone or a knock"),
+        (
+            "device-limit",
+            at_limit,
+            f"at the device's limit of {limit_kpa or 0:g} kPa",
+            "taken as at least so much",
+        ),
+        ("held-reading", _held(readings, kpa, settings), _HELD.format(settings.held_mm), "kept"),
+    ]
+    issues = tuple(readings.told(code, hit, what, done) for code, hit, what, done in said if hit.any())
+    return replace(readings, kpa=kpa, at_least=(readings.at_least | at_limit) & np.isfinite(kpa)), issues
+
+
+_HELD = "in runs of one value over {:g} mm or more: a sensor that stuck or a logger that keeps its last value"
 
 
 def _spikes(readings: Readings, kpa: Floats, settings: ProbeSettings) -> Bools:
+    """Tell which point readings stand alone above both neighbours; the last of an insertion has only one."""
     hit = np.zeros(len(kpa), dtype=bool)
-    code, depth = readings.code, readings.depth_mm
-    if len(kpa) < 3:
-        return hit
-    inside = (code[2:] == code[:-2]) & (depth[2:] - depth[:-2] <= 2 * settings.spike_step_mm)
+    code, depth_mm = readings.code, readings.depth_mm
+    inside = (code[2:] == code[:-2]) & (depth_mm[2:] - depth_mm[:-2] <= 2 * settings.spike_step_mm)
     inside &= (readings.thickness_mm[1:-1] == 0) & (kpa[2:] > 0)
     beside = np.fmax(kpa[:-2], kpa[2:])
-    high = (kpa[1:-1] > settings.spike_ratio * beside) & (kpa[1:-1] - beside > settings.spike_kpa)
-    hit[1:-1] = inside & high
+    hit[1:-1] = inside & (kpa[1:-1] > settings.spike_ratio * beside) & (kpa[1:-1] - beside > settings.spike_kpa)
     return hit
 
 
-def mm_factor(unit: str) -> float:
-    """Give mm in one `unit` of depth."""
-    return MM_PER[unit]
+def _limit(kpa: Floats, code: Ints, settings: ProbeSettings) -> float | None:
+    """Give the device's limit: as stated, or the highest value where it piles up."""
+    if settings.device_limit_kpa is not None:
+        return settings.device_limit_kpa
+    top = float(np.nanmax(kpa, initial=0.0))
+    at_top, near_top = kpa == top, (kpa < top) & (kpa > LIMIT_BAND * top)
+    insertions, count = len(np.unique(code[at_top])), int(at_top.sum())
+    need = LIMIT_INSERTIONS / 2 if count >= 2 * insertions else LIMIT_INSERTIONS
+    piled = insertions >= max(need, LIMIT_SHARE * len(np.unique(code)))
+    return top if top > 0 and piled and count > near_top.sum() else None
+
+
+def _held(readings: Readings, kpa: Floats, settings: ProbeSettings) -> Bools:
+    """Tell which readings belong to a run of one value, longer than soil gives."""
+    new = np.append(True, (np.diff(readings.code) != 0) | ~(kpa[1:] == kpa[:-1]))
+    run = np.cumsum(new) - 1
+    start, end = np.flatnonzero(new), np.append(np.flatnonzero(new)[1:], len(kpa)) - 1
+    long = readings.depth_mm[end] - readings.depth_mm[start] >= settings.held_mm
+    held: Bools = (long & (end - start >= settings.stuck_readings))[run] & (kpa > 0)
+    return held

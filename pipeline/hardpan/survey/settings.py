@@ -79,6 +79,7 @@ class ProbeSettings(Settings):
     spike_kpa: float = setting(2000.0, says="A spike exceeds both neighbours by this much", unit="kPa", gt=0)
     spike_step_mm: float = setting(50.0, says="Spikes are looked for up to this depth step", unit="mm", gt=0)
     stuck_readings: int = setting(5, says="So many equal readings and no other mean a stuck sensor", ge=3)
+    held_mm: float = setting(150.0, says="One value over so much depth is reported as held", unit="mm", gt=0)
     site_spread_m: float = setting(20.0, says="One site id further apart counts as several sites", unit="m", gt=0)
     outside_tolerance_m: float = setting(10.0, says="Probes further outside the boundary are dropped", unit="m", ge=0)
 

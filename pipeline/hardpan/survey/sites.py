@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.core.errors import InputError
 from hardpan.records.issues import Issue
 from hardpan.survey.words import listed, warned
 
@@ -32,8 +33,43 @@ def ordered(insertions: pd.DataFrame, depth_mm: Floats, kpa: Floats, usable: Boo
 def _rank(names: pd.Series) -> Ints:
     codes, unique = pd.factorize(names.to_numpy(dtype=object))
     rank = np.empty(len(unique), dtype=np.int64)
-    rank[sorted(range(len(unique)), key=lambda at: natural(unique[at]))] = np.arange(len(unique))
+    rank[sorted(range(len(unique)), key=lambda at: natural(str(unique[at])))] = np.arange(len(unique))
     return rank[codes]
+
+
+def number_nameless(table: pd.DataFrame) -> pd.DataFrame:
+    """Give names to sites that have none, by the order of their places."""
+    if not (table["site"] == "").all():
+        return table.assign(site=table["site"].where(table["site"] != "", "unnamed"))
+    place = table.groupby(["x_m", "y_m"], sort=True).ngroup() + 1
+    return table.assign(site=place.astype(str).astype(object))
+
+
+def join_places(table: pd.DataFrame, places: pd.DataFrame, file: str) -> tuple[pd.DataFrame, tuple[Issue, ...]]:
+    """Give the insertions with `x_m`, `y_m` of their site, NaN where the second file does not have it.
+
+    Names are compared without case.
+    """
+    keyed = places.assign(key=places["site"].map(_key)).drop_duplicates("key").set_index("key")
+    found = keyed.reindex(table["site"].map(_key))
+    lost = sorted(set(table["site"].to_numpy()[found["x_m"].isna().to_numpy()]), key=natural)
+    if len(lost) == table["site"].nunique():
+        raise InputError(
+            what=f"no site of the readings ({listed(lost, 3)}) is among the positions "
+            f"({listed(list(places['site']), 3)})",
+            where=file,
+            do="name the columns in probes.columns.site",
+        )
+    placed = table.assign(x_m=found["x_m"].to_numpy(), y_m=found["y_m"].to_numpy())
+    if not lost:
+        return placed, ()
+    what = f"{len(lost)} sites have no position in the second file"
+    return placed, (warned("no-position", what, "dropped", file=file, place=f"site {listed(lost, 20)}"),)
+
+
+def _key(name: str) -> str:
+    plain = name.casefold().strip()
+    return plain.removesuffix(".0") if plain.replace(".", "").isdecimal() else plain
 
 
 def repeats(table: pd.DataFrame, depth_mm: Floats, kpa: Floats) -> tuple[Bools, tuple[Issue, ...]]:
@@ -56,8 +92,8 @@ def name_sites(table: pd.DataFrame, spread_m: float) -> tuple[pd.DataFrame, tupl
 
     One name at places further apart than `spread_m` stands for several sites; several names at one spot for one.
     """
-    site = table["site"].to_numpy(dtype=object, copy=True)
     issues: list[Issue] = []
+    site = table["site"].to_numpy(dtype=object, copy=True)
     places = table.groupby("site", sort=False)[["x_m", "y_m"]]
     reach = (places.transform("max") - places.transform("min")).to_numpy()
     for name, group in table[np.hypot(reach[:, 0], reach[:, 1]) > spread_m].groupby("site", sort=False):

@@ -19,8 +19,8 @@ Points: TypeAlias = Callable[[Floats, Floats], tuple[Floats, Floats]]
 Bounds: TypeAlias = tuple[float, float, float, float]
 """West, south, east, north."""
 
-ROLES = ("site", "insertion", "x", "y", "depth", "resistance", "moisture", "date")
-"""What a column of a probe table can stand for."""
+MOST_COLUMNS = 5000
+"""A reading each millimetre to five metres; no penetrometer gives more."""
 
 
 def warned(code: str, what: str, done: str, *, file: str = "", place: str = "") -> Issue:
@@ -32,6 +32,11 @@ def listed(items: Sequence[object], most: int = 6) -> str:
     """Give the first `most` items and how many more there are, as text."""
     shown = ", ".join(str(item) for item in items[:most])
     return shown if len(items) <= most else f"{shown} and {len(items) - most} more"
+
+
+def counted(count: int, what: str) -> str:
+    """Give "1 reading", "2 readings"."""
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -81,6 +86,11 @@ class Text:
         """Give the cells `at`."""
         return Text(self.codes[at], self.unique)
 
+    def map(self, change: Callable[[str], str]) -> "Text":
+        """Give the column with every cell changed."""
+        changed = Text.of([change(cell) for cell in self.unique])
+        return Text(changed.codes[self.codes], changed.unique)
+
     def equals(self, cell: str) -> Bools:
         """Tell which cells equal `cell`."""
         hit: Bools = (self.unique == cell)[self.codes]
@@ -103,6 +113,12 @@ class Grid:
         """Give the first rows, as lists of as many cells as each has."""
         wide = [column.cells[:most] if most is None else column.unique[column.codes[:most]] for column in self.columns]
         return [list(row[:width]) for row, width in zip(zip(*wide, strict=True), self.widths, strict=False)]
+
+    def transposed(self) -> "Grid":
+        """Give the table with rows for columns; one with more rows than a table has columns is given back empty."""
+        if len(self.lines) > MOST_COLUMNS:
+            return Grid.of(self.file, [])
+        return Grid.of(self.file, [column.cells.tolist() for column in self.columns])
 
     @classmethod
     def of(cls, file: str, rows: Sequence[Sequence[str]], lines: Sequence[int] | None = None) -> "Grid":
@@ -187,7 +203,31 @@ class Readings:
     at_least: Bools
     theta: Floats
     row: Ints
-    issues: Issues = field(default=())
+
+    def take(self, at: Ints | Bools) -> "Readings":
+        """Give the readings `at`; the table of insertions stays whole."""
+        return Readings(
+            insertions=self.insertions,
+            code=self.code[at],
+            depth_mm=self.depth_mm[at],
+            thickness_mm=self.thickness_mm[at],
+            kpa=self.kpa[at],
+            at_least=self.at_least[at],
+            theta=self.theta[at],
+            row=self.row[at],
+        )
+
+    def told(self, code: str, hit: Bools, what: str, done: str) -> Issue:
+        """Give an issue about the readings `hit`, which starts with how many they are."""
+        table = self.insertions.iloc[np.unique(self.code[hit])]
+        sites = list(dict.fromkeys(table["site"]))
+        return warned(
+            code,
+            f"{counted(int(hit.sum()), 'reading')} {what}",
+            done,
+            file=", ".join(sorted(set(table["file"]))),
+            place=f"site {listed(sites, 20)}",
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -6,36 +6,45 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import pyproj
 
+from hardpan.core.errors import InputError
 from hardpan.records.survey import Profiles
 from hardpan.survey import (
-    delimited,
+    dates,
     files,
     geodesy,
     headers,
     layouts,
+    measures,
     numbers,
     positions,
     profiles,
     readings,
     sites,
-    workbook,
 )
+from hardpan.survey.inputs.places import read_places
+from hardpan.survey.inputs.tables import open_readings
 from hardpan.survey.settings import ProbeSettings
-from hardpan.survey.words import Bundle, Grid, Heading, Land, Log, Readings, Text, TextReadings
+from hardpan.survey.vocabulary import says_degrees
+from hardpan.survey.words import Heading, Land, Log, Points, Readings, Text, TextReadings
 
 
 def read_profiles(settings: ProbeSettings, land: Land, log: Log) -> Profiles:
     """Give the profiles of all probe files, checked against the boundary."""
     paths = settings.file if isinstance(settings.file, tuple) else (settings.file,)
-    merged = _merge([_read_table(path, settings, land, log) for path in paths])
-    merged = _select(merged, np.isfinite(merged.insertions["x_m"].to_numpy(dtype=np.float64)))
-    keep, outside = positions.drop_outside(merged.insertions, land.boundary, settings.outside_tolerance_m)
-    log.note(outside)
-    judged = readings.judge(readings.order(_select(merged, keep)), settings)
-    read, unusable = profiles.dense(judged, settings)
-    log.note((*judged.issues, *unusable))
-    return _named(read, settings, log)
+    log.note(measures.cone_issues(settings, ", ".join(path.name for path in paths)))
+    places = None if settings.positions is None else read_places(settings, land, log)
+    read = _merge([_read_table(path, settings, land, places, log) for path in paths])
+    read = _select(read, np.isfinite(read.insertions["x_m"].to_numpy(dtype=np.float64)))
+    read = replace(read, insertions=sites.number_nameless(read.insertions))
+    keep, outside = positions.drop_outside(read.insertions, land.boundary, settings.outside_tolerance_m)
+    read, joined = readings.join_fixes(_select(read, keep), settings.site_spread_m)
+    read, sorted_ = readings.order(read)
+    read, judged = readings.judge(read, settings)
+    padded, unusable = profiles.dense(read, settings)
+    log.note((*outside, *joined, *sorted_, *judged, *unusable))
+    return _named(padded, settings, log)
 
 
 def _named(read: profiles.Dense, settings: ProbeSettings, log: Log) -> Profiles:
@@ -49,24 +58,22 @@ def _named(read: profiles.Dense, settings: ProbeSettings, log: Log) -> Profiles:
     return found
 
 
-def _read_table(path: Path, settings: ProbeSettings, land: Land, log: Log) -> Readings:
+def _read_table(path: Path, settings: ProbeSettings, land: Land, places: pd.DataFrame | None, log: Log) -> Readings:
     bundle = log.keep(files.load(path, what="the probe readings"))
-    grid = _grid(bundle, settings, log)
+    grid = open_readings(bundle, settings, log)
     heading = headers.find_heading(grid, settings)
     text = layouts.gather(grid, heading)
-    log.note(text.issues)
+    days, undated = dates.iso(text.insertions["date"], bundle.name)
+    log.note((*text.issues, *undated))
     mark = numbers.decimal_mark(_numeric_columns(text), settings.decimal, where=bundle.name)
-    axes = positions.read_axes(text.insertions, mark, degree_names=headers.names_degrees(heading), file=bundle.name)
-    stated = geodesy.asked(settings.crs, "probes.crs")
-    source, assumed = positions.choose_crs(axes, stated, land.crs, key="probes.crs", file=bundle.name)
-    move = geodesy.come(source, land, bundle.name, log)
-    positions.check_whereabouts(
-        axes, move, land.boundary, settings.outside_tolerance_m, geographic=source.is_geographic, file=bundle.name
-    )
-    log.note((*axes.issues, *assumed))
-    x_m, y_m = move(axes.x, axes.y)
-    insertions = text.insertions.assign(x_m=x_m, y_m=y_m, file=bundle.name)
-    return _measure(text, heading, mark, settings, insertions=insertions, log=log)
+    table = text.insertions.assign(file=bundle.name, date=days)
+    if places is None:
+        x_m, y_m = _place(heading, table, mark, settings, land=land, log=log)
+        table = table.assign(x_m=x_m, y_m=y_m)
+    else:
+        table, unplaced = sites.join_places(table, places, bundle.name)
+        log.note(unplaced)
+    return _measure(replace(text, insertions=table), heading, mark, settings, log)
 
 
 def _numeric_columns(text: TextReadings) -> list[Text]:
@@ -74,49 +81,66 @@ def _numeric_columns(text: TextReadings) -> list[Text]:
     return columns if isinstance(text.depth, np.ndarray) else [*columns, text.depth]
 
 
-def _grid(bundle: Bundle, settings: ProbeSettings, log: Log) -> Grid:
-    named: dict[str, Grid] = {}
-    for member, blob in bundle.members.items():
-        if workbook.is_workbook(blob):
-            named |= workbook.sheets(blob, bundle.name)
-            continue
-        if len(bundle.members) > 1 and not member.lower().endswith((".csv", ".txt", ".tsv", ".dat", ".asc")):
-            continue
-        text, told = delimited.decode(blob, bundle.name)
-        log.note(told)
-        named[member] = delimited.split(text, bundle.name, lambda grid: headers.score(grid, settings))
-    if len(named) == 1 and settings.sheet is None:
-        return next(iter(named.values()))
-    fits = {name: headers.score(grid, settings) > 0 for name, grid in named.items()}
-    return workbook.choose(named, settings.sheet, fits, bundle.name)
+def _place(
+    heading: Heading, table: pd.DataFrame, mark: str, settings: ProbeSettings, *, land: Land, log: Log
+) -> tuple[np.ndarray, np.ndarray]:
+    file = str(table["file"].iloc[0])
+    if not {"x", "y"} <= heading.roles.keys():
+        raise InputError(
+            what=f"no columns of position among {', '.join(name for name in heading.names[:8] if name)} ...",
+            where=file,
+            do="name them in [probes.columns], or give a second file in probes.positions",
+        )
+    degree_names = says_degrees(heading.names[heading.roles["y"]])
+    axes = positions.read_axes(table, mark, degree_names=degree_names, file=file)
+    stated = geodesy.asked(settings.crs, "probes.crs")
+    source, assumed = positions.choose_crs(axes, stated, land.crs, key="probes.crs", file=file)
+    move = _move_checked(axes, source, settings, land=land, file=file, log=log)
+    log.note((*axes.issues, *assumed))
+    return move(axes.x, axes.y)
 
 
-def _measure(
-    text: TextReadings, heading: Heading, mark: str, settings: ProbeSettings, *, insertions: pd.DataFrame, log: Log
-) -> Readings:
+def _move_checked(
+    axes: positions.Axes, source: pyproj.CRS, settings: ProbeSettings, *, land: Land, file: str, log: Log
+) -> Points:
+    move = geodesy.come(source, land, file, log)
+    tolerance_m = settings.outside_tolerance_m
+    positions.check_whereabouts(
+        axes, move, land.boundary, tolerance_m, geographic=bool(source.is_geographic), file=file
+    )
+    return move
+
+
+def _measure(text: TextReadings, heading: Heading, mark: str, settings: ProbeSettings, log: Log) -> Readings:
     value = numbers.convert(text.value, mark)
     depth = text.depth if isinstance(text.depth, np.ndarray) else numbers.convert(text.depth, mark)
-    unit, depth_unit, told = headers.settle_units(heading, value, depth, text.file)
-    log.note(told)
-    depth_values = depth if isinstance(depth, np.ndarray) else depth.value
-    kpa, marked = readings.drop_sentinels(value.value, insertions, text.code, text.file)
-    readings.check_mixed_units(kpa, insertions, text.code, text.file)
-    log.note((*marked, *readings.cell_issues(value, text)))
-    factor = readings.mm_factor(depth_unit)
-    depth_mm, turned = readings.point_down(np.asarray(depth_values, dtype=np.float64) * factor, text.file)
-    log.note(turned)
-    theta = np.full(len(kpa), np.nan) if text.moisture is None else numbers.convert(text.moisture, mark).value
-    placed = np.isfinite(depth_mm)
-    return Readings(
-        insertions=insertions,
-        code=text.code[placed],
-        depth_mm=depth_mm[placed],
-        thickness_mm=text.thickness[placed] * factor,
-        kpa=kpa[placed] * readings.kpa_factor(unit, settings),
-        at_least=value.at_least[placed],
-        theta=theta[placed],
-        row=text.row[placed],
+    unit, depth_unit = measures.settle_units(heading, value, depth, text.file)
+    numbers_kpa, marked = measures.drop_sentinels(value.value, text)
+    measures.check_mixed(numbers_kpa, text)
+    factor = measures.mm_factor(depth_unit)
+    depth_mm, turned = measures.point_down(
+        (depth if isinstance(depth, np.ndarray) else depth.value) * factor, text.file
     )
+    kpa = numbers_kpa * measures.kpa_factor(unit, settings)
+    placed = np.isfinite(depth_mm)
+    theta = np.full(len(kpa), np.nan)
+    if text.moisture is not None:
+        name = heading.names[heading.roles["moisture"]]
+        theta, told = measures.fraction(numbers.convert(text.moisture, mark), name, text.file)
+        log.note(told)
+    measures.check_sizes(kpa, depth_mm, text.code, text.file)
+    log.note((*marked, *measures.cell_issues(value, text), *turned))
+    log.note(measures.depth_issues(placed, text, text.thickness * factor))
+    return Readings(
+        insertions=text.insertions,
+        code=text.code,
+        depth_mm=depth_mm,
+        thickness_mm=text.thickness * factor,
+        kpa=kpa,
+        at_least=value.at_least,
+        theta=theta,
+        row=text.row,
+    ).take(placed)
 
 
 def _merge(parts: list[Readings]) -> Readings:
@@ -140,14 +164,5 @@ def _merge(parts: list[Readings]) -> Readings:
 def _select(merged: Readings, keep: np.ndarray) -> Readings:
     new = np.cumsum(keep) - 1
     at = np.flatnonzero(keep[merged.code])
-    return replace(
-        merged,
-        insertions=merged.insertions[keep].reset_index(drop=True),
-        code=new[merged.code[at]],
-        depth_mm=merged.depth_mm[at],
-        thickness_mm=merged.thickness_mm[at],
-        kpa=merged.kpa[at],
-        at_least=merged.at_least[at],
-        theta=merged.theta[at],
-        row=merged.row[at],
-    )
+    kept = merged.take(at)
+    return replace(kept, insertions=merged.insertions[keep].reset_index(drop=True), code=new[kept.code])

@@ -1,0 +1,49 @@
+"""Tables of any kind and layout, from a file to one grid of cells."""
+
+from collections.abc import Callable
+
+from hardpan.survey import blocks, delimited, headers, workbook
+from hardpan.survey.settings import ProbeSettings
+from hardpan.survey.words import Bundle, Grid, Log
+
+TABLES = (".csv", ".txt", ".tsv", ".dat", ".asc", ".tab", ".prn")
+"""Members of an archive that may be tables."""
+
+
+def open_table(bundle: Bundle, sheet: str | None, score: Callable[[Grid], int], log: Log) -> Grid:
+    """Give the table of a text file, a workbook or an archive that `score` can make sense of."""
+    named: dict[str, Grid] = {}
+    for member, blob in bundle.members.items():
+        if workbook.is_workbook(blob):
+            named |= workbook.sheets(blob, bundle.name)
+        elif len(bundle.members) == 1 or member.lower().endswith(TABLES) or member == sheet:
+            text, told = delimited.decode(blob, bundle.name)
+            log.note(told)
+            named[member] = delimited.split(text, bundle.name, score)
+    if len(named) == 1 and sheet is None:
+        return next(iter(named.values()))
+    return workbook.choose(named, sheet, {name: score(grid) > 0 for name, grid in named.items()}, bundle.name)
+
+
+def open_readings(bundle: Bundle, settings: ProbeSettings, log: Log) -> Grid:
+    """Give a table of readings, wide or long; transposed tables and blocks are brought to those."""
+
+    def score(grid: Grid) -> int:
+        best = headers.score(grid, settings)
+        if best == 0 or settings.layout == "transposed":
+            best = max(best, headers.score(grid.transposed(), settings))
+        return best or int(blocks.is_blocks(grid, settings.columns))
+
+    grid = open_table(bundle, settings.sheet, score, log)
+    if settings.layout == "blocks":
+        return blocks.to_long(grid, settings.columns)
+    if settings.layout == "transposed":
+        return grid.transposed()
+    if settings.layout != "auto" or headers.names_insertions(grid, settings):
+        return grid
+    if blocks.is_blocks(grid, settings.columns):
+        return blocks.to_long(grid, settings.columns)
+    if headers.score(grid, settings) == 0:
+        turned = grid.transposed()
+        return turned if headers.score(turned, settings) else grid
+    return grid

@@ -1,0 +1,279 @@
+"""Units of what was read: of the header or the settings, else of the cells; sizes that belie them."""
+
+from collections.abc import Callable
+
+import numpy as np
+import pandas as pd
+
+from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.core.errors import AmbiguousInputError, InputError
+from hardpan.core.units import KPA_PER, MM_PER
+from hardpan.records.issues import Issue
+from hardpan.survey.settings import ProbeSettings
+from hardpan.survey.vocabulary import fold, length_unit, pressure_unit
+from hardpan.survey.words import Heading, Numbers, TextReadings, counted, listed, warned
+
+SENTINELS = (-1.0, -9.0, -99.0, -999.0, -9999.0, -99999.0, -32768.0, 9999.0, 99999.0, 999999.0, 32767.0, 65535.0)
+"""Values that loggers write for "not measured", in the unit of the file."""
+UNIT_GAP = 100.0
+"""No two insertions of one paddock differ so much; kPa and MPa differ by 1000."""
+LEAST_SUNKEN = 3
+"""So many readings far below their neighbours are no accident."""
+STANDARD_ANGLE_DEG = 30.0
+"""Full angle of both standard cones (`usfs0524`)."""
+WEAR_LIMIT = 0.03
+"""Loss of diameter at which a cone is renewed (`usfs0524`)."""
+SHALLOWEST_MM, DEEPEST_MM = 100.0, 3000.0
+"""A survey that ends above or below was not made with a hand or vehicle cone penetrometer, or has another unit."""
+SOFTEST_KPA = 60.0
+"""Where the median of the peaks is lower, no soil was probed, or the unit is another."""
+
+
+def settle_units(heading: Heading, value: Numbers, depth: Numbers | Floats, file: str) -> tuple[str, str]:
+    """Give the units of resistance and depth; never a guess.
+
+    Raises
+    ------
+    AmbiguousInputError
+        Nobody states a unit; the message suggests one by size.
+    InputError
+        The cells name several units, or another than the header.
+    """
+    unit = heading.resistance_unit or _cell_unit(value.units, pressure_unit, None, file)
+    _cell_unit(value.units, pressure_unit, unit, file)
+    if unit is None:
+        raise AmbiguousInputError(
+            what="the unit of resistance is stated nowhere",
+            where=file,
+            do=f"set probes.resistance_unit ({_likely(value)})",
+        )
+    depth_unit = heading.depth_unit
+    if not isinstance(depth, np.ndarray):
+        depth_unit = depth_unit or _cell_unit(depth.units, length_unit, None, file)
+        _cell_unit(depth.units, length_unit, depth_unit, file)
+    if depth_unit is None:
+        raise AmbiguousInputError(
+            what="the unit of depth is stated nowhere", where=file, do="set probes.depth_unit to mm, cm, m or in"
+        )
+    return unit, depth_unit
+
+
+def _cell_unit(units: np.ndarray, read: Callable[[str], str | None], stated: str | None, file: str) -> str | None:
+    named = sorted({str(unit) for unit in pd.unique(units)} - {""})
+    found = {read(fold(unit)) for unit in named}
+    if None in found or len(found) > 1 or (stated and found - {stated}):
+        but = f" but {stated} is stated" if stated else ""
+        raise InputError(what=f"cells carry units {listed(named)}{but}", where=file, right="one unit throughout")
+    return next(iter(found), None)
+
+
+def _likely(value: Numbers) -> str:
+    middle = float(np.nanmedian(np.where(value.value > 0, value.value, np.nan))) if (value.value > 0).any() else 0.0
+    return f"the median {middle:.4g} {'suggests MPa' if middle < 15 else 'may be kPa or psi'}"
+
+
+def kpa_factor(unit: str, settings: ProbeSettings) -> float:
+    """Give kPa in one `unit`, corrected for a worn cone: cone index is force over the true base area.
+
+    A device divides by the area of the new cone; a cone worn from D to d reads low by (d/D)^2 (`usfs0524`).
+    """
+    area_mm2 = np.pi / 4 * settings.cone_diameter_mm**2
+    factor = 1e3 / area_mm2 if unit == "N" else KPA_PER[unit]
+    worn = settings.worn_diameter_mm
+    return float(factor if worn is None else factor * (settings.cone_diameter_mm / worn) ** 2)
+
+
+def cone_issues(settings: ProbeSettings, file: str) -> tuple[Issue, ...]:
+    """Give what the cone means for the readings.
+
+    Raises
+    ------
+    InputError
+        The cone is not of 30 degrees, or is worn to more than its new diameter.
+    """
+    if settings.cone_angle_deg != STANDARD_ANGLE_DEG:
+        raise InputError(
+            what=f"a cone of {settings.cone_angle_deg:g} degrees reads another variable than one of 30 degrees",
+            where=file,
+            do="convert the readings yourself, say how, and set probes.cone_angle_deg to 30",
+        )
+    worn, new = settings.worn_diameter_mm, settings.cone_diameter_mm
+    if worn is None:
+        return ()
+    if worn > new:
+        raise InputError(what=f"worn to {worn:g} mm from {new:g} mm", where="probes.worn_diameter_mm", right="less")
+    done = f"readings raised by {(new / worn) ** 2 - 1:.1%}, the loss of base area"
+    limit = f", beyond the {WEAR_LIMIT:.0%} at which it is to be renewed" if worn < new * (1 - WEAR_LIMIT) else ""
+    return (warned("worn-cone", f"the cone is worn from {new:g} to {worn:g} mm{limit}", done, file=file),)
+
+
+def drop_sentinels(value: Floats, text: TextReadings) -> tuple[Floats, tuple[Issue, ...]]:
+    """Give the values, in the unit of the file, with sentinels as NaN."""
+    hit = np.isin(value, SENTINELS)
+    if not hit.any():
+        return value, ()
+    which = listed([f"{one:g}" for one in sorted(set(value[hit].tolist()))])
+    issue = warned(
+        "sentinel",
+        f"{int(hit.sum())} readings are {which}: a mark, no measurement",
+        "taken as missing",
+        file=text.file,
+        place=f"site {listed(_sites(text, hit))}",
+    )
+    return np.where(hit, np.nan, value), (issue,)
+
+
+def _sites(text: TextReadings, hit: Bools) -> list[str]:
+    return sorted(set(text.insertions["site"].to_numpy()[np.unique(text.code[hit])]))
+
+
+def check_mixed(value: Floats, text: TextReadings) -> None:
+    """Refuse a column in which some insertions, or stretches of one, are a hundred times smaller than the others.
+
+    Raises
+    ------
+    AmbiguousInputError
+        There is an empty gap of a factor of 100 or more.
+    """
+    do = "bring the readings to one unit, or give two files each with its own unit in the header"
+    middles = pd.Series(np.where(value > 0, value, np.nan)).groupby(text.code).median().dropna().sort_values()
+    ratio = middles.to_numpy()[1:] / middles.to_numpy()[:-1]
+    if len(ratio) and ratio.max() >= UNIT_GAP:
+        at = int(np.argmax(ratio))
+        names = sorted(text.insertions["site"].to_numpy()[middles.index[: at + 1]])
+        raise AmbiguousInputError(
+            what=f"{at + 1} insertions have a median of {middles.iloc[at]:g} or less, the others of "
+            f"{middles.iloc[at + 1]:g} or more: the column mixes units",
+            where=f"{text.file} site {listed(names)}",
+            do=do,
+        )
+    small = _sunken(value, text.code)
+    if small.sum() >= LEAST_SUNKEN:
+        raise AmbiguousInputError(
+            what=f"{int(small.sum())} readings are {UNIT_GAP:g} times smaller than both those above and below them: "
+            "the column mixes units",
+            where=f"{text.file} row {listed(sorted(set(text.row[small].tolist())))}",
+            do=do,
+        )
+
+
+def _sunken(value: Floats, code: Ints) -> Bools:
+    """Tell which readings lie a hundredfold below the highest above and the highest below in their insertion."""
+    frame = pd.DataFrame({"code": code, "value": np.where(value > 0, value, np.nan)})
+    above = frame.groupby("code")["value"].cummax()
+    below = frame.iloc[::-1].groupby("code")["value"].cummax().iloc[::-1]
+    hit: Bools = (frame["value"] * UNIT_GAP <= np.minimum(above, below)).to_numpy() & (value < 20)
+    return hit
+
+
+def check_sizes(kpa: Floats, depth_mm: Floats, code: Ints, file: str) -> tuple[Issue, ...]:
+    """Refuse sizes that belie the stated units, and say where they are only odd.
+
+    Raises
+    ------
+    AmbiguousInputError
+        Peaks are far too low for kPa, or depths too small or too large for their unit.
+    """
+    deepest = float(np.nanmax(depth_mm, initial=0.0))
+    if not SHALLOWEST_MM <= deepest <= DEEPEST_MM:
+        other = "" if deepest < SHALLOWEST_MM else ", and a geotechnical cone is another instrument"
+        raise AmbiguousInputError(
+            what=f"the deepest reading is at {deepest:g} mm{other}",
+            where=file,
+            right=f"{SHALLOWEST_MM:g} to {DEEPEST_MM:g} mm",
+            do="check probes.depth_unit and the header",
+        )
+    peaks = pd.Series(kpa).groupby(code).max()
+    middle = float(peaks[peaks > 0].median()) if (peaks > 0).any() else np.nan
+    if middle < SOFTEST_KPA:
+        raise AmbiguousInputError(
+            what=f"half of the insertions peak below {middle:.3g} kPa",
+            where=file,
+            do="check probes.resistance_unit and the header: the readings may be in MPa",
+        )
+    return ()
+
+
+def point_down(depth_mm: Floats, file: str) -> tuple[Floats, tuple[Issue, ...]]:
+    """Give depths positive downward.
+
+    Raises
+    ------
+    InputError
+        Some depths are above and some below the surface.
+    """
+    below, above = np.nanmin(depth_mm, initial=0.0) < 0, np.nanmax(depth_mm, initial=0.0) > 0
+    if not below:
+        return depth_mm, ()
+    if above:
+        raise InputError(what="depths are negative and positive", where=file, right="positive downward")
+    return -depth_mm, (warned("depth-sign", "depths are negative downward", "sign turned", file=file),)
+
+
+def mm_factor(unit: str) -> float:
+    """Give mm in one `unit` of depth."""
+    return MM_PER[unit]
+
+
+def fraction(theta: Numbers, name: str, file: str) -> tuple[Floats, tuple[Issue, ...]]:
+    """Give volumetric water content as m3/m3.
+
+    Raises
+    ------
+    InputError
+        Values exceed 1 and the header does not say that they are percent.
+    """
+    values = np.where(np.isin(theta.value, SENTINELS), np.nan, theta.value)
+    if "%" in name or "pct" in fold(name).split():
+        return values / 100.0, ()
+    if np.nanmax(values, initial=0.0) > 1.0:
+        raise AmbiguousInputError(
+            what=f"water content reaches {np.nanmax(values):g}, which is no m3/m3",
+            where=file,
+            do="name the column with %",
+        )
+    bad = values < 0
+    if not bad.any():
+        return values, ()
+    issue = warned("moisture", f"{int(bad.sum())} water contents are negative", "taken as missing", file=file)
+    return np.where(bad, np.nan, values), (issue,)
+
+
+def cell_issues(value: Numbers, text: TextReadings) -> tuple[Issue, ...]:
+    """Give what the cells of resistance carried beside plain numbers."""
+    told = {
+        "unreadable-cell": (value.unreadable, "hold text that is no number", "taken as missing"),
+        "approximate-cell": (value.rough, "are marked as approximate", "taken at face value"),
+        "at-least-cell": (value.at_least, 'say "more than"', "taken as a lower bound"),
+        "regrouped-cell": (
+            value.regrouped & ~value.rough & ~value.at_least,
+            "carry thousands marks, apostrophes or units",
+            "read without",
+        ),
+    }
+    return tuple(
+        warned(
+            code,
+            f"{int(hit.sum())} cells {what}",
+            done,
+            file=text.file,
+            place=f"row {listed(sorted(set(text.row[hit].tolist())), 40)}",
+        )
+        for code, (hit, what, done) in told.items()
+        if hit.any()
+    )
+
+
+def depth_issues(placed: Bools, text: TextReadings, thickness_mm: Floats) -> tuple[Issue, ...]:
+    """Give what depths cannot be read, and what readings of whole layers cost."""
+    issues = []
+    if not placed.all():
+        rows = listed(sorted(set(text.row[~placed].tolist())), 40)
+        what = f"{counted(int((~placed).sum()), 'reading')} have no depth"
+        issues.append(warned("no-depth", what, "dropped", file=text.file, place=f"row {rows}"))
+    thickest_mm = float(thickness_mm.max(initial=0.0))
+    if thickest_mm > 0:
+        what = f"readings are means of layers of up to {thickest_mm:g} mm"
+        done = "top and bottom of a pan are known no better than the layers"
+        issues.append(warned("layer-means", what, done, file=text.file))
+    return tuple(issues)

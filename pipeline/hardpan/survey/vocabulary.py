@@ -1,0 +1,99 @@
+"""The language of tables: what columns, units and marks are called in the wild."""
+
+import re
+import unicodedata
+from collections.abc import Mapping
+
+SYNONYMS: Mapping[str, tuple[str, ...]] = {
+    role: tuple(names.split(", "))
+    for role, names in {
+        "x": "x, longitude, lon, long, lng, easting, eastings, east, coord x, xcoord, x coord, rechtswert, ostwert,"
+        " ost, este, longitud, laenge, gps lon, gps longitude, utm e, utm x, coordenada x",
+        "y": "y, latitude, lat, northing, northings, north, coord y, ycoord, y coord, hochwert, nordwert, nord, norte,"
+        " latitud, breite, gps lat, gps latitude, utm n, utm y, coordenada y",
+        "depth": "depth, tiefe, profundidad, profondeur, diepte, dybde, prof, depth below surface, soil depth",
+        "resistance": "cone index, ci, penetration resistance, resistance, cone resistance, soil resistance,"
+        " penetrometer resistance, soil strength, strength, pr, rp, widerstand, eindringwiderstand, resistencia,"
+        " resistencia a la penetracion, weerstand, reading, value, pressure, force, force n, penetration force",
+        "site": "site, site id, probe site, probe, probe id, point, point id, sample site, location, hole, station,"
+        " punkt, messpunkt, standort, punto, sitio, id, number, no, nr, num, name, sample, sample id, plot, probe no,"
+        " point no",
+        "insertion": "insertion, insertion id, replicate, rep, repetition, wiederholung, repeticion, drop, push, stab,"
+        " stich, replication, insertion no, rep no",
+        "moisture": "theta, vwc, volumetric water content, soil moisture, moisture, swc, water content, theta m3 m3,"
+        " vwc pct, theta pct, moisture pct, bodenfeuchte, humedad",
+        "date": "date, datum, fecha, probing date, date time, datetime, timestamp, time",
+    }.items()
+}
+"""Names of columns, folded and bare, the surest first."""
+STRONG: Mapping[str, frozenset[str]] = {
+    "x": frozenset({"longitude", "lon", "easting", "rechtswert", "longitud"}),
+    "y": frozenset({"latitude", "lat", "northing", "hochwert", "latitud"}),
+    "depth": frozenset({"depth", "tiefe", "profundidad", "profondeur"}),
+    "resistance": frozenset({"resistance", "widerstand", "resistencia", "ci"}),
+    "site": frozenset({"site", "probe", "point", "punkt"}),
+    "insertion": frozenset({"insertion", "replicate", "rep"}),
+    "moisture": frozenset({"theta", "vwc", "moisture"}),
+    "date": frozenset({"date", "datum", "fecha"}),
+}
+"""Single words that tell a column where its whole name is not known."""
+OTHER_DEVICE = re.compile(r"\b(dcp|dynamic|hammer|blows?|blow count|penetration index|dcpi)\b")
+"""Names of another variable: blows, not resistance."""
+OTHER_CONE = re.compile(r"\b60\s?(?:°|deg\b|degrees?\b)")
+"""A cone of 60 degrees reads another variable than one of 30."""
+LENGTH: Mapping[str, str] = {
+    "mm": r"mm|millimet(?:er|re)s?|milimetros?",
+    "cm": r"cms?|centimet(?:er|re)s?|centimetros?",
+    "in": r"in|inch|inches|zoll|pulgadas?|\"|″",
+    "m": r"m|met(?:er|re)s?|metros?",
+}
+PRESSURE: Mapping[str, str] = {
+    "kPa": r"kpa|kn/m2",
+    "MPa": r"mpa|n/mm2",
+    "psi": r"psi|lbf?/in2|lb/sq ?in",
+    "kgf/cm2": r"kgf?\s?[/. ]?\s?cm\s?-?[2²]",
+    "bar": r"bars?",
+    "N": r"n|newtons?",
+}
+_LENGTH = {unit: re.compile(rf"(?<![a-z])(?:{names})(?![a-z])") for unit, names in LENGTH.items()}
+_PRESSURE = {unit: re.compile(rf"(?<![a-z/])(?:{names})(?![a-z])") for unit, names in PRESSURE.items()}
+
+
+def fold(name: str) -> str:
+    """Give a name without case, accents, underscores and doubled spaces."""
+    if name.isascii():
+        return " ".join(name.lower().replace("_", " ").split())
+    plain = unicodedata.normalize("NFKD", name.replace("²", "2").casefold())
+    plain = "".join(char for char in plain if not unicodedata.combining(char))
+    return " ".join(plain.replace("_", " ").split())
+
+
+def bare(name: str) -> str:
+    """Give a folded name without brackets and units, for looking up."""
+    text = re.sub(r"\(.*?\)|\[.*?\]", " ", name)
+    patterns = [pattern for unit, pattern in _PRESSURE.items() if unit != "N"]
+    for pattern in (*patterns, *_LENGTH.values()):
+        text = pattern.sub(" ", text) if len(text.split()) > 1 else text
+    return " ".join(re.sub(r"[^a-z0-9]+", " ", text.replace("%", " pct ")).split())
+
+
+def length_unit(name: str) -> str | None:
+    """Give the unit of length that a folded name states, or None."""
+    return next((unit for unit, pattern in _LENGTH.items() if pattern.search(name)), None)
+
+
+def pressure_unit(name: str) -> str | None:
+    """Give the unit of cone index or force that a folded name states, or None."""
+    return next((unit for unit, pattern in _PRESSURE.items() if pattern.search(name)), None)
+
+
+def is_unit(cell: str) -> bool:
+    """Tell whether a folded cell is nothing but a unit."""
+    if cell in {"deg", "degree", "degrees", "°", "decimal degrees"}:
+        return True
+    return any(pattern.fullmatch(cell) for pattern in (*_LENGTH.values(), *_PRESSURE.values()))
+
+
+def says_degrees(name: str) -> bool:
+    """Tell whether a column of y is called latitude."""
+    return bool(re.search(r"\b(lat|latitude|latitud|breite)\b", fold(name)))
