@@ -103,18 +103,18 @@ def options_of(*, n_draws=N_DRAWS, zone_cost=0.0, depths=(0, 300, 400, 500), net
     )
     cost = np.where(np.array(depths) > 0, 0.2 * np.array(depths), 0.0)
     spread = np.where(np.array(depths) > 0, 80.0, 0.0)[:, np.newaxis] * np.linspace(-1.0, 1.0, n_draws)
-    return Options(
-        table=table,
-        net=nets[np.newaxis],
-        cost=cost[np.newaxis],
-        loosened=np.ones((1, n)),
-        breach=np.ones((1, n)),
-        node_ha=np.array([100.0]),
-        paddock_returns=100.0 * (nets[:, np.newaxis] + spread),
-        paddock_costs=100.0 * np.broadcast_to(cost[:, np.newaxis], (n, n_draws)),
-        zone_cost=zone_cost,
-        **fields,
-    )
+    made = {
+        "table": table,
+        "net": nets[np.newaxis],
+        "cost": cost[np.newaxis],
+        "loosened": np.ones((1, n)),
+        "breach": np.ones((1, n)),
+        "node_ha": np.array([100.0]),
+        "paddock_returns": 100.0 * (nets[:, np.newaxis] + spread),
+        "paddock_costs": 100.0 * np.broadcast_to(cost[:, np.newaxis], (n, n_draws)),
+        "zone_cost": zone_cost,
+    }
+    return Options(**(made | fields))
 
 
 def ledger_of(plan, *, catalog=None, options=None, season=None, history=None, soil_types=None, rates=None):

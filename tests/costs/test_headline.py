@@ -42,7 +42,7 @@ def test_one_depth_and_many_depths_read_well(made):
 def test_ground_where_ripping_and_leaving_are_nearly_as_good_is_counted(made):
     close = made.plan_of([("deep sand", 50.0, 400), ("deep sand", 7.0, 400)])
     close.returns[1] -= 7.0 * 58.0  # 2 a ha left, with draws 100 to either side
-    assert made.ledger_of(close).headline.endswith("7 ha could go either way: probe again there.")
+    assert made.ledger_of(close).headline.endswith("7.0 ha could go either way: probe again there.")
 
 
 def test_ground_left_where_ripping_might_well_pay_is_counted_too(made):
@@ -52,7 +52,7 @@ def test_ground_left_where_ripping_might_well_pay_is_counted_too(made):
         [0.0 * spread, 9.0 * (spread - 0.1), 30.0 * (spread - 0.5)]
     )  # better in 45 and 25 % of the draws
     plan = made.plan_of(zones, runner_up_returns=runner_up)
-    assert made.ledger_of(plan).headline.endswith("9 ha could go either way: probe again there.")
+    assert made.ledger_of(plan).headline.endswith("9.0 ha could go either way: probe again there.")
 
 
 def test_two_soils_that_last_differently_give_a_range_of_seasons(made):

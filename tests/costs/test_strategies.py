@@ -55,10 +55,20 @@ def test_where_no_uniform_depth_pays_the_best_is_to_leave_the_pan(made):
 
 
 def test_ground_where_a_limit_forbids_the_depth_is_not_counted_as_ripped(made):
-    options = made.options_of()
-    options.net[0, 3] = -np.inf
+    options = made.options_of(
+        net=np.array([[0.0, 50.0, 40.0, -20.0], [0.0, 50.0, 40.0, -np.inf]]), node_ha=[70.0, 30.0]
+    )
     usual = made.ledger_of(made.plan_of(made.PADDOCK), options=options).strategies.set_index("strategy")
-    assert usual.loc["uniform at the machine's usual depth", "ripped_ha"] == 0.0
+    assert usual.loc["uniform at the machine's usual depth", "ripped_ha"] == 70.0
+
+
+def test_a_set_up_that_may_rip_nowhere_is_not_what_a_uniform_depth_is_done_with(made):
+    options = made.options_of(depths=(0, 300, 500, 500), nets=(0.0, -10.0, 0.0, -30.0))
+    options.net[0, 2] = -np.inf
+    options.paddock_returns[2] = 0.0  # forbidden everywhere, it leaves all ground and so loses nothing
+    table = made.ledger_of(made.plan_of(made.PADDOCK), options=options).strategies.set_index("strategy")
+    usual = table.loc["uniform at the machine's usual depth"]
+    assert (usual["ripped_ha"], usual["net"]) == (100.0, pytest.approx(-3000.0))
 
 
 def test_an_option_that_cannot_be_pulled_is_no_strategy(made):

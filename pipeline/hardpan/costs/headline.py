@@ -41,16 +41,16 @@ def headline(
     ours, usual = strategies.iloc[0], strategies.iloc[1]
     ground = plan.zones[plan.zones["kind"] == "ground"]
     either = _open_ha(plan)
-    again = f" {either:.0f} ha could go either way: probe again there." if either >= 0.5 else ""
+    again = f" {_ha(either)} ha could go either way: probe again there." if either >= 0.05 else ""
     if ours["ripped_ha"] <= 0:
         return (
-            f"Leave all {total_ha:.0f} ha unripped: no depth is expected to pay here.{_if_ripped(usual, sign)}{again}"
+            f"Leave all {_ha(total_ha)} ha unripped: no depth is expected to pay here.{_if_ripped(usual, sign)}{again}"
         )
     left_ha = ground.loc[ground["depth_mm"] <= 0, "area_ha"].sum()
     spread = f" (and {amendments / ours['ripped_ha']:.0f} {sign}/ha of lime and gypsum)" if amendments > 0 else ""
-    leave = f", leave {left_ha:.0f} ha" if left_ha >= 0.5 else ""
+    leave = f", leave {_ha(left_ha)} ha" if left_ha >= 0.05 else ""
     return (
-        f"Rip {ours['ripped_ha']:.0f} of {total_ha:.0f} ha in {_depths(ground)}{leave}: "
+        f"Rip {_ha(ours['ripped_ha'])} of {_ha(total_ha)} ha in {_depths(ground)}{leave}: "
         f"about {ours['cost'] / ours['ripped_ha']:.0f} {sign}/ha{spread}, "
         f"{_days(days)} and {_round(ours['fuel_l']):,} L; {_outcome(ours, seasons, sign)}.{again}"
     )
@@ -85,7 +85,11 @@ def _if_ripped(usual: pd.Series, sign: str) -> str:
         return ""
     net = usual["net"] / usual["ripped_ha"]
     word = f"lose about {-net:.0f}" if net < 0 else f"return about {net:.0f}"
-    return f" Ripping {usual['ripped_ha']:.0f} ha at {usual['depth_mm']:.0f} mm would {word} {sign}/ha."
+    return f" Ripping {_ha(usual['ripped_ha'])} ha at {usual['depth_mm']:.0f} mm would {word} {sign}/ha."
+
+
+def _ha(area: float) -> str:
+    return f"{area:.1f}" if area < 9.95 else f"{area:.0f}"
 
 
 def _days(days: float) -> str:

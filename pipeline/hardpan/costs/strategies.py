@@ -10,9 +10,9 @@ from hardpan.records.plan import Options, Plan
 def compare_strategies(plan: Plan, options: Options, lines: pd.DataFrame, *, usual_depth_mm: float) -> pd.DataFrame:
     """Give one row a strategy: prescription, uniform depths, no ripping; money for the paddock.
 
-    A uniform depth is the candidate nearest to it with the set-up of the highest expected return; ground where a limit
-    forbids it is left. `best uniform` has depth 0 where no uniform depth pays. The prescription pays for setting its
-    zones, a uniform depth does not.
+    A uniform depth is the candidate nearest to it, with the set-up that may rip most of the ground, of those the one
+    that returns most; ground where a limit forbids it is left. `best uniform` has depth 0 where no uniform depth pays.
+    The prescription pays for setting its zones, a uniform depth does not.
     """
     asked = {"uniform at the machine's usual depth": usual_depth_mm, "uniform at your depth": options.uniform_depth_mm}
     rows = [_prescription(plan, lines)]
@@ -40,7 +40,7 @@ def _prescription(plan: Plan, lines: pd.DataFrame) -> dict[str, object]:
 
 def _uniform(strategy: str, options: Options, option: int) -> dict[str, object]:
     machine = options.table.iloc[option]
-    ripped_ha = float(options.node_ha[np.isfinite(options.net[:, option])].sum()) if option else 0.0
+    ripped_ha = float(_ripped_ha(options)[option])
     known = options.paddock_hours.size > 0
     return _row(
         strategy,
@@ -80,11 +80,21 @@ def _expected(options: Options) -> Floats:
 
 
 def _nearest(options: Options, depth_mm: float) -> int:
-    """Give the position of the option nearest in depth, of those the one that returns most; 0: none can be pulled."""
-    expected = _expected(options)
+    """Give the position of the option nearest in depth, of those the one that may rip most and then returns most.
+
+    0 where the machine can pull none.
+    """
+    expected, ripped_ha = _expected(options), _ripped_ha(options)
     away = np.abs(options.table["depth_mm"].to_numpy(dtype=float) - depth_mm)
-    away[0] = np.inf  # "leave" is no depth
-    away[np.isneginf(expected)] = np.inf
-    if np.isinf(away).all():
+    rips = np.isfinite(expected) & (ripped_ha > 0.0)
+    if not rips.any():
         return 0
-    return int(np.where(away == away.min(), expected, -np.inf).argmax())
+    near = rips & (away == away[rips].min())
+    most = near & (ripped_ha >= ripped_ha[near].max() - 1e-6)
+    return int(np.where(most, expected, -np.inf).argmax())
+
+
+def _ripped_ha(options: Options) -> Floats:
+    """Give the ground each option may rip, ha, shape (n_options,); none for leaving."""
+    area: Floats = options.node_ha @ np.isfinite(options.net)
+    return np.where(options.table["depth_mm"].to_numpy(dtype=float) > 0.0, area, 0.0)
