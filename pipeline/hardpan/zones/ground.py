@@ -4,6 +4,8 @@ from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
+import rasterio.features
+import scipy.ndimage
 import shapely
 
 from hardpan.core.arrays import Floats, Ints
@@ -74,12 +76,14 @@ def _polygonal(shape: shapely.Geometry) -> shapely.Geometry:
 
 
 def _cell_areas_m2(outline: shapely.Geometry, frame: Frame) -> Floats:
-    """Give the area of each cell inside the outline, exactly: only cells on its edge are cut."""
-    half = frame.cell_m / 2.0
-    x_m, y_m = (axis.ravel() for axis in np.meshgrid(frame.x_m, frame.y_m))
+    """Give the area of each cell inside the outline, exactly: the cells its edge may cut are cut."""
+    grid = {"out_shape": frame.shape, "transform": frame.affine, "dtype": "uint8"}
+    area: Floats = rasterio.features.rasterize([outline], **grid).astype(np.float64) * frame.cell_m**2
+    touched = rasterio.features.rasterize([shapely.boundary(outline)], all_touched=True, **grid)
+    edge = scipy.ndimage.binary_dilation(touched, np.ones((3, 3)))
+    row, column = np.nonzero(edge)
+    x_m, y_m, half = frame.x_m[column], frame.y_m[row], frame.cell_m / 2.0
     cells = shapely.box(x_m - half, y_m - half, x_m + half, y_m + half)
     shapely.prepare(outline)
-    area = np.where(shapely.contains_properly(outline, cells), frame.cell_m**2, 0.0)
-    edge = np.flatnonzero((area == 0.0) & shapely.intersects(outline, cells))
-    area[edge] = shapely.area(shapely.intersection(outline, cells[edge]))
-    return area.reshape(frame.shape)
+    area[edge] = shapely.area(shapely.intersection(outline, cells))
+    return area

@@ -21,6 +21,8 @@ MOST_CHANGE = 0.01
 HALVINGS = 4
 """Tolerances tried below the first; after the last the borders keep their steps."""
 
+NODE_GRID_M = 1e-6
+"""Borders are noded on this grid: edges that all but coincide then do, and no vertex moves by more than it."""
 PASSES = 5
 """A sliver that joins a sliver may have to move again; more passes than this were never needed on a grid's edge."""
 
@@ -89,7 +91,8 @@ def _faces(classes: Ints, frame: Frame, shapes: list[shapely.Geometry]) -> Shape
     """Give the smallest faces between class edges and the edges of `shapes`, all noded together."""
     steps = _class_edges(spread(classes), frame)
     shapely.prepare(shapes[0])
-    lines = shapely.union_all([*steps[shapely.intersects(shapes[0], steps)], *shapely.boundary(shapes)])
+    lines = [*steps[shapely.intersects(shapes[0], steps)], *shapely.boundary(shapes)]
+    lines = shapely.union_all(lines, grid_size=NODE_GRID_M)
     return np.asarray(shapely.get_parts(shapely.polygonize([lines])))
 
 

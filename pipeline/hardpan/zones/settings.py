@@ -16,7 +16,9 @@ class ZoneSettings(Settings):
     max_count: int = setting(8, says="Most classes tried by auto", ge=1, le=30)
     min_area_ha: float = setting(0.5, says="Smaller pieces join a neighbour", unit="ha", ge=0)
     min_width_m: float | Literal["implement"] = setting(
-        "implement", says="Narrowest piece; implement = twice the working width", unit="m"
+        "implement",
+        says="Narrowest piece; implement = two widths, or two changes of depth at speed if longer",
+        unit="m",
     )
     simplify_m: float | None = setting(
         None, says="Tolerance of the shared borders; one cell when left out", unit="m", ge=0

@@ -48,12 +48,13 @@ def draw_zones(
     bottom_mm = expected_bottom_mm(surfaces).ravel()[ground.source]
     cells = Cells(soil=ground.soil, depth_mm=bottom_mm, area_ha=ground.cell_ha)
     classes, issues = make_drivable(classes, soil_of_class, cells, least)
+    tolerance_m = cell_m if settings.simplify_m is None else settings.simplify_m
     coverage = outline_classes(
         classes,
         surfaces.frame,
         ground.outline,
         ground.excluded,
-        tolerance_m=cell_m if settings.simplify_m is None else settings.simplify_m,
+        tolerance_m=tolerance_m,
         least_ha=least.area_ha,
     )
     order = _shallowest_first(coverage, classes, cells)
@@ -66,11 +67,11 @@ def draw_zones(
         labels=frozen(_labels(table, surfaces)),
         table=table,
         indices=choice.indices,
-        why=choice.why,
+        why=f"{choice.why} Pieces are at least {least.area_ha:.2f} ha and {least.width_cells * cell_m:.0f} m across.",
         issues=(
             *_count_issues(settings, choice, coverage.classes.size),
             *issues,
-            *_outline_issues(coverage, least.area_ha),
+            *_outline_issues(coverage, least.area_ha, tolerance_m),
         ),
     )
 
@@ -182,8 +183,11 @@ def _count_issues(settings: ZoneSettings, choice: Choice, drawn: int) -> Issues:
     return tuple(issues)
 
 
-def _outline_issues(coverage: Coverage, least_ha: float) -> Issues:
+def _outline_issues(coverage: Coverage, least_ha: float, tolerance_m: float) -> Issues:
     issues = []
+    if coverage.tolerance_m < tolerance_m:
+        what = f"straightening zone borders by {tolerance_m:g} m would move more than 1 % of a zone or break a border"
+        issues.append(_issue("borders-stepped", what, f"straightened by {coverage.tolerance_m:g} m"))
     if coverage.cut_off_ha > 0:
         what = f"{coverage.cut_off_ha:.2f} ha of ground is cut off by exclusions in pieces below {least_ha:.2f} ha"
         issues.append(_issue("cut-off", what, "left unripped with the exclusions"))
