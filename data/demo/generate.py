@@ -264,17 +264,17 @@ def write_geojson(table: gpd.GeoDataFrame, path: Path) -> None:
     path.write_text(text, encoding="utf-8", newline="\n")
 
 
-def main() -> None:
-    """Write every file beside this script."""
+def main(folder: Path = HERE) -> None:
+    """Write every file of the paddock to `folder`, beside this script by default."""
     rng = np.random.default_rng(SEED + 1)
     outline = gpd.GeoDataFrame({"name": ["Demo paddock (invented)"]}, geometry=[boundary()], crs=CRS)
-    write_geojson(outline, HERE / "boundary.geojson")
-    write_geojson(soil_map(), HERE / "soil_types.geojson")
-    write_geojson(exclusions(), HERE / "exclusions.geojson")
+    write_geojson(outline, folder / "boundary.geojson")
+    write_geojson(soil_map(), folder / "soil_types.geojson")
+    write_geojson(exclusions(), folder / "exclusions.geojson")
     log, stopped = probe_log(rng)
-    log.to_csv(HERE / "probes.csv", index=False, lineterminator="\n")
-    lab_cores(rng).to_csv(HERE / "cores.csv", index=False, lineterminator="\n")
-    write_conductivity(HERE / "eca.tif", rng)
+    log.to_csv(folder / "probes.csv", index=False, lineterminator="\n")
+    lab_cores(rng).to_csv(folder / "cores.csv", index=False, lineterminator="\n")
+    write_conductivity(folder / "eca.tif", rng)
     print(f"{boundary().area / 1e4:.1f} ha, {len(log)} insertions, {stopped:.0%} stopped inside the pan")
 
 
