@@ -55,6 +55,11 @@ def test_ground_left_where_ripping_might_well_pay_is_counted_too(made):
     assert made.ledger_of(plan).headline.endswith("9.0 ha could go either way: probe again there.")
 
 
+def test_ground_that_surely_loses_is_not_open(made):
+    sure = made.plan_of([("deep sand", 50.0, 400)], net_per_ha=-250.0)
+    assert "either way" not in made.ledger_of(sure).headline
+
+
 def test_two_soils_that_last_differently_give_a_range_of_seasons(made):
     plan = made.plan_of([("deep sand", 50.0, 400), ("sand over sodic clay", 7.0, 300)])
     assert "over two to three seasons" in made.ledger_of(plan).headline

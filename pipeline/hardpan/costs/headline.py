@@ -15,8 +15,8 @@ NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight",
 LISTED_DEPTHS = 4
 """More depths than this are given as a range."""
 
-EITHER_WAY = 0.4
-"""Ripping or leaving is open where the other is better in at least this share of the draws."""
+EITHER_WAY = (0.4, 0.6)
+"""Ripping or leaving is open where ripping pays in this share of the draws."""
 
 
 def headline(
@@ -104,9 +104,9 @@ def _round(litres: float) -> int:
 
 
 def _open_ha(plan: Plan) -> float:
-    """Give the area where ripping would be as well left, or the best ripping beside leaving might well pay."""
+    """Give the ground where ripping, as planned or as the next best to leaving, is about as likely to pay as not."""
     ripped = plan.zones["depth_mm"].to_numpy() > 0
-    loses = (plan.returns < 0.0).mean(axis=1)
-    pays = (plan.runner_up_returns > 0.0).mean(axis=1) if plan.runner_up_returns.size else np.zeros_like(loses)
-    is_open = np.where(ripped, loses, pays) >= EITHER_WAY
+    beside = plan.runner_up_returns if plan.runner_up_returns.size else plan.returns
+    pays = (np.where(ripped[:, np.newaxis], plan.returns, beside) > 0.0).mean(axis=1)
+    is_open = (pays >= EITHER_WAY[0]) & (pays <= EITHER_WAY[1])
     return float(plan.zones.loc[is_open & (plan.zones["kind"] == "ground"), "area_ha"].sum())
