@@ -1,6 +1,7 @@
 """Delimited text to rows of cells: encoding, separator, line numbers."""
 
 import codecs
+import csv
 import io
 from collections.abc import Callable
 
@@ -102,7 +103,7 @@ def split(text: str, file: str, score: Callable[[Grid], int]) -> Grid:
     """
     if not text.strip():
         raise InputError(what="file is empty", where=file, do="give a table with a header and rows")
-    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    text = text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\n")
     head = _head(text)
     best, most = SEPARATORS[0], (-1, -1)
     for separator in SEPARATORS:
@@ -127,7 +128,7 @@ def _head(text: str) -> str:
 
 
 def _grid(text: str, separator: str, file: str) -> Grid:
-    counts = _cells_a_line(text, separator)
+    counts = _cells_a_line(text, separator, file)
     width = int(counts.max())
     if width > MOST_COLUMNS or width * len(counts) > MOST_CELLS:
         raise InputError(
@@ -148,24 +149,37 @@ def _grid(text: str, separator: str, file: str) -> Grid:
     except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError, OverflowError) as err:
         what = str(err).removeprefix("Error tokenizing data. C error: ")[:120]
         raise InputError(what=f"cannot be split into cells: {what}", where=file, do="export it again") from err
-    present = np.column_stack([table[at].cat.codes.to_numpy() >= 0 for at in range(width)])
     columns = [_text(table[at]) for at in range(width)]
-    return Grid(
-        file=file,
-        columns=columns,
-        widths=np.where(present.any(axis=1), width - np.argmax(present[:, ::-1], axis=1), 0),
-        lines=_lines(columns, len(table)),
-    )
+    widths = counts if len(counts) == len(table) else _filled(columns)
+    return Grid(file=file, columns=columns, widths=widths, lines=_lines(columns, len(table)))
 
 
-def _cells_a_line(text: str, separator: str) -> Ints:
-    """Give the most cells each line can hold, counting separators also within quotes."""
+def _filled(columns: list[Text]) -> Ints:
+    """Give the number of cells up to the last that is not blank, where rows and lines do not go together."""
+    filled = np.column_stack([~column.equals("") for column in columns])
+    return np.where(filled.any(axis=1), len(columns) - np.argmax(filled[:, ::-1], axis=1), 0)
+
+
+def _cells_a_line(text: str, separator: str, file: str) -> Ints:
+    """Give the number of cells of each line."""
     if separator == " ":
         return np.asarray([len(line.split()) or 1 for line in text.split("\n")])
     raw = np.frombuffer(text.encode("utf-8", errors="surrogatepass"), dtype=np.uint8)
     ends = np.flatnonzero(raw == ord("\n"))
     seen = np.searchsorted(np.flatnonzero(raw == ord(separator)), np.append(ends, len(raw)))
-    return np.diff(seen, prepend=0) + 1
+    counts = np.diff(seen, prepend=0) + 1
+    if '"' in text:
+        for at, line in enumerate(text.split("\n")):
+            if '"' in line:
+                counts[at] = _cells(line, separator, f"{file} row {at + 1}")
+    return counts
+
+
+def _cells(line: str, separator: str, where: str) -> int:
+    try:
+        return len(next(csv.reader([line], delimiter=separator)))
+    except csv.Error as err:
+        raise InputError(what=f"cannot be split into cells: {err}", where=where, do="export it again") from err
 
 
 def _text(column: pd.Series) -> Text:
