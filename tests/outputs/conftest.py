@@ -300,8 +300,9 @@ def plan(zones: Zones) -> Plan:
              "critical_depth_mm": [360.0, 600.0], "limited_by": ["", "power"]}
         ),
         conditions=pd.DataFrame(
-            {"zone": [1, 2], "constraint": ["none", "acidity"], "met": ["no", "yes"], "setup": ["plain", "winged"],
-             "rollers": ["", "yes"], "advice": ["", "Ask the agronomist for a lime rate"], "source": ["design"] * 2}
+            {"zone": [1, 2], "constraint": ["none", "acidity"], "met": ["no: <pH> 6", "yes: pH 4.3 <b>"],
+             "setup": ["plain", "winged"], "rollers": ["", "yes"], "advice": ["", "Ask the agronomist for a lime rate"],
+             "source": ["design"] * 2}
         ),
         moisture=pd.DataFrame(
             {"zone": [1, 2], "verdict": ["ready", "not known"], "moist_depth_mm": [500.0, nan],

@@ -56,17 +56,22 @@ def fresh_folder(folder: Path) -> Iterator[Path]:
         work.mkdir(parents=True)
         yield work
         _put_in_place(work, folder)
-    except HardpanError:
-        raise
     except Exception as err:
-        if isinstance(err, OSError) or shutil.disk_usage(folder.parent).free < _LEAST_FREE_BYTES:
-            reason = err.strerror if isinstance(err, OSError) and err.strerror else "no space left on the disk"
+        reason = _reason(err, folder.parent)
+        if reason:
             raise HardpanError(
                 what=f"the result cannot be written: {reason}", where=str(folder), do="free space or give another --out"
             ) from err
         raise
     finally:
         shutil.rmtree(work, ignore_errors=True)
+
+
+def _reason(err: Exception, place: Path) -> str:
+    """Give why the disk is to blame, "" where it is not: libraries name a full disk in many ways, or not at all."""
+    if isinstance(err, OSError) and err.strerror:
+        return err.strerror
+    return "no space left on the disk" if place.exists() and shutil.disk_usage(place).free < _LEAST_FREE_BYTES else ""
 
 
 def _put_in_place(work: Path, folder: Path) -> None:

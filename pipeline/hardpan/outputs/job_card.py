@@ -183,8 +183,8 @@ def _back(zones: pd.DataFrame, moisture: pd.DataFrame, conditions: pd.DataFrame,
     ripped = zones.loc[zones["depth_mm"] > 0, "zone"]
     dry = moisture[moisture["zone"].isin(ripped)]
     told = [
-        f"Moisture, zone {zone}: {verdict} ({str(why).rstrip('.')})."
-        for zone, verdict, why in zip(dry["zone"], dry["verdict"], dry["why"], strict=True)
+        f"Moisture: {verdict}; {str(why).rstrip('.')} (zone {', '.join(map(str, rows['zone']))})."
+        for (verdict, why), rows in dry.groupby(["verdict", "why"], sort=False)
     ]
     told += _advice(conditions[conditions["zone"].isin(ripped)])
     if told:
@@ -202,9 +202,9 @@ def _back(zones: pd.DataFrame, moisture: pd.DataFrame, conditions: pd.DataFrame,
 
 def _advice(conditions: pd.DataFrame) -> list[str]:
     """Give what the plan advises where a condition is met, each sentence once with its zones."""
-    met = conditions[(conditions["met"] == "yes") & (conditions["advice"] != "")]
-    told = [(advice, rows["zone"]) for advice, rows in met.groupby("advice", sort=False)]
-    rolled = conditions.loc[(conditions["rollers"] == "yes") & (conditions["met"] == "yes"), "zone"].drop_duplicates()
+    met = conditions[conditions["met"].str.startswith("yes")]
+    told = [(advice, rows["zone"]) for advice, rows in met[met["advice"] != ""].groupby("advice", sort=False)]
+    rolled = met.loc[met["rollers"] == "yes", "zone"].drop_duplicates()
     told += [("Roll behind the tines", rolled)] if len(rolled) else []
     return [f"{str(advice).rstrip('.')} (zone {', '.join(map(str, zones))})." for advice, zones in told]
 

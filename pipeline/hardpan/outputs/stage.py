@@ -16,9 +16,11 @@ from hardpan.outputs.folder import MANIFEST, check_folder, fresh_folder
 from hardpan.outputs.geodesy import degrees_per_metre, to_display
 from hardpan.outputs.geojson import write_geojson
 from hardpan.outputs.geopackage import write_geopackage
+from hardpan.outputs.geoparquet import check_geoparquet, write_geoparquet
 from hardpan.outputs.geotiff import write_geotiff
 from hardpan.outputs.isoxml import lime_rates, lime_task, rip_task, write_taskdata
 from hardpan.outputs.job_card import write_job_card
+from hardpan.outputs.kml import write_kml
 from hardpan.outputs.layers import BAND_UNITS, desktop_layers, layer_styles, raster_layers
 from hardpan.outputs.manifest import write_manifest
 from hardpan.outputs.palette import depth_colours
@@ -49,6 +51,7 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path) -> tu
         The folder cannot be written or is not a result, the plan does not fit the display's limits, or a file read
         back does not say what the plan says.
     """
+    check_geoparquet(settings.formats)
     zones = run.plan.zones.sort_values("zone").reset_index(drop=True)
     shown, move, issues = to_display(zones)
     colours, maps = depth_colours(zones["depth_mm"]), raster_layers(run)
@@ -62,6 +65,11 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path) -> tu
         if "geopackage" in settings.formats:
             write_geopackage(work / "prescription.gpkg", layers, layer_styles(run, colours))
             check_geopackage(work / "prescription.gpkg", zones, seed=seed)
+        if "geoparquet" in settings.formats:
+            write_geoparquet(work / "zones.parquet", layers["zones"])
+            write_geoparquet(work / "probes.parquet", layers["probes"])
+        if "kml" in settings.formats:
+            write_kml(work / "prescription.kml", shown, rip_task(zones, settings.depth_unit).says, colours)
         if "geotiff" in settings.formats:
             write_geotiff(work / "surfaces.tif", maps, BAND_UNITS, run.zones.frame)
             check_raster(work / "surfaces.tif", list(maps).index("depth_mm"), zones, seed=seed)

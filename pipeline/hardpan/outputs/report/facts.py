@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from hardpan.outputs.people import People, share
+from hardpan.outputs.people import MISSING, People, share
 from hardpan.records.evidence import PaddockRun
 
 _STEP_MM = 25.0
@@ -131,7 +131,7 @@ def strategies(run: PaddockRun, people: People) -> pd.DataFrame:
     rows = [
         {
             "strategy": row["strategy"],
-            "depth": people.depth(row["depth_mm"]),
+            "depth": people.depth(row["depth_mm"]) if row["depth_mm"] > 0 else MISSING,
             "ripped": people.area(row["ripped_ha"]),
             "cost": row["cost"],
             "fuel": people.fuel(row["fuel_l"]),

@@ -21,6 +21,12 @@ _SOIL, _LOOSE, _PAN = "#c9b48a", "#efe3c4", "#7a6a4f"
 _LINES = ("#0072b2", "#e69f00", "#009e73", "#cc79a7", "#56b4e9", "#d55e00")
 """Okabe and Ito's colours, told apart by colour-blind eyes; dashes differ as well."""
 
+_WIDTH_IN, _ROW_IN = 3.7, 0.19
+"""Width of a chart, and height of a row of its legend."""
+
+_MARGIN_IN = (0.72, 0.5)
+"""Room left and below for labels."""
+
 _DASHES = ("-", "--", "-.", ":", (0, (6, 2, 1, 2, 1, 2)), (0, (1, 1)))
 
 
@@ -113,8 +119,9 @@ def draw_candidates(candidates: pd.DataFrame, zone: dict[str, Any], says: dict[s
     `says` names all set-ups of the run, in an order that keeps a set-up's line the same from zone to zone.
     """
     labels = f"depth, {people.depth_unit}", f"return, {people.currency}/{people.area_unit}"
-    with _chart(*labels, height_in=3.4) as (figure, axes):
-        allowed = candidates[candidates["allowed"] & (candidates["depth_mm"] > 0)].sort_values("depth_mm")
+    allowed = candidates[candidates["allowed"] & (candidates["depth_mm"] > 0)].sort_values("depth_mm")
+    rows_below = allowed["setup"].nunique() + bool(zone["depth_mm"] > 0)
+    with _chart(*labels, height_in=2.6, legend_rows=rows_below) as (figure, axes):
         for k, (setup, label) in enumerate(says.items()):
             rows = allowed[allowed["setup"] == setup]
             if rows.empty:
@@ -127,7 +134,6 @@ def draw_candidates(candidates: pd.DataFrame, zone: dict[str, Any], says: dict[s
         if zone["depth_mm"] > 0:
             at = people.depth_of(zone["depth_mm"]), people.per_area_of(zone["net_per_ha"])
             axes.plot(*at, marker="D", color=ACCENT, markersize=9, linestyle="none", label="chosen")
-        figure.legend(loc="outside lower left", frameon=False, labelcolor=INK, fontsize=10)
     return figure
 
 
@@ -148,11 +154,18 @@ def draw_ranges(names: Sequence[str], ends: Sequence[Floats], label: str) -> Fig
 
 
 @contextmanager
-def _chart(x_label: str, y_label: str, *, height_in: float = 3.0) -> Iterator[tuple[Figure, Axes]]:
-    """Give a small plain chart, inked so that the page can recolour it."""
-    figure = Figure(figsize=(3.7, height_in), layout="constrained")
+def _chart(
+    x_label: str, y_label: str, *, height_in: float = 3.0, legend_rows: int = 0
+) -> Iterator[tuple[Figure, Axes]]:
+    """Give a small plain chart, inked so that the page can recolour it, with room for a legend below."""
+    figure = Figure(figsize=(_WIDTH_IN, height_in + _ROW_IN * legend_rows))
     FigureCanvasAgg(figure)
-    axes = figure.add_subplot()
+    width, height = figure.get_size_inches()
+    west, south = _MARGIN_IN[0] if y_label else 0.15, _MARGIN_IN[1] + _ROW_IN * legend_rows
+    # Margins set by hand: finding them by trial would double the time of every chart.
+    axes = figure.add_axes(
+        (west / width, south / height, (width - west - 0.15) / width, (height - south - 0.12) / height)
+    )
     yield figure, axes
     axes.set_xlabel(x_label, color=INK, fontsize=11)
     axes.set_ylabel(y_label, color=INK, fontsize=11)
@@ -161,8 +174,10 @@ def _chart(x_label: str, y_label: str, *, height_in: float = 3.0) -> Iterator[tu
     axes.xaxis.set_major_formatter(StrMethodFormatter("{x:,g}"))
     axes.set_facecolor("none")
     for name, spine in axes.spines.items():
-        spine.set_visible(name in {"left", "bottom"})
+        spine.set_visible(name == "bottom" or (name == "left" and bool(y_label)))
         spine.set_color(INK)
+    if legend_rows:
+        figure.legend(loc="lower left", frameon=False, labelcolor=INK, fontsize=10, borderaxespad=0.0)
 
 
 def _mark_depth(axes: Axes, depth: float) -> None:

@@ -1,0 +1,130 @@
+"""An earlier result stays whole whatever happens, and nothing else is ever replaced."""
+
+import errno
+import os
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from hardpan.core.errors import HardpanError
+from hardpan.outputs.folder import MANIFEST, check_folder, fresh_folder
+
+
+def earlier_result(folder: Path) -> Path:
+    folder.mkdir()
+    (folder / MANIFEST).write_text("{}")
+    (folder / "zones.csv").write_text("old")
+    return folder
+
+
+def test_a_new_folder_holds_what_was_written(tmp_path):
+    with fresh_folder(tmp_path / "deep" / "out") as work:
+        (work / "a.txt").write_text("new")
+    assert (tmp_path / "deep" / "out" / "a.txt").read_text() == "new"
+    assert [path.name for path in (tmp_path / "deep").iterdir()] == ["out"]
+
+
+def test_an_earlier_result_is_replaced_whole(tmp_path):
+    out = earlier_result(tmp_path / "out")
+    with fresh_folder(out) as work:
+        (work / MANIFEST).write_text("{}")
+    assert [path.name for path in out.iterdir()] == [MANIFEST]
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+def test_a_failure_leaves_the_earlier_result_as_it_was(tmp_path):
+    out = earlier_result(tmp_path / "out")
+
+    def fail_half_way():
+        with fresh_folder(out) as work:
+            (work / "half.csv").write_text("half")
+            raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        fail_half_way()
+    assert (out / "zones.csv").read_text() == "old"
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+def test_an_earlier_result_comes_back_when_the_last_rename_fails(tmp_path, monkeypatch):
+    out = earlier_result(tmp_path / "out")
+    rename = Path.rename
+
+    def refuse_the_new(path, target):
+        if path.suffix == ".part":
+            raise OSError(errno.EIO, "Input/output error")
+        return rename(path, target)
+
+    monkeypatch.setattr(Path, "rename", refuse_the_new)
+    with pytest.raises(HardpanError, match="Input/output error"), fresh_folder(out) as work:
+        (work / "zones.csv").write_text("new")
+    assert (out / "zones.csv").read_text() == "old"
+
+
+def test_a_folder_with_other_content_is_refused_before_anything_is_written(tmp_path):
+    (tmp_path / "thesis").mkdir()
+    (tmp_path / "thesis" / "chapter.txt").write_text("years of work")
+    with pytest.raises(HardpanError, match=r"not empty and holds no run\.json"):
+        check_folder(tmp_path / "thesis")
+    with pytest.raises(HardpanError), fresh_folder(tmp_path / "thesis"):
+        pytest.fail("the block must not be entered")
+    assert [path.name for path in tmp_path.iterdir()] == ["thesis"]
+
+
+def test_an_empty_folder_is_taken(tmp_path):
+    (tmp_path / "out").mkdir()
+    with fresh_folder(tmp_path / "out") as work:
+        (work / "a").write_text("a")
+    assert (tmp_path / "out" / "a").exists()
+
+
+def test_a_file_in_the_place_of_the_folder_is_refused(tmp_path):
+    (tmp_path / "out").write_text("a file")
+    with pytest.raises(HardpanError, match="is a file; expected a folder"):
+        check_folder(tmp_path / "out")
+
+
+def test_a_place_below_a_file_is_refused(tmp_path):
+    (tmp_path / "file").write_text("a file")
+    with pytest.raises(HardpanError, match="cannot be written to"):
+        check_folder(tmp_path / "file" / "out")
+
+
+@pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="the administrator may write anywhere")
+def test_a_folder_without_leave_to_write_is_refused(tmp_path):
+    tmp_path.chmod(0o500)
+    with pytest.raises(HardpanError, match="cannot be written to"):
+        check_folder(tmp_path / "out")
+    tmp_path.chmod(0o700)
+
+
+def test_a_full_disk_is_one_plain_line(tmp_path):
+    with pytest.raises(HardpanError) as told, fresh_folder(tmp_path / "out"):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+    assert "No space left on device" in str(told.value)
+    assert "\n" not in str(told.value)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.fixture
+def tiny_disk(tmp_path):
+    disk = tmp_path / "tiny"
+    disk.mkdir()
+    mounted = subprocess.run(
+        ["mount", "-t", "tmpfs", "-o", "size=300k", "tmpfs", str(disk)], capture_output=True, check=False
+    )
+    if mounted.returncode != 0:
+        pytest.skip("no leave to mount a small disk")
+    yield disk
+    subprocess.run(["umount", str(disk)], check=True)
+
+
+def test_a_disk_that_fills_up_leaves_no_part_behind(tiny_disk, run, monkeypatch):
+    from hardpan.outputs.settings import OutputSettings
+    from hardpan.outputs.stage import write_outputs
+
+    monkeypatch.chdir(tiny_disk)
+    with pytest.raises(HardpanError, match="no space left"):
+        write_outputs(run, OutputSettings(), tiny_disk / "out")
+    assert list(tiny_disk.iterdir()) == []
