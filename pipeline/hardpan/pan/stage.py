@@ -51,7 +51,7 @@ def detect_pan(profiles: Profiles, crs: pyproj.CRS, settings: PanSettings) -> Pa
         threshold_kpa=settings.critical_kpa,
         excess_shape=mean_shape(readings, pan["top_mm"], pan["bottom_mm"], settings.critical_kpa),
         slices=slice_readings(readings, settings.slice_mm, pan["insertion"]),
-        sensitivity=vary_threshold(readings, about["stop"].to_numpy(), settings),
+        sensitivity=vary_threshold(pan, readings, about["stop"].to_numpy(), settings),
         dates=dates,
         issues=moisture + remark(pan, readings, stones, dates, settings),
     )
@@ -97,11 +97,12 @@ def read_pans(readings: Readings, stop: np.ndarray, threshold_kpa: float, settin
     return pan
 
 
-def vary_threshold(readings: Readings, stop: np.ndarray, settings: PanSettings) -> pd.DataFrame:
-    """Give what other thresholds would have found, one row a threshold of `sensitivity_kpa`."""
+def vary_threshold(found: pd.DataFrame, readings: Readings, stop: np.ndarray, settings: PanSettings) -> pd.DataFrame:
+    """Give what other thresholds would have `found`, one row a threshold of `sensitivity_kpa`."""
     rows = []
     for threshold in settings.sensitivity_kpa:
-        pan = read_pans(readings, stop, threshold, settings)
+        same = threshold == settings.critical_kpa
+        pan = found if same else read_pans(readings, stop, threshold, settings)
         usable, present = pan["state"] != State.UNUSABLE, pan["state"] == State.PRESENT
         censored = pan["bottom_kind"] == Bottom.CENSORED
         rows.append(
