@@ -124,9 +124,10 @@ def _print_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     for row in rows:
         table.add_row(*(Text(str(cell)) for cell in row))
     console = Console()
-    # A pipe has no width: wide enough there that no cell is folded, so that one row stays one line.
-    wide = 2 * len(columns) + sum(max(len(str(cell)) for cell in column) for column in zip(columns, *rows, strict=True))
-    console.print(table, width=None if console.is_terminal else wide)
+    if not console.is_terminal:
+        # A pipe has no width: wide enough that no cell is folded, so that one row stays one line.
+        console.width = 2 * len(columns) + sum(max(map(len, cells)) for cells in zip(columns, *rows, strict=True))
+    console.print(table)
 
 
 @contextmanager
