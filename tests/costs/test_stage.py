@@ -42,9 +42,18 @@ def test_controlled_traffic_makes_the_gain_last(made):
 
 
 def test_shipped_guesses_are_said_and_the_users_own_prices_are_not(made):
-    said = made.rates_of(made.shipped_catalog(prices={"labour_per_h": 50.0})).issues
-    assert "wear_per_ha" in said[0].what
-    assert "labour_per_h" not in said[0].what
+    said = {
+        issue.code: issue.what for issue in made.rates_of(made.shipped_catalog(prices={"labour_per_h": 50.0})).issues
+    }
+    assert "wear_per_ha" in said["unverified-price"]
+    assert "labour_per_h" not in said["unverified-price"]
+
+
+def test_a_yield_gain_without_a_source_is_said(made):
+    read = made.rates_of(made.shipped_catalog(), ("deep sand",))
+    guessed = made.rates_of(made.shipped_catalog(), ("deep sand", "gravelly sand"))
+    assert "unverified-response" not in {issue.code for issue in read.issues}
+    assert "gravelly sand" in {issue.code: issue.what for issue in guessed.issues}["unverified-response"]
 
 
 def test_days_are_hours_over_the_hours_of_a_day(made):

@@ -94,6 +94,8 @@ def test_another_currency_converts_shipped_money_and_leaves_the_users_alone():
         ({"machine": {"ripper": {"tines": 5}}}, "[machine] ripper: key 'spacing' is missing"),
         ({"machine": {"setup": "wingd"}}, "did you mean 'winged'?"),
         ({"machine": {"tractor": {"like": "tracked-370kw", "years": 0}}}, "tractor: years must be above 0"),
+        ({"soil": soil_types(deep_sand={"seasons": 0})}, "soil type deep sand: seasons must be above 0"),
+        ({"soil": soil_types(deep_sand={"persistence": 1.2})}, "soil type deep sand: persistence is 1.2 to 1.2"),
         ({"season": {"crop": "canla"}}, "did you mean 'canola'?"),
         ({"prices": {"fuel_per_l": -1.0}}, "fuel_per_l = -1.0 cannot be used; expected greater than or equal to 0"),
         (

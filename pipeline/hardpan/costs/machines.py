@@ -1,25 +1,24 @@
 """What an hour of tractor and ripper costs: the equations of ASABE EP496 (`ep496`), coefficients of D497 (`d497`)."""
 
-from collections.abc import Callable, Sequence
-from typing import TypeAlias
+from collections.abc import Sequence
 
 import numpy as np
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import SettingsError
 from hardpan.records.catalog import Catalog, PriceTable, Quantity, Ripper, Tractor
-
-Drawn: TypeAlias = Callable[[str, Quantity], Floats]
-"""Name and quantity to draws, shape (n_draws,)."""
+from hardpan.spatial.draws import Draws
 
 
-def hourly_items(catalog: Catalog, drawn: Drawn) -> dict[str, Floats]:
+def hourly_items(catalog: Catalog, drawn: Draws) -> dict[str, Floats]:
     """Give what an hour of ripping costs beside fuel, item -> money/h, shape (n_draws,)."""
     prices, tractor, ripper = catalog.prices, catalog.tractor, catalog.ripper
     labour = drawn("labour_per_h", prices.labour_per_h) * drawn("labour_factor", prices.labour_factor)
     size = tractor_class(tractor, prices)
-    if tractor.drive not in prices.repair:
-        raise SettingsError(what=f"no repair row {tractor.drive!r}", where="prices.toml [repair]")
+    for table, rows in (("remaining_value", (size, "ripper")), ("repair", (tractor.drive, "ripper"))):
+        for row in rows:
+            if row not in getattr(prices, table):
+                raise SettingsError(what=f"no row {row!r}", where=f"[prices.overrides] {table}")
     return {
         "labour": labour,
         **_machine_items("tractor", tractor, prices, value_row=size, repair_row=tractor.drive, drawn=drawn),
@@ -28,7 +27,7 @@ def hourly_items(catalog: Catalog, drawn: Drawn) -> dict[str, Floats]:
 
 
 def _machine_items(
-    name: str, machine: Tractor | Ripper, prices: PriceTable, *, value_row: str, repair_row: str, drawn: Drawn
+    name: str, machine: Tractor | Ripper, prices: PriceTable, *, value_row: str, repair_row: str, drawn: Draws
 ) -> dict[str, Floats]:
     list_price = drawn(f"{name} list_price", machine.list_price)
     hours_per_year = drawn(f"{name} hours_per_year", machine.hours_per_year)

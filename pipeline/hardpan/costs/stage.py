@@ -1,27 +1,24 @@
 """Prices before the decision, money after it."""
 
 import numpy as np
-import pandas as pd
-import xarray as xr
 
 from hardpan.core.arrays import Floats
-from hardpan.core.errors import SettingsError
 from hardpan.costs.again import too_soon, when_again
 from hardpan.costs.amendments import amendments_t_per_ha
-from hardpan.costs.draws import Draws
 from hardpan.costs.headline import headline
 from hardpan.costs.investment import invest
 from hardpan.costs.lines import ledger_lines
 from hardpan.costs.machines import hourly_items
+from hardpan.costs.rates import join_scenarios, list_items, other_prices, running_items, unverified_prices
 from hardpan.costs.strategies import compare_strategies
-from hardpan.costs.worth import lasting, season_weights
-from hardpan.records.catalog import Catalog, PriceTable, Quantity, SoilType
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.costs.worth import first_year_gains, lasting, list_worth, season_weights, unverified_gains
+from hardpan.records.catalog import Catalog, Quantity, SoilType
 from hardpan.records.ledger import Ledger, Rates
 from hardpan.records.plan import Options, Plan
 from hardpan.records.season import HistorySettings, SeasonSettings
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.zones import Zones
+from hardpan.spatial.draws import Draws
 
 
 def price_machines(catalog: Catalog, season: SeasonSettings, surfaces: Surfaces, *, seed: int) -> Rates:
@@ -35,106 +32,22 @@ def price_machines(catalog: Catalog, season: SeasonSettings, surfaces: Surfaces,
     SettingsError
         A mapped soil type has no response, or the tractor has no class.
     """
-    drawn = Draws(n_draws=surfaces.draws.sizes["draw"], seed=seed)
-    prices = catalog.prices
-    hourly = hourly_items(catalog, drawn)
-    fuel = drawn("fuel_per_l", prices.fuel_per_l)
-    litre = {"fuel": fuel, "lubricant": fuel * drawn("lubricant_share", prices.lubricant_share)}
-    hectare = {"points and wear": drawn("wear_per_ha", prices.wear_per_ha)}
-    other = {
-        name: drawn(name, quantity)
-        for name in ("grain_per_t", "contractor_per_ha", "lime_per_t", "gypsum_per_t", "spreading_per_ha", "extra_zone")
-        if (quantity := getattr(prices, name)) is not None
+    drawn, soil_types = Draws(n_draws=surfaces.draws.sizes["draw"], seed=seed), surfaces.soil_types
+    items = {"h": hourly_items(catalog, drawn), **running_items(catalog.prices, drawn)}
+    prices = other_prices(catalog.prices, drawn)
+    gains = first_year_gains(catalog, soil_types, drawn)
+    weights = {
+        name: season_weights(drawn("persistence", kept), seasons.value, catalog.prices.discount_rate.value)
+        for name in soil_types
+        for kept, seasons in [lasting(catalog.soils[name], controlled_traffic=season.controlled_traffic)]
     }
-    worth, table = _worth(catalog, season, surfaces.soil_types, drawn, other["grain_per_t"])
-    per = {"h": hourly, "L": litre, "ha": hectare}
-    single = {
-        "per_hour": np.sum(list(hourly.values()), axis=0),
-        "per_litre": np.sum(list(litre.values()), axis=0),
-        "wear_per_ha": hectare["points and wear"],
-    }
-    scenarios = xr.Dataset(
-        {name: ("draw", rate) for name, rate in (single | hourly | litre | hectare | other).items()},
-        coords={"soil_type": list(surfaces.soil_types)},
-    ).assign(worth_per_ha=(("draw", "soil_type"), worth))
+    worth = np.stack([gains[name] * prices["grain_per_t"] * weights[name].sum(axis=1) for name in soil_types], axis=1)
     return Rates(
-        scenarios=scenarios,
-        items=_items(per, prices),
-        currency=prices.currency,
-        worth=table,
-        issues=_unverified(prices),
-    )
-
-
-def _worth(
-    catalog: Catalog, season: SeasonSettings, soil_types: tuple[str, ...], drawn: Draws, grain: Floats
-) -> tuple[Floats, pd.DataFrame]:
-    """Give the present value of breaking the whole pan, (n_draws, n_soil_types), and one row a soil type."""
-    crop, prices = catalog.crop, catalog.prices
-    share = 0.0 if prices.common_gain is None else prices.common_gain.value
-    factor = drawn("gain_factor", crop.gain_factor)
-    columns, rows = [], []
-    for name in soil_types:
-        if name not in catalog.soils:
-            raise SettingsError(
-                what=f"soil type {name!r} has no response",
-                where="[soil]",
-                right=f"one of {', '.join(catalog.soils)}",
-                do=f'give [soil.types."{name}"] or map the label with [soil.mapping]',
-            )
-        soil = catalog.soils[name]
-        kept, seasons = lasting(soil, controlled_traffic=season.controlled_traffic)
-        gain = factor * drawn.partly_common(f"gain {name}", soil.first_year_gain, common="gain", share=share)
-        weights = season_weights(drawn("persistence", kept), seasons.value, prices.discount_rate.value)
-        columns.append(gain * grain * weights.sum(axis=1))
-        low, high = soil.first_year_gain.span
-        rows.append(
-            {
-                "soil_type": name,
-                "first_year_t_per_ha": soil.first_year_gain.value * crop.gain_factor.value,
-                "low": low * crop.gain_factor.value,
-                "high": high * crop.gain_factor.value,
-                "seasons": seasons.value,
-                "present_value_per_ha": float(columns[-1].mean()),
-            }
-        )
-    return np.stack(columns, axis=1), pd.DataFrame(rows)
-
-
-_PRICE_OF = {
-    "labour": "labour_per_h",
-    "fuel": "fuel_per_l",
-    "lubricant": "lubricant_share",
-    "points and wear": "wear_per_ha",
-}
-"""Entry of the price table behind an item; the others come from the machine's list price by EP496."""
-
-
-def _items(per: dict[str, dict[str, Floats]], prices: PriceTable) -> pd.DataFrame:
-    """Give one row a rate with its 5 and 95 % points."""
-    rows = []
-    for unit, rates in per.items():
-        for item, rate in rates.items():
-            mid, (low, high) = float(rate.mean()), map(float, np.quantile(rate, [0.05, 0.95]))
-            source = getattr(prices, _PRICE_OF[item]).source if item in _PRICE_OF else "ep496"
-            rows.append((item, unit, mid, min(low, mid), max(high, mid), source))
-    return pd.DataFrame(rows, columns=["item", "per", "mid", "low", "high", "source"])
-
-
-def _unverified(prices: PriceTable) -> Issues:
-    """Say which prices are shipped guesses."""
-    guesses = [name for name, price in prices if getattr(price, "source", "") == "unverified"]
-    if not guesses:
-        return ()
-    return (
-        Issue(
-            outcome=Outcome.WARN,
-            stage="costs",
-            code="unverified-price",
-            what=f"{', '.join(guesses)} are not yours and rest on no source",
-            done="shipped values with their ranges were used; give your own in [prices]",
-            file="prices.toml",
-        ),
+        scenarios=join_scenarios(items, prices, worth, soil_types),
+        items=list_items(items, catalog.prices),
+        currency=catalog.prices.currency,
+        worth=list_worth(catalog, soil_types, worth, controlled_traffic=season.controlled_traffic),
+        issues=unverified_prices(catalog.prices) + unverified_gains(catalog, soil_types),
     )
 
 

@@ -1,9 +1,38 @@
-"""How long a loosened pan goes on paying."""
+"""What a broken pan is worth: the gain of the first season, and how long it goes on paying."""
 
 import numpy as np
+import pandas as pd
 
 from hardpan.core.arrays import Floats
-from hardpan.records.catalog import Quantity, SoilType
+from hardpan.core.errors import SettingsError
+from hardpan.records.catalog import Catalog, Quantity, SoilType
+from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.spatial.draws import Draws
+
+
+def first_year_gains(catalog: Catalog, soil_types: tuple[str, ...], drawn: Draws) -> dict[str, Floats]:
+    """Give the yield gain of the first season when the whole pan is broken, soil type -> t/ha, shape (n_draws,).
+
+    Raises
+    ------
+    SettingsError
+        A soil type is not in the catalog.
+    """
+    share = 0.0 if catalog.prices.common_gain is None else catalog.prices.common_gain.value
+    factor = drawn("gain_factor", catalog.crop.gain_factor)
+    for name in soil_types:
+        if name not in catalog.soils:
+            raise SettingsError(
+                what=f"soil type {name!r} has no response",
+                where="[soil]",
+                right=f"one of {', '.join(catalog.soils)}",
+                do=f'give [soil.types."{name}"] or map the label with [soil.mapping]',
+            )
+    return {
+        name: factor
+        * drawn.partly_common(f"gain {name}", catalog.soils[name].first_year_gain, common="gain", share=share)
+        for name in soil_types
+    }
 
 
 def lasting(soil: SoilType, *, controlled_traffic: bool) -> tuple[Quantity, Quantity]:
@@ -25,3 +54,37 @@ def season_weights(persistence: Floats, seasons: float, discount_rate: float) ->
     part = np.clip(seasons - (k - 1), 0.0, 1.0)
     weights: Floats = part * persistence[:, np.newaxis] ** (k - 1) / (1.0 + discount_rate) ** k
     return weights
+
+
+def list_worth(
+    catalog: Catalog, soil_types: tuple[str, ...], worth: Floats, *, controlled_traffic: bool
+) -> pd.DataFrame:
+    """Give one row a soil type, columns of `Rates.worth`."""
+    soils, factor = [catalog.soils[name] for name in soil_types], catalog.crop.gain_factor.value
+    return pd.DataFrame(
+        {
+            "soil_type": soil_types,
+            "first_year_t_per_ha": [soil.first_year_gain.value * factor for soil in soils],
+            "low": [soil.first_year_gain.span[0] * factor for soil in soils],
+            "high": [soil.first_year_gain.span[1] * factor for soil in soils],
+            "seasons": [lasting(soil, controlled_traffic=controlled_traffic)[1].value for soil in soils],
+            "present_value_per_ha": worth.mean(axis=0),
+        }
+    )
+
+
+def unverified_gains(catalog: Catalog, soil_types: tuple[str, ...]) -> Issues:
+    """Say whose yield gain is a shipped guess."""
+    guesses = [name for name in soil_types if catalog.soils[name].first_year_gain.source == "unverified"]
+    if not guesses:
+        return ()
+    return (
+        Issue(
+            outcome=Outcome.WARN,
+            stage="costs",
+            code="unverified-response",
+            what=f"the yield gain on {', '.join(guesses)} rests on no source",
+            done="the shipped range was used; give your own in [soil.types], best from unripped check strips",
+            file="soils.toml",
+        ),
+    )

@@ -61,7 +61,7 @@ def read_catalog(config: Config) -> Catalog:
         available_water=water,
         references=_entries(Source, "references"),
     )
-    _refuse_negative_money(catalog)
+    _refuse_impossible(catalog)
     return catalog
 
 
@@ -171,12 +171,18 @@ def _quantities(model: Settings) -> Iterator[tuple[str, Quantity]]:
     yield from ((name, value) for name, value in model if isinstance(value, Quantity))
 
 
-def _refuse_negative_money(catalog: Catalog) -> None:
-    for where, model in (("[prices]", catalog.prices), ("tractor", catalog.tractor), ("ripper", catalog.ripper)):
+def _refuse_impossible(catalog: Catalog) -> None:
+    """Refuse negative money, machines that are never used, and gains that grow or never come."""
+    machines: dict[str, Settings] = {"tractor": catalog.tractor, "ripper": catalog.ripper}
+    soils: dict[str, Settings] = {f"soil type {name}": soil for name, soil in catalog.soils.items()}
+    for where, model in {"[prices]": catalog.prices, **machines}.items():
         for name, quantity in _quantities(model):
             if quantity.span[0] < 0:
                 raise SettingsError(what=f"{name} = {quantity.span[0]:g} is negative", where=where, right="0 or more")
-    for where, used in (("tractor", catalog.tractor), ("ripper", catalog.ripper)):
-        for name in ("years", "hours_per_year"):
-            if getattr(used, name).span[0] <= 0:
+    for where, model in {**machines, **soils}.items():
+        for name, quantity in _quantities(model):
+            low, high = quantity.span
+            if name in {"years", "hours_per_year", "seasons", "seasons_controlled"} and low <= 0:
                 raise SettingsError(what=f"{name} must be above 0", where=where)
+            if name in {"persistence", "persistence_controlled"} and not 0 <= low <= high <= 1:
+                raise SettingsError(what=f"{name} is {low:g} to {high:g}", where=where, right="a share, 0 to 1")
