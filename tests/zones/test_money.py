@@ -13,18 +13,19 @@ NET = [[0, 30, 10], [0, -20, 25], [0, 5, -np.inf], [0, -8, -9]]
 NODES = np.arange(4)
 
 
-def options_of(net):
+def options_of(net, cost=0.0, limit_slack=0.0):
     net = np.asarray(net, dtype=float)
     none = np.zeros((net.shape[1], 1))
     return Options(
         table=pd.DataFrame({"option": range(net.shape[1])}),
         net=net,
-        cost=net,
+        cost=np.full(net.shape, cost),
         loosened=net,
         breach=net,
         node_ha=np.ones(len(net)),
         paddock_returns=none,
         paddock_costs=none,
+        limit_slack=limit_slack,
     )
 
 
@@ -37,6 +38,13 @@ def test_an_option_forbidden_anywhere_in_a_class_is_out():
     net = options_of([[0, 50, 100], [0, 10, -np.inf]])
     assert worth_of(np.array([0, 0]), np.array([0, 1]), np.ones(2), net) == pytest.approx(60)
     assert worth_of(np.array([0, 1]), np.array([0, 1]), np.ones(2), net) == pytest.approx(110)
+
+
+def test_a_limit_may_be_passed_on_its_slack_where_ripping_costs_and_gains_nothing():
+    net = [[0, 50, 100], [0, 10, -np.inf]]
+    ground = (np.zeros(2, int), np.array([0, 1]), np.array([9.9, 0.1]))
+    assert worth_of(*ground, options_of(net, cost=30, limit_slack=0.02)) == pytest.approx(990 - 3)
+    assert worth_of(*ground, options_of(net, cost=30, limit_slack=0.005)) == pytest.approx(495 + 1)
 
 
 def test_worth_counts_by_area():

@@ -98,16 +98,16 @@ def _variance_reduction(soils: list[Candidates], counts: tuple[int, ...]) -> flo
         total += float(((features - features.mean(axis=0)) ** 2).sum())
         for column in features.T:
             within += float((column**2).sum() - (np.bincount(classes, weights=column) ** 2 / n).sum())
-    return 1.0 - within / total if total > 0 else 0.0
+    return max(0.0, 1.0 - within / total) if total > 0 else 0.0
 
 
 def _why(indices: pd.DataFrame, chosen: int, count: int | None, zone_cost: float) -> str:
     row = indices.iloc[chosen]
-    gain = f"{row['net_gain']:,.0f}"
+    classes = "1 class is" if row["count"] == 1 else f"{row['count']} classes are"
+    text = f"{classes} expected to be worth {row['net_gain']:,.0f} more than one depth everywhere"
     if count is not None:
-        return f"{row['count']} classes as set: expected to be worth {gain} more than one depth everywhere."
+        return f"{text}; the number was set."
     following = indices.iloc[chosen + 1 :]
-    text = f"{row['count']} classes are expected to be worth {gain} more than one depth everywhere"
     if following.empty:
         return f"{text}; more were not tried."
     less = row["net_gain"] - following["net_gain"].iloc[0]

@@ -7,6 +7,8 @@ import numpy as np
 from hardpan.core.arrays import Floats, Ints
 from hardpan.records.plan import Options
 
+NO_GROUND_HA = 1e-9
+"""Less ground than this is rounding."""
 CENTS = 2
 """Losses are compared to the cent; what is left of equal ones is rounding, and the likest classes join first."""
 
@@ -16,14 +18,14 @@ class Takings:
     """Money of classes under every option, arrays (n_classes, n_options)."""
 
     net: Floats
-    """Expected net return where the option is allowed."""
-    forbidden_ha: Floats
-    """Ground where it is not."""
+    """Expected net return; ground where the option is forbidden costs and gains nothing."""
+    excess_ha: Floats
+    """Ground where the option is forbidden, less what the slack of the limits lets pass."""
 
     @property
     def best(self) -> Floats:
-        """Worth of each class under the best option allowed on all of it, (n_classes,)."""
-        return np.asarray(np.where(self.forbidden_ha > 0, -np.inf, self.net).max(axis=1))
+        """Worth of each class under the best option allowed on it, (n_classes,)."""
+        return np.asarray(np.where(self.excess_ha > NO_GROUND_HA, -np.inf, self.net).max(axis=1))
 
 
 def takings_of(classes: Ints, node: Ints, cell_ha: Floats, options: Options) -> Takings:
@@ -32,13 +34,13 @@ def takings_of(classes: Ints, node: Ints, cell_ha: Floats, options: Options) -> 
     area_ha = np.bincount(classes * n_nodes + node, weights=cell_ha, minlength=(classes.max() + 1) * n_nodes)
     area_ha = area_ha.reshape(-1, n_nodes)
     allowed = np.isfinite(options.net)
-    net: Floats = np.where(allowed, options.net, 0.0)
-    forbidden: Floats = np.where(allowed, 0.0, 1.0)
-    return Takings(net=area_ha @ net, forbidden_ha=area_ha @ forbidden)
+    net: Floats = np.where(allowed, options.net, -options.cost)
+    excess: Floats = np.where(allowed, -options.limit_slack, 1.0 - options.limit_slack)
+    return Takings(net=area_ha @ net, excess_ha=area_ha @ excess)
 
 
 def worth_of(classes: Ints, node: Ints, cell_ha: Floats, options: Options) -> float:
-    """Give the money expected when each class gets its best option; one forbidden anywhere in it is out."""
+    """Give the money expected when each class gets its best option allowed on it."""
     return float(takings_of(classes, node, cell_ha, options).best.sum())
 
 
@@ -60,7 +62,7 @@ def joined_by_money(classes: Ints, features: Floats, takings: Takings) -> list[t
         one, other = np.triu_indices(size.size, k=1)
         together = Takings(
             net=takings.net[one] + takings.net[other],
-            forbidden_ha=takings.forbidden_ha[one] + takings.forbidden_ha[other],
+            excess_ha=takings.excess_ha[one] + takings.excess_ha[other],
         )
         loss = takings.best[one] + takings.best[other] - together.best
         apart = np.linalg.norm(centre[one] - centre[other], axis=1)
@@ -69,10 +71,10 @@ def joined_by_money(classes: Ints, features: Floats, takings: Takings) -> list[t
         weight = size[[kept, gone]]
         centre[kept] = weight @ centre[[kept, gone]] / weight.sum()
         size[kept] = weight.sum()
-        net, forbidden_ha = takings.net.copy(), takings.forbidden_ha.copy()
-        net[kept], forbidden_ha[kept] = together.net[pick], together.forbidden_ha[pick]
+        net, excess_ha = takings.net.copy(), takings.excess_ha.copy()
+        net[kept], excess_ha[kept] = together.net[pick], together.excess_ha[pick]
         left = np.arange(size.size) != gone
-        takings = Takings(net=net[left], forbidden_ha=forbidden_ha[left])
+        takings = Takings(net=net[left], excess_ha=excess_ha[left])
         size, centre = size[left], centre[left]
         number = np.where(number == gone, kept, number)
         number -= number > gone
