@@ -1,4 +1,4 @@
-"""The prescription as GeoJSON (RFC 7946): WGS 84, 7 decimals, right-hand rule, no crs member."""
+"""The prescription as GeoJSON [rfc7946]: WGS 84, 7 decimals, right-hand rule, no crs member."""
 
 import json
 from pathlib import Path

@@ -25,6 +25,9 @@ _STYLE_ROW = (
     "styleSLD, useAsDefault, description) VALUES ('', '', ?, 'geom', ?, ?, ?, 1, ?)"
 )
 
+_VERSION = "1.2"
+"""Of the GeoPackage standard: what tools of recent years read without complaint, and nothing newer is needed."""
+
 Classes = Mapping[str, str]
 """Value of the styled attribute to colour, in legend order."""
 
@@ -48,6 +51,7 @@ def write_geopackage(
         pyogrio.write_dataframe(
             layer, path, layer=name, driver="GPKG", geometry_type=kinds.get(name, "MultiPolygon"),
             promote_to_multi=name not in kinds, append=path.exists(),
+            dataset_options={} if path.exists() else {"VERSION": _VERSION},
         )  # fmt: skip
     with closing(sqlite3.connect(path)) as base, base:
         base.execute(_STYLE_TABLE)

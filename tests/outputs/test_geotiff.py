@@ -1,0 +1,105 @@
+"""The maps are a valid Cloud-Optimised GeoTIFF that invents no class in its overviews."""
+
+import json
+import shutil
+import subprocess
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import rasterio
+
+from hardpan.outputs.geotiff import write_geotiff
+from hardpan.outputs.layers import BAND_UNITS, raster_layers
+from hardpan.outputs.tiff_reader import read_tiff
+from hardpan.records.frame import Frame
+
+BANDS = (
+    "pan_probability", "pan_top_mm", "pan_bottom_mm", "pan_bottom_sd_mm", "peak_kpa", "zone", "depth_mm",
+    "breach_probability",
+)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def small(run, tmp_path_factory):
+    path = tmp_path_factory.mktemp("tif") / "surfaces.tif"
+    write_geotiff(path, raster_layers(run), BAND_UNITS, run.zones.frame)
+    return path
+
+
+@pytest.fixture(scope="module")
+def big(run, tmp_path_factory):
+    """A raster large enough for overviews, with classes at random and a ragged edge."""
+    path = tmp_path_factory.mktemp("tif") / "big.tif"
+    crs = run.survey.crs
+    frame = Frame(crs=crs, x_min_m=500_000, y_max_m=6_300_000, cell_m=5.0, n_rows=1300, n_cols=1100)
+    rng = np.random.default_rng(3)
+    classes = rng.choice([0.0, 300.0, 450.0], frame.shape)
+    classes[:100] = np.nan
+    write_geotiff(path, dict.fromkeys(BANDS, classes), BAND_UNITS, frame)
+    return path, classes
+
+
+def test_bands_are_named_in_order_and_empty_outside(small, run):
+    with rasterio.open(small) as raster:
+        assert raster.descriptions == BANDS
+        assert set(raster.dtypes) == {"float32"}
+        assert np.isnan(raster.nodata)
+        assert raster.crs == run.survey.crs
+        assert raster.transform == run.zones.frame.affine
+        assert raster.units[4] == "kPa"
+
+
+def test_the_depth_of_a_cell_is_that_of_its_zone(small, run):
+    with rasterio.open(small) as raster:
+        zone, depth = raster.read(6), raster.read(7)
+    for row in run.plan.zones.itertuples():
+        assert (depth[zone == row.zone] == row.depth_mm).all()
+
+
+def test_the_chance_of_getting_below_the_pan_is_that_of_the_chosen_option(run):
+    breach = raster_layers(run)["breach_probability"]
+    labels = run.zones.labels
+    assert (breach[labels == 1] == 0.7).all()
+    assert (breach[labels == 2] == 0.9).all()
+    assert np.isnan(breach[labels >= 3]).all()
+
+
+def test_cells_outside_the_boundary_are_empty(run):
+    labels = run.zones.labels.copy()
+    labels[:5] = 0
+    shrunk = replace(run, zones=replace(run.zones, labels=labels))
+    assert all(np.isnan(values[:5]).all() for values in raster_layers(shrunk).values())
+
+
+@pytest.mark.parametrize("which", ["small", "big"])
+def test_it_is_a_valid_cloud_optimised_raster(which, request):
+    validate = pytest.importorskip("rio_cogeo", reason="rio-cogeo is not installed").cog_validate
+    made = request.getfixturevalue(which)
+    valid, errors, warnings = validate(made if which == "small" else made[0], strict=True)
+    assert (valid, errors, warnings) == (True, [], [])
+
+
+def test_overviews_hold_no_class_that_was_not_there(big):
+    path, _ = big
+    with rasterio.open(path) as raster:
+        assert raster.overviews(6)
+    with rasterio.open(path, overview_level=0) as overview:
+        seen = overview.read(6)
+    assert set(np.unique(seen[np.isfinite(seen)])) <= {0.0, 300.0, 450.0}
+
+
+def test_a_reader_without_gdal_reads_the_same_numbers(big):
+    path, classes = big
+    bands, (west, north, cell_m) = read_tiff(path)
+    assert (west, north, cell_m) == (500_000, 6_300_000, 5.0)
+    assert bands.shape == (8, 1300, 1100)
+    assert np.array_equal(bands[3], classes, equal_nan=True)
+
+
+@pytest.mark.skipif(shutil.which("gdalinfo") is None, reason="gdal-bin is not installed")
+def test_the_command_line_tools_open_it(small):
+    told = subprocess.run(["gdalinfo", "-json", small], capture_output=True, text=True, check=True)
+    described = json.loads(told.stdout)
+    assert [band["description"] for band in described["bands"]] == list(BANDS)
+    assert told.stderr == ""
