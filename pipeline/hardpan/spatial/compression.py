@@ -22,7 +22,7 @@ _SAFETY = 2.0
 
 _SECONDS_PER_VALUE, _SECONDS_PER_FLOP, _SECONDS_PER_TILE = 2.2e-9, 1.6e-11, 4e-4
 """Rough costs of one covariance, one operation of a matrix product and the calls of one tile; they only choose the
-tile, a wrong value costs time and nothing else."""
+layout, a wrong value costs time and nothing else."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -32,7 +32,7 @@ class Strip:
     part: slice
     centre_m: float
     half_m: float
-    """Half the width, the half blocks of the outer cells included."""
+    """Half the width of the widest strip of the axis, so that every tile is as far from its far data as was planned."""
     basis: Floats
     """(cells, order): from values at the nodes to the cells, averaged over the block."""
 
@@ -108,20 +108,22 @@ def cut_axis(coordinates_m: Floats, side: int, order: int, block_m: float | None
         (2, q) offsets and weights of the quadrature over a block along the axis.
     """
     count, strips = len(coordinates_m), []
+    half = half_width(coordinates_m, side, block_m)
     edges = np.linspace(0, count, -(-count // side) + 1).round().astype(int)
     for first, last in pairwise(edges):
         cells = coordinates_m[first:last]
         centre = float(cells[0] + cells[-1]) / 2
-        half = max(half_width(coordinates_m, last - first, block_m), 1e-9)
         basis = sum(w * interpolation_basis(order, (cells + o - centre) / half) for o, w in nodes.T)
         strips.append(Strip(part=slice(first, last), centre_m=centre, half_m=half, basis=np.asarray(basis)))
     return strips
 
 
 def half_width(coordinates_m: Floats, side: int, block_m: float | None) -> float:
-    """Give half the width of `side` cells, the half blocks of the outer ones included."""
-    step = abs(float(coordinates_m[1] - coordinates_m[0])) if len(coordinates_m) > 1 else 0.0
-    return ((side - 1) * step + (block_m or 0.0)) / 2 or step / 2
+    """Give half the width of the widest strip of at most `side` cells, the half blocks of its outer cells included."""
+    count = len(coordinates_m)
+    step = abs(float(coordinates_m[1] - coordinates_m[0])) if count > 1 else 0.0
+    widest = -(-count // -(-count // side))
+    return ((widest - 1) * step + (block_m or 0.0)) / 2 or step / 2 or 1e-9
 
 
 def near_data(
@@ -170,7 +172,7 @@ def _structure_error(
     matrix = scaling(structure)
     if structure.family == "spherical":
         r = np.linalg.norm(ring_m @ matrix, axis=1)
-        ring_m = ring_m[r + _tile_radius(matrix, half_m) <= 1.0]
+        ring_m = ring_m[r + _tile_radius(matrix, half_m) <= 1.25]  # data inside the range, and some margin
     at_nodes = _smooth(structure, matrix, ring_m, nodes, half_m)
     at_checks = _smooth(structure, matrix, ring_m, checks, half_m)
     return float(np.abs(basis @ at_nodes @ basis.T - at_checks).max(initial=0.0))
@@ -181,13 +183,15 @@ def _smooth(structure: Structure, matrix: Floats, ring_m: Floats, along: Floats,
     x, y = along * half_m[0], along * half_m[1]
     u = (x * matrix[0, 0] + (y * matrix[1, 0])[:, None]) - (ring_m @ matrix[:, 0])[:, None, None]
     v = (x * matrix[0, 1] + (y * matrix[1, 1])[:, None]) - (ring_m @ matrix[:, 1])[:, None, None]
-    return correlation(structure.family, np.hypot(u, v))
+    r: Floats = np.hypot(u, v)
+    if structure.family == "spherical":  # without its end: far data are within the range, or have no covariance
+        return 1.0 - r * (1.5 - 0.5 * r * r)
+    return correlation(structure.family, r)
 
 
 def plan(task: Task) -> Layout:
     """Give the cheapest layout that keeps the error."""
-    n, cells = len(task.xy_m), len(task.x_m) * len(task.y_m)
-    best, lowest = EXACT, cells * (n * task.nodes_per_cell * _SECONDS_PER_VALUE + task.variance * n**2 * 1.5e-11)
+    best, lowest = EXACT, _exact_cost(task)
     for side in _SIDES:
         for reach in _REACHES:
             half = (half_width(task.x_m, side, task.block_m), half_width(task.y_m, side, task.block_m))
@@ -208,6 +212,11 @@ def _mean_near(task: Task, side: int, half_m: tuple[float, float], reach: float)
     xs, ys = (task.x_m[:1] if not len(xs) else xs), (task.y_m[:1] if not len(ys) else ys)
     counts = [near_data(task.covariance, task.xy_m, (float(x), float(y)), half_m, reach).sum() for x in xs for y in ys]
     return float(np.mean(counts))
+
+
+def _exact_cost(task: Task) -> float:
+    n, cells = len(task.xy_m), len(task.x_m) * len(task.y_m)
+    return cells * n * (task.nodes_per_cell * _SECONDS_PER_VALUE + task.variance * n * _SECONDS_PER_FLOP)
 
 
 def _cost(task: Task, side: int, order: int, near: float) -> float:

@@ -141,12 +141,12 @@ def _weights_between(system: System, origin: Floats, step_m: float, shape: Ints)
     covariance, sill = system.covariance, structured_sill(system.covariance)
     position = (system.xy_m - origin) / step_m
     first = np.clip(np.floor(position).astype(np.int64) - _AROUND // 2 + 1, 0, shape - _AROUND)
-    square = np.stack(np.meshgrid(np.arange(_AROUND), np.arange(_AROUND)), axis=-1).reshape(-1, 2).astype(np.int64)
+    square = np.stack(np.meshgrid(np.arange(_AROUND), np.arange(_AROUND)), axis=-1).reshape(-1, 2)
     around: Ints = first[:, None, :] + square
-    nodes = square * float(step_m)
+    nodes = square.astype(np.float64) * step_m
     among = covariance_between(covariance, nodes, nodes)
     among[np.diag_indices_from(among)] += 1e-9 * max(sill, 1e-300)
     onto = evaluate(covariance, (around - position[:, None, :]) * step_m)
-    weights: Floats = np.linalg.solve(among, onto.T).T
+    weights = np.linalg.solve(among, onto.T).T.astype(np.float64)
     spread: Floats = np.sqrt(np.maximum(sill - np.sum(weights * onto, axis=1), 0.0))
     return around, weights, spread
