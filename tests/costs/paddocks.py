@@ -26,6 +26,9 @@ def shipped_catalog(**tables):
     return read_catalog(Config.model_validate({**base, **tables}))
 
 
+SHIPPED = shipped_catalog()
+
+
 def surfaces_with(soil_types, n_draws=N_DRAWS):
     """Surfaces of which only the soil types and the count of draws matter."""
     return Surfaces(
@@ -118,7 +121,7 @@ def options_of(*, n_draws=N_DRAWS, zone_cost=0.0, depths=(0, 300, 400, 500), net
 
 
 def ledger_of(plan, *, catalog=None, options=None, season=None, history=None, soil_types=None, rates=None):
-    catalog = catalog or shipped_catalog()
+    catalog = catalog or SHIPPED
     season = season or SeasonSettings()
     soils = soil_types or tuple(dict.fromkeys(plan.zones.loc[plan.zones["kind"] == "ground", "soil_type"]))
     rates = rates or rates_of(catalog, soils, season, n_draws=plan.returns.shape[1])

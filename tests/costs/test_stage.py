@@ -6,20 +6,20 @@ from hardpan.records.season import HistorySettings, SeasonSettings
 
 
 def test_rates_have_a_draw_for_each_draw_of_the_pan(made):
-    catalog = made.shipped_catalog()
+    catalog = made.SHIPPED
     rates = made.rates_of(catalog, n_draws=37)
     assert rates.scenarios.sizes == {"draw": 37, "soil_type": 2}
     assert all(np.isfinite(rates.scenarios[name]).all() for name in rates.scenarios)
 
 
 def test_an_hour_is_the_sum_of_its_items(made):
-    rates = made.rates_of(made.shipped_catalog())
+    rates = made.rates_of(made.SHIPPED)
     hourly = rates.items.loc[rates.items["per"] == "h", "item"]
     assert np.allclose(rates.scenarios["per_hour"], sum(rates.scenarios[name] for name in hourly))
 
 
 def test_the_same_seed_gives_the_same_rates_whatever_other_soils_there_are(made):
-    catalog = made.shipped_catalog()
+    catalog = made.SHIPPED
     one, two = made.rates_of(catalog, ("deep sand",)), made.rates_of(catalog, ("sandy loam", "deep sand"))
     worth = [rates.scenarios["worth_per_ha"].sel(soil_type="deep sand") for rates in (one, two)]
     assert np.array_equal(*worth)
@@ -29,11 +29,11 @@ def test_the_same_seed_gives_the_same_rates_whatever_other_soils_there_are(made)
 
 def test_a_soil_type_without_response_is_named(made):
     with pytest.raises(SettingsError, match=r"soil type 'moon dust' has no response.*deep sand"):
-        made.rates_of(made.shipped_catalog(), ("deep sand", "moon dust"))
+        made.rates_of(made.SHIPPED, ("deep sand", "moon dust"))
 
 
 def test_controlled_traffic_makes_the_gain_last(made):
-    catalog = made.shipped_catalog()
+    catalog = made.SHIPPED
     wheeled, lanes = (
         made.rates_of(catalog, season=SeasonSettings(controlled_traffic=controlled)) for controlled in (False, True)
     )
@@ -50,8 +50,8 @@ def test_shipped_guesses_are_said_and_the_users_own_prices_are_not(made):
 
 
 def test_a_yield_gain_without_a_source_is_said(made):
-    read = made.rates_of(made.shipped_catalog(), ("deep sand",))
-    guessed = made.rates_of(made.shipped_catalog(), ("deep sand", "gravelly sand"))
+    read = made.rates_of(made.SHIPPED, ("deep sand",))
+    guessed = made.rates_of(made.SHIPPED, ("deep sand", "gravelly sand"))
     assert "unverified-response" not in {issue.code for issue in read.issues}
     assert "gravelly sand" in {issue.code: issue.what for issue in guessed.issues}["unverified-response"]
 

@@ -41,10 +41,7 @@ def limed():
     return made.shipped_catalog(soil={"types": {"sand over clay": lime}})
 
 
-SHIPPED = made.shipped_catalog()
-
-
-def ledger(zones, catalog=SHIPPED, *, zone_cost=13.37, **how):
+def ledger(zones, catalog=made.SHIPPED, *, zone_cost=13.37, **how):
     plan = made.plan_of(zones, n_draws=N_DRAWS, **how)
     options = made.options_of(n_draws=N_DRAWS, zone_cost=zone_cost)
     return made.ledger_of(plan, catalog=catalog, options=options, soil_types=("deep sand", "sand over clay"))
@@ -141,7 +138,7 @@ def test_a_part_in_common_correlates_the_draws_by_that_part(share):
 
 @given(years=st.floats(0.0, 20.0), older=st.floats(0.1, 10.0), hours=st.floats(0.0, 2000.0))
 def test_a_machine_never_gains_value_with_age(years, older, hours):
-    for row in SHIPPED.prices.remaining_value.values():
+    for row in made.SHIPPED.prices.remaining_value.values():
         now, later = (remaining_share(row, np.array(age), np.array(hours)) for age in (years, years + older))
         assert 0.0 <= later <= now <= 1.0
 
@@ -151,6 +148,6 @@ def test_a_machine_never_gains_value_with_age(years, older, hours):
 def test_the_order_of_the_draws_changes_no_amount(zones):
     plan = made.plan_of(zones, n_draws=N_DRAWS)
     back = replace(plan, returns=plan.returns[:, ::-1])
-    one, two = (made.ledger_of(p, catalog=SHIPPED, options=made.options_of(n_draws=N_DRAWS)) for p in (plan, back))
+    one, two = (made.ledger_of(p, catalog=made.SHIPPED, options=made.options_of(n_draws=N_DRAWS)) for p in (plan, back))
     assert np.allclose(one.lines["amount"], two.lines["amount"], atol=CENT)
     assert one.headline == two.headline

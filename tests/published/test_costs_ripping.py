@@ -105,17 +105,17 @@ def test_the_shipped_machine_costs_what_ripping_costs(made, depth_mm, litres, sp
 
 def test_the_second_year_gives_half_of_the_first(made):
     # farmweekly-mullewa, quoting GRDC: about half of the first year's gain is left in the second
-    sand = made.shipped_catalog().soils["deep sand"]
+    sand = made.SHIPPED.soils["deep sand"]
     by_season = season_weights(np.array([sand.persistence.value]), sand.seasons.value, 0.0)[0]
     assert by_season[1] / by_season[0] == pytest.approx(0.5)
 
 
 def test_the_gain_of_southern_sands_is_the_published_range(made):
     # grdc2021-mallee: 0.2 to 1.2, mean 0.6 t/ha in the first year
-    row = made.rates_of(made.shipped_catalog(), ("deep sand",)).worth.iloc[0]
+    row = made.rates_of(made.SHIPPED, ("deep sand",)).worth.iloc[0]
     assert (row["low"], row["first_year_t_per_ha"], row["high"]) == (0.2, 0.6, 1.2)
 
 
 def test_the_gain_over_clay_is_the_mean_of_the_duplex_trials(made):
     # crabtree1989: 230 kg/ha over 35 sites
-    assert made.rates_of(made.shipped_catalog(), ("sand over clay",)).worth.iloc[0]["first_year_t_per_ha"] == 0.23
+    assert made.rates_of(made.SHIPPED, ("sand over clay",)).worth.iloc[0]["first_year_t_per_ha"] == 0.23

@@ -36,6 +36,11 @@ def test_a_configuration_that_changes_nothing_gives_the_shipped_tables():
     assert set(shipped.setups) == set(shipped.ripper.setups)
 
 
+def test_no_label_of_a_soil_map_means_two_soil_types():
+    names = [name for key, soil in catalog().soils.items() for name in (key, *soil.labels)]
+    assert len(names) == len({name.casefold() for name in names})
+
+
 def test_a_plain_number_takes_the_unit_and_is_the_users():
     gain = catalog(soil=soil_types(deep_sand={"first_year_gain": 0.9})).soils["deep sand"].first_year_gain
     assert (gain.value, gain.low, gain.unit, gain.source) == (0.9, None, "t/ha", "user")
@@ -108,6 +113,7 @@ def test_another_currency_converts_shipped_money_and_leaves_the_users_alone():
         ),
         ({"prices": {"overrides": {"fuel_per_litre": {}}}}, "unknown key 'fuel_per_litre'"),
         ({"prices": {"currency": "EUR"}}, "are in AUD but prices.currency is EUR"),
+        ({"prices": {"exchange_rate": 0.6}}, "[prices]: exchange_rate is given but money is in AUD; give currency"),
         ({"soil": soil_types(deep_sandd={"texture": "coarse"})}, "is it 'deep sand' you mean?"),
         ({"soil": soil_types(ridge_sand={**SOIL, "water_texture": "snd"})}, "did you mean 'sand'?"),
         ({"soil": soil_types(deep_sand={"first_year_gains": 1.0})}, "did you mean 'first_year_gain'?"),

@@ -148,6 +148,10 @@ def _in_currency(model: S, given: PriceSettings, currency: str, *, where: str) -
     """Give `model` with shipped money converted where the user's currency is another."""
     home = str(_table("prices")["currency"])
     if currency == home:
+        if given.exchange_rate is not None:
+            raise SettingsError(
+                what=f"exchange_rate is given but money is in {home}", where="[prices]", do="give currency"
+            )
         return model
     foreign = {name: quantity for name, quantity in _quantities(model) if home in quantity.unit.split("/")}
     if foreign and given.exchange_rate is None:
