@@ -52,7 +52,7 @@ BAD = {
     "a log with a header only": header_only,
     "a tractor nobody knows": swap('tractor = "tracked-370kw"', 'tractor = "tracked-730kw"'),
     "a negative price": swap("fuel_per_l = 1.75", "fuel_per_l = -1.75"),
-    "a soil field that is not there": swap('type_field = "soil_type"', 'type_field = "soiltype"'),
+    "a soil field that is not there": swap('type_field = "soil_type"', 'type_field = "lithology"'),
 }
 
 
