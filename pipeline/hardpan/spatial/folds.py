@@ -5,6 +5,9 @@ import numpy as np
 from hardpan.core.arrays import Floats, Ints
 from hardpan.spatial.system import System, invert_factor
 
+_LOST = 1e-10
+"""Below this share of its precision in K^-1 alone a datum carries the trend by itself, up to rounding."""
+
 
 def leave_one_out(system: System, values: Floats, groups: Ints | None = None) -> tuple[Floats, Floats]:
     """Give mean and variance (n,) of every datum predicted without it, or without its whole group.
@@ -12,23 +15,33 @@ def leave_one_out(system: System, values: Floats, groups: Ints | None = None) ->
     Exact, from the inverse of the kriging matrix [dubrule1983]: with Q = K^-1 - K^-1 X (X'K^-1 X)^-1 X'K^-1 and F the
     group left out, the errors are Q_FF^-1 (Q z)_F and their covariance is Q_FF^-1. The variance is that of the datum,
     its own noise included. NaN where the trend cannot be found without the group.
+
+    Parameters
+    ----------
+    system : System
+        From `factorise`.
+    values : Floats
+        (n,); no missing values.
+    groups : Ints, optional
+        (n,) codes, e.g. of sites or spatial blocks; every datum by itself when left out.
     """
     root = invert_factor(system)
-    inverse = root.T @ root
     half = root.T @ system.basis
-    Q = inverse - half @ half.T
+    scale = np.sqrt(np.einsum("ij,ij->j", root, root))  # of K^-1's diagonal: what a datum says if the trend is known
+    if groups is None or len(np.unique(groups)) == len(groups):
+        precision = scale**2 - np.einsum("ij,ij->i", half, half)
+        precision = np.where(precision > _LOST * scale**2, precision, np.nan)
+        errors = root.T @ (root @ values) - half @ (half.T @ values)
+        return values - errors / precision, 1.0 / precision
+    Q = root.T @ root - half @ half.T
     Qz = Q @ values
-    if groups is None:
-        groups = np.arange(len(values))
     mean, spread = np.full(len(values), np.nan), np.full(len(values), np.nan)
-    for group in np.unique(groups):
-        out = np.flatnonzero(groups == group)
-        block = Q[np.ix_(out, out)]
-        scale = np.diag(inverse)[out]
-        values_, vectors = np.linalg.eigh(block / np.sqrt(np.outer(scale, scale)))
-        if values_.min() < 1e-10:
-            continue
-        covariance = (vectors / values_) @ vectors.T / np.sqrt(np.outer(scale, scale))
-        mean[out] = values[out] - covariance @ Qz[out]
-        spread[out] = np.diag(covariance)
+    order = np.argsort(groups, kind="stable")
+    for out in np.split(order, np.flatnonzero(np.diff(groups[order])) + 1):
+        both = np.outer(scale[out], scale[out])
+        size, axes = np.linalg.eigh(Q[np.ix_(out, out)] / both)
+        if size.min() > _LOST:
+            covariance = (axes / size) @ axes.T / both
+            mean[out] = values[out] - covariance @ Qz[out]
+            spread[out] = np.diag(covariance)
     return mean, spread

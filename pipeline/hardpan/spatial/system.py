@@ -94,8 +94,11 @@ def factorise(
 
 
 def _sites_by_place(xy_m: Floats) -> Ints:
-    rounded = np.round((xy_m - xy_m.min(axis=0)) / COINCIDENT_M) if len(xy_m) else xy_m
-    return np.unique(rounded, axis=0, return_inverse=True)[1].reshape(-1).astype(np.int64)
+    if not len(xy_m):
+        return np.empty(0, dtype=np.int64)
+    rounded = np.round((xy_m - xy_m.min(axis=0)) / COINCIDENT_M)
+    codes: Ints = np.unique(rounded[:, 0] + 1j * rounded[:, 1], return_inverse=True)[1].astype(np.int64)
+    return codes
 
 
 def _cholesky_with_jitter(K: Floats) -> tuple[Floats, float]:
@@ -143,9 +146,21 @@ def solve_weights(system: System, values: Floats) -> tuple[Floats, Floats]:
 
 
 def invert_factor(system: System) -> Floats:
-    """Give L^-1 (n, n), lower triangular, rows contiguous."""
-    inverse: Floats = dtrtri(system.factor, lower=1)[0]
-    return np.ascontiguousarray(np.tril(inverse))
+    """Give L^-1 (n, n), lower triangular."""
+    return _invert_lower(system.factor)
+
+
+def _invert_lower(L: Floats) -> Floats:
+    """Give L^-1 by halves: [A 0; B C]^-1 = [A^-1 0; -C^-1 B A^-1 C^-1], which is mostly matrix products."""
+    if len(L) <= _ROWS:
+        small: Floats = dtrtri(L, lower=1)[0]
+        return small
+    half = len(L) // 2
+    inverse = np.zeros_like(L)
+    inverse[:half, :half] = _invert_lower(L[:half, :half])
+    inverse[half:, half:] = _invert_lower(L[half:, half:])
+    inverse[half:, :half] = -inverse[half:, half:] @ (L[half:, :half] @ inverse[:half, :half])
+    return inverse
 
 
 def whiten(factor_inverse: Floats, c: Floats) -> Floats:
