@@ -35,6 +35,16 @@ def test_between_two_depths_equally_near_the_better_one_is_taken(strategies):
     assert strategies.loc["uniform at your depth", "depth_mm"] == 400  # asked 450, and 400 returns more than 500
 
 
+def test_each_strategy_is_held_against_the_prescription_draw_by_draw(made):
+    plan = made.plan_of([("deep sand", 100.0, 400)], net_per_ha=45.0)
+    better = made.options_of(nets=(0.0, 50.0, 40.0, -20.0))  # the same draws, 100 either side in the plan and 80 here
+    table = made.ledger_of(plan, options=better).strategies.set_index("strategy")
+    ours, usual = plan.returns[0], better.paddock_returns[3]
+    assert table.loc["prescription", "worse_probability"] == 0.0
+    assert table.loc["uniform at the machine's usual depth", "worse_probability"] == (usual < ours).mean()
+    assert table.loc["no ripping", "worse_probability"] == (ours > 0.0).mean()
+
+
 def test_benefit_less_cost_is_net(strategies):
     assert np.allclose(strategies["benefit"] - strategies["cost"], strategies["net"])
 

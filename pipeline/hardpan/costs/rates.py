@@ -42,14 +42,15 @@ def other_prices(prices: PriceTable, drawn: Draws) -> dict[str, Floats]:
 
 
 def join_scenarios(
-    items: Items, prices: Mapping[str, Floats], worth: Floats, soil_types: tuple[str, ...]
+    items: Items, prices: Mapping[str, Floats], by_soil: Mapping[str, Floats], soil_types: tuple[str, ...]
 ) -> xr.Dataset:
-    """Give `Rates.scenarios` from items, prices and the worth of breaking the pan, (n_draws, n_soil_types)."""
+    """Give `Rates.scenarios` from items, prices and what is drawn by soil type, shape (n_draws, n_soil_types)."""
     sums = {"per_hour": sum(items["h"].values()), "per_litre": sum(items["L"].values())}
     single = {**sums, "wear_per_ha": items["ha"]["points and wear"], **prices}
     single |= {item: rate for rates in items.values() for item, rate in rates.items()}
     return xr.Dataset(
-        {name: ("draw", rate) for name, rate in single.items()} | {"worth_per_ha": (("draw", "soil_type"), worth)},
+        {name: ("draw", rate) for name, rate in single.items()}
+        | {name: (("draw", "soil_type"), drawn) for name, drawn in by_soil.items()},
         coords={"soil_type": list(soil_types)},
     )
 

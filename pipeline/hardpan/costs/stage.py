@@ -5,6 +5,7 @@ import numpy as np
 from hardpan.core.arrays import Floats
 from hardpan.costs.again import too_soon, when_again
 from hardpan.costs.amendments import amendments_t_per_ha
+from hardpan.costs.drivers import doubt_by_input
 from hardpan.costs.headline import headline
 from hardpan.costs.investment import invest
 from hardpan.costs.lines import ledger_lines
@@ -41,9 +42,12 @@ def price_machines(catalog: Catalog, season: SeasonSettings, surfaces: Surfaces,
         for name in soil_types
         for kept, seasons in [lasting(catalog.soils[name], controlled_traffic=season.controlled_traffic)]
     }
-    worth = np.stack([gains[name] * prices["grain_per_t"] * weights[name].sum(axis=1) for name in soil_types], axis=1)
+    first_year_t = np.stack([gains[name] for name in soil_types], axis=1)
+    lasts = np.stack([weights[name].sum(axis=1) for name in soil_types], axis=1)
+    worth = first_year_t * prices["grain_per_t"][:, np.newaxis] * lasts
+    by_soil = {"worth_per_ha": worth, "first_year_t_per_ha": first_year_t, "lasting": lasts}
     return Rates(
-        scenarios=join_scenarios(items, prices, worth, soil_types),
+        scenarios=join_scenarios(items, prices, by_soil, soil_types),
         items=list_items(items, catalog.prices),
         currency=catalog.prices.currency,
         worth=list_worth(catalog, soil_types, worth, controlled_traffic=season.controlled_traffic),
@@ -97,6 +101,7 @@ def tally(  # noqa: PLR0917
             currency=rates.currency,
             amendments=float(lines.loc[(lines["zone"] == "total") & (lines["item"] == "amendments"), "amount"].sum()),
         ),
+        drivers=doubt_by_input(plan, options, rates),
         issues=too_soon(plan, catalog, seasons_of, history),
     )
 

@@ -15,17 +15,17 @@ def compare_strategies(plan: Plan, options: Options, lines: pd.DataFrame, *, usu
     The prescription pays for setting its zones, a uniform depth does not.
     """
     asked = {"uniform at the machine's usual depth": usual_depth_mm, "uniform at your depth": options.uniform_depth_mm}
-    rows = [_prescription(plan, lines)]
-    rows += [_uniform(name, options, _nearest(options, mm)) for name, mm in asked.items() if mm is not None]
-    rows.append(_uniform("best uniform", options, int(_expected(options).argmax())))
-    rows.append(_uniform("no ripping", options, 0))
-    return pd.DataFrame(rows)
-
-
-def _prescription(plan: Plan, lines: pd.DataFrame) -> dict[str, object]:
+    chosen = {name: _nearest(options, mm) for name, mm in asked.items() if mm is not None}
+    chosen |= {"best uniform": int(_expected(options).argmax()), "no ripping": 0}
     total = lines[lines["zone"] == "total"].set_index("item")
+    ours = plan.returns.sum(axis=0) - float(total["amount"].get("further zone", 0.0))
+    nets = [ours, *(options.paddock_returns[option] for option in chosen.values())]
+    table = pd.DataFrame([_prescription(plan, total, ours), *(_uniform(*pick, options) for pick in chosen.items())])
+    return table.assign(worse_probability=[float((net < ours).mean()) for net in nets])
+
+
+def _prescription(plan: Plan, total: pd.DataFrame, net: Floats) -> dict[str, object]:
     amount, quantity = total["amount"], total["quantity"]
-    net = plan.returns.sum(axis=0) - float(amount.get("further zone", 0.0))
     ripped = plan.zones["depth_mm"] > 0
     return _row(
         "prescription",
@@ -38,7 +38,7 @@ def _prescription(plan: Plan, lines: pd.DataFrame) -> dict[str, object]:
     )
 
 
-def _uniform(strategy: str, options: Options, option: int) -> dict[str, object]:
+def _uniform(strategy: str, option: int, options: Options) -> dict[str, object]:
     machine = options.table.iloc[option]
     ripped_ha = float(_ripped_ha(options)[option])
     known = options.paddock_hours.size > 0

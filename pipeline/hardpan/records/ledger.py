@@ -14,7 +14,8 @@ class Rates:
 
     `scenarios` are joint draws used alike by the decision and the ledger, dims (draw, soil_type):
     `worth_per_ha` (draw, soil_type): present value of breaking the whole pan there (gain x price x persistence x
-    discount); `per_hour` (draw): tractor and ripper ownership, repairs and labour; `per_litre` (draw): fuel and
+    discount); `first_year_t_per_ha`, `lasting` (draw, soil_type): gain of the first season, and what all seasons bring
+    over the first; `per_hour` (draw): tractor and ripper ownership, repairs and labour; `per_litre` (draw): fuel and
     lubricant; `wear_per_ha` (draw): points and wear of one plain tine set at the reference depth; and (draw) each
     item of `items` and the prices `grain_per_t`, `contractor_per_ha`, `lime_per_t`, `gypsum_per_t`, `spreading_per_ha`.
     """
@@ -38,13 +39,16 @@ class Ledger:
     strategies: pd.DataFrame
     """One row a strategy (prescription, uniform at the machine's usual depth, uniform at the user's depth, best
     uniform, no ripping): `strategy`, `depth_mm`, `ripped_ha`, `cost`, `fuel_l`, `hours`, `benefit`, `net`,
-    `net_low`, `net_high`, `loss_probability`; money for the paddock, 5-95 % range."""
+    `net_low`, `net_high`, `loss_probability`, `worse_probability` (share of the draws in which it returns less than the
+    prescription); money for the paddock, 5-95 % range."""
     investment: pd.DataFrame
     """One row a ripped zone and `total`: `zone`, `npv_per_ha`, `payback_seasons` (NaN: never), `break_even_t_per_ha`
     (extra grain that pays, whenever harvested), `gain_t_per_ha` (expected of the first season),
     `break_even_first_year_t_per_ha`, `lime_removed_kg_per_ha`."""
     when_again: pd.DataFrame
     """One row a ripped zone: `zone`, `seasons_low`, `seasons_high`, `depth_mm`, `costs_rise` bool, `why`."""
+    drivers: pd.DataFrame = field(default_factory=pd.DataFrame)
+    """One row an uncertain input, largest first: `input`, `share` of the variance of the prescription's net return."""
     hours: float
     days: float
     headline: str

@@ -1,0 +1,47 @@
+"""What the doubt about the return comes from."""
+
+import numpy as np
+import pandas as pd
+
+from hardpan.core.arrays import Floats
+from hardpan.records.ledger import Rates
+from hardpan.records.plan import Options, Plan
+
+
+def doubt_by_input(plan: Plan, options: Options, rates: Rates) -> pd.DataFrame:
+    """Give one row an input, largest first: `input`, `share` of the variance of the plan's net return.
+
+    The share is the squared correlation with the return over the joint draws; the inputs are drawn apart from one
+    another, so the shares add up to about 1 and what is left is that of the pan itself. No rows where nothing is ripped
+    or nothing varies.
+    """
+    net = plan.returns.sum(axis=0)
+    if net.std() == 0.0:
+        return pd.DataFrame(columns=["input", "share"])
+    shares = {name: _squared_correlation(drawn, net) for name, drawn in _inputs(plan, options, rates).items()}
+    shares["where and how deep the pan is"] = max(0.0, 1.0 - sum(shares.values()))
+    table = pd.DataFrame({"input": list(shares), "share": list(shares.values())})
+    return table[table["share"] > 0.0].sort_values("share", ascending=False, kind="stable", ignore_index=True)
+
+
+def _inputs(plan: Plan, options: Options, rates: Rates) -> dict[str, Floats]:
+    """Give the draws of each input, shape (n_draws,); those by soil type weighted by the ground ripped."""
+    ripped = plan.zones[plan.zones["depth_mm"] > 0]
+    ripped_ha = ripped.groupby("soil_type")["area_ha"].sum()
+    by_soil = rates.scenarios.sel(soil_type=list(ripped_ha.index))
+    return {
+        "yield gain of the first season": by_soil["first_year_t_per_ha"].to_numpy() @ ripped_ha.to_numpy(),
+        "how long the loosening lasts": by_soil["lasting"].to_numpy() @ ripped_ha.to_numpy(),
+        "price of grain": rates.scenarios["grain_per_t"].to_numpy(),
+        "price of fuel": rates.scenarios["fuel"].to_numpy(),
+        "cost of machines and labour": rates.scenarios["per_hour"].to_numpy(),
+        "points and wear": rates.scenarios["wear_per_ha"].to_numpy(),
+        "draft of the soil": options.draft_factor,
+    }
+
+
+def _squared_correlation(drawn: Floats, net: Floats) -> float:
+    """Give the squared correlation, 0 where the input is known."""
+    if drawn.shape != net.shape or np.ptp(drawn) <= 1e-9 * np.abs(drawn).max():
+        return 0.0
+    return float(np.corrcoef(drawn, net)[0, 1] ** 2)

@@ -1,0 +1,46 @@
+import numpy as np
+import pytest
+
+
+def driven_by(made, draw, catalog=None):
+    """The drivers of a plan whose return is made by `draw` from the rates and the options."""
+    zones = [("deep sand", 10.0, 400)]
+    plan, options = made.plan_of(zones), made.options_of(draft_factor=np.linspace(0.5, 1.5, made.N_DRAWS))
+    catalog = catalog or made.SHIPPED
+    rates = made.rates_of(catalog, ("deep sand",))
+    plan.returns[0] = draw(rates.scenarios, options)
+    ledger = made.ledger_of(plan, catalog=catalog, options=options, rates=rates)
+    return ledger.drivers.set_index("input")["share"]
+
+
+def test_a_return_that_is_all_grain_price_is_driven_by_it(made):
+    shares = driven_by(made, lambda rates, _: 30.0 * rates["grain_per_t"].to_numpy())
+    assert shares.index[0] == "price of grain"
+    assert shares.iloc[0] == pytest.approx(1.0)
+
+
+def test_what_no_input_explains_is_the_pans(made):
+    noise = np.random.default_rng(5).normal(size=made.N_DRAWS)
+    shares = driven_by(made, lambda *_: noise)
+    assert shares.index[0] == "where and how deep the pan is"
+    assert shares.iloc[0] > 0.9
+
+
+def test_two_inputs_share_by_their_variances(made):
+    def draw(rates, options):
+        grain = rates["grain_per_t"].to_numpy()
+        return 2.0 * (grain - grain.mean()) / grain.std() + options.draft_factor / options.draft_factor.std()
+
+    shares = driven_by(made, draw)
+    assert shares["price of grain"] == pytest.approx(0.8, abs=0.15)  # 200 draws: chance correlation up to 0.14
+    assert shares["draft of the soil"] == pytest.approx(0.2, abs=0.15)
+
+
+def test_a_known_price_drives_nothing(made):
+    catalog = made.shipped_catalog(prices={"fuel_per_l": 2.0})
+    shares = driven_by(made, lambda rates, _: rates["per_litre"].to_numpy() + rates["grain_per_t"].to_numpy(), catalog)
+    assert "price of fuel" not in shares
+
+
+def test_nothing_ripped_is_driven_by_nothing(made):
+    assert made.ledger_of(made.plan_of([("deep sand", 10.0, 0)])).drivers.empty
