@@ -19,7 +19,10 @@ SAMPLE_ROWS = 80
 """Rows in which a header is looked for."""
 BLANKS = " \u00a0\ufeff"
 """Blanks around a cell; a tab in a quoted name is part of the name."""
+_ORDER = {(True, False): "utf-16-be", (False, True): "utf-16-le"}
+"""Encoding by which byte of the first letter is zero."""
 _MAGIC = {
+    b"PK\x03\x04": "a damaged archive, or one within another",
     b"%PDF": "a PDF document",
     b"MZ": "a program",
     b"\x7fELF": "a program",
@@ -55,7 +58,7 @@ def decode(blob: bytes, file: str) -> tuple[str, tuple[Issue, ...]]:
         if blob.startswith(mark):
             return _strict(blob, encoding, file), ()
     if b"\x00" in blob[:4096]:
-        encoding = {(0, 1): "utf-16-be", (1, 0): "utf-16-le"}.get((int(blob[0] == 0), int(blob[1:2] == b"\x00")), "")
+        encoding = _ORDER.get((blob[0] == 0, blob[1:2] == b"\x00"), "")
         if not encoding:
             raise InputError(what="holds NUL bytes, so it is no text", where=file, right="delimited text")
         return _strict(blob, encoding, file), (_assumed(encoding, file),)
@@ -106,14 +109,18 @@ def split(text: str, file: str, score: Callable[[Grid], int]) -> Grid:
     text = text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\n")
     head = _head(text)
     best, most = SEPARATORS[0], (-1, -1)
+    failed: InputError | None = None
     for separator in SEPARATORS:
         try:
             sample = _grid(head, separator, file)
-        except InputError:
+        except InputError as err:
+            failed = failed or err
             continue
         rank = (score(sample), int(np.median(sample.widths)))
         if rank > most:
             best, most = separator, rank
+    if most[0] <= 0 and failed is not None:
+        raise failed
     return _grid(text, best, file)
 
 

@@ -51,7 +51,7 @@ def load(path: Path, *, what: str) -> Bundle:
     elif blob[:2] == b"\x1f\x8b":
         members = {path.name.removesuffix(".gz"): _gunzip(blob, path.name)}
     elif zipfile.is_zipfile(io.BytesIO(blob)):
-        members = unzip(blob, path.name, package=not _is_plain_archive(path))
+        members = unzip(blob, path.name)
     return Bundle(name=path.name, members=members, digest=digest.hexdigest())
 
 
@@ -75,10 +75,6 @@ def _side_files(path: Path) -> dict[str, bytes]:
     return {path.stem + suffix: _read(part) for suffix, part in beside.items()}
 
 
-def _is_plain_archive(path: Path) -> bool:
-    return path.suffix.lower() not in {".xlsx", ".xlsm", ".ods", ".kmz"}
-
-
 def _gunzip(blob: bytes, name: str) -> bytes:
     plain = zlib.decompressobj(wbits=31)
     most = min(MOST_BYTES, max(RATIO_FREE_BYTES, MOST_RATIO * len(blob)))
@@ -93,8 +89,8 @@ def _gunzip(blob: bytes, name: str) -> bytes:
     return out
 
 
-def unzip(blob: bytes, name: str, *, package: bool) -> dict[str, bytes]:
-    """Give the members of a zip archive, in memory; those of a `package` (workbook) stay one member.
+def unzip(blob: bytes, name: str) -> dict[str, bytes]:
+    """Give the members of a zip archive, in memory; those of a workbook stay one member.
 
     Raises
     ------
@@ -108,8 +104,11 @@ def unzip(blob: bytes, name: str, *, package: bool) -> dict[str, bytes]:
             wanted = [info for info in infos if not info.filename.startswith(_NOISE) and not _hidden(info.filename)]
             if not wanted:
                 raise InputError(what="archive holds no files", where=name)
-            if package:
+            parts = {info.filename for info in wanted}
+            if "xl/workbook.xml" in parts:
                 return {name: blob}
+            if "mimetype" in parts:
+                raise InputError(what="holds an office document", where=name, right="text or an xlsx workbook")
             return {info.filename: archive.read(info) for info in sorted(wanted, key=lambda info: info.filename)}
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, zlib.error, OSError) as err:
         raise InputError(what=f"damaged archive: {err}", where=name, do="pack it again") from err

@@ -20,8 +20,16 @@ from hardpan.records.survey import DatumMove
 from hardpan.survey.words import Bounds, Land, Log, Points, warned
 
 GDA94, GDA2020, WGS84 = 4283, 7844, 4326
-_MGA = {GDA94: (28300, range(48, 59)), GDA2020: (7800, range(46, 60))}
-"""National zones of the two Australian datums: EPSG base code and zones."""
+ETRS89, NAD83 = 4258, 4269
+_ZONES = {
+    (WGS84, False): (32600, range(1, 61)),
+    (WGS84, True): (32700, range(1, 61)),
+    (GDA94, True): (28300, range(48, 59)),
+    (GDA2020, True): (7800, range(46, 60)),
+    (ETRS89, False): (25800, range(28, 39)),
+    (NAD83, False): (26900, range(1, 24)),
+}
+"""Base code and zones of the registry's zoned projections, by datum and hemisphere (south true)."""
 WIDEST_DEG = 1.0
 """No paddock is wider."""
 UTM_SOUTHMOST, UTM_NORTHMOST = -80.0, 84.0
@@ -102,11 +110,10 @@ def working_crs(asked: str, source: pyproj.CRS, lon: float, lat: float) -> pypro
     zone, south = min(int((lon + 180.0) // 6.0) + 1, 60), lat < 0
     if not UTM_SOUTHMOST <= lat <= UTM_NORTHMOST:
         raise SettingsError(what=f"no UTM zone at latitude {lat:.1f}", where="paddock.crs", do="name a projected CRS")
-    code = geodetic.to_epsg(min_confidence=70)
-    if code in _MGA:
-        base, zones = _MGA[code]
-        if zone in zones:
-            return pyproj.CRS.from_epsg(base + zone)
+    code = geodetic.to_epsg(min_confidence=70) or 0
+    base, zones = _ZONES.get((code, south), (0, range(0)))
+    if zone in zones:
+        return pyproj.CRS.from_epsg(base + zone)
     wanted = f"{geodetic.name} / UTM zone {zone}{'S' if south else 'N'}"
     around = AreaOfInterest(lon - 0.01, lat - 0.01, lon + 0.01, lat + 0.01)
     for info in query_utm_crs_info(datum_name=geodetic.name, area_of_interest=around):

@@ -20,7 +20,7 @@ from hardpan.survey.vocabulary import (
     length_unit,
     pressure_unit,
 )
-from hardpan.survey.words import DepthColumn, Grid, Heading, listed, warned
+from hardpan.survey.words import DepthColumn, Grid, Heading, counted, listed, warned
 
 HEADER_ROWS = 60
 """A header further down is not looked for."""
@@ -30,6 +30,7 @@ _DEPTH_NAME = re.compile(
     r"(?P<lead>[a-z ./()\-\[\]]*?)(?P<top>-?\d+(?:[.,]\d+)?)(?:\s*(?:-|–|to| )\s*(?P<bottom>\d+(?:[.,]\d+)?))?"
     r"(?P<tail>[a-z2/ .()\[\]\"″\-]*)"
 )
+_LETTER = re.compile(r"[^\W\d_]")
 _DEPTH_LEADS = frozenset(
     "d depth tiefe prof profundidad at cone index ci pr rp kpa mpa psi bar kgf mm cm m in".split()  # noqa: SIM905
 )
@@ -98,11 +99,15 @@ def find_heading(grid: Grid, settings: ProbeSettings) -> Heading:
     _refuse_other_variable(head[: at + 1], grid.file)
     issues = _doubled(names, [*roles.values(), *(column.index for column in depths)], where, grid.file)
     if at > 0:
-        issues += (warned("title-rows", f"{at} rows stand before the header", "skipped", file=grid.file, place=where),)
+        issues += (
+            warned("title-rows", f"{counted(at, 'row')} before the header", "skipped", file=grid.file, place=where),
+        )
     units = _unit_rows(head, at)
+    if depths and "site" not in roles and roles.get("depth") == 0:
+        roles["site"] = 0  # the corner of a table with insertions across names its depths
+    depth_unit, value_unit = _units(names, roles, depths, units, grid.file)
     if depths:
         roles = {role: index for role, index in roles.items() if role not in {"depth", "resistance"}}
-    depth_unit, value_unit = _units(names, roles, depths, units, grid.file)
     if value_unit is None:
         value_unit = _only(pressure_unit(fold(cell)) for row in head[:at] for cell in row)
     return Heading(
@@ -130,7 +135,7 @@ def _header_row(head: list[list[str]], settings: ProbeSettings) -> int | None:
 
 def find_roles(row: Sequence[str], columns: ColumnSettings) -> dict[str, int]:
     """Give role to column: named by the user first, then by the surest whole name, then by a strong word."""
-    folded = {at: fold(cell) for at, cell in enumerate(row) if cell and len(cell) <= 80}
+    folded = {at: fold(cell) for at, cell in enumerate(row) if len(cell) <= 80 and _LETTER.search(cell)}
     found: dict[str, int] = {}
     for role in SYNONYMS:
         wanted = getattr(columns, role)

@@ -17,6 +17,8 @@ SENTINELS = (-1.0, -9.0, -99.0, -999.0, -9999.0, -99999.0, -32768.0, 9999.0, 999
 """Values that loggers write for "not measured", in the unit of the file."""
 UNIT_GAP = 100.0
 """No two insertions of one paddock differ so much; kPa and MPa differ by 1000."""
+SMALL = 20.0
+"""Readings from here on are no MPa."""
 LEAST_SUNKEN = 3
 """So many readings far below their neighbours are no accident."""
 STANDARD_ANGLE_DEG = 30.0
@@ -127,7 +129,7 @@ def _sites(text: TextReadings, hit: Bools) -> list[str]:
     return sorted(set(text.insertions["site"].to_numpy()[np.unique(text.code[hit])]))
 
 
-def check_mixed(value: Floats, text: TextReadings) -> None:
+def check_mixed(value: Floats, depth: Floats, text: TextReadings) -> None:
     """Refuse a column in which some insertions, or stretches of one, are a hundred times smaller than the others.
 
     Raises
@@ -147,7 +149,7 @@ def check_mixed(value: Floats, text: TextReadings) -> None:
             where=f"{text.file} site {listed(names)}",
             do=do,
         )
-    small = _sunken(value, text.code)
+    small = _sunken(value, depth, text.code)
     if small.sum() >= LEAST_SUNKEN:
         raise AmbiguousInputError(
             what=f"{int(small.sum())} readings are {UNIT_GAP:g} times smaller than both those above and below them: "
@@ -157,13 +159,18 @@ def check_mixed(value: Floats, text: TextReadings) -> None:
         )
 
 
-def _sunken(value: Floats, code: Ints) -> Bools:
+def _sunken(value: Floats, depth: Floats, code: Ints) -> Bools:
     """Tell which readings lie a hundredfold below the highest above and the highest below in their insertion."""
-    frame = pd.DataFrame({"code": code, "value": np.where(value > 0, value, np.nan)})
-    above = frame.groupby("code")["value"].cummax()
-    below = frame.iloc[::-1].groupby("code")["value"].cummax().iloc[::-1]
-    hit: Bools = (frame["value"] * UNIT_GAP <= np.minimum(above, below)).to_numpy() & (value < 20)
-    return hit
+    small = (value > 0) & (value < SMALL)
+    if small.sum() < LEAST_SUNKEN:
+        return small & False
+    rank = np.lexsort((depth, code))
+    by_depth = pd.Series(np.where(value > 0, value, np.nan)[rank])
+    above = by_depth.groupby(code[rank]).cummax()
+    below = by_depth[::-1].groupby(code[rank][::-1]).cummax()[::-1]
+    hit = np.zeros(len(value), dtype=bool)
+    hit[rank] = (by_depth * UNIT_GAP <= np.minimum(above, below)).to_numpy()
+    return hit & small
 
 
 def check_sizes(kpa: Floats, depth_mm: Floats, code: Ints, file: str) -> tuple[Issue, ...]:

@@ -196,7 +196,7 @@ def known_crs(layer: Layer, asked: pyproj.CRS | None, *, key: str) -> pyproj.CRS
             what=f"the file says {crs.name} but {key} says {asked.name}", where=layer.file, do=f"take out {key}"
         )
     bounds = layer.table.total_bounds
-    fits = bool(np.all(np.abs(bounds) <= [180, 90, 180, 90]))
+    fits = not np.any(np.abs(bounds) > [180, 90, 180, 90])
     if crs is None:
         hint = "; the coordinates would fit degrees, such as EPSG:4326" if fits else ""
         raise AmbiguousInputError(what=f"states no CRS{hint}", where=layer.file, do=f"state it in {key}")

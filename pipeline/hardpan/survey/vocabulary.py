@@ -8,7 +8,7 @@ SYNONYMS: Mapping[str, tuple[str, ...]] = {
     role: tuple(names.split(", "))
     for role, names in {
         "x": "x, longitude, lon, long, lng, easting, eastings, east, coord x, xcoord, x coord, rechtswert, ostwert,"
-        " ost, este, longitud, laenge, gps lon, gps longitude, utm e, utm x, coordenada x",
+        " ost, este, longitud, lange, laenge, gps lon, gps longitude, utm e, utm x, coordenada x",
         "y": "y, latitude, lat, northing, northings, north, coord y, ycoord, y coord, hochwert, nordwert, nord, norte,"
         " latitud, breite, gps lat, gps latitude, utm n, utm y, coordenada y",
         "depth": "depth, tiefe, profundidad, profondeur, diepte, dybde, prof, depth below surface, soil depth",

@@ -30,7 +30,7 @@ def warned(code: str, what: str, done: str, *, file: str = "", place: str = "") 
 
 def listed(items: Sequence[object], most: int = 6) -> str:
     """Give the first `most` items and how many more there are, as text."""
-    shown = ", ".join(str(item) for item in items[:most])
+    shown = ", ".join(str(item)[:60] for item in items[:most])
     return shown if len(items) <= most else f"{shown} and {len(items) - most} more"
 
 

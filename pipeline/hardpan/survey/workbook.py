@@ -16,7 +16,7 @@ MOST_CELLS = 20_000_000
 
 def is_workbook(blob: bytes) -> bool:
     """Tell whether the bytes are a workbook of the open XML format."""
-    return blob.startswith(b"PK\x03\x04") and b"xl/" in blob
+    return blob.startswith(b"PK\x03\x04") and b"xl/workbook.xml" in blob
 
 
 def sheets(blob: bytes, file: str) -> dict[str, Grid]:

@@ -116,11 +116,11 @@ def _measure(text: TextReadings, heading: Heading, mark: str, settings: ProbeSet
     depth = text.depth if isinstance(text.depth, np.ndarray) else numbers.convert(text.depth, mark)
     unit, depth_unit = measures.settle_units(heading, value, depth, text.file)
     numbers_kpa, marked = measures.drop_sentinels(value.value, text)
-    measures.check_mixed(numbers_kpa, text)
     factor = measures.mm_factor(depth_unit)
     depth_mm, turned = measures.point_down(
         (depth if isinstance(depth, np.ndarray) else depth.value) * factor, text.file
     )
+    measures.check_mixed(numbers_kpa, depth_mm, text)
     kpa = numbers_kpa * measures.kpa_factor(unit, settings)
     placed = np.isfinite(depth_mm)
     theta = np.full(len(kpa), np.nan)
