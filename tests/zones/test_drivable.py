@@ -71,6 +71,19 @@ def test_a_bridge_narrower_than_the_machine_goes_to_the_ground_around_it():
     assert (joined[12:28, 8:18] == 1).all()
 
 
+def test_a_long_narrow_band_is_shared_by_the_ground_on_either_side_and_told():
+    classes = np.zeros((60, 60), dtype=int)
+    classes[30:] = 2
+    classes[28:32] = 1
+    least = Least(area_ha=0.3, width_cells=6)
+    joined, issues = make_drivable(classes, np.zeros(3, int), cells_of(DEPTH_MM[classes]), least)
+    assert (joined[:30] == 0).all()
+    assert (joined[30:] == 2).all()
+    told = [issue for issue in issues if issue.code == "strip-joined"]
+    assert len(told) == 1
+    assert "420 mm" in told[0].what
+
+
 @pytest.mark.parametrize("width", [2, 3, 4, 6])
 @pytest.mark.parametrize("seed", range(4))
 def test_every_piece_is_large_and_wide_enough_everywhere(seed, width):

@@ -17,12 +17,14 @@ def frame(made):
     return of
 
 
-def outlined(classes, frame, outline, excluded=(), *, tolerance_m=0.0, least_ha=0.0):
+def outlined(classes, frame, outline, excluded=(), *, tolerance_m=0.0, least_ha=0.0, soils=(0, 0, 0)):
     excluded = gpd.GeoDataFrame(
         {"name": [f"e{n}" for n in range(len(excluded))]}, geometry=list(excluded), crs=frame.crs
     )
     ground = shapely.difference(outline, shapely.union_all(excluded.geometry.to_numpy()))
-    return outline_classes(classes, frame, ground, excluded, tolerance_m=tolerance_m, least_ha=least_ha)
+    return outline_classes(
+        classes, np.array(soils), frame, ground, excluded, tolerance_m=tolerance_m, least_m2=least_ha * 1e4
+    )
 
 
 def test_without_simplifying_the_polygons_follow_the_cells(frame):
@@ -90,6 +92,17 @@ def test_a_sliver_cut_by_the_outline_joins_its_neighbour(frame):
     found = outlined(classes, grid, shapely.box(0, 0, 190.5, 200), least_ha=0.1)
     assert found.classes.tolist() == [0, 1]
     assert shapely.union_all(found.shapes).area == pytest.approx(190.5 * 200)
+
+
+def test_a_sliver_stays_on_its_soil_even_if_another_has_the_longer_border(frame):
+    classes = np.zeros((20, 20), dtype=int)
+    classes[15:, :] = 1
+    classes[5:15, 19] = 2  # nine cells of border with class 0, one with class 1
+    grid = frame(classes.shape)
+    found = outlined(classes, grid, shapely.box(0, 0, 190.5, 200), least_ha=0.1, soils=(0, 1, 1))
+    assert found.classes.tolist() == [0, 1]
+    assert found.shapes[1].area == pytest.approx(190.5 * 50 + 0.5 * 100)
+    assert found.sliver_ha == pytest.approx(0.5 * 100 / 1e4)
 
 
 def test_ground_cut_off_by_exclusions_joins_them(frame):

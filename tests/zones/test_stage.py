@@ -74,7 +74,7 @@ def test_labels_agree_with_the_polygons_at_every_cell_centre(zones, ground):
 
 def test_no_piece_is_below_the_least_area(zones):
     parts = shapely.get_parts(zones.table.loc[zones.table["kind"] == "ground"].geometry.to_numpy())
-    assert (shapely.area(parts) / 1e4).min() >= 0.5
+    assert (shapely.area(parts) / 1e4).min() >= 0.5 * 0.999  # the map's hectares are 0.08 % short of the ellipsoid's
 
 
 def test_indices_tell_what_was_tried_and_chosen(zones):
@@ -150,3 +150,11 @@ def test_the_number_of_threads_changes_nothing(made, ground):
             zones = draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(), seed=1)
         tables.append(zones.table.to_wkb())
     assert tables[0].equals(tables[1])
+
+
+def test_an_exclusion_within_another_is_told(made):
+    ponds = [("pond", ROCK), ("pump", shapely.Point(520, 300).buffer(3))]
+    ground = made.paddock(exclusions=ponds)
+    zones = draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(), seed=1)
+    assert "exclusion-within" in {issue.code for issue in zones.issues}
+    assert zones.table["soil_type"].tolist()[-1] == "pond"

@@ -79,7 +79,7 @@ def make_drivable(classes: Ints, soil_of_class: Ints, cells: Cells, least: Least
         Soil code each class lies on.
     """
     broad_soil = wide_enough(cells.soil, least.width_cells)
-    classes = smoothed(classes, cells.soil, least.width_cells)
+    start = classes = smoothed(classes, cells.soil, least.width_cells)
     moves = np.zeros(classes.shape, dtype=np.int64)
     joins = []
     for _ in range(ROUNDS):
@@ -94,8 +94,9 @@ def make_drivable(classes: Ints, soil_of_class: Ints, cells: Cells, least: Least
         classes = np.where(classes == OUTSIDE, OUTSIDE, new_class[pieces.number])
         if (classes == before).all():
             break
-    strips_ha = float(cells.area_ha[broad_soil & ~wide_enough(classes, least.width_cells)].sum())
-    return classes, _told(pd.concat(joins), float(cells.area_ha[moves > 0].sum()), strips_ha)
+    strips = _pieces(np.where(moves > 0, start, OUTSIDE), soil_of_class, cells, least)
+    left_ha = float(cells.area_ha[broad_soil & ~wide_enough(classes, least.width_cells)].sum())
+    return classes, _told(pd.concat(joins), strips, left_ha)
 
 
 def _join_strips(classes: Ints, soil_of_class: Ints, watched: Bools, width_cells: int) -> Ints:
@@ -164,12 +165,16 @@ def _joins(pieces: Pieces, movers: Ints, targets: Ints) -> pd.DataFrame:
     )
 
 
-def _told(joins: pd.DataFrame, moved_ha: float, left_ha: float) -> Issues:
+def _told(joins: pd.DataFrame, strips: Pieces, left_ha: float) -> Issues:
     large = (joins["area_ha"] >= TELL_HA) | joins["across"]
     issues = [_join_issue(join) for _, join in joins[large].sort_values("area_ha", ascending=False).iterrows()]
-    moved_ha += float(joins.loc[~large, "area_ha"].sum())
-    if moved_ha > 0:
-        what = f"{moved_ha:.2f} ha in strips and spots along zone edges are too narrow or too small to drive"
+    for piece in np.flatnonzero(strips.area_ha >= TELL_HA):
+        bottom = f"pan expected to {strips.depth_mm[piece]:.0f} mm"
+        what = f"a strip of {strips.area_ha[piece]:.2f} ha ({bottom}) is too narrow to drive"
+        issues.append(_issue("strip-joined", what, "it joined the ground on either side on the same soil type"))
+    small_ha = float(joins.loc[~large, "area_ha"].sum() + strips.area_ha[strips.area_ha < TELL_HA].sum())
+    if small_ha > 0:
+        what = f"{small_ha:.2f} ha in strips and spots along zone edges are too narrow or too small to drive"
         issues.append(_issue("edges-smoothed", what, "joined the ground beside them on the same soil type"))
     if left_ha >= TELL_HA:
         what = f"{left_ha:.2f} ha in strips stay narrower than a machine can follow"

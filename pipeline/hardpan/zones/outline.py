@@ -41,16 +41,19 @@ class Coverage:
     """Tolerance the shared borders were simplified with; 0: not at all."""
     cut_off_ha: float
     """Ground cut off by exclusions, too small to enter, that joined them."""
+    sliver_ha: float
+    """Ground the outline cut into parts too small, that joined a neighbour."""
 
 
 def outline_classes(
     classes: Ints,
+    soil_of_class: Ints,
     frame: Frame,
     outline: shapely.Geometry,
     excluded: gpd.GeoDataFrame,
     *,
     tolerance_m: float,
-    least_ha: float,
+    least_m2: float,
 ) -> Coverage:
     """Give the polygons of the classes inside `outline`, their shared borders simplified together.
 
@@ -58,6 +61,8 @@ def outline_classes(
     ----------
     classes : (n_rows, n_cols)
         Class of each cell with ground, -1 elsewhere.
+    soil_of_class : (n_classes,)
+        A part too small joins one on its own soil where it can.
     outline : Geometry
         Ground to cover; its own edges are never simplified.
     excluded : GeoDataFrame
@@ -70,13 +75,13 @@ def outline_classes(
     ground = shapely.contains_xy(outline, shapely.get_x(inside), shapely.get_y(inside))
     parts, part_class = faces[ground], class_of[ground]
     holes, part_hole = faces[hole_of != OUTSIDE], hole_of[hole_of != OUTSIDE]
-    parts, part_class = _without_slivers(parts, part_class, least_ha)
-    adrift, beside = _cut_off(parts, holes, least_ha)
+    parts, part_class, sliver_m2 = _without_slivers(parts, part_class, soil_of_class, least_m2)
+    adrift, beside = _cut_off(parts, holes, least_m2)
     if adrift.all():
         adrift, beside = np.zeros_like(adrift), beside[:0]
     holes, part_hole = np.append(holes, parts[adrift]), np.append(part_hole, part_hole[beside])
     numbers, shapes = _dissolved(parts[~adrift], part_class[~adrift])
-    shapes, used_m = _simplified(shapes, tolerance_m, least_ha)
+    shapes, used_m = _simplified(shapes, tolerance_m, least_m2)
     kept, hole_shapes = _dissolved(holes, part_hole)
     return Coverage(
         classes=numbers,
@@ -84,6 +89,7 @@ def outline_classes(
         excluded=excluded.iloc[kept].set_geometry(list(hole_shapes), crs=excluded.crs).reset_index(drop=True),
         tolerance_m=used_m,
         cut_off_ha=float(shapely.area(parts[adrift]).sum()) / M2_PER_HA,
+        sliver_ha=sliver_m2 / M2_PER_HA,
     )
 
 
@@ -120,31 +126,40 @@ def _holes_at(points: Shapes, excluded: gpd.GeoDataFrame) -> Ints:
     return hole
 
 
-def _without_slivers(parts: Shapes, part_class: Ints, least_ha: float) -> tuple[Shapes, Ints]:
-    """Give the parts after those that the outline cut too small took the class across their longest shared border."""
+def _without_slivers(
+    parts: Shapes, part_class: Ints, soil_of_class: Ints, least_m2: float
+) -> tuple[Shapes, Ints, float]:
+    """Give parts and classes after parts too small took the class across their longest border, and how much they were.
+
+    A border with a part on the same soil comes before one with another soil.
+    """
+    sliver_m2 = 0.0
     for _ in range(PASSES):
         moved = False
         tree = shapely.STRtree(parts)
-        for part in np.flatnonzero(shapely.area(parts) < least_ha * M2_PER_HA):
+        for part in np.flatnonzero(shapely.area(parts) < least_m2):
             near = tree.query(parts[part], predicate="intersects")
             near = np.sort(near[part_class[near] != part_class[part]])
             shared_m = shapely.length(shapely.intersection(parts[near], parts[part]))
-            if near.size and shared_m.max() > 0:
-                part_class[part] = part_class[near[np.argmax(shared_m)]]
+            near, shared_m = near[shared_m > 0], shared_m[shared_m > 0]
+            if near.size:
+                same_soil = soil_of_class[part_class[near]] == soil_of_class[part_class[part]]
+                part_class[part] = part_class[near[np.lexsort((-shared_m, ~same_soil))[0]]]
+                sliver_m2 += float(shapely.area(parts[part]))
                 moved = True
         if not moved:
             break
         numbers, shapes = _dissolved(parts, part_class)
         parts, of_shape = shapely.get_parts(shapes, return_index=True)
         part_class = numbers[of_shape]
-    return parts, part_class
+    return parts, part_class, sliver_m2
 
 
-def _cut_off(parts: Shapes, holes: Shapes, least_ha: float) -> tuple[Bools, Ints]:
+def _cut_off(parts: Shapes, holes: Shapes, least_m2: float) -> tuple[Bools, Ints]:
     """Give which parts are too small and have only excluded ground beside them, and which face of it."""
     adrift = np.zeros(parts.size, dtype=np.bool_)
     beside = []
-    for part in np.flatnonzero(shapely.area(parts) < least_ha * M2_PER_HA):
+    for part in np.flatnonzero(shapely.area(parts) < least_m2):
         shared_m = shapely.length(shapely.intersection(holes, parts[part]))
         if holes.size and shared_m.max() > 0:
             adrift[part] = True
@@ -158,7 +173,7 @@ def _dissolved(parts: Shapes, number: Ints) -> tuple[Ints, Shapes]:
     return numbers, np.array([shapely.coverage_union_all(parts[number == one]) for one in numbers], dtype=object)
 
 
-def _simplified(shapes: Shapes, tolerance_m: float, least_ha: float) -> tuple[Shapes, float]:
+def _simplified(shapes: Shapes, tolerance_m: float, least_m2: float) -> tuple[Shapes, float]:
     """Give the shapes with shared borders simplified by the largest tolerance that changes areas little."""
     if tolerance_m <= 0 or not shapely.coverage_is_valid(shapes):
         return shapes, 0.0
@@ -167,10 +182,10 @@ def _simplified(shapes: Shapes, tolerance_m: float, least_ha: float) -> tuple[Sh
         simple = shapely.coverage_simplify(shapes, used_m, simplify_boundary=False)
         change = np.abs(shapely.area(simple) / shapely.area(shapes) - 1.0)
         whole = shapely.is_valid(simple).all() and shapely.coverage_is_valid(simple)
-        if whole and change.max() < MOST_CHANGE and _small_parts(simple, least_ha) <= _small_parts(shapes, least_ha):
+        if whole and change.max() < MOST_CHANGE and _small_parts(simple, least_m2) <= _small_parts(shapes, least_m2):
             return simple, used_m
     return shapes, 0.0
 
 
-def _small_parts(shapes: Shapes, least_ha: float) -> int:
-    return int((shapely.area(shapely.get_parts(shapes)) < least_ha * M2_PER_HA).sum())
+def _small_parts(shapes: Shapes, least_m2: float) -> int:
+    return int((shapely.area(shapely.get_parts(shapes)) < least_m2).sum())

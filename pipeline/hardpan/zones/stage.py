@@ -27,6 +27,8 @@ from hardpan.zones.outline import Coverage, outline_classes
 from hardpan.zones.settings import ZoneSettings
 
 KMH_PER_M_S = 3.6
+TELL_HA = 0.01
+"""Slivers of less ground than this are left untold: a few cells along an edge."""
 
 
 def draw_zones(
@@ -48,14 +50,16 @@ def draw_zones(
     bottom_mm = expected_bottom_mm(surfaces).ravel()[ground.source]
     cells = Cells(soil=ground.soil, depth_mm=bottom_mm, area_ha=ground.cell_ha)
     classes, issues = make_drivable(classes, soil_of_class, cells, least)
+    least_m2 = least.area_ha * shapely.area(ground.outline) / ground.cell_ha.sum()
     tolerance_m = cell_m if settings.simplify_m is None else settings.simplify_m
     coverage = outline_classes(
         classes,
+        soil_of_class,
         surfaces.frame,
         ground.outline,
         ground.excluded,
         tolerance_m=tolerance_m,
-        least_ha=least.area_ha,
+        least_m2=least_m2,
     )
     order = _shallowest_first(coverage, classes, cells)
     soils = [surfaces.soil_types[code] for code in soil_of_class[coverage.classes[order]]]
@@ -71,7 +75,8 @@ def draw_zones(
         issues=(
             *_count_issues(settings, choice, coverage.classes.size),
             *issues,
-            *_outline_issues(coverage, least.area_ha, tolerance_m),
+            *_outline_issues(coverage, least_m2, tolerance_m),
+            *_hidden_exclusions(survey.paddock.exclusions, coverage.excluded),
         ),
     )
 
@@ -183,20 +188,30 @@ def _count_issues(settings: ZoneSettings, choice: Choice, drawn: int) -> Issues:
     return tuple(issues)
 
 
-def _outline_issues(coverage: Coverage, least_ha: float, tolerance_m: float) -> Issues:
+def _outline_issues(coverage: Coverage, least_m2: float, tolerance_m: float) -> Issues:
     issues = []
     if coverage.tolerance_m < tolerance_m:
         what = f"straightening zone borders by {tolerance_m:g} m would move more than 1 % of a zone or break a border"
         issues.append(_issue("borders-stepped", what, f"straightened by {coverage.tolerance_m:g} m"))
     if coverage.cut_off_ha > 0:
-        what = f"{coverage.cut_off_ha:.2f} ha of ground is cut off by exclusions in pieces below {least_ha:.2f} ha"
+        what = f"{coverage.cut_off_ha:.2f} ha of ground is cut off by exclusions in pieces too small to drive"
         issues.append(_issue("cut-off", what, "left unripped with the exclusions"))
-    parts_ha = shapely.area(shapely.get_parts(coverage.shapes)) / M2_PER_HA
-    small = parts_ha[parts_ha < least_ha]
+    if coverage.sliver_ha > TELL_HA:
+        what = f"{coverage.sliver_ha:.2f} ha lie in parts that boundary and exclusions cut too small to drive"
+        issues.append(_issue("sliver-joined", what, "joined the neighbour across the longest border"))
+    parts_m2 = shapely.area(shapely.get_parts(coverage.shapes))
+    small = parts_m2[parts_m2 < least_m2]
     if small.size:
-        what = f"{small.size} pieces below {least_ha:.2f} ha, {small.sum():.2f} ha in all, have no neighbour to join"
+        what = f"{small.sum() / M2_PER_HA:.2f} ha in {small.size} pieces too small to drive have no neighbour to join"
         issues.append(_issue("piece-too-small", what, "kept as they are"))
     return tuple(issues)
+
+
+def _hidden_exclusions(given: gpd.GeoDataFrame, drawn: gpd.GeoDataFrame) -> Issues:
+    if len(drawn) == len(given):
+        return ()
+    what = f"{len(given) - len(drawn)} of {len(given)} exclusions lie within what is kept clear around another"
+    return (_issue("exclusion-within", what, "counted with it"),)
 
 
 def _issue(code: str, what: str, done: str) -> Issue:
