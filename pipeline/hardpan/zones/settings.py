@@ -1,6 +1,8 @@
 """Settings of zoning."""
 
-from typing import Literal
+from typing import Annotated, Literal
+
+from pydantic import Field
 
 from hardpan.core.settings import Settings, setting
 
@@ -8,14 +10,16 @@ from hardpan.core.settings import Settings, setting
 class ZoneSettings(Settings):
     """The `[zones]` table."""
 
-    count: int | Literal["auto"] = setting("auto", says="Number of classes; auto = by the money a further one saves")
+    count: Annotated[int, Field(ge=1)] | Literal["auto"] = setting(
+        "auto", says="Number of classes; auto = by the money a further one saves"
+    )
     method: Literal["kmeans", "mixture", "ward"] = setting("kmeans", says="How cells are grouped")
     fine_count: int = setting(
         12, says="Classes of like cells drawn in each soil type before those are joined that lose least", ge=1, le=50
     )
     max_count: int = setting(8, says="Most classes tried by auto", ge=1, le=30)
     min_area_ha: float = setting(0.5, says="Smaller pieces join a neighbour", unit="ha", ge=0)
-    min_width_m: float | Literal["implement"] = setting(
+    min_width_m: Annotated[float, Field(ge=0)] | Literal["implement"] = setting(
         "implement",
         says="Narrowest piece; implement = two widths, or two changes of depth at speed if longer",
         unit="m",
