@@ -1,0 +1,68 @@
+"""Quantities in the units people use, by the factors of [nist811] (exact or to the digits published there)."""
+
+import pytest
+
+from hardpan.outputs.people import MISSING, People, number, share
+from hardpan.outputs.settings import OutputSettings
+
+METRIC = People.of(OutputSettings(), "AUD")
+US = People.of(OutputSettings(units="us"), "USD")
+
+
+@pytest.mark.parametrize(
+    ("said", "shown"),
+    [
+        (US.depth(25.4), "1 in"),
+        (US.depth(381.0), "15 in"),
+        (US.area(0.40468564 * 100), "100.0 ac"),
+        (US.fuel(3.785412 * 500), "500 gal"),
+        (US.power(0.7456999 * 400), "400 hp"),
+        (US.speed(1.609344 * 4), "4.0 mph"),
+        (US.strength(6.894757 * 300), "300 psi"),
+        (US.width(0.3048 * 20), "20.0 ft"),
+        (US.per_area(100.0 / 0.40468564), "100 USD/ac"),
+        (METRIC.depth(375), "37.5 cm"),
+        (METRIC.depth(300), "30 cm"),
+        (METRIC.area(12.34), "12.3 ha"),
+        (METRIC.money(-1234.4), "−1,234 AUD"),
+        (METRIC.strength(2500), "2.5 MPa"),
+    ],
+)
+def test_a_quantity_is_said_with_its_unit(said, shown):
+    assert said == shown.replace(" ", "\u00a0")
+
+
+def test_absence_is_said_as_absence():
+    assert METRIC.depth(float("nan")) == MISSING
+    assert METRIC.span(float("nan"), 3.0) == MISSING
+    assert number(float("nan")) == MISSING
+
+
+def test_us_readers_get_inches_on_the_display_unless_they_ask_otherwise():
+    assert OutputSettings(units="us").depth_unit == "in"
+    assert OutputSettings(units="us", display_unit="cm").depth_unit == "cm"
+    assert OutputSettings().depth_unit == "cm"
+
+
+@pytest.mark.parametrize(
+    ("metric", "us"),
+    [
+        ("Rip 96 of 124 ha", "Rip 237 of 306 ac"),
+        ("three depths (300, 375 and 450 mm), leave", "three depths (11.8, 14.8 and 17.7 in), leave"),
+        ("about 61 $/ha, 5 days and 2,900 L;", "about 25 $/ac, 5 days and 766 gal;"),
+        (
+            "return 148 $/ha over three seasons (likely range -40 to 260, chance of a loss 9 %)",
+            "return 60 $/ac over three seasons (likely range -16 to 105, chance of a loss 9 %)",
+        ),
+        ("the pan ends at 470 mm (likely 415 to 520), and", "the pan ends at 18.5 in (likely 16.3 to 20.5), and"),
+        ("zone 3 of 7 at 2,500 kPa", "zone 3 of 7 at 363 psi"),
+        ("nothing to change, 3 seasons", "nothing to change, 3 seasons"),
+    ],
+)
+def test_a_sentence_is_restated_in_us_units(metric, us):
+    assert US.text(metric) == us
+    assert METRIC.text(metric) == metric
+
+
+def test_shares_are_per_cent():
+    assert share(0.093) == "9\u00a0%"

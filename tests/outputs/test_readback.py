@@ -1,0 +1,132 @@
+"""A file that does not say what the plan says stops the run; one that does passes."""
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pytest
+import shapely
+
+from hardpan.core.errors import HardpanError
+from hardpan.outputs.display import single_parts
+from hardpan.outputs.geodesy import degrees_per_metre, to_display
+from hardpan.outputs.geojson import write_geojson
+from hardpan.outputs.geopackage import write_geopackage
+from hardpan.outputs.geotiff import write_geotiff
+from hardpan.outputs.isoxml import rip_task, write_taskdata
+from hardpan.outputs.layers import BAND_UNITS, desktop_layers, layer_styles, raster_layers
+from hardpan.outputs.palette import depth_colours
+from hardpan.outputs.readback import check_geojson, check_geopackage, check_raster, check_shapefile, check_tasks
+from hardpan.outputs.settings import OutputSettings
+from hardpan.outputs.shapefile import write_shapefile
+from hardpan.outputs.task_grid import zone_grid
+
+
+@dataclass(frozen=True)
+class Files:
+    """Every prescription file of one plan."""
+
+    folder: Path
+    zones: gpd.GeoDataFrame
+    """The plan."""
+
+    def write(self, run, zones=None, *, shape="grid2", unit="cm"):
+        """Write all files from `zones`, which may differ from the plan."""
+        zones = self.zones if zones is None else zones
+        shown, _, _ = to_display(zones)
+        parts, settings = single_parts(shown), OutputSettings(isoxml_shape=shape)
+        write_geojson(self.folder / "a.geojson", shown, "P")
+        write_shapefile(self.folder / "a.zip", parts, unit)
+        layers = desktop_layers(run) | {"zones": zones}
+        write_geopackage(self.folder / "a.gpkg", layers, layer_styles(run, depth_colours([300])))
+        grid, _ = zone_grid(shown, degrees_per_metre(-33.0), settings, 4.2)
+        write_taskdata(
+            self.folder / "t.zip", tasks=(rip_task(shown, unit),), parts=parts,
+            grid=None if shape == "polygons" else grid, boundary=shapely.union_all(shown.geometry.array),
+            identity=("P", "0", 1.0), settings=settings,
+        )  # fmt: skip
+        depth_of = zones.set_index("zone")["depth_mm"]
+        maps = raster_layers(run)
+        maps["depth_mm"] = depth_of.reindex(run.zones.labels.ravel()).to_numpy(float).reshape(run.zones.labels.shape)
+        write_geotiff(self.folder / "a.tif", maps, BAND_UNITS, run.zones.frame)
+
+    def checks(self, unit="cm"):
+        """Each check, ready to call."""
+        return {
+            "geojson": lambda: check_geojson(self.folder / "a.geojson", self.zones, seed=1),
+            "shapefile": lambda: check_shapefile(self.folder / "a.zip", self.zones, unit=unit, moved_m=0.0, seed=1),
+            "geopackage": lambda: check_geopackage(self.folder / "a.gpkg", self.zones, seed=1),
+            "tasks": lambda: check_tasks(self.folder / "t.zip", self.zones, moved_m=0.0, seed=1),
+            "raster": lambda: check_raster(self.folder / "a.tif", 6, self.zones, seed=1),
+        }
+
+
+@pytest.fixture
+def files(plan, tmp_path):
+    return Files(tmp_path, plan.zones)
+
+
+CHECKS = ["geojson", "shapefile", "geopackage", "tasks", "raster"]
+
+
+@pytest.mark.parametrize("shape", ["grid2", "grid1", "polygons"])
+@pytest.mark.parametrize("unit", ["cm", "mm", "in"])
+def test_true_files_pass_in_every_shape_and_unit(files, run, shape, unit):
+    files.write(run, shape=shape, unit=unit)
+    for check in files.checks(unit).values():
+        check()
+
+
+@pytest.mark.parametrize("check", CHECKS)
+def test_a_wrong_depth_is_an_error(files, run, plan, check):
+    files.write(run, plan.zones.assign(depth_mm=[300, 475, 0, 0]))
+    with pytest.raises(HardpanError, match=r"read back, it .* as planned"):
+        files.checks()[check]()
+
+
+@pytest.mark.parametrize("check", CHECKS)
+def test_swapped_zones_are_an_error(files, run, plan, check):
+    files.write(run, plan.zones.assign(depth_mm=[450, 300, 0, 0]))
+    with pytest.raises(HardpanError, match=r"reads \d+ mm at|holds .* ha"):
+        files.checks()[check]()
+
+
+@pytest.mark.parametrize("check", ["geojson", "geopackage"])
+def test_a_border_out_of_place_is_an_error_in_hectares(files, run, plan, check):
+    # Half a metre along 400 m is 0.02 ha of 8.6: 0.23 %, above the 0.1 % that rounding may explain.
+    shapes = plan.zones.geometry.to_list()
+    shapes[0] = shapely.transform(
+        shapes[0], lambda xy: np.column_stack([np.where(xy[:, 0] == 520_240.0, 520_240.5, xy[:, 0]), xy[:, 1]])
+    )
+    moved = plan.zones.set_geometry(gpd.GeoSeries(shapes, crs=plan.zones.crs))
+    shown = plan.zones.set_geometry(gpd.GeoSeries(shapes, crs=plan.zones.crs)).to_crs(4326)
+    write_geojson(files.folder / "a.geojson", shown.sort_values("zone"), "P")
+    layers = desktop_layers(run) | {"zones": moved}
+    write_geopackage(files.folder / "a.gpkg", layers, layer_styles(run, depth_colours([300])))
+    with pytest.raises(HardpanError, match=r"holds 8\.6.* ha at 300 mm"):
+        files.checks()[check]()
+
+
+def test_a_placeholder_inside_the_paddock_is_an_error(files, run):
+    files.write(run)
+    path = files.folder / "a.geojson"
+    path.write_text(re.sub(r'"depth_mm":450', '"depth_mm":-9999', path.read_text()))
+    with pytest.raises(HardpanError, match=r"-9999|holds depths"):
+        files.checks()["geojson"]()
+
+
+def test_missing_cells_inside_the_paddock_are_an_error(files, run):
+    maps = raster_layers(run)
+    maps["depth_mm"] = np.where(run.zones.labels == 2, np.nan, maps["depth_mm"])
+    write_geotiff(files.folder / "a.tif", maps, BAND_UNITS, run.zones.frame)
+    with pytest.raises(HardpanError, match="reads nan mm"):
+        files.checks()["raster"]()
+
+
+def test_a_fallback_deeper_than_the_shallowest_is_an_error(files, run, plan):
+    deep = plan.zones.assign(depth_mm=[450, 450, 0, 0])
+    files.write(run, deep)
+    with pytest.raises(HardpanError, match="falls back to 450"):
+        files.checks()["tasks"]()
