@@ -1,7 +1,9 @@
 import geopandas as gpd
 import numpy as np
 import pytest
+import rasterio.features
 import shapely
+from scipy import ndimage
 
 from hardpan.records.frame import Frame
 from hardpan.zones.outline import outline_classes
@@ -34,6 +36,20 @@ def test_without_simplifying_the_polygons_follow_the_cells(frame):
     assert found.classes.tolist() == [0, 1, 2]
     assert [shape.area for shape in found.shapes] == [pytest.approx((classes == c).sum() * 100) for c in range(3)]
     assert shapely.coverage_is_valid(found.shapes)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_the_polygons_are_those_of_another_library(frame, seed):
+    field = ndimage.gaussian_filter(np.random.default_rng(seed).normal(size=(40, 50)), 3)
+    classes = np.digitize(field, np.quantile(field, [0.3, 0.6]))
+    grid = frame(classes.shape)
+    found = outlined(classes, grid, shapely.box(*grid.bounds))
+    theirs = rasterio.features.shapes(classes.astype("int32"), connectivity=4, transform=grid.affine)
+    pieces = [(int(value), shapely.geometry.shape(shape)) for shape, value in theirs]
+    for number, shape in zip(found.classes, found.shapes, strict=True):
+        own = [piece for value, piece in pieces if value == number]
+        assert shapely.get_num_geometries(shape) == len(own)
+        assert shapely.symmetric_difference(shape, shapely.union_all(own)).area < 1e-6
 
 
 def test_cells_that_touch_at_a_corner_stay_two_valid_parts(frame):

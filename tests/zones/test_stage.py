@@ -158,3 +158,22 @@ def test_an_exclusion_within_another_is_told(made):
     zones = draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(), seed=1)
     assert "exclusion-within" in {issue.code for issue in zones.issues}
     assert zones.table["soil_type"].tolist()[-1] == "pond"
+
+
+def test_a_paddock_in_two_parts_with_a_dam_in_one_is_covered(made):
+    dam = shapely.Point(200, 200).buffer(60)
+    parts = shapely.union_all([shapely.box(0, 0, 400, 400).difference(dam), shapely.box(450, 100, 700, 380)])
+    ground = made.paddock(boundary=parts, exclusions=[("ditch", shapely.box(310, 0, 320, 400))])
+    zones = draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(), seed=1)
+    shapes = zones.table.geometry.to_numpy()
+    assert shapely.coverage_is_valid(shapes)
+    placed = ground.survey.paddock.boundary.iloc[0]
+    assert shapely.symmetric_difference(shapely.union_all(shapes), placed).area < 1e-3
+    assert zones.table["area_ha"].sum() == pytest.approx(ground.survey.paddock.area_ha, rel=1e-6)
+
+
+def test_a_paddock_of_a_few_cells_is_one_zone(made):
+    tiny = made.paddock(boundary=shapely.Polygon([(2, 3), (31, 1), (27, 24)]), node_m=10)
+    zones = draw_zones(tiny.surfaces, tiny.options, tiny.survey, made.RIPPER, ZoneSettings(), seed=1)
+    assert len(zones.table) == 1
+    assert zones.table["area_ha"].iloc[0] == pytest.approx(tiny.survey.paddock.area_ha, rel=1e-6)
