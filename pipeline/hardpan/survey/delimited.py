@@ -15,6 +15,8 @@ from hardpan.survey.words import MOST_COLUMNS, Grid, Text, warned
 
 SEPARATORS = (";", "\t", "|", ",", " ")
 MOST_CELLS = 40_000_000
+BLOCK = 4 * 2**20
+"""Characters looked at together."""
 SAMPLE_ROWS = 80
 """Rows in which a header is looked for."""
 BLANKS = " \u00a0\ufeff"
@@ -143,7 +145,8 @@ def _grid(text: str, separator: str, file: str) -> Grid:
         )
     try:
         table = pd.read_csv(
-            io.StringIO(text),
+            io.BytesIO(text.encode("utf-8")),
+            encoding="utf-8",
             sep=r"\s+" if separator == " " else separator,
             header=None,
             names=range(width),
@@ -171,10 +174,16 @@ def _cells_a_line(text: str, separator: str, file: str) -> Ints:
     """Give the number of cells of each line."""
     if separator == " ":
         return np.asarray([len(line.split()) or 1 for line in text.split("\n")])
-    raw = np.frombuffer(text.encode("utf-8", errors="surrogatepass"), dtype=np.uint8)
-    ends = np.flatnonzero(raw == ord("\n"))
-    seen = np.searchsorted(np.flatnonzero(raw == ord(separator)), np.append(ends, len(raw)))
-    counts = np.diff(seen, prepend=0) + 1
+    found, open_ = [], 0
+    for start in range(0, len(text), BLOCK):
+        raw = np.frombuffer(text[start : start + BLOCK].encode("utf-8"), dtype=np.uint8)
+        ends, marks = np.flatnonzero(raw == ord("\n")), np.flatnonzero(raw == ord(separator))
+        seen = np.searchsorted(marks, ends)
+        block = np.diff(seen, prepend=0)
+        block[:1] += open_
+        open_ = len(marks) - seen[-1] if len(ends) else open_ + len(marks)
+        found.append(block)
+    counts = np.concatenate([*found, [open_]]) + 1
     if '"' in text:
         for at, line in enumerate(text.split("\n")):
             if '"' in line:

@@ -10,7 +10,7 @@ from pathlib import Path, PurePosixPath
 from hardpan.core.errors import InputError
 from hardpan.survey.words import Bundle
 
-MOST_BYTES = 256 * 2**20
+MOST_BYTES = 128 * 2**20
 """Largest file or member read, so that a run stays in the memory of a small machine."""
 MOST_RATIO = 200
 """Text tables deflate about 3 to 30 fold; a member beyond this is made to fill the memory."""

@@ -80,8 +80,9 @@ def flat(crs: pyproj.CRS) -> pyproj.CRS:
     crs = crs.sub_crs_list[0] if crs.is_compound else crs
     if crs.is_bound and crs.source_crs is not None:
         crs = crs.source_crs
+    crs = crs.to_2d()
     authority = crs.to_authority(min_confidence=70)
-    return pyproj.CRS.from_authority(*authority) if authority else crs.to_2d()
+    return pyproj.CRS.from_authority(*authority) if authority else crs
 
 
 def working_crs(asked: str, source: pyproj.CRS, lon: float, lat: float) -> pyproj.CRS:
@@ -140,6 +141,8 @@ def plan_move(source: pyproj.CRS, target: pyproj.CRS, bounds: Bounds, *, file: s
     """
     set_network_enabled(active=False)
     codes = tuple((crs.geodetic_crs or crs).to_epsg(min_confidence=70) for crs in (source, target))
+    if source.equals(target, ignore_axis_order=True):
+        return Move(points=lambda x, y: (x, y), operation="none", accuracy_m=0.0, changes_datum=False)
     if codes[0] is not None and codes[0] == codes[1]:
         move = _transformer(source, target, bounds, file)
         return Move(points=move[0], operation=move[1], accuracy_m=0.0, changes_datum=False)

@@ -12,6 +12,7 @@ COMMENTS = ("#", "//", "%", "!")
 MOST_DAMAGED = 0.2
 """Share of damaged rows beyond which the separator or the file is wrong, not some rows."""
 _IDENTITY = ("site", "insertion", "x", "y", "date")
+_EXPONENT = r"\d+(?:[.,]\d+)?[eE]\+\d+"
 _CONTROL = r"[\x00-\x08\x0a-\x1f\x7f-\x9f]"
 """Characters no file format can carry in a name."""
 
@@ -85,6 +86,13 @@ def _identity(grid: Grid, columns: dict[str, Text], at: Ints, pick: Ints) -> pd.
         {name: columns[name].take(pick).cells if name in columns else "" for name in _IDENTITY}, dtype=object
     )
     table["site"] = table["site"].str.replace(_CONTROL, "\ufffd", regex=True).astype(object)
+    broken = table["site"].str.fullmatch(_EXPONENT)
+    if broken.any():
+        raise InputError(
+            what=f"site {table['site'][broken].iloc[0]!r} is a name turned into a number by a spreadsheet",
+            where=f"{grid.file} row {grid.lines[at[pick]][broken.to_numpy()][0]}",
+            do="export the names as text",
+        )
     return table.assign(row=grid.lines[at[pick]])
 
 

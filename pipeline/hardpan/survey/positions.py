@@ -19,6 +19,10 @@ _ANGLE = re.compile(
     r"(?:(?P<sec>\d{1,2}(?:[.,]\d+)?)\s*(?:\"|″|”|''|sec|s(?=\s|$))?\s*)?(?P<last>[NSEW])?",
     re.IGNORECASE,
 )
+COARSE_DECIMALS = 4
+"""Degrees with so many decimals are good to 11 m at best."""
+M_PER_DEGREE = 111_000.0
+_DECIMALS = re.compile(r"[+\-−]?\d{1,3}(?:[.,](\d+))?")
 _RECEIVER = re.compile(r"[+\-]?\d{3,5}\.\d{2,}\s*[NSEW]", re.IGNORECASE)
 _BLANK = frozenset(
     ("", "na", "n/a", "nan", "null", "none", "-", "--", "no fix", "nofix", "no gps", "999", "-999", "-9999", "9999")
@@ -78,6 +82,7 @@ def read_axes(insertions: pd.DataFrame, mark: str, *, degree_names: bool, file: 
     nowhere = (x == 0) & (y == 0)
     if nowhere.any():
         issues.append(_zero(insertions, nowhere, file))
+    issues += _coarse(insertions, degrees=degrees, file=file)
     keep = ~(bad | nowhere)
     return Axes(
         x=np.where(keep, x, np.nan),
@@ -85,6 +90,19 @@ def read_axes(insertions: pd.DataFrame, mark: str, *, degree_names: bool, file: 
         written_as_degrees=degrees,
         issues=tuple(issues),
     )
+
+
+def _coarse(insertions: pd.DataFrame, *, degrees: bool, file: str) -> list[Issue]:
+    cells = [str(cell) for axis in ("x", "y") for cell in pd.unique(insertions[axis])]
+    plain = [match for match in map(_DECIMALS.fullmatch, cells) if match]
+    if not degrees or len(plain) < len(cells) / 2:
+        return []
+    most = max(len(match[1] or "") for match in plain)
+    if most > COARSE_DECIMALS:
+        return []
+    step_m = M_PER_DEGREE / 10**most
+    what = f"positions have {most} decimals of a degree, steps of about {step_m:.3g} m"
+    return [warned("coarse-positions", what, "used as they are", file=file)]
 
 
 def _zero(insertions: pd.DataFrame, nowhere: Bools, file: str) -> Issue:

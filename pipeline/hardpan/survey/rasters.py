@@ -22,6 +22,8 @@ DRIVERS = ["GTiff", "AAIGrid", "HFA"]
 MOST_PIXELS = 60_000_000
 UNDECLARED = (-9999.0, -99999.0, -32768.0, -999.0, -3.4028234663852886e38, 3.4028234663852886e38)
 """Values that stand for "no data" in practice; none is a reading of conductivity, gamma or height."""
+COLLAR_SHARE = 0.5
+"""Share of zero cells along the edge that makes a collar."""
 MOST_SUBSAMPLES = 6
 
 
@@ -115,9 +117,24 @@ def _mask(values: Floats, nodata: float | None, file: str) -> tuple[Floats, tupl
         what = f"{int(hit.sum())} of {values.size} cells are {which}, not declared as nodata"
         issues.append(_note(file, "nodata", what, "taken as missing"))
         values = np.where(hit, np.nan, values)
+    collar = _collar(values)
+    if nodata is None and collar.any():
+        what = f"{int(collar.sum())} of {values.size} cells are 0 along the edges, not declared as nodata"
+        issues.append(_note(file, "collar", what, "taken as missing"))
+        values = np.where(collar, np.nan, values)
     if not np.isfinite(values).any():
         raise InputError(what="raster has no cell with a value", where=file, do="export it again")
     return values, tuple(issues)
+
+
+def _collar(values: Floats) -> Bools:
+    """Tell which cells are a collar of zeros: most of the edge is zero while everything else lies well above."""
+    zero = values == 0
+    edge = np.ones(values.shape, dtype=bool)
+    edge[1:-1, 1:-1] = False
+    rest = values[~zero & np.isfinite(values)]
+    alone = rest.size > 0 and rest.min() > 0.1 * rest.max()
+    return zero if alone and zero[edge].mean() > COLLAR_SHARE else np.zeros(values.shape, dtype=bool)
 
 
 def sample(raster: Raster, x: Floats, y: Floats) -> Floats:

@@ -17,13 +17,14 @@ from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.records.issues import Issue
 from hardpan.survey.words import Bundle, listed, warned
 
+WGS84 = 4326
+"""Code of the CRS that GeoJSON has where it says nothing."""
 XML_ROOTS = ("kml", "gpx", "FeatureCollection")
 """XML formats handed to the reader; others can point at files and hosts."""
 _QUIET = {
     "OGR_ORGANIZE_POLYGONS": "DEFAULT",
     "GML_DOWNLOAD_SCHEMA": "NO",
     "GML_SKIP_RESOLVE_ELEMS": "ALL",
-    "GDAL_DISABLE_READDIR_ON_OPEN": "FALSE",
     "CPL_VSIL_CURL_ALLOWED_EXTENSIONS": ".none",
 }
 """Rings in any direction (FORMATS of shapefiles in the wild), no fetching."""
@@ -60,7 +61,7 @@ def read_layer(bundle: Bundle, layer: str | None, *, key: str) -> Layer:
     AmbiguousInputError
         There are several layers.
     """
-    name, blob, issues = _readable(bundle, key)
+    name, blob, issues = _readable(bundle, layer, key)
     pyogrio.set_gdal_config_options(_QUIET)
     try:
         with warnings.catch_warnings():
@@ -77,6 +78,9 @@ def read_layer(bundle: Bundle, layer: str | None, *, key: str) -> Layer:
         raise InputError(what="holds no features", where=bundle.name, do="export it again")
     _check_coordinates(table, bundle.name)
     stated = not name.lower().endswith((".geojson", ".json")) or b'"crs"' in blob
+    if stated and b'"crs"' in blob[:65536] and table.crs is not None and table.crs.to_epsg() != WGS84:
+        what = f"the file carries the crs member {table.crs.name}, which GeoJSON no longer has"
+        issues += (warned("geojson-crs", what, "honoured", file=bundle.name),)
     return Layer(
         file=bundle.name,
         table=gpd.GeoDataFrame(table.drop(columns=table.geometry.name), geometry=table.geometry.array, crs=None),
@@ -86,14 +90,16 @@ def read_layer(bundle: Bundle, layer: str | None, *, key: str) -> Layer:
     )
 
 
-def _readable(bundle: Bundle, key: str) -> tuple[str, bytes, tuple[Issue, ...]]:
+def _readable(bundle: Bundle, wanted: str | None, key: str) -> tuple[str, bytes, tuple[Issue, ...]]:
     """Give the name and the bytes to hand to the reader: the one member, or a shapefile packed in memory."""
     names = sorted(bundle.members)
+    if len(names) > 1:
+        names = [name for name in names if wanted in {name, PurePosixPath(name).stem}] or names
     shapes = [name for name in names if name.lower().endswith(".shp")]
     if len(shapes) > 1 or (not shapes and len(names) > 1):
         candidates = shapes or names
         raise AmbiguousInputError(
-            what=f"several candidates: {listed(candidates)}", where=bundle.name, do=f"give one of them as {key}"
+            what=f"several candidates: {listed(candidates)}", where=bundle.name, do=f"name one in {key}"
         )
     if shapes:
         return _pack_shapefile(bundle, shapes[0])

@@ -25,9 +25,7 @@ def read_covariates(settings: GridSettings, frame: Frame, land: Land, read: Prof
         raster = rasters.read_raster(log.keep(files.load(path, what="a covariate")), settings.nodata)
         source = _raster_crs(raster, settings)
         back = geodesy.plan_move(land.crs, source, land.bounds, file=raster.file)
-        log.moves.append(
-            geodesy.plan_move(source, land.crs, land.bounds, file=raster.file).said(raster.file, source, land.crs)
-        )
+        geodesy.come(source, land, raster.file, log)
         values = rasters.to_frame(raster, frame, back.points)
         at_probes = rasters.sample(raster, *back.points(table["x_m"].to_numpy(), table["y_m"].to_numpy()))
         bare = sorted(set(table["site"].to_numpy()[~np.isfinite(at_probes)]), key=sites.natural)
