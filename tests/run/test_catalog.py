@@ -112,7 +112,7 @@ def test_another_currency_converts_shipped_money_and_leaves_the_users_alone():
             "[prices]: key 'fuel_per_l.value' is missing",
         ),
         ({"prices": {"overrides": {"fuel_per_litre": {}}}}, "unknown key 'fuel_per_litre'"),
-        ({"prices": {"currency": "EUR"}}, "are in AUD but prices.currency is EUR"),
+        ({"prices": {"currency": "EUR"}}, "in AUD, but prices.currency is EUR"),
         ({"prices": {"exchange_rate": 0.6}}, "[prices]: exchange_rate is given but money is in AUD; give currency"),
         ({"soil": soil_types(deep_sandd={"texture": "coarse"})}, "is it 'deep sand' you mean?"),
         ({"soil": soil_types(ridge_sand={**SOIL, "water_texture": "snd"})}, "did you mean 'sand'?"),

@@ -156,7 +156,7 @@ def _in_currency(model: S, given: PriceSettings, currency: str, *, where: str) -
     foreign = {name: quantity for name, quantity in _quantities(model) if home in quantity.unit.split("/")}
     if foreign and given.exchange_rate is None:
         raise SettingsError(
-            what=f"{', '.join(foreign)} are in {home} but prices.currency is {currency}",
+            what=f"{', '.join(foreign)} in {home}, but prices.currency is {currency}",
             where=where,
             do=f"give them in {currency}, or set prices.exchange_rate to the {currency} paid for one {home}",
         )
