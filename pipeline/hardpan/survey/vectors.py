@@ -71,7 +71,7 @@ def read_layer(bundle: Bundle, layer: str | None, *, key: str) -> Layer:
             table = pyogrio.read_dataframe(blob, layer=chosen)
     except InputError:
         raise
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError, RuntimeError, UnicodeError) as e:
+    except Exception as e:  # whatever a damaged file makes the library say
         what = re.sub(r"'?/vsi\S+", "the file", str(e))[:160]
         raise InputError(what=f"cannot be read as polygons: {what}", where=bundle.name, do="export it again") from e
     if not isinstance(table, gpd.GeoDataFrame) or table.empty:

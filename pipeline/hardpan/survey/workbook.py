@@ -5,7 +5,6 @@ import zipfile
 from datetime import date, datetime
 
 import openpyxl
-from openpyxl.utils.exceptions import InvalidFileException
 from openpyxl.worksheet.worksheet import Worksheet
 
 from hardpan.core.errors import AmbiguousInputError, InputError
@@ -37,7 +36,7 @@ def sheets(blob: bytes, file: str) -> dict[str, Grid]:
         }
     except InputError:
         raise
-    except (InvalidFileException, zipfile.BadZipFile, Exception) as err:
+    except Exception as err:  # whatever a damaged workbook makes the library say
         raise InputError(what=f"damaged workbook: {str(err)[:120]}", where=file, do="save it again as xlsx") from err
 
 
