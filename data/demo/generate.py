@@ -258,7 +258,7 @@ def write_geojson(table: gpd.GeoDataFrame, path: Path) -> None:
     lines = []
     for row in table.itertuples(index=False):
         values = {name: value for name, value in row._asdict().items() if name != "geometry"}
-        values = {name: None if value != value else value for name, value in values.items()}  # noqa: PLR0124
+        values = {name: None if pd.isna(value) else value for name, value in values.items()}
         lines.append(json.dumps({"type": "Feature", "properties": values, "geometry": mapping(row.geometry)}))
     text = '{"type": "FeatureCollection", "features": [\n' + ",\n".join(lines) + "\n]}\n"
     path.write_text(text, encoding="utf-8", newline="\n")

@@ -177,3 +177,45 @@ def test_a_paddock_of_a_few_cells_is_one_zone(made):
     zones = draw_zones(tiny.surfaces, tiny.options, tiny.survey, made.RIPPER, ZoneSettings(), seed=1)
     assert len(zones.table) == 1
     assert zones.table["area_ha"].iloc[0] == pytest.approx(tiny.survey.paddock.area_ha, rel=1e-6)
+
+
+def test_a_width_that_is_set_is_kept(made):
+    ground = made.paddock(length_m=60)
+    settings = ZoneSettings(min_width_m=60.0, min_area_ha=0.1)
+    zones = draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, settings, seed=1)
+    parts = shapely.get_parts(zones.table.geometry.to_numpy())
+    widest = [2 * shapely.maximum_inscribed_circle(part).length for part in parts]
+    assert len(parts) > 1
+    assert min(widest) >= 60 - 10  # a disc on the grid and a straightened border: a cell between them
+    assert shapely.area(parts).min() >= 60**2 * 0.999
+
+
+def test_the_slower_the_depth_changes_the_wider_the_least_piece(made, ground):
+    def across(seconds):
+        slow = made.RIPPER.model_copy(update={"latency": made.quantity(seconds, "s")})
+        zones = draw_zones(ground.surfaces, ground.options, ground.survey, slow, ZoneSettings(), seed=1)
+        return float(zones.why.split()[-3])
+
+    assert across(20) >= 2 * 20 * 5 / 3.6 > across(0)
+
+
+def test_where_nothing_pays_there_is_one_zone(made):
+    ground = made.paddock()
+    net = np.where(ground.options.table["depth_mm"].to_numpy() > 0, -5.0, 0.0) + 0 * ground.options.net
+    zones = draw_zones(ground.surfaces, made.with_net(ground, net), ground.survey, made.RIPPER, ZoneSettings(), seed=1)
+    assert len(zones.table) == 1
+    assert zones.why.startswith("1 class is expected to be worth 0 more")
+
+
+def test_ground_cut_off_by_an_exclusion_is_left_with_it_and_told(made):
+    ground = made.paddock(
+        exclusions=[("ditch", shapely.box(770, -1, 780, 601).intersection(shapely.box(0, 0, 800, 600)))]
+    )
+    zones = draw_zones(
+        ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(min_area_ha=2.0), seed=1
+    )
+    assert "cut-off" in {issue.code for issue in zones.issues}
+    ditch = zones.table.iloc[-1]
+    assert ditch["soil_type"] == "ditch"
+    assert ditch.geometry.area == pytest.approx((30 + made.RIPPER.width_m / 2 + 0.5) * 600, rel=1e-3)
+    assert shapely.coverage_is_valid(zones.table.geometry.to_numpy())
