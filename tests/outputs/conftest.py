@@ -333,7 +333,7 @@ def ledger(plan: Plan) -> Ledger:
         rows.append((str(zone), "area", area, "ha", np.nan, np.nan, np.nan, np.nan))
         if ripped:
             rows.append((str(zone), "fuel", 20 * area, "L", 1.5, 30 * area, 25 * area, 40 * area))
-            rows.append((str(zone), "time", 0.6 * area, "h", np.nan, np.nan, np.nan, np.nan))
+            rows.append((str(zone), "hours", 0.6 * area, "h", np.nan, np.nan, np.nan, np.nan))
     lines = pd.DataFrame(rows, columns=["zone", "item", "quantity", "unit", "price", "amount", "low", "high"])
     total = lines.groupby(["item", "unit"], as_index=False)[["quantity", "amount", "low", "high"]].sum(min_count=1)
     lines = pd.concat([lines, total.assign(zone="total", price=np.nan)[list(lines.columns)]], ignore_index=True)

@@ -130,3 +130,11 @@ def test_a_fallback_deeper_than_the_shallowest_is_an_error(files, run, plan):
     files.write(run, deep)
     with pytest.raises(HardpanError, match="falls back to 450"):
         files.checks()["tasks"]()
+
+
+def test_a_plan_that_rips_everything_passes(files, run, plan):
+    everything = plan.zones.assign(depth_mm=[300, 450, 300, 450])
+    ripped = Files(files.folder, everything)
+    ripped.write(run)
+    for check in ripped.checks().values():
+        check()

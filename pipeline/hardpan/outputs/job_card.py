@@ -75,9 +75,8 @@ def write_job_card(
         pdfmetrics.registerFont(TTFont(face, str(Path(mpl.get_data_path()) / "fonts" / "ttf" / file)))
     short = name if len(name) <= _LONGEST_NAME else name[: _LONGEST_NAME - 1] + "…"
     table = _zone_table(zones, quantities, says, colours, people)
-    note = (
-        f"Depths are in {people.depth_unit}, as on the display, from ground not yet ripped. Hatched ground: keep out."
-    )
+    unit = people.depth_unit_name
+    note = f"Depths are in {unit}, as on the display, from ground not yet ripped. Hatched ground: keep out."
     head = [_paragraph(f"Ripping: {short}", 15, bold=True), _paragraph(note, 10), Spacer(0, 2 * mm)]
     _, table_height = table.wrap(_WIDTH, _HEIGHT)
     front = [*head, _picture(depth_map, _HEIGHT - table_height - 30 * mm), Spacer(0, 2 * mm), table]

@@ -6,7 +6,10 @@ from matplotlib import colormaps
 from matplotlib.colors import to_hex
 
 INK = "#262b31"
-"""Lines and text."""
+"""Lines and text on the page; the report puts the page's own colour in its place."""
+
+EDGE = "#262b32"
+"""Lines on coloured ground, which stay dark on a dark page too."""
 
 UNRIPPED = "#e4e1d8"
 """Ground left alone: a pale grey outside the scale of depths."""

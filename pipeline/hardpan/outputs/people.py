@@ -75,6 +75,16 @@ class People:
         """Unit of fuel."""
         return "gal" if self.us else "L"
 
+    @property
+    def distance_unit(self) -> tuple[float, str]:
+        """Metres in the unit of distance on a map, and its name."""
+        return (MM_PER["ft"] / 1000.0, "ft") if self.us else (1.0, "m")
+
+    @property
+    def depth_unit_name(self) -> str:
+        """Unit of depth in full."""
+        return {"cm": "centimetres", "mm": "millimetres", "in": "inches"}[self.depth_unit]
+
     def depth_of(self, depth_mm: N) -> N:
         """Give mm in the display's unit."""
         return depth_mm / MM_PER[self.depth_unit]

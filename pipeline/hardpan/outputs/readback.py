@@ -96,11 +96,9 @@ def check_tasks(path: Path, zones: gpd.GeoDataFrame, *, moved_m: float, seed: in
     places = _places(zones, moved_m + cell_m, seed)
     _compare_depths(path.name, task.at(places.degrees), places)
     found, count = np.unique(task.cells[task.cells > 0], return_counts=True)
-    ripped_ha = count * _cell_ha(task)
-    # Cells off the field hold 0 as well, so ground left alone is what is not ripped.
-    left_ha = zones["area_ha"].sum() - ripped_ha.sum()
-    hectares = pd.Series([left_ha, *ripped_ha], index=[0.0, *found.tolist()])
-    _compare_hectares(path.name, hectares, zones, _GRIDDED)
+    hectares = pd.Series(count * _cell_ha(task), index=found.astype(float))
+    # Ground left alone cannot be counted: cells off the field hold 0 as well.
+    _compare_hectares(path.name, hectares, zones[zones["depth_mm"] > 0], _GRIDDED)
 
 
 def check_raster(path: Path, band: int, zones: gpd.GeoDataFrame, *, seed: int) -> None:

@@ -14,14 +14,14 @@ from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Outline
 
-from hardpan.outputs.palette import INK, text_on
+from hardpan.outputs.palette import EDGE, EXCLUDED, INK, text_on
 from hardpan.outputs.people import People
 
 _ROOM_FOR_NUMBER, _ROOM_FOR_DEPTH = 0.022, 0.055
 """Radius of the widest circle in a zone, over the map's longer side, from which number and depth fit."""
 
-_ROUND_M = (10, 20, 50, 100, 200, 500, 1000, 2000)
-"""Lengths a scale bar may have, m."""
+_ROUND = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
+"""Lengths a scale bar may have, m or ft."""
 
 
 def draw_zone_map(zones: gpd.GeoDataFrame, colours: Mapping[int, str], people: People) -> Figure:
@@ -45,14 +45,14 @@ def draw_zone_map(zones: gpd.GeoDataFrame, colours: Mapping[int, str], people: P
     axes.set_aspect("equal")
     for zone in zones.itertuples():
         shut = zone.kind == "exclusion"
-        colour = "none" if shut else colours[round(zone.depth_mm)]
+        colour = EXCLUDED if shut else colours[round(zone.depth_mm)]
         patch = PathPatch(
-            _outline(zone.geometry), facecolor=colour, edgecolor=INK, linewidth=1.0, hatch="xxxx" if shut else None
+            _outline(zone.geometry), facecolor=colour, edgecolor=EDGE, linewidth=1.0, hatch="xxxx" if shut else None
         )
         axes.add_patch(patch)
         if not shut:
             _label(axes, zone, colour, people, extent_m=max(width, height))
-    _scale_and_north(axes, (west, south, east, north))
+    _scale_and_north(axes, (west, south, east, north), people)
     return figure
 
 
@@ -90,13 +90,15 @@ def _label(axes: Axes, zone: Any, colour: str, people: People, *, extent_m: floa
     axes.text(x, y, text, ha="center", va="center", color=text_on(colour), fontsize=15, fontweight="bold")
 
 
-def _scale_and_north(axes: Axes, bounds: tuple[float, float, float, float]) -> None:
+def _scale_and_north(axes: Axes, bounds: tuple[float, float, float, float], people: People) -> None:
     west, south, east, north = bounds
     pad = 0.02 * max(east - west, north - south)
-    length = max((one for one in _ROUND_M if one <= (east - west) / 3), default=_ROUND_M[0])
+    metre, unit = people.distance_unit
+    said = max((one for one in _ROUND if one * metre <= (east - west) / 3), default=_ROUND[0])
+    length = said * metre
     y = south - 2.2 * pad
     axes.plot([west, west + length], [y, y], color=INK, linewidth=4, solid_capstyle="butt")
-    axes.text(west + length + pad, y, f"{length} m", va="center", color=INK, fontsize=14)
+    axes.text(west + length + pad, y, f"{said:,} {unit}", va="center", color=INK, fontsize=14)
     arrow = {"arrowstyle": "-|>", "color": INK, "linewidth": 2, "mutation_scale": 22}
     axes.annotate("", (east - pad, y + 1.6 * pad), (east - pad, y - 1.6 * pad), arrowprops=arrow)
     axes.text(east - 2.4 * pad, y, "N", ha="right", va="center", color=INK, fontsize=14, fontweight="bold")

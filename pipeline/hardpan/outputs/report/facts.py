@@ -1,7 +1,5 @@
 """What the report says of each zone and of the run as a whole, taken from the records."""
 
-from typing import Any
-
 import numpy as np
 import pandas as pd
 import shapely
@@ -13,6 +11,9 @@ _STEP_MM = 25.0
 """Readings are pooled in steps of this depth for the profile chart."""
 
 _STOPPED = ("refusal", "device limit")
+
+_COUNTED = {"hours": "hours", "fuel_l": "fuel"}
+"""Quantity to the ledger's item."""
 
 FEW_SITES = 10
 """Fewer sites than this are called few (GEOSTATISTICS: under about 10 a map is hardly more than a mean)."""
@@ -82,8 +83,9 @@ def doubts(run: PaddockRun) -> list[str]:
         else "No date is known for the readings: soil reads harder when dry, so the pan may be over- or understated."
     )
     said += _threshold(run)
-    unknown = run.plan.moisture["verdict"].eq("not known").sum() if "verdict" in run.plan.moisture else 0
-    if unknown:
+    ripped = run.plan.zones.loc[run.plan.zones["depth_mm"] > 0, "zone"]
+    moisture = run.plan.moisture[run.plan.moisture["zone"].isin(ripped)]
+    if (moisture["verdict"] == "not known").any():
         said.append("Whether the soil is moist to working depth is not known: dig and test by hand before starting.")
     shaky = unverified(run)
     if len(shaky):
@@ -114,16 +116,13 @@ def unverified(run: PaddockRun) -> pd.DataFrame:
 
 
 def zone_quantities(run: PaddockRun) -> dict[int, dict[str, float]]:
-    """Give hours and litres of each zone, 0 where nothing is ripped."""
-    machine = run.plan.machine.set_index("zone")
-    out: dict[int, dict[str, Any]] = {}
-    for zone in run.plan.zones.itertuples():
-        known = zone.zone in machine.index
-        out[int(zone.zone)] = {
-            "hours": zone.area_ha * machine.loc[zone.zone, "hours_per_ha"] if known else 0.0,
-            "fuel_l": zone.area_ha * machine.loc[zone.zone, "fuel_l_per_ha"] if known else 0.0,
-        }
-    return out
+    """Give hours and litres of each zone as the ledger counts them, 0 where nothing is ripped."""
+    lines = run.ledger.lines
+    counted = {name: lines[lines["item"] == item].set_index("zone")["quantity"] for name, item in _COUNTED.items()}
+    return {
+        int(zone): {name: float(numbers.get(str(zone), 0.0)) for name, numbers in counted.items()}
+        for zone in run.plan.zones["zone"]
+    }
 
 
 def strategies(run: PaddockRun, people: People) -> pd.DataFrame:

@@ -13,7 +13,7 @@ from matplotlib.patches import Rectangle
 from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
 from hardpan.core.arrays import Floats
-from hardpan.outputs.palette import ACCENT, INK
+from hardpan.outputs.palette import ACCENT, EDGE, INK
 from hardpan.outputs.people import People
 from hardpan.records.catalog import SetUp
 
@@ -96,7 +96,7 @@ def draw_section(
         loosened = np.clip(foot - np.maximum(off - width / 2, 0) * slope, 0, None)
         loosened = np.where(off <= width / 2, depth, loosened)
         axes.fill_between(x * unit, 0, loosened * unit, color=_LOOSE, linewidth=0)
-        axes.plot(x * unit, loosened * unit, color=INK, linewidth=1)
+        axes.plot(x * unit, loosened * unit, color=EDGE, linewidth=1)
         if np.isfinite(pan_mm).all():
             span = (-half * unit, pan_mm[0] * unit)
             axes.add_patch(
@@ -104,9 +104,9 @@ def draw_section(
                           edgecolor=_PAN, linewidth=1)
             )  # fmt: skip
         for tine in (-spacing, 0.0, spacing):
-            axes.plot([tine * unit] * 2, [0, depth * unit], color=INK, linewidth=3)
+            axes.plot([tine * unit] * 2, [0, depth * unit], color=EDGE, linewidth=3)
             axes.plot(
-                [(tine - width / 2) * unit, (tine + width / 2) * unit], [depth * unit] * 2, color=INK, linewidth=4
+                [(tine - width / 2) * unit, (tine + width / 2) * unit], [depth * unit] * 2, color=EDGE, linewidth=4
             )
         axes.set_xlim(-half * unit, half * unit)
         axes.set_ylim(floor * unit, -0.05 * floor * unit)

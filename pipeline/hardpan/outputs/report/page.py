@@ -68,7 +68,7 @@ def write_report(
         "settings_text": json.dumps(run.trail.settings, indent=1, ensure_ascii=False, default=str),
         "depth_map": Markup(depth_map), "key": _key(colours, people), "map_alt": _map_alt(run, people),
         "has_exclusions": (run.plan.zones["kind"] == "exclusion").any(),
-        "pictures": _zone_pictures(run, people), "money": _money_pictures(run, people),
+        "map_ratio": _ratio(run), "pictures": _zone_pictures(run, people), "money": _money_pictures(run, people),
         "web": web, "map_item": Markup(web.item), "bokeh_script": Markup(bokeh_script()),
     }  # fmt: skip
     path.write_text(environment.get_template("report.html").render(context), encoding="utf-8", newline="\n")
@@ -112,6 +112,12 @@ def _map_alt(run: PaddockRun, people: People) -> str:
     hectares = run.plan.zones.groupby("depth_mm")["area_ha"].sum()
     ripped = [f"{people.area(hectares[depth])} at {people.depth(depth)}" for depth in hectares.index if depth > 0]
     return f"{'; '.join(ripped) or 'Nothing to rip'}; {people.area(hectares.get(0, 0.0))} left alone."
+
+
+def _ratio(run: PaddockRun) -> float:
+    """Give width over height of the map: the paddock's own, within what screens take, with room for the toolbar."""
+    west, south, east, north = run.plan.zones.total_bounds
+    return round(float(np.clip(0.9 * (east - west) / (north - south), 0.75, 2.4)), 2)
 
 
 def _zone_pictures(run: PaddockRun, people: People) -> dict[int, list[tuple[Markup, str]]]:

@@ -20,13 +20,14 @@ from bokeh.models import (
     ZoomInTool,
     ZoomOutTool,
 )
+from bokeh.models.annotations.dimensional import ImperialLength, MetricLength
 from bokeh.models.annotations.legends import ScaleBar
 from bokeh.palettes import Cividis256
 from bokeh.plotting import figure
 from bokeh.resources import Resources
 
 from hardpan.core.arrays import Floats
-from hardpan.outputs.palette import INK, UNRIPPED
+from hardpan.outputs.palette import EDGE, UNRIPPED
 from hardpan.outputs.people import MISSING, People, share
 from hardpan.records.frame import Frame
 
@@ -35,6 +36,9 @@ _MOST_CELLS = 120_000
 
 _SOILS = ("#e69f00", "#56b4e9", "#009e73", "#f0e442", "#0072b2", "#d55e00", "#cc79a7", "#999999")
 """Okabe and Ito's colours."""
+
+_ROUND_FT = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
+"""Lengths a scale bar in feet may have."""
 
 _MID_GREY = "#7b838c"
 """Reads on a white page and on a dark one."""
@@ -92,6 +96,8 @@ def draw_web_map(
     people : People
         Units of what is shown on hovering.
     """
+    metres, unit = people.distance_unit
+    zones, layers = _stretched(zones, 1 / metres), {name: _stretched(one, 1 / metres) for name, one in layers.items()}
     plot = figure(
         match_aspect=True, sizing_mode="stretch_both",
         tools=[PanTool(), WheelZoomTool(), ZoomInTool(), ZoomOutTool(), ResetTool()],
@@ -100,19 +106,26 @@ def draw_web_map(
     )  # fmt: skip
     plot.axis.visible = plot.grid.visible = False
     plot.toolbar.logo = None
+    plot.y_range.range_padding = 0.2
     grounds = [_zones(plot, zones, colours, people)]
     grounds += [_raster(plot, name, maps[name], frame, people) for name in _RASTERS]
     grounds.append(_soils(plot, layers["soils"], people))
     _overlays(plot, layers, people)
+    lengths = ImperialLength(include=["ft"], ticks=list(_ROUND_FT)) if people.us else MetricLength()
     scale = ScaleBar(
-        range=plot.x_range, unit="m", background_fill_color=None, border_line_color=None, bar_line_color=_MID_GREY,
-        bar_line_width=3, label_text_color=_MID_GREY, orientation="horizontal", location="bottom_left",
+        range=plot.x_range, unit=unit, dimensional=lengths, background_fill_color=None, border_line_color=None,
+        bar_line_color=_MID_GREY, bar_line_width=3, label_text_color=_MID_GREY, location="bottom_left",
     )  # fmt: skip
     plot.add_layout(scale, "below")
     # The characters that could end a script element early are written as escapes.
     item = json.dumps(json_item(plot)).replace("<", "\\u003c").replace("\u2028", "\\u2028")
     overlays = (("borders", "zone borders"), ("probes", "probe insertions"), ("exclusions", "keep-out ground"))
     return WebMap(item=item, grounds=tuple(grounds), overlays=overlays)
+
+
+def _stretched(layer: gpd.GeoDataFrame, factor: float) -> gpd.GeoDataFrame:
+    """Give the layer with its coordinates multiplied, so that one unit of the map is one unit of the scale bar."""
+    return layer.set_geometry(layer.geometry.affine_transform([factor, 0.0, 0.0, factor, 0.0, 0.0]))
 
 
 _RASTERS = {
@@ -139,7 +152,7 @@ def _zones(plot: figure, zones: gpd.GeoDataFrame, colours: Mapping[int, str], pe
     fill = plot.multi_polygons("xs", "ys", source=source, fill_color="colour", line_color=None, name="ground-depth")
     fill.nonselection_glyph = None
     edge = plot.multi_polygons(
-        "xs", "ys", source=source, fill_alpha=0, line_color=INK, line_width=1.5, name="borders", level="overlay"
+        "xs", "ys", source=source, fill_alpha=0, line_color=EDGE, line_width=1.5, name="borders", level="overlay"
     )
     edge.nonselection_glyph = None
     tips = [("zone", "@zone"), ("depth", "@depth"), ("set-up", "@setup"), ("area", "@area"), ("why", "@reason")]
@@ -157,11 +170,12 @@ def _raster(plot: figure, name: str, values: Floats, frame: Frame, people: Peopl
     low, high = (float(known.min()), float(known.max())) if known.size else (0.0, 1.0)
     # 1 to 255 carry the scale, 0 is no data: a byte a cell keeps the page small.
     scaled = np.where(np.isfinite(thin), 1 + np.round(254 * (thin - low) / max(high - low, 1e-9)), 0)
-    west, _, _, north = frame.bounds
-    n_rows, n_cols = thin.shape
+    metres, _ = people.distance_unit
+    west, _, _, north = (edge / metres for edge in frame.bounds)
+    (n_rows, n_cols), cell = thin.shape, step * frame.cell_m / metres
     drawn = plot.image(
-        image=[np.flipud(scaled).astype("uint8")], x=west, y=north - n_rows * step * frame.cell_m,
-        dw=n_cols * step * frame.cell_m, dh=n_rows * step * frame.cell_m, name=f"ground-{name}", visible=False,
+        image=[np.flipud(scaled).astype("uint8")], x=west, y=north - n_rows * cell,
+        dw=n_cols * cell, dh=n_rows * cell, name=f"ground-{name}", visible=False,
     )  # fmt: skip
     drawn.glyph.color_mapper = LinearColorMapper(palette=Cividis256, low=1, high=255, low_color="#00000000")
     say = share if name == "breach_probability" else people.depth
@@ -207,7 +221,7 @@ def _overlays(plot: figure, layers: Mapping[str, gpd.GeoDataFrame], people: Peop
         "why": list(probes["why"]),
     }  # fmt: skip
     dots = plot.scatter(
-        "x", "y", source=ColumnDataSource(columns), size=7, fill_color="#ffffff", line_color=INK, line_width=1.5,
+        "x", "y", source=ColumnDataSource(columns), size=7, fill_color="#ffffff", line_color=EDGE, line_width=1.5,
         name="probes", visible=False, level="overlay",
     )  # fmt: skip
     tips = [("insertion", "@name"), ("pan", "@state"), ("bottom", "@bottom"), ("why", "@why")]
