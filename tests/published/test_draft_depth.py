@@ -32,7 +32,7 @@ def cut(values):
 
 
 def test_nine_inches_instead_of_fourteen_cut_draft_by_54_percent(catalog):
-    """Published, `alabama-depth` (abstract): 54 % less draft. W39: that is an exponent of 1.758; the linear equation gives 36 %."""
+    """Published, `alabama-depth` (abstract): 54 % less draft; W39: an exponent of 1.758. The linear equation: 36 %."""
     assert cut(passes_at(catalog, [DEEP_MM, SHALLOW_MM], exponent=1.758).draft_kn) == pytest.approx(0.54, abs=0.005)
     assert cut(passes_at(catalog, [DEEP_MM, SHALLOW_MM], exponent=1.0).draft_kn) == pytest.approx(0.357, abs=0.005)
 
@@ -46,7 +46,7 @@ def test_the_shipped_exponent_is_nearer_to_the_measured_cut_than_the_linear_equa
 
 
 def test_fuel_falls_by_less_than_half_of_the_draft_cut(catalog):
-    """Published, `alabama-depth` (abstract): 54 % less draft but 17 % less fuel, for an engine also burns what it idles."""
+    """Published, `alabama-depth` (abstract): 54 % less draft but 17 % less fuel: idling burns fuel as well."""
     passes = passes_at(catalog, [DEEP_MM, SHALLOW_MM])
     assert 0 < cut(passes.pull_l_per_ha + passes.idle_l_per_ha) < 0.5 * cut(passes.draft_kn)
 
