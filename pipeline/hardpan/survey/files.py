@@ -99,21 +99,25 @@ def unzip(blob: bytes, name: str) -> dict[str, bytes]:
     """
     try:
         with zipfile.ZipFile(io.BytesIO(blob)) as archive:
-            infos = [info for info in archive.infolist() if not info.is_dir()]
-            _check_members(infos, name)
-            wanted = [info for info in infos if not info.filename.startswith(_NOISE) and not _hidden(info.filename)]
-            if not wanted:
-                raise InputError(what="archive holds no files", where=name)
-            parts = {info.filename for info in wanted}
-            if "xl/workbook.xml" in parts:
+            infos = _wanted(archive.infolist(), name)
+            if any(info.filename == "xl/workbook.xml" for info in infos):
                 return {name: blob}
-            if "mimetype" in parts:
-                raise InputError(what="holds an office document", where=name, right="text or an xlsx workbook")
-            return {info.filename: archive.read(info) for info in sorted(wanted, key=lambda info: info.filename)}
+            return {info.filename: archive.read(info) for info in infos}
     except InputError:
         raise
     except Exception as err:  # whatever a damaged archive makes the library say
-        raise InputError(what=f"damaged archive: {err}", where=name, do="pack it again") from err
+        raise InputError(what=f"damaged archive: {str(err)[:80]}", where=name, do="pack it again") from err
+
+
+def _wanted(infos: list[zipfile.ZipInfo], name: str) -> list[zipfile.ZipInfo]:
+    infos = [info for info in infos if not info.is_dir()]
+    _check_members(infos, name)
+    wanted = [info for info in infos if not info.filename.startswith(_NOISE) and not _hidden(info.filename)]
+    if not wanted:
+        raise InputError(what="archive holds no files", where=name)
+    if any(info.filename == "mimetype" for info in wanted):
+        raise InputError(what="holds an office document", where=name, right="text or an xlsx workbook")
+    return sorted(wanted, key=lambda info: info.filename)
 
 
 def _hidden(member: str) -> bool:

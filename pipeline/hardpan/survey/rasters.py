@@ -69,12 +69,9 @@ def read_raster(bundle: Bundle, nodata: float | None) -> Raster:
                 issues.append(_note(bundle.name, "bands", f"has {source.count} bands", "only the first is used"))
             valid = source.read_masks(1) > 0 if declared is not None else np.ones(band.shape, dtype=bool)
             scale, offset = source.scales[0], source.offsets[0]
-    except (
-        rasterio.errors.RasterioError,
-        rasterio.errors.RasterioIOError,
-        ValueError,
-        pyproj.exceptions.CRSError,
-    ) as e:
+    except InputError:
+        raise
+    except Exception as e:  # whatever a damaged file makes the library say
         what = re.sub(r"'?/vsi\S+", "the file", str(e))[:120]
         raise InputError(what=f"cannot be read as a raster: {what}", where=bundle.name, do="export it again") from e
     values = np.where(valid, band.astype(np.float64), np.nan)
