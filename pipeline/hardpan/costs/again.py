@@ -67,7 +67,7 @@ def _next_depth(catalog: Catalog, soil: SoilType, depth_mm: float) -> tuple[floa
     next_mm = min(depth_mm + soil.deeper_next.value, deepest)
     low, high = (100.0 * ((next_mm / depth_mm) ** p - 1.0) for p in catalog.effort.depth_exponent.span)
     return next_mm, (
-        f"traffic packs the sand below the last pass, so the next one usually goes {next_mm - depth_mm:.0f} mm deeper "
+        f"the ground below the last pass packs harder, so the next usually goes {next_mm - depth_mm:.0f} mm deeper "
         f"and pulls {low:.0f} to {high:.0f} % harder"
     )
 
