@@ -47,6 +47,8 @@ class Options:
     """What a further zone costs in setting, checking and turning (catalog price `extra_zone`), money a zone."""
     limit_slack: float = 0.02
     """Share of a zone that may pass a limit (`PrescriptionSettings.limit_slack`)."""
+    cover_share: float | None = None
+    """Share of a zone whose pan must be broken under the rule `cover`; None under `return`."""
     draft_factor: Floats = field(default_factory=lambda: np.ones(1))
     """(n_draws,): draft of a draw relative to the expected, the stated range of the draft equation; joint with the money."""
     calibration: float = 1.0

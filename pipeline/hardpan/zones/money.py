@@ -21,11 +21,23 @@ class Takings:
     """Expected net return; ground where the option is forbidden costs and gains nothing."""
     excess_ha: Floats
     """Ground where the option is forbidden, less what the slack of the limits lets pass."""
+    short_ha: Floats
+    """Ground whose pan the option does not reach below, less what may stay so; nothing is asked under `return`."""
 
     @property
     def best(self) -> Floats:
-        """Worth of each class under the best option allowed on it, (n_classes,)."""
-        return np.asarray(np.where(self.excess_ha > NO_GROUND_HA, -np.inf, self.net).max(axis=1))
+        """Worth of each class under the best option that is allowed and does what is asked, (n_classes,).
+
+        Where none does what is asked, under the one that comes nearest.
+        """
+        allowed = self.excess_ha <= NO_GROUND_HA
+        short_ha = np.where(allowed, np.maximum(self.short_ha, 0.0), np.inf)
+        nearest = short_ha <= short_ha.min(axis=1, keepdims=True) + NO_GROUND_HA
+        return np.asarray(np.where(allowed & nearest, self.net, -np.inf).max(axis=1))
+
+    def joined(self, members: Floats) -> "Takings":
+        """Give the takings of joined classes; `members` (n_joined, n_classes) is 1 where a class belongs."""
+        return Takings(net=members @ self.net, excess_ha=members @ self.excess_ha, short_ha=members @ self.short_ha)
 
 
 def takings_of(classes: Ints, node: Ints, cell_ha: Floats, options: Options) -> Takings:
@@ -36,7 +48,9 @@ def takings_of(classes: Ints, node: Ints, cell_ha: Floats, options: Options) -> 
     allowed = np.isfinite(options.net)
     net: Floats = np.where(allowed, options.net, -options.cost)
     excess: Floats = np.where(allowed, -options.limit_slack, 1.0 - options.limit_slack)
-    return Takings(net=area_ha @ net, excess_ha=area_ha @ excess)
+    asked = 0.0 if options.cover_share is None else options.cover_share
+    short: Floats = asked - options.breach
+    return Takings(net=area_ha @ net, excess_ha=area_ha @ excess, short_ha=area_ha @ short)
 
 
 def worth_of(classes: Ints, node: Ints, cell_ha: Floats, options: Options) -> float:
@@ -55,28 +69,18 @@ def joined_by_money(classes: Ints, features: Floats, takings: Takings) -> list[t
         What makes cells alike; of equal losses the classes of nearest mean join.
     """
     size = np.bincount(classes).astype(float)
-    centre = np.stack([np.bincount(classes, weights=column) for column in features.T], axis=1) / size[:, None]
+    totals = np.stack([np.bincount(classes, weights=column) for column in features.T], axis=1)
     number = np.arange(size.size)
     found = [(classes, float(takings.best.sum()))]
-    while size.size > 1:
-        one, other = np.triu_indices(size.size, k=1)
-        together = Takings(
-            net=takings.net[one] + takings.net[other],
-            excess_ha=takings.excess_ha[one] + takings.excess_ha[other],
-        )
-        loss = takings.best[one] + takings.best[other] - together.best
+    for count in range(size.size, 1, -1):
+        members = np.eye(count)[number].T
+        now, centre = takings.joined(members), members @ totals / (members @ size)[:, None]
+        one, other = np.triu_indices(count, k=1)
+        pairs = np.eye(count)[one] + np.eye(count)[other]
+        loss = now.best[one] + now.best[other] - now.joined(pairs).best
         apart = np.linalg.norm(centre[one] - centre[other], axis=1)
         pick = np.lexsort((other, one, apart, loss.round(CENTS)))[0]
-        kept, gone = one[pick], other[pick]
-        weight = size[[kept, gone]]
-        centre[kept] = weight @ centre[[kept, gone]] / weight.sum()
-        size[kept] = weight.sum()
-        net, excess_ha = takings.net.copy(), takings.excess_ha.copy()
-        net[kept], excess_ha[kept] = together.net[pick], together.excess_ha[pick]
-        left = np.arange(size.size) != gone
-        takings = Takings(net=net[left], excess_ha=excess_ha[left])
-        size, centre = size[left], centre[left]
-        number = np.where(number == gone, kept, number)
-        number -= number > gone
-        found.append((number[classes], float(takings.best.sum())))
+        number = np.where(number == other[pick], one[pick], number)
+        number -= number > other[pick]
+        found.append((number[classes], float(takings.joined(np.eye(count - 1)[number].T).best.sum())))
     return found[::-1]
