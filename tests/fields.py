@@ -57,6 +57,7 @@ class Truth:
 
     survey: Survey
     pan: PanFeatures
+    top_mm: np.ndarray
     bottom_mm: np.ndarray
     present: np.ndarray
 
@@ -103,6 +104,7 @@ def invent(recipe: Recipe, seed: int) -> Truth:
     return Truth(
         survey=survey,
         pan=pan,
+        top_mm=top[:n].reshape(frame.shape),
         bottom_mm=bottom[:n].reshape(frame.shape),
         present=present[:n].reshape(frame.shape),
     )

@@ -204,7 +204,7 @@ def fit_mixed(model: Model, starts: Floats, penalty: Penalty | None = None) -> F
             jac=True,
             method="L-BFGS-B",
             bounds=model.bounds[free],
-            options={"maxiter": 60, "ftol": 1e-7},
+            options={"maxiter": 60, "ftol": 1e-9},
         )
         theta = full(found.x)
     return Fit(

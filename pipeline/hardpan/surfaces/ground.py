@@ -12,7 +12,7 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issue, Outcome
 from hardpan.records.survey import Survey
-from hardpan.surfaces.layout import Layout, Places
+from hardpan.surfaces.layout import SOIL, Layout, Places
 from hardpan.surfaces.settings import SurfaceSettings
 
 _ONE_SITE_M = 0.5
@@ -47,7 +47,7 @@ def lay_out(insertions: gpd.GeoDataFrame, survey: Survey, settings: SurfaceSetti
     names = ["1"]
     with_soil = "soil" in settings.trend and len(soil_types) > 1
     if with_soil:
-        names += [f"soil type {name}" for name in soil_types]
+        names += [f"{SOIL}{name}" for name in soil_types]
     names += [name for name, _, _ in extras]
     at_cells = [cells for _, cells, _ in extras]
     counts = np.bincount(node_of)

@@ -7,6 +7,9 @@ import numpy as np
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.records.frame import Frame
 
+SOIL = "soil type "
+"""What the name of a soil type's trend column starts with."""
+
 LEAST_THICKNESS_MM = 25.0
 """A pan thinner than a usual reading step is not seen: maps and draws keep top and bottom this far apart."""
 

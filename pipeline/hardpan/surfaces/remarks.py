@@ -52,6 +52,23 @@ def refuse_too_little(insertions: gpd.GeoDataFrame) -> None:
         )
 
 
+def refuse_too_few_places(presence: Variable) -> None:
+    """Stop where the usable sites are at fewer than three places.
+
+    Raises
+    ------
+    InputError
+        So it is.
+    """
+    if presence.n_sites < 3:
+        raise InputError(
+            what=f"the usable insertions lie at {presence.n_sites} place{'s' if presence.n_sites > 1 else ''}",
+            where="surfaces",
+            right="at least 3 places more than half a metre apart",
+            do="check the coordinates of the sites",
+        )
+
+
 def remark_variables(variables: Mapping[str, Variable], layout: Layout) -> Iterator[Issue]:
     """Tell of data too few or too plain for a spatial model."""
     if not len(variables["bottom"].readings.site):

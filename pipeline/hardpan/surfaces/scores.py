@@ -52,7 +52,8 @@ def score_fields(fields: Mapping[str, Field], layout: Layout) -> pd.DataFrame:
                 slope = float(field.mixture.weight @ field.mixture.posterior.beta[:, -1])
                 mean = mean + slope * (strength[0] - field.mixture.model.trend[:, -1])
                 variance = variance + slope**2 * strength[1]
-            forecast = Forecast(mean=mean[site], sd=np.sqrt(variance[site] + noise + variable.readings.error))
+            with_noise = variance[site] + noise + variable.readings.error
+            forecast = Forecast(mean=mean[site], sd=np.sqrt(np.maximum(with_noise, 1e-18)))
             rows.append(_score(variable, "kriging", kind, forecast))
             for method, other in _yardsticks(variable, layout, fold).items():
                 rows.append(_score(variable, method, kind, other))
@@ -92,18 +93,19 @@ def _score(variable: Variable, method: str, folds: str, forecast: Forecast) -> d
     row: dict[str, object] = {"variable": variable.name, "method": method, "folds": folds, "unit": variable.unit}
     if variable.binary:
         return row | _score_signs(variable, method, forecast)
-    exact = variable.exact
+    made, exact = np.isfinite(forecast.mean), variable.exact & np.isfinite(forecast.mean)
     if not exact.any():
         return row | dict.fromkeys(COLUMNS[4:9], np.nan) | {"n": 0}
     sd = np.maximum(forecast.sd, 1e-9)
-    low, high = (ndtr((end - forecast.mean) / sd) for end in (variable.readings.low, variable.readings.high))
+    ends = (variable.readings.low, variable.readings.high)
+    low, high = (ndtr((end - forecast.mean) / sd)[made] for end in ends)
     value, mean = (variable.centre + variable.scale * item[exact] for item in (variable.readings.low, forecast.mean))
     error = np.exp(mean) - np.exp(value) if variable.log else mean - value
     return row | {
         "n": int(exact.sum()),
         "rmse": float(np.sqrt(np.mean(error**2))),
         "bias": float(error.mean()),
-        "crps": float(_crps(variable, forecast.mean, sd).mean()),
+        "crps": float(_crps(variable, forecast.mean, sd)[made].mean()),
         "coverage_50": _coverage(low, high, 0.50),
         "coverage_90": _coverage(low, high, 0.90),
     }
@@ -122,6 +124,7 @@ def _score_signs(variable: Variable, method: str, forecast: Forecast) -> dict[st
     """Give the scores of a probability: the CRPS of a yes or no is its Brier score, and it has no interval."""
     present = np.isinf(variable.readings.high).astype(float)
     chance = ndtr(forecast.mean / forecast.sd) if method == "kriging" else np.clip(forecast.mean, 0.0, 1.0)
+    chance, present = chance[np.isfinite(chance)], present[np.isfinite(chance)]
     brier = float(np.mean((chance - present) ** 2))
     return {
         "n": len(present),

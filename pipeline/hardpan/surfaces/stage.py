@@ -17,7 +17,14 @@ from hardpan.surfaces.ground import lay_out
 from hardpan.surfaces.layout import Layout
 from hardpan.surfaces.maps import compose_maps, map_fields, unscale
 from hardpan.surfaces.readings import read_bottom, read_peak, read_presence, read_slice, read_top
-from hardpan.surfaces.remarks import refuse_too_little, remark_fields, remark_order, remark_sites, remark_variables
+from hardpan.surfaces.remarks import (
+    refuse_too_few_places,
+    refuse_too_little,
+    remark_fields,
+    remark_order,
+    remark_sites,
+    remark_variables,
+)
 from hardpan.surfaces.report import describe_models, verdict_of
 from hardpan.surfaces.scores import score_fields
 from hardpan.surfaces.settings import SurfaceSettings
@@ -52,6 +59,7 @@ def _map(
     layout, issues = lay_out(insertions, survey, settings)
     readers = {"pan": read_presence, "peak": read_peak, "top": read_top, "bottom": read_bottom}
     variables = {name: read(insertions, layout.site_of) for name, read in readers.items()}
+    refuse_too_few_places(variables["pan"])
     fields = fit_fields(variables, layout, settings)
     block_m = layout.frame.cell_m if settings.block else None
     cells = map_fields(fields, layout, block_m=block_m, threads=settings.threads, progress=progress)

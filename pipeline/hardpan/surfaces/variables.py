@@ -8,6 +8,7 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.spatial.censored import Readings
 from hardpan.spatial.mixed import Fit
 from hardpan.spatial.posterior import Mixture
+from hardpan.surfaces.layout import SOIL
 
 MIN_SPATIAL_SITES = 10
 """Fewer sites than this cannot tell a spatial structure from chance (common practice asks for far more)."""
@@ -15,9 +16,12 @@ MIN_SPATIAL_SITES = 10
 LEAST_WIDTH = 0.02
 """Sites whose spread across is under this share of that along lie on a line and cannot tell of the ground beside it."""
 
-TREND_SD = 2.0
-"""Prior standard deviation of a soil type's departure and of a covariate's slope, in standard deviations of the
-values: wide enough to leave data alone, finite so that a soil type without a probe gets an honest answer."""
+SOIL_SD = 1.0
+"""Prior standard deviation of a soil type's departure from the paddock's mean, in standard deviations of the values:
+they hold the differences between soil types, so that larger ones are rare; a type without a probe gets this answer."""
+
+SLOPE_SD = 0.5
+"""The same of the slope on a covariate or on strength: between standardised variables it is much like a correlation."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -62,7 +66,8 @@ class Variable:
 
         A normal latent mean of variance 1 makes every share of ground with a pan equally likely before any reading.
         """
-        slack = np.full(len(trend_names), TREND_SD**-2)
+        sd = [SOIL_SD if name.startswith(SOIL) else SLOPE_SD for name in trend_names]
+        slack = np.array(sd) ** -2.0
         slack[0] = 1.0 if self.binary else 0.0
         return slack
 

@@ -1,0 +1,130 @@
+"""Covariance parameters integrated out; sites left out; the field between sites."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.spatial.distance import cdist
+
+from hardpan.spatial.censored import Readings, condition
+from hardpan.spatial.left_out import leave_out
+from hardpan.spatial.mixed import Model, evidence, field_covariance, fit_mixed, variance_bounds
+from hardpan.spatial.posterior import Priors, correlations, integrate, range_parts
+
+RANGES = np.geomspace(60.0, 2500.0, 9)
+PRIORS = Priors(log_range=float(np.log(350.0)))
+START = np.array([[np.log(300.0), np.log(0.5), np.log(0.1), np.log(0.2)]])
+
+
+def made(n=30, stopped=0.3, seed=7, *, spatial=True):
+    rng = np.random.default_rng(seed)
+    xy = rng.uniform(0, 900, (n, 2))
+    k = 0.7 * np.exp(-cdist(xy, xy) / 100.0) * spatial + 0.2 * np.eye(n)
+    site = np.repeat(np.arange(n), 3)
+    y = (np.linalg.cholesky(k) @ rng.standard_normal(n))[site] + 0.4 * rng.standard_normal(len(site))
+    cut = rng.random(len(y)) < stopped
+    return Model(
+        xy_m=xy,
+        trend=np.ones((n, 1)),
+        slack=np.zeros(1),
+        readings=Readings(
+            site=site, low=np.where(cut, y - 0.4, y), high=np.where(cut, np.inf, y), error=np.zeros(len(y))
+        ),
+        family="exponential",
+        free=np.array([spatial, spatial, True, True]),
+        fixed=np.array([np.log(300.0), -np.inf, 0.0, 0.0]),
+        bounds=variance_bounds((60.0, 2500.0)),
+    )
+
+
+@pytest.mark.parametrize("seed", [7, 8, 9])
+def test_the_mixture_is_that_of_a_dense_grid(seed):
+    """Two parameters are few enough to integrate by brute force: 60 x 60 midpoints over all that matters."""
+    model = made(n=12, seed=seed, spatial=False)
+    mixture = integrate(fit_mixed(model, START, PRIORS), PRIORS, RANGES)
+    micro, noise = (grid.ravel() for grid in np.meshgrid(np.linspace(-9.0, 3.0, 60), np.linspace(-4.0, 0.0, 60)))
+    theta = np.column_stack([np.full(len(micro), np.log(300.0)), np.full(len(micro), -np.inf), micro, noise])
+    found, _ = evidence(model, model.distances_m, theta)
+    log_weight = found.log_evidence + PRIORS(theta)[0]
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    ours = mixture.weight @ mixture.posterior.mean
+    exact = weight @ found.mean
+    assert ours == pytest.approx(exact, abs=0.03)
+    spread = mixture.weight @ (mixture.posterior.variance + mixture.posterior.mean**2) - ours**2
+    wanted = weight @ (found.variance + found.mean**2) - exact**2
+    # some fifty points of even weight leave a few percent in a standard deviation
+    assert np.sqrt(spread) == pytest.approx(np.sqrt(wanted), rel=0.06)
+
+
+def test_parts_by_range_hold_the_whole_mixture():
+    model = made()
+    mixture = integrate(fit_mixed(model, START, PRIORS), PRIORS, RANGES)
+    target = np.array([[420.0, 380.0], [850.0, 30.0]])
+    d = cdist(target, model.xy_m)
+    means, seconds = 0.0, 0.0
+    for j, w in enumerate(mixture.weight):
+        found, sill, micro = mixture.posterior, *np.exp(mixture.theta[j, 1:3])
+        c = sill * correlations(model, float(mixture.ranges_m[mixture.group[j]]), d)
+        wx = found.precision[j] @ model.trend
+        left = 1.0 - c @ wx
+        mean = found.beta[j] + c @ found.weights[j]
+        variance = sill + micro - np.einsum("ij,jk,ik->i", c, found.precision[j], c)
+        variance += left[:, 0] ** 2 * found.beta_cov[j, 0, 0]
+        means, seconds = means + w * mean, seconds + w * (variance + mean**2)
+    ours_mean, ours_second = 0.0, 0.0
+    for part in range_parts(mixture):
+        u = np.column_stack([correlations(model, part.range_m, d), np.ones(2)])
+        ours_mean = ours_mean + u @ part.linear
+        ours_second = ours_second + part.sill + part.micro + np.einsum("ij,jk,ik->i", u, part.quadratic, u)
+    assert sum(part.weight for part in range_parts(mixture)) == pytest.approx(1.0)
+    assert ours_mean == pytest.approx(means, rel=1e-9)
+    assert ours_second == pytest.approx(seconds, rel=1e-9)
+
+
+def test_the_prior_slope_is_its_derivative():
+    for j in range(4):
+        step = 1e-6 * np.eye(4)[j]
+        numeric = (PRIORS(START + 0.3 + step)[0] - PRIORS(START + 0.3 - step)[0]) / 2e-6
+        assert PRIORS(START + 0.3)[1][0, j] == pytest.approx(numeric[0], abs=1e-6)
+
+
+@pytest.mark.parametrize("folds", ["site", "block"])
+def test_leaving_out_equals_conditioning_on_the_rest(folds):
+    model = made(stopped=0.0)
+    mixture = integrate(fit_mixed(model, START, PRIORS), PRIORS, RANGES, points_per_range=2)
+    fold = np.arange(30) if folds == "site" else np.arange(30) // 7
+    mean, variance = leave_out(mixture, fold)
+    k = field_covariance(model.family, model.distances_m, mixture.theta)
+    for out in (0, 3, 4):
+        kept = ~np.isin(model.readings.site, np.flatnonzero(fold == fold[out]))
+        rest = Readings(**{name: getattr(model.readings, name)[kept] for name in ("site", "low", "high", "error")})
+        alone = condition(k, np.exp(mixture.theta[:, 3]), rest, trend=model.trend, slack=model.slack)
+        expected = mixture.weight @ alone.mean[:, out]
+        second = mixture.weight @ (alone.variance[:, out] + alone.mean[:, out] ** 2)
+        assert mean[out] == pytest.approx(expected, abs=1e-9)
+        assert variance[out] == pytest.approx(second - expected**2, abs=1e-9)
+
+
+def test_leaving_out_bounded_readings_is_close_to_conditioning_on_the_rest():
+    """The other sites' factors were fitted with the site in: a difference of second order."""
+    model = made(stopped=0.5)
+    mixture = integrate(fit_mixed(model, START, PRIORS), PRIORS, RANGES, points_per_range=2)
+    mean, _ = leave_out(mixture, np.arange(30))
+    k = field_covariance(model.family, model.distances_m, mixture.theta)
+    for out in range(0, 30, 5):
+        kept = model.readings.site != out
+        rest = Readings(**{name: getattr(model.readings, name)[kept] for name in ("site", "low", "high", "error")})
+        alone = condition(k, np.exp(mixture.theta[:, 3]), rest, trend=model.trend, slack=model.slack)
+        assert mean[out] == pytest.approx(mixture.weight @ alone.mean[:, out], abs=0.02)
+
+
+def test_the_order_of_the_readings_does_not_matter():
+    model = made()
+    order = np.random.default_rng(0).permutation(len(model.readings.site))
+    shuffled = replace(
+        model,
+        readings=Readings(**{name: getattr(model.readings, name)[order] for name in ("site", "low", "high", "error")}),
+    )
+    one, other = (integrate(fit_mixed(m, START, PRIORS), PRIORS, RANGES) for m in (model, shuffled))
+    assert one.weight @ one.posterior.mean == pytest.approx(other.weight @ other.posterior.mean, abs=1e-3)

@@ -1,0 +1,32 @@
+"""Invented paddocks for every test of the room."""
+
+import importlib.util
+from pathlib import Path
+
+import pytest
+
+from hardpan.surfaces.settings import SurfaceSettings
+from hardpan.surfaces.stage import map_pan
+
+
+@pytest.fixture(scope="session")
+def fields():
+    spec = importlib.util.spec_from_file_location("invented_fields", Path(__file__).parents[1] / "fields.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="session")
+def truth(fields):
+    return fields.invent(fields.Recipe(n_sites=40, side_m=600.0, cell_m=10.0, stopped=0.3), 11)
+
+
+@pytest.fixture(scope="session")
+def settings():
+    return SurfaceSettings(cell_m=10.0, draws=200)
+
+
+@pytest.fixture(scope="session")
+def surfaces(truth, settings):
+    return map_pan(truth.pan, truth.survey, settings, seed=3)

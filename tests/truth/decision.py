@@ -1,0 +1,188 @@
+"""The truth study of the decision: what a prescription really returns on paddocks whose pan is known.
+
+Run `python tests/truth/decision.py [paddocks]`; prints the table of tests/README.md, section Decision.
+"""
+
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+from fields import Recipe, Truth, invent
+from hardpan.costs.stage import price_machines
+from hardpan.prescription.economy import economy_of
+from hardpan.prescription.ground import Ground, stand_on
+from hardpan.prescription.loosening import breaking_weights, cumulated_excess, depth_grid_mm
+from hardpan.prescription.settings import HistorySettings, MachineSettings, PrescriptionSettings, SeasonSettings
+from hardpan.prescription.stage import prescribe, weigh_options
+from hardpan.records.catalog import Catalog
+from hardpan.records.ledger import Rates
+from hardpan.records.plan import Options
+from hardpan.records.surfaces import Surfaces
+from hardpan.run.catalog import read_catalog
+from hardpan.run.config import Config
+from hardpan.surfaces.settings import SurfaceSettings
+from hardpan.surfaces.stage import map_pan
+from hardpan.zones.settings import ZoneSettings
+from hardpan.zones.stage import draw_zones
+
+BLOCK_CELLS = 4
+"""Perfect knowledge decides for blocks of 4 x 4 cells (60 m), about the least zone a machine is asked to follow."""
+SHIPPED, CONTROLLED = SeasonSettings(), SeasonSettings(controlled_traffic=True)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Worked:
+    """One paddock taken from probes to plan, and the true net return of every option on every cell."""
+
+    net: np.ndarray
+    """(n_rows, n_cols, n_options), money per ha."""
+    option: np.ndarray
+    """(n_rows, n_cols): the prescription."""
+    plus_50: np.ndarray
+    """(n_rows, n_cols): the zone's kriged mean bottom plus 50 mm, rounded up to the step, everywhere."""
+    ripped_zones: int
+    zone_cost: float
+    cell_ha: float
+
+    def total(self, option: np.ndarray | int) -> float:
+        """Give the true net return of the paddock, money."""
+        chosen = np.broadcast_to(option, self.net.shape[:2])[..., None]
+        return float(np.take_along_axis(self.net, chosen, axis=2).sum() * self.cell_ha)
+
+    @property
+    def perfect(self) -> float:
+        """What the best option of each block returns, money."""
+        rows, cols, options = self.net.shape
+        whole = self.net[: rows - rows % BLOCK_CELLS, : cols - cols % BLOCK_CELLS]
+        blocks = whole.reshape(rows // BLOCK_CELLS, BLOCK_CELLS, cols // BLOCK_CELLS, BLOCK_CELLS, options)
+        return float(blocks.sum(axis=(1, 3)).max(axis=-1).sum() * self.cell_ha)
+
+
+def work(truth: Truth, season: SeasonSettings, *, draws: int = 100) -> Worked:
+    """Take a paddock through map, options, zones and plan with the shipped tables."""
+    config = Config(paddock={"name": "invented", "boundary": Path()}, probes={"file": Path()})
+    catalog, asked = read_catalog(config), PrescriptionSettings()
+    survey, pan = truth.survey, truth.pan
+    surfaces = map_pan(pan, survey, SurfaceSettings(cell_m=survey.frame.cell_m, draws=draws), seed=1)
+    rates = price_machines(catalog, season, surfaces, seed=1)
+    options = weigh_options(surfaces, survey, pan, catalog, rates, asked, season, HistorySettings(), MachineSettings())
+    zones = draw_zones(surfaces, options, survey, catalog.ripper, ZoneSettings(), seed=1)
+    plan = prescribe(zones, options, surfaces, survey, pan, catalog, rates, asked, season)
+    table, ground = options.table, stand_on(surfaces, survey, catalog, asked)
+    key = {(row.setup, row.depth_mm): row.option for row in table.itertuples()}
+    of_zone = {row.zone: key[row.setup, row.depth_mm] for row in plan.zones.itertuples()}
+    fitted = [row.setup for row in plan.zones.itertuples() if row.depth_mm > 0]
+    bottom = surfaces.maps["pan_bottom_mm"].to_numpy()
+    labels = zones.labels
+    setup = fitted[0] if fitted else "winged"
+    deepest = table.loc[table["setup"] == setup, "depth_mm"].max()
+    plus = {
+        zone: key[setup, min(deepest, int(np.ceil((np.nanmean(bottom[zones.labels == zone]) + 50.0) / 25.0) * 25))]
+        for zone in plan.zones["zone"]
+    }
+    return Worked(
+        net=true_net(truth, surfaces, options, ground, catalog=catalog, rates=rates),
+        option=np.vectorize(lambda zone: of_zone.get(zone, 0))(labels),
+        plus_50=np.vectorize(lambda zone: plus.get(zone, 0))(labels),
+        ripped_zones=int((plan.zones["depth_mm"] > 0).sum()),
+        zone_cost=options.zone_cost,
+        cell_ha=surfaces.frame.cell_area_ha,
+    )
+
+
+def true_net(
+    truth: Truth, surfaces: Surfaces, options: Options, ground: Ground, *, catalog: Catalog, rates: Rates
+) -> np.ndarray:
+    """Give the net return of every option on every cell with the true pan, at the expected prices and gains."""
+    pan = truth.pan
+    economy = economy_of(
+        options.table[["option", "setup", "depth_mm", "spacing_mm"]],
+        ground,
+        catalog,
+        rates,
+        pan.excess_shape,
+        draft_factor=options.draft_factor,
+        calibration=options.calibration,
+    )
+    worth, cost = economy.worth.mean(axis=0), economy.cost().mean(axis=1)
+    soil = np.nan_to_num(surfaces.maps["soil"].to_numpy()).astype(int).ravel()
+    clay = surfaces.maps["clay_depth_mm"].to_numpy().ravel()
+    reach = np.where(np.isnan(clay), np.inf, np.floor(clay / 10.0) * 10.0)
+    grid = depth_grid_mm(float(economy.section["depth_mm"].max()))
+    net = np.zeros((soil.size, len(options.table)))
+    present, top, bottom = truth.present.ravel(), truth.top_mm.ravel(), truth.bottom_mm.ravel()
+    for depth in np.unique(reach):
+        cells = np.flatnonzero(reach == depth)
+        section = {**economy.section, "depth_mm": np.minimum(economy.section["depth_mm"], depth)}
+        excess = cumulated_excess(
+            np.minimum(top, bottom - 20.0)[cells].astype(np.float32),
+            bottom[cells].astype(np.float32),
+            pan.excess_shape,
+            grid,
+        )
+        broken = excess @ breaking_weights(grid, section)
+        net[cells] = (present * worth[soil])[cells, None] * broken - cost[soil[cells]]
+    net[~surfaces.inside.ravel()] = 0.0
+    return net.reshape(*surfaces.frame.shape, -1)
+
+
+def judge(worked: Worked) -> dict[str, float]:
+    """Give the true net return of the strategies, and the prescription's share of what perfect knowledge returns."""
+    setting = worked.zone_cost * max(0, worked.ripped_zones - 1)
+    prescribed = worked.total(worked.option) - setting
+    return {
+        "prescription": prescribed,
+        "perfect": worked.perfect,
+        "cell_by_cell": worked.total(worked.net.argmax(axis=2)),
+        "share": prescribed / worked.perfect,
+        "best_uniform": max(worked.total(option) for option in range(worked.net.shape[2])),
+        "mean_plus_50": worked.total(worked.plus_50),
+        "ripped_share": float((worked.option > 0).mean()),
+    }
+
+
+def run(paddocks: int, cases: dict[str, tuple[Recipe, SeasonSettings]]) -> pd.DataFrame:
+    """Give one row a paddock and case."""
+    return pd.DataFrame(
+        [
+            {"case": name, "paddock": seed} | judge(work(invent(recipe, seed), season))
+            for name, (recipe, season) in cases.items()
+            for seed in range(paddocks)
+        ]
+    )
+
+
+def summarise(rows: pd.DataFrame) -> pd.DataFrame:
+    """Give the money of all paddocks together, and how often the prescription beats the others."""
+    grouped = rows.groupby("case", sort=False)
+    sums = grouped[["prescription", "perfect", "cell_by_cell", "best_uniform", "mean_plus_50"]].sum()
+    return pd.DataFrame(
+        {
+            "paddocks": grouped.size(),
+            "share_of_perfect": sums["prescription"] / sums["perfect"],
+            "of_cell_by_cell": sums["prescription"] / sums["cell_by_cell"],
+            "worst_share": grouped["share"].min(),
+            "best_uniform": sums["best_uniform"] / sums["perfect"],
+            "mean_plus_50": sums["mean_plus_50"] / sums["perfect"],
+            "beats_uniform": grouped.apply(lambda g: (g["prescription"] >= g["best_uniform"] - 1e-6).mean()),
+            "beats_plus_50": grouped.apply(lambda g: (g["prescription"] >= g["mean_plus_50"] - 1e-6).mean()),
+        }
+    ).reset_index()
+
+
+CASES = {
+    "100 sites": (Recipe(n_sites=100), SHIPPED),
+    "25 sites": (Recipe(n_sites=25), SHIPPED),
+    "100 sites, controlled traffic": (Recipe(n_sites=100), CONTROLLED),
+    "25 sites, controlled traffic": (Recipe(n_sites=25), CONTROLLED),
+    "100 sites, half stopped, controlled traffic": (Recipe(n_sites=100, stopped=0.5), CONTROLLED),
+    "100 sites, quarter without a pan, controlled traffic": (Recipe(n_sites=100, absent=0.25), CONTROLLED),
+}
+
+if __name__ == "__main__":
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 8
+    print(summarise(run(count, CASES)).round(3).to_string(index=False))  # noqa: T201
