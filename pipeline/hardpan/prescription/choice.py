@@ -30,7 +30,8 @@ class Ballot:
     why_not: Texts
     """Why an option is forbidden, "" where it is not."""
     credit: Floats
-    """Gain with the option's set-up over that of breaking the pan alone; `net` has it in."""
+    """(n_zones, n_options, 3): gain with the option's set-up over that of breaking the pan alone, low end, value and
+    high end; `gain` and `net` have the value in."""
     gain: Floats
     """Expected worth per ha of what is broken, `credit` included; 0 on ground where the option is forbidden."""
     covered: Floats

@@ -74,3 +74,15 @@ def cost_per_ha(
     per_hour, per_litre, wear_per_ha : (n_draws,)
     """
     return hours * per_hour[:, None] + litres * per_litre[:, None] + wear * wear_per_ha[:, None]
+
+
+def credit_draws(span: Floats, n_draws: int) -> Floats:
+    """Give draws of a factor with low end, value and high end `span` of shape (n, 3): (n_draws, n), mean `value`.
+
+    Straight from low end to value and from value to high end, at the points of a sequence with irrational step: evenly
+    spread, the same whatever the seed, and unrelated to the order of any other draws.
+    """
+    at = np.modf(0.5 + np.arange(n_draws) * np.sqrt(2.0))[0][:, None]
+    low, value, high = span.T
+    drawn = np.where(at < 0.5, low + (value - low) * 2.0 * at, value + (high - value) * (2.0 * at - 1.0))
+    return np.asarray(drawn + value - drawn.mean(axis=0))

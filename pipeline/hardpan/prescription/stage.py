@@ -69,6 +69,7 @@ def weigh_options(  # noqa: PLR0917
         paddock_fuel_l=economy.summed(litres, allowed).T,
         uniform_depth_mm=prescription.user_uniform_depth_mm,
         zone_cost=catalog.prices.extra_zone.value,
+        limit_slack=prescription.limit_slack,
         draft_factor=spread,
         calibration=calibration,
         reference_soil=ground.soil_names[reference],

@@ -14,7 +14,15 @@ from hardpan.prescription.defaults import shipped_numbers
 from hardpan.prescription.moisture import moisture_window
 from hardpan.prescription.setting_up import setting_up
 from hardpan.prescription.settings import PrescriptionSettings, SeasonSettings
-from hardpan.prescription.wording import Alternative, Story, gain_to_pay, option_text, reason, would_change
+from hardpan.prescription.wording import (
+    SECOND_SET_UP,
+    Alternative,
+    Story,
+    gain_to_pay,
+    option_text,
+    reason,
+    would_change,
+)
 from hardpan.prescription.zonework import Zonework
 from hardpan.records.catalog import Catalog
 from hardpan.records.columns import PLAN
@@ -173,8 +181,12 @@ def _would_change(decision: Decision, place: int, story: Story) -> str:
     work, soil = decision.works[place], str(decision.zones.table["soil_type"].iloc[place])
     chosen, second = decision.pairs[place]
     if chosen == LEAVE:
-        if story.instead is None or not story.responds or story.instead.gain <= 0:
-            return "" if story.instead is None and story.responds else "a test strip that shows a gain"
+        if story.instead is None:
+            return "" if story.responds else "a test strip that shows a gain"
+        if story.other_pays or story.instead.gain > story.instead.cost:
+            return SECOND_SET_UP
+        if story.instead.gain <= 0:
+            return "a test strip that shows a gain"
         first = decision.rates.worth.set_index("soil_type")["first_year_t_per_ha"]
         return gain_to_pay(float(first.loc[soil]) * story.instead.cost / story.instead.gain)
     better = work.returns[:, 1] > work.returns[:, 0]

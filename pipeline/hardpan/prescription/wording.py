@@ -37,7 +37,7 @@ class Story:
     instead: "Alternative | None"
     """Option with the set-ups fitted that brings most for its cost; with any, where `barred`; None: none is allowed."""
     barred: str
-    """What forbids the set-ups fitted on this ground, "" where nothing does."""
+    """What forbids the set-ups fitted on this ground ("gravel forbids"), "" where nothing does."""
     other_pays: bool
     """Another set-up than those fitted would pay here."""
     covered: float
@@ -129,7 +129,7 @@ def _why_left(story: Story) -> str:
     money = f"would cost about {best.cost:.0f} {currency}/ha and bring {best.gain:.0f}"
     loss = f"the best depth, {option_text(best.depth_mm, best.setup)}, {money}"
     if story.barred:
-        loss = f"{story.barred} the set-up of the rest of the paddock; of others {loss}"
+        loss = f"{story.barred} the set-up of the rest of the paddock, and of the others {loss}"
     elif story.other_pays:
         loss += "; another set-up would pay, but the ripper is fitted for the rest of the paddock"
     if story.chance < 0.5:
@@ -161,6 +161,10 @@ def would_change(*, share_better: float, other: str, bottom_mm: float | None, de
     side = "below" if deeper else "above"
     more = f"{probes} more probe{'s' if probes > 1 else ''} here would tell"
     return f"a pan bottom {side} {5 * round(bottom_mm / 5)} mm would favour {other} ({odds}); {more}"
+
+
+SECOND_SET_UP = "fitting a second set-up for this ground (setups_per_paddock), or ripping it another time"
+"""What would turn the choice where only the set-up of the rest of the paddock stands in the way."""
 
 
 def gain_to_pay(needed_t_per_ha: float) -> str:

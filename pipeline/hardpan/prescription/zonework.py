@@ -13,7 +13,7 @@ from hardpan.prescription.conditions import core_facts, forbidden_setups, setup_
 from hardpan.prescription.economy import Economy
 from hardpan.prescription.effort import LIMITS, field_efficiency
 from hardpan.prescription.ground import Ground
-from hardpan.prescription.returns import reach_probability
+from hardpan.prescription.returns import credit_draws, reach_probability
 from hardpan.prescription.settings import PrescriptionSettings
 from hardpan.records.catalog import Catalog, Rule
 from hardpan.records.plan import Options
@@ -62,10 +62,14 @@ def zone_facts(
 
 
 def _credit(rules: Sequence[Rule], by: Ints, names: Sequence[str]) -> Floats:
-    """Give the gain of each set-up over that of breaking the pan alone, (n_zones, n_setups + 1); last is leaving."""
-    credit = np.ones((len(by), len(names) + 1))
+    """Give the gain of each set-up over that of breaking the pan alone, (n_zones, n_setups + 1, 3); last is leaving.
+
+    The three are low end, value and high end.
+    """
+    credit = np.ones((len(by), len(names) + 1, 3))
     for place, column in np.argwhere(by >= 0):
-        credit[place, column] = rules[by[place, column]].gain[names[column]].value
+        gain = rules[by[place, column]].gain[names[column]]
+        credit[place, column] = gain.span[0], gain.value, gain.span[1]
     return credit
 
 
@@ -100,7 +104,7 @@ def hold_ballot(
     weights = zone_ha / np.maximum(zone_ha.sum(axis=1, keepdims=True), 1e-12)
     credit = _credit(rules, setup_gains(rules, judged, facts, names), names)[:, setup]
     allowed = np.isfinite(options.net)
-    gain = credit * (weights @ np.where(allowed, options.net + options.cost, 0.0))
+    gain = credit[..., 1] * (weights @ np.where(allowed, options.net + options.cost, 0.0))
     cost = zone_costs(economy, weights, turning)
     net = np.where(weights @ ~allowed <= prescription.limit_slack + 1e-12, gain - cost, -np.inf)
     why_not = np.where(np.isfinite(net), "", "beyond a limit of depth or machine").astype(object)
@@ -183,7 +187,7 @@ def work_zone(
 ) -> Zonework:
     """Give what comes of the options `pair` (chosen, runner-up) in a zone with `zone_ha` of each node.
 
-    `turning` and `credit` are those of the two options.
+    `turning` and `credit` (low end, value, high end) are those of the two options.
     """
     nodes = np.flatnonzero(zone_ha > 0)
     part = economy.narrow(pair, nodes, zone_ha[nodes])
@@ -214,7 +218,7 @@ def work_zone(
         tines=tines,
         passes=int(passes.passes[0]),
         held_by=held_by,
-        returns=totals.summed * credit - part.summed(part.cost(turning), everywhere),
+        returns=totals.summed * credit_draws(credit, len(totals.summed)) - part.summed(part.cost(turning), everywhere),
         hours=part.summed(drawn_hours, everywhere)[:, 0],
         fuel_l=part.summed(drawn_litres, everywhere)[:, 0],
         loosened=float(often @ totals.loosened[:, 0] / max(often.sum(), 1e-12)),

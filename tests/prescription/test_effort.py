@@ -1,0 +1,110 @@
+from dataclasses import fields
+
+import numpy as np
+import pytest
+
+from hardpan.core.errors import SettingsError
+from hardpan.prescription.effort import LIMITS, Puller, calibrate, draft_factors, field_efficiency
+from hardpan.prescription.settings import MachineSettings
+
+
+def puller(catalog, depths_mm, *, setup="plain", texture="coarse", **tractor):
+    if tractor:
+        changed = {name: getattr(catalog.tractor, name).model_copy(update={"value": v}) for name, v in tractor.items()}
+        catalog = catalog.model_copy(update={"tractor": catalog.tractor.model_copy(update=changed)})
+    depths = np.asarray(depths_mm, dtype=float)
+    return Puller(catalog=catalog, texture=texture, setups=(catalog.setups[setup],) * depths.size, depth_mm=depths)
+
+
+def test_deeper_is_slower_and_takes_more_fuel_and_time(catalog):
+    passes = puller(catalog, np.arange(300, 601, 50)).plan()
+    assert (np.diff(passes.speed_kmh) <= 0).all()
+    assert (np.diff(passes.hours_per_ha) >= 0).all()
+    assert (np.diff(passes.pull_l_per_ha + passes.idle_l_per_ha) > 0).all()
+
+
+def test_no_pass_is_beyond_a_limit_and_the_next_faster_speed_would_be(catalog):
+    ask = puller(catalog, np.arange(300, 651, 50))
+    passes = ask.plan()
+    assert (passes.load <= 1.0).all()
+    slowed = passes.limited_by >= 0
+    faster = ask.pull_at(float(passes.speed_kmh[slowed][0]) + 0.25)
+    assert faster.load[slowed][0] > 1.0
+
+
+def test_a_light_load_is_driven_at_the_top_of_the_window(catalog):
+    passes = puller(catalog, [200.0]).plan()
+    assert passes.speed_kmh[0] == catalog.tractor.max_speed.value
+    assert passes.limited_by[0] == -1
+
+
+def test_too_little_power_takes_tines_off_in_pairs_or_goes_twice(catalog):
+    passes = puller(catalog, [500.0], engine_power=110).plan()
+    assert passes.tines[0] in {1, 3, 5} or passes.passes[0] == 2
+    assert LIMITS[passes.limited_by[0]] == "engine power"
+    assert passes.hours_per_ha[0] > puller(catalog, [500.0]).plan().hours_per_ha[0]
+
+
+def test_two_passes_are_taken_where_they_cover_more_ground_than_fewer_tines(catalog):
+    """Found among weak tractors: the choice is the faster of the two ways."""
+    ask = puller(catalog, np.full(1, 550.0), engine_power=110)
+    ways = [ask.pull(tines) for tines in (7, 5, 3, 1)] + [ask._pull_twice(0.6)]
+    fastest = np.nanmin([way.hours_per_ha[0] for way in ways])
+    assert ask.plan().hours_per_ha[0] == fastest
+
+
+def test_what_cannot_be_pulled_at_all_is_nan(catalog):
+    passes = puller(catalog, [600.0], engine_power=5).plan()
+    assert all(np.isnan(getattr(passes, name)[0]) for name in ("speed_kmh", "draft_kn", "hours_per_ha"))
+
+
+def test_a_light_tractor_is_held_by_its_grip(catalog):
+    passes = puller(catalog, [550.0], mass=9000).plan()
+    assert LIMITS[passes.limited_by[0]] == "the tractor's grip"
+
+
+def test_slip_at_the_grip_limit_is_the_usual_slip_of_the_drive(catalog):
+    passes = puller(catalog, [550.0], mass=9000).plan()
+    assert passes.slip[0] <= catalog.effort.slip["track"].value
+    assert passes.slip[0] == pytest.approx(catalog.effort.slip["track"].value, rel=0.1)
+
+
+def test_a_harder_pull_slows_the_work_and_an_easier_one_saves_fuel_only(catalog):
+    passes = puller(catalog, [550.0]).plan()
+    hours, litres = passes.at(np.array([[0.5], [1.0], [2.0]]))
+    assert hours[0] == hours[1] < hours[2]
+    assert litres[0] < litres[1] < litres[2]
+
+
+def test_short_runs_cost_time(catalog):
+    long, short = field_efficiency(catalog.effort, np.array([600.0, 60.0]), 6.0)
+    assert long == catalog.effort.field_efficiency.value
+    assert short == pytest.approx(36.0 / (36.0 + catalog.effort.turn_time.value))
+
+
+def test_draft_factors_keep_the_mean_and_span_the_stated_range():
+    factors = draft_factors(50.0, 400)
+    assert factors.mean() == pytest.approx(1.0)
+    low, high = np.quantile(factors, [0.05, 0.95])
+    assert high / low == pytest.approx(1.5**2, rel=0.05)
+
+
+def test_a_measured_pass_is_met_exactly(catalog):
+    machine = MachineSettings(
+        observed_fuel_l_per_ha=30.0, observed_depth_mm=480.0, observed_speed_kmh=6.0, setup="winged"
+    )
+    factor, issues = calibrate(catalog, "coarse", machine)
+    ask = puller(catalog, [480.0], setup="winged")
+    again = Puller(**{**{f.name: getattr(ask, f.name) for f in fields(Puller)}, "factor": factor}).pull_at(6.0)
+    assert again.pull_l_per_ha[0] + again.idle_l_per_ha[0] == pytest.approx(30.0)
+    assert issues[0].code == "draft-calibrated"
+
+
+def test_a_measured_pass_far_from_the_equation_is_said_to_be(catalog):
+    machine = MachineSettings(observed_fuel_l_per_ha=150.0, observed_depth_mm=300.0, observed_speed_kmh=6.0)
+    assert "outside its stated range" in calibrate(catalog, "coarse", machine)[1][0].done
+
+
+def test_fuel_below_idling_is_refused(catalog):
+    with pytest.raises(SettingsError, match="idling"):
+        calibrate(catalog, "coarse", MachineSettings(observed_fuel_l_per_ha=3.0, observed_speed_kmh=6.0))
