@@ -4,6 +4,7 @@ import numpy as np
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.spatial.system import System, invert_factor
+from hardpan.spatial.tiles import one_blas_thread
 
 _LOST = 1e-10
 """Below this share of its precision in K^-1 alone a datum carries the trend by itself, up to rounding."""
@@ -25,14 +26,28 @@ def leave_one_out(system: System, values: Floats, groups: Ints | None = None) ->
     groups : Ints, optional
         (n,) codes, e.g. of sites or spatial blocks; every datum by itself when left out.
     """
+    with one_blas_thread():
+        if groups is None or len(np.unique(groups)) == len(groups):
+            return _leave_single(system, values)
+        return _leave_groups(system, values, groups)
+
+
+def _precisions(system: System) -> tuple[Floats, Floats, Floats]:
+    """Give L^-1, L^-T Q_A (n, p), and the root of K^-1's diagonal: what a datum says where the trend is known."""
     root = invert_factor(system)
-    half = root.T @ system.basis
-    scale = np.sqrt(np.einsum("ij,ij->j", root, root))  # of K^-1's diagonal: what a datum says if the trend is known
-    if groups is None or len(np.unique(groups)) == len(groups):
-        precision = scale**2 - np.einsum("ij,ij->i", half, half)
-        precision = np.where(precision > _LOST * scale**2, precision, np.nan)
-        errors = root.T @ (root @ values) - half @ (half.T @ values)
-        return values - errors / precision, 1.0 / precision
+    return root, root.T @ system.basis, np.sqrt(np.einsum("ij,ij->j", root, root))
+
+
+def _leave_single(system: System, values: Floats) -> tuple[Floats, Floats]:
+    root, half, scale = _precisions(system)
+    precision = scale**2 - np.einsum("ij,ij->i", half, half)
+    precision = np.where(precision > _LOST * scale**2, precision, np.nan)
+    errors = root.T @ (root @ values) - half @ (half.T @ values)
+    return values - errors / precision, 1.0 / precision
+
+
+def _leave_groups(system: System, values: Floats, groups: Ints) -> tuple[Floats, Floats]:
+    root, half, scale = _precisions(system)
     Q = root.T @ root - half @ half.T
     Qz = Q @ values
     mean, spread = np.full(len(values), np.nan), np.full(len(values), np.nan)

@@ -17,7 +17,7 @@ from hardpan.spatial.support import (
     support_variance,
 )
 from hardpan.spatial.system import COINCIDENT_M, System, invert_factor, solve_weights, whiten
-from hardpan.spatial.tiles import run_tiles
+from hardpan.spatial.tiles import one_blas_thread, run_tiles
 
 _WORST_CONDITION = 1e8
 """Above this the explicit inverse loses more than compression may: the grid is then solved exactly."""
@@ -125,7 +125,8 @@ def _prepare(
 ) -> _Engine:
     beta, weights = solve_weights(system, columns)
     factor_inverse, prior = invert_factor(system), support_variance(system.covariance, block_m)
-    inverse = factor_inverse.T @ factor_inverse
+    with one_blas_thread():
+        inverse = factor_inverse.T @ factor_inverse
     norm = float(np.abs(inverse).sum(axis=0).max(initial=0.0))
     if system.covariance.noise > 0:
         norm = min(norm, 1.0 / system.covariance.noise)

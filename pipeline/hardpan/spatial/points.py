@@ -14,6 +14,7 @@ from hardpan.spatial.tiles import run_tiles
 _TILE = 512
 """Targets solved at once: their right-hand sides for 500 data fill about 2 MB, the usual second-level cache."""
 
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Prediction:
     """Kriged field."""
@@ -75,13 +76,9 @@ def predict(
     return Prediction(mean=mean, variance=spread)
 
 
-def kriging_variance(
-    system: System, factor_inverse: Floats, c: Floats, target_drift: Floats, prior: float
-) -> Floats:
+def kriging_variance(system: System, factor_inverse: Floats, c: Floats, target_drift: Floats, prior: float) -> Floats:
     """Give the variance (m,) from covariances (n, m) with the data."""
     u = whiten(factor_inverse, c)
     trend = solve_triangular(system.triangle, target_drift.T - system.whitened.T @ u, trans=1, check_finite=False)
     spread: Floats = np.maximum(prior - np.einsum("ij,ij->j", u, u) + np.einsum("ij,ij->j", trend, trend), 0.0)
     return spread
-
-

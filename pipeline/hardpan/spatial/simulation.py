@@ -14,6 +14,7 @@ from hardpan.core.errors import HardpanError
 from hardpan.spatial.covariance import Covariance, covariance_between, evaluate, structured_sill
 from hardpan.spatial.points import predict
 from hardpan.spatial.system import COINCIDENT_M, System
+from hardpan.spatial.tiles import one_blas_thread
 
 _DENSE = 4000
 """Nodes up to which one Cholesky factor (128 MB) makes the draws, wherever the nodes lie."""
@@ -45,7 +46,8 @@ def draw_conditional(  # noqa: PLR0917
     """
     rng = np.random.default_rng(seed)
     free = _draw_dense if len(targets_xy) <= _DENSE else _draw_lattice
-    at_nodes, at_data = free(system, targets_xy, n_draws, rng)
+    with one_blas_thread():
+        at_nodes, at_data = free(system, targets_xy, n_draws, rng)
     _add_micro(system, targets_xy, at_nodes, at_data, rng)
     at_data += np.sqrt(system.noise)[:, None] * rng.standard_normal(at_data.shape)
     gap = values.reshape(len(values), -1) - at_data

@@ -9,6 +9,7 @@ from scipy.linalg.lapack import dtrtri
 from hardpan.core.arrays import Floats, Ints
 from hardpan.core.errors import HardpanError
 from hardpan.spatial.covariance import Covariance, covariance_between
+from hardpan.spatial.tiles import one_blas_thread
 
 COINCIDENT_M = 1e-6
 """Places closer than this are one place: well above the rounding of map coordinates, well below any survey."""
@@ -70,14 +71,15 @@ def factorise(
         The drift columns are not independent at these data, or the covariance is not positive definite.
     """
     site = _sites_by_place(xy_m) if site is None else np.asarray(site, dtype=np.int64)
+    noise = np.full(len(xy_m), covariance.noise) + (0.0 if error_variance is None else error_variance)
     K = covariance_between(covariance, xy_m, xy_m)
     if covariance.micro:
         K += covariance.micro * (site[:, None] == site[None, :])
-    noise = np.full(len(K), covariance.noise) + (0.0 if error_variance is None else error_variance)
     K[np.diag_indices_from(K)] += noise
-    factor, jitter = _cholesky_with_jitter(K)
-    whitened = solve_triangular(factor, drift, lower=True, check_finite=False)
-    basis, triangle = np.linalg.qr(whitened)
+    with one_blas_thread():
+        factor, jitter = _cholesky_with_jitter(K)
+        whitened = solve_triangular(factor, drift, lower=True, check_finite=False)
+        basis, triangle = np.linalg.qr(whitened)
     _refuse_dependent(triangle)
     return System(
         covariance=covariance,
@@ -139,15 +141,17 @@ def _refuse_dependent(triangle: Floats) -> None:
 
 def solve_weights(system: System, values: Floats) -> tuple[Floats, Floats]:
     """Give trend coefficients (p, ...) and dual weights K^-1 (values - drift @ beta) of shape (n, ...)."""
-    white = solve_triangular(system.factor, values, lower=True, check_finite=False)
-    beta = solve_triangular(system.triangle, system.basis.T @ white, check_finite=False)
-    residual = white - system.whitened @ beta
-    return beta, solve_triangular(system.factor, residual, lower=True, trans=1, check_finite=False)
+    with one_blas_thread():
+        white = solve_triangular(system.factor, values, lower=True, check_finite=False)
+        beta = solve_triangular(system.triangle, system.basis.T @ white, check_finite=False)
+        residual = white - system.whitened @ beta
+        return beta, solve_triangular(system.factor, residual, lower=True, trans=1, check_finite=False)
 
 
 def invert_factor(system: System) -> Floats:
     """Give L^-1 (n, n), lower triangular."""
-    return _invert_lower(system.factor)
+    with one_blas_thread():
+        return _invert_lower(system.factor)
 
 
 def _invert_lower(L: Floats) -> Floats:
