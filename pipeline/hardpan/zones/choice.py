@@ -8,6 +8,8 @@ from sklearn.metrics import silhouette_samples
 
 from hardpan.core.arrays import Floats, Ints
 
+CENTS = 2
+"""Money is compared to the cent, and of equal counts the lowest is taken."""
 SILHOUETTE_CELLS = 1500
 """The silhouette is the mean over about so many cells, evenly spread; it is reported, not decided by."""
 
@@ -49,6 +51,7 @@ def choose_counts(soils: list[Candidates], undivided: float, zone_cost: float, c
     best = _best_shares([soil.worth for soil in soils])
     totals = np.array(sorted(total for total in best if total <= max(most, len(soils), count or 0)))
     gain = np.array([best[total][0] - zone_cost * (total - 1) for total in totals]) - undivided
+    gain = gain.round(CENTS)
     chosen = int(np.argmax(gain)) if count is None else int(np.argmin(np.abs(totals - count)))
     shares = [best[total][1] for total in totals]
     indices = pd.DataFrame(

@@ -128,8 +128,9 @@ def _least(options: Options, ripper: Ripper, settings: ZoneSettings, cell_m: flo
 
 
 def _change_m(options: Options, ripper: Ripper) -> float:
-    """Give the distance driven while the tines move between the shallowest and the deepest depth worth ripping to."""
-    best = options.table.iloc[np.unique(options.net.argmax(axis=1))]
+    """Give the distance driven while the tines move between the shallowest and the deepest depth to be ripped to."""
+    enough = options.breach >= (options.cover_share or 0.0)
+    best = options.table.iloc[np.unique(np.where(enough, options.net, -np.inf).argmax(axis=1))]
     ripped = best[best["depth_mm"] > 0]
     if ripped.empty:
         return 0.0
