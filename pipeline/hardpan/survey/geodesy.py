@@ -132,7 +132,7 @@ def plan_move(source: pyproj.CRS, target: pyproj.CRS, bounds: Bounds, *, file: s
     -----
     GDA94 and GDA2020 differ by up to 1.8 m, yet the registry has a "no change" operation from each to WGS 84. GDA94
     therefore comes to WGS 84 by way of GDA2020, and back likewise; GDA2020 and WGS 84 are taken to be one
-    (`gda2020manual`).
+    (`gda2020`).
 
     Raises
     ------
