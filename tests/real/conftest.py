@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from hardpan.outputs.settings import OutputSettings
+from hardpan.outputs.stage import write_outputs
 from hardpan.records.evidence import PaddockRun
 from hardpan.run.chain import run_paddock
 from hardpan.run.config import read_config
@@ -25,6 +27,18 @@ def open_data() -> Callable[[str], Path]:
         return DATA / name
 
     return folder
+
+
+@pytest.fixture(scope="session")
+def written(tmp_path_factory: pytest.TempPathFactory) -> Callable[[PaddockRun], set[str]]:
+    """Give the names of the files a run writes; every one is read back against the plan before it is kept."""
+
+    def write(run: PaddockRun) -> set[str]:
+        folder = tmp_path_factory.mktemp("real") / "out"
+        write_outputs(run, OutputSettings(), folder)
+        return {path.name for path in folder.iterdir()}
+
+    return write
 
 
 @pytest.fixture(scope="session")

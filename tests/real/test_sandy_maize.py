@@ -90,3 +90,8 @@ def test_every_depth_is_on_the_step_and_within_the_machine(run):
 
 def test_the_zones_fill_the_field(run):
     assert run.plan.zones["area_ha"].sum() == pytest.approx(run.survey.paddock.area_ha, rel=1e-3)
+
+
+def test_the_files_are_written_and_hold_the_plan(run, written):
+    expected = {"prescription.geojson", "prescription_shp.zip", "taskdata.zip", "surfaces.tif", "report.html"}
+    assert expected <= written(run)
