@@ -23,6 +23,12 @@ def test_deeper_is_slower_and_takes_more_fuel_and_time(catalog):
     assert (np.diff(passes.pull_l_per_ha + passes.idle_l_per_ha) > 0).all()
 
 
+def test_heavier_soil_is_slower_and_takes_more_fuel(catalog):
+    sand, loam = (puller(catalog, [450.0], texture=texture).plan() for texture in ("coarse", "medium"))
+    assert loam.hours_per_ha[0] > sand.hours_per_ha[0]
+    assert loam.pull_l_per_ha[0] > sand.pull_l_per_ha[0]
+
+
 def test_no_pass_is_beyond_a_limit_and_the_next_faster_speed_would_be(catalog):
     ask = puller(catalog, np.arange(300, 651, 50))
     passes = ask.plan()

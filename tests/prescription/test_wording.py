@@ -1,0 +1,107 @@
+from dataclasses import replace
+
+import pytest
+
+from hardpan.prescription.wording import Alternative, Story, gain_to_pay, option_text, reason, would_change
+
+RIPPED = Story(
+    soil="deep sand",
+    depth_mm=450,
+    setup="winged tines",
+    bottom_mm=(405.0, 360.0, 450.0),
+    chance=0.95,
+    net=96.2,
+    currency="AUD",
+    responds=True,
+    note="",
+    clay_mm=float("inf"),
+    hostile=False,
+    asked_by="",
+    tines=7,
+    all_tines=7,
+    passes=1,
+    held_by="engine power",
+    instead=None,
+    barred="",
+    other_pays=False,
+    covered=0.93,
+    cover_share=None,
+)
+LEFT = replace(
+    RIPPED,
+    depth_mm=0,
+    setup="",
+    instead=Alternative(depth_mm=400, setup="winged tines", cost=150.0, gain=110.0),
+)
+
+
+def test_the_reason_names_depth_set_up_pan_and_money():
+    assert reason(RIPPED) == (
+        "Rip to 450 mm with winged tines: the pan ends at 405 mm (likely 360 to 450), "
+        "and breaking it returns about 96 AUD/ha more than it costs."
+    )
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"depth_mm": 375}, "going deeper costs more than it brings"),
+        ({"depth_mm": 375, "clay_mm": 420.0}, "the clay begins at about 420 mm"),
+        ({"depth_mm": 375, "clay_mm": 420.0, "hostile": True}, "hostile clay begins at about 420 mm"),
+        ({"depth_mm": 500}, "the tines run below it so that it breaks between them as well"),
+        ({"chance": 0.6}, "where there is a pan (60% of the ground) it ends at 405 mm"),
+        ({"asked_by": "stranded lime"}, "with winged tines (stranded lime):"),
+        ({"tines": 5}, "with 5 of 7 tines, because engine power allows no more"),
+        ({"passes": 2}, "in two passes, because engine power does not allow it in one"),
+        ({"cover_share": 0.9}, "passes below it on 93% of the ground and returns about 96 AUD/ha"),
+        ({"cover_share": 0.95}, "(short of the 95% asked for)"),
+        ({"cover_share": 0.9, "net": -12.0}, "costs about 12 AUD/ha more than it returns"),
+    ],
+)
+def test_the_reason_says_what_held_the_depth(changes, said):
+    assert said in reason(replace(RIPPED, **changes))
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({}, "the best depth, 400 mm with winged tines, would cost about 150 AUD/ha and bring 110."),
+        ({"chance": 0.3}, "a pan is expected on only 30% of it"),
+        ({"responds": False, "soil": "clay", "note": "heavy"}, "not expected to pay on clay (heavy)."),
+        ({"instead": None, "hostile": True, "clay_mm": 220.0}, "hostile clay begins at about 220 mm, too shallow"),
+        ({"instead": None}, "no depth and set-up of this machine is allowed here."),
+        ({"barred": "gravel forbids"}, "gravel forbids the set-up of the rest of the paddock, and of the others"),
+        ({"other_pays": True}, "another set-up would pay"),
+        ({"cover_share": 0.9}, "no pan is expected on 93% of it."),
+    ],
+)
+def test_ground_that_is_left_says_why(changes, said):
+    text = reason(replace(LEFT, **changes))
+    assert text.startswith("Leave unripped: ")
+    assert said in text
+
+
+def test_every_reason_is_one_sentence():
+    for story in (RIPPED, LEFT, replace(LEFT, chance=0.2, other_pays=True), replace(RIPPED, tines=3)):
+        assert reason(story).endswith(".")
+        assert ". " not in reason(story)
+
+
+def test_what_would_change_the_choice_names_the_bottom_where_that_decides():
+    text = would_change(share_better=0.3, other="500 mm", bottom_mm=468.0, deeper=True, probes=3)
+    assert (
+        text
+        == "a pan bottom below 470 mm would favour 500 mm (better in 30% of the draws); 3 more probes here would tell"
+    )
+    assert "above 380 mm" in would_change(share_better=0.3, other="x", bottom_mm=381.0, deeper=False, probes=1)
+
+
+def test_what_would_change_the_choice_is_money_where_no_bottom_parts_the_two():
+    assert "prices or a response" in would_change(share_better=0.1, other="x", bottom_mm=None, deeper=True, probes=3)
+    assert "worse in every draw" in would_change(share_better=0.0, other="x", bottom_mm=None, deeper=True, probes=3)
+
+
+def test_an_option_in_words():
+    assert option_text(450, "winged tines") == "450 mm with winged tines"
+    assert option_text(0, "") == "leaving it unripped"
+    assert "0.35 t/ha" in gain_to_pay(0.349)
