@@ -12,7 +12,6 @@ covariance values on this machine; the compressed far field may go below.
 
 import json
 import os
-import resource
 import shutil
 import subprocess
 import sys
@@ -283,7 +282,8 @@ def gstat(n, cells, call):
             f"v <- vgm({SILL}, 'Exp', {LENGTH_M}, {NUGGET}); t <- system.time(r <- {call}); "
             "h <- readLines('/proc/self/status'); mb <- as.numeric(gsub('[^0-9]', '', h[grep('VmHWM', h)])) / 1024; "
             "k <- if (is(r, 'Spatial')) c(mean(r$var1.pred), mean(r$var1.var)) else "
-            "if ('gamma' %in% names(r)) c(mean(r$np), mean(r$gamma)) else 0; cat('@@', t[['elapsed']], t[['user.self']] + t[['sys.self']], mb, k, '\\n')"
+            "if ('gamma' %in% names(r)) c(mean(r$np), mean(r$gamma)) else 0; "
+            "cat('@@', t[['elapsed']], t[['user.self']] + t[['sys.self']], mb, k, '\\n')"
         ),
     }
 
@@ -415,7 +415,9 @@ def measure_roofs():
 
 
 def peak_mb():
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    """Give the largest resident memory of this process so far (what `getrusage` says includes the parent's)."""
+    status = Path("/proc/self/status").read_text(encoding="ascii")
+    return int(status.split("VmHWM:")[1].split()[0]) / 1024
 
 
 def run_here(task, engine):
