@@ -172,7 +172,8 @@ REFUSED = {
     "plain text": ("hello", ""),
     "a page": ("<html></html>", "XML"),
     "a pointer to another file": (
-        "<OGRVRTDataSource><OGRVRTLayer name='x'><SrcDataSource>/etc/passwd</SrcDataSource></OGRVRTLayer></OGRVRTDataSource>",
+        "<OGRVRTDataSource><OGRVRTLayer name='x'><SrcDataSource>/etc/passwd</SrcDataSource></OGRVRTLayer>"
+        "</OGRVRTDataSource>",
         "XML",
     ),
     "an outside entity": (KML.replace("<kml", '<!DOCTYPE kml SYSTEM "http://x.invalid/x.dtd"><kml'), "document type"),

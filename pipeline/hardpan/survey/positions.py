@@ -16,7 +16,7 @@ from hardpan.survey.words import Points, listed, warned
 _ANGLE = re.compile(
     r"(?P<first>[NSEW])?\s*(?P<sign>[+\-−])?\s*(?P<deg>\d{1,3}(?:[.,]\d+)?)\s*(?P<mark>[°º˚]|deg|d)?\s*"
     r"(?:(?P<min>\d{1,2}(?:[.,]\d+)?)\s*(?:['′’´]|min|m)?\s*)?"
-    r"(?:(?P<sec>\d{1,2}(?:[.,]\d+)?)\s*(?:\"|″|”|''|sec|s(?=\s|$))?\s*)?(?P<last>[NSEW])?",
+    r"(?:(?P<sec>\d{1,2}(?:[.,]\d+)?)\s*(?:\"|″|”|''|sec)?\s*)?(?P<last>[NSEW])?",
     re.IGNORECASE,
 )
 COARSE_DECIMALS = 4

@@ -26,8 +26,8 @@ def sheets(blob: bytes, file: str) -> dict[str, Grid]:
     InputError
         The workbook is damaged, or holds a document type declaration.
     """
-    _refuse_doctype(blob, file)
     try:
+        _refuse_doctype(blob, file)
         values = openpyxl.load_workbook(io.BytesIO(blob), read_only=True, data_only=True, keep_links=False)
         formulas = openpyxl.load_workbook(io.BytesIO(blob), read_only=True, data_only=False, keep_links=False)
         return {
