@@ -13,6 +13,7 @@ Sources: minka2001 for the method; rasmussen2006 (sections 3.6, 5.5) for the sta
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import lapack
 from scipy.special import log_ndtr
 
 from hardpan.core.arrays import Bools, Floats, Ints
@@ -119,7 +120,7 @@ def condition(
     sweeps, converged = 0, True
     if not readings.exact.all():
         tau, nu, sweeps = _propagate(prior, solved, tau, nu)
-        converged = sweeps < _MAX_SWEEPS
+        converged = sweeps <= _MAX_SWEEPS
         solved = _solve(prior, tau, nu)
     log_evidence, noise_slope = _evidence(prior, solved, tau, nu)
     return Posterior(
@@ -160,6 +161,10 @@ class _Solved:
     variance: Floats
     precision: Floats
     """(k, n, n) W."""
+    inverse: Floats
+    """(k, n, n) of B = I + T^1/2 K T^1/2."""
+    root: Floats
+    """(k, n) T^1/2."""
     left: Floats
     """(k, n, p) X - K W X: what of the trend the readings leave open."""
     drive: Floats
@@ -186,13 +191,11 @@ def _solve(prior: _Prior, tau: Floats, nu: Floats) -> _Solved:
     k, trend = prior.k, prior.trend
     root, total = np.sqrt(prior.at_sites(tau)), prior.at_sites(nu)
     inner = root[:, :, None] * k * root[:, None, :]
-    n = k.shape[-1]
-    inner[:, np.arange(n), np.arange(n)] += 1.0
-    w = np.linalg.inv(inner)
-    w *= root[:, :, None]
-    w *= root[:, None, :]
-    kw = k @ w
-    drive = total - _apply(kw.swapaxes(1, 2), total)
+    diagonal = np.arange(k.shape[-1])
+    inner[:, diagonal, diagonal] += 1.0
+    inverse, log_det = _invert(inner)
+    w = root[:, :, None] * inverse * root[:, None, :]
+    drive = total - _apply(w, _apply(k, total))
     wx = w @ trend
     pull = trend.T @ wx + np.diag(prior.slack)
     beta_cov = np.linalg.inv(pull)
@@ -200,22 +203,39 @@ def _solve(prior: _Prior, tau: Floats, nu: Floats) -> _Solved:
     beta = _apply(beta_cov, push)
     left = trend - k @ wx
     field = _apply(k, drive)
-    variance = np.diagonal(k, axis1=1, axis2=2) - np.einsum("kij,kij->ki", kw, k)
-    variance = variance + np.einsum("kip,kip->ki", left @ beta_cov, left)
+    # (K^-1 + T)^-1 = T^-1/2 (I - B^-1) T^-1/2 where there is a reading
+    variance = (1.0 - inverse[:, diagonal, diagonal]) / np.maximum(root, 1e-150) ** 2
+    bare = np.flatnonzero(root[0] == 0)
+    rows = k[:, bare]
+    variance[:, bare] = k[:, bare, bare] - np.einsum("kij,kij->ki", rows @ w, rows)
+    variance += np.einsum("kip,kip->ki", left @ beta_cov, left)
     log_joint = 0.5 * (np.sum(total * field, axis=1) + np.sum(push * beta, axis=1))
-    log_joint -= 0.5 * (np.linalg.slogdet(inner)[1] + np.linalg.slogdet(pull)[1])
+    log_joint -= 0.5 * (log_det + np.linalg.slogdet(pull)[1])
     flat = prior.slack == 0
     log_joint += 0.5 * (np.sum(np.log(prior.slack[~flat])) + np.sum(flat) * _LOG_2PI)
     return _Solved(
         mean=field + _apply(left, beta),
         variance=np.maximum(variance, 1e-12),
         precision=w,
+        inverse=inverse,
+        root=root,
         left=left,
         drive=drive,
         beta=beta,
         beta_cov=beta_cov,
         log_joint=log_joint,
     )
+
+
+def _invert(inner: Floats) -> tuple[Floats, Floats]:
+    """Give the inverses of a stack of positive definite matrices, and the logarithms of their determinants."""
+    inverses, log_det = np.empty_like(inner), np.empty(len(inner))
+    for j, matrix in enumerate(inner):
+        factor, _ = lapack.dpotrf(matrix, lower=1)
+        log_det[j] = 2.0 * np.sum(np.log(np.diagonal(factor)))
+        half = np.tril(lapack.dpotri(factor, lower=1)[0])
+        inverses[j] = half + np.tril(half, -1).T
+    return inverses, log_det
 
 
 def _propagate(prior: _Prior, base: _Solved, tau: Floats, nu: Floats) -> tuple[Floats, Floats, int]:
@@ -227,35 +247,36 @@ def _propagate(prior: _Prior, base: _Solved, tau: Floats, nu: Floats) -> tuple[F
     readings, free = prior.readings, ~prior.readings.exact
     sites, at = np.unique(readings.site[free], return_inverse=True)
     onto = np.eye(len(sites))[at]
-    cross, left = prior.k[:, sites], base.left[:, sites]
-    s = cross[:, :, sites] - cross @ base.precision @ cross.swapaxes(1, 2)
+    left, root = base.left[:, sites], base.root[:, sites]
+    s = (np.eye(len(sites)) - base.inverse[:, sites[:, None], sites]) / (root[:, :, None] * root[:, None, :])
     s += left @ base.beta_cov @ left.swapaxes(1, 2)
-    start, mean, spread = base.mean[:, sites], base.mean[:, sites], base.variance[:, sites]
-    t, v = tau[:, free], nu[:, free]
+    start, spread = base.mean[:, sites], base.variance[:, sites]
+    mean, t, v = start.copy(), tau[:, free], nu[:, free]
+    tau, nu = tau.copy(), nu.copy()
     first_t, first_v = t @ onto, v @ onto
-    diagonal = np.arange(len(sites))
+    diagonal, going = np.arange(len(sites)), np.arange(len(s))
     sweeps = 0
-    while sweeps < _MAX_SWEEPS:
+    while len(going) and sweeps < _MAX_SWEEPS:
         sweeps += 1
         cavity, without = _take_out(mean[:, at], spread[:, at], t, v)
-        _, slope, bend = interval_moments(
-            cavity, without + prior.variance[:, free], readings.low[free], readings.high[free]
-        )
+        noise = prior.variance[going][:, free]
+        _, slope, bend = interval_moments(cavity, without + noise, readings.low[free], readings.high[free])
         room = np.maximum(1.0 - bend * without, 1e-9)
         step = 1.0 if sweeps <= _FULL_SWEEPS else 0.5
         t = t + step * (np.maximum(bend, 0.0) / room - t)
         v = v + step * ((slope + cavity * bend) / room - v)
+        tau[np.ix_(going, free)], nu[np.ix_(going, free)] = t, v
         change = s * (t @ onto - first_t)[:, None, :]
         change[:, diagonal, diagonal] += 1.0
-        moved = start + _apply(s, v @ onto - first_v)
-        solved = np.linalg.solve(change, np.concatenate([s, moved[:, :, None]], axis=2))
-        before, mean = mean, solved[:, :, -1]
-        spread = np.maximum(np.diagonal(solved, axis1=1, axis2=2), 1e-12)
-        if np.max(np.abs(mean - before) / np.sqrt(spread)) < TOLERANCE:
-            break
-    tau, nu = tau.copy(), nu.copy()
-    tau[:, free], nu[:, free] = t, v
-    return tau, nu, sweeps
+        inverse = np.linalg.inv(change)
+        before, mean = mean, _apply(inverse, start + _apply(s, v @ onto - first_v))
+        spread = np.maximum(np.einsum("kij,kji->ki", inverse, s), 1e-12)
+        on = np.max(np.abs(mean - before) / np.sqrt(spread), axis=1) >= TOLERANCE
+        if not on.all():
+            going, s, start, mean, spread, t, v, first_t, first_v = (
+                part[on] for part in (going, s, start, mean, spread, t, v, first_t, first_v)
+            )
+    return tau, nu, sweeps if not len(going) else _MAX_SWEEPS + 1
 
 
 def _take_out(mean: Floats, variance: Floats, tau: Floats, nu: Floats) -> tuple[Floats, Floats]:

@@ -1,16 +1,17 @@
 """Cell means and standard deviations from the fitted fields."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 import xarray as xr
 from scipy.spatial.distance import cdist
 from scipy.special import ndtr
 
-from hardpan.core.arrays import Floats
+from hardpan.core.arrays import Floats, Ints
 from hardpan.core.progress import Progress
 from hardpan.spatial.mixed import Model
-from hardpan.spatial.posterior import RangePart, correlations, range_parts
+from hardpan.spatial.posterior import correlations, range_parts
 from hardpan.spatial.support import block_nodes
 from hardpan.spatial.tiles import run_tiles
 from hardpan.surfaces.layout import LEAST_THICKNESS_MM, Layout
@@ -39,25 +40,29 @@ def map_fields(
     m = len(cells.xy_m)
     out = {name: (np.empty(m), np.empty(m)) for name in fields}
     parts = {name: range_parts(field.mixture) for name, field in fields.items()}
-    model = next(iter(fields.values())).mixture.model
+    # single precision halves the work of the quadratic forms; their rounding is a millionth of the sill
+    forms = {name: [part.quadratic.astype(np.float32) for part in parts[name]] for name in parts}
+    block = _Block.of(block_m, next(iter(fields.values())).mixture.model)
 
     def work(tile: int) -> None:
         cut = slice(tile * _TILE, min((tile + 1) * _TILE, m))
         offsets = cells.xy_m[cut, None, :] - sites
         distances_m = cdist(cells.xy_m[cut], sites)
+        near = np.nonzero(distances_m < _NEAR_CELLS * (block_m or 0.0))
         shapes: dict[float, Floats] = {}
         for name, field in fields.items():
             trend = cells.trend[cut]
             if field.on_strength:
                 trend = np.column_stack([trend, out["peak"][0][cut]])
             mean, second = np.zeros(len(trend)), np.zeros(len(trend))
-            for part in parts[name]:
+            for part, form in zip(parts[name], forms[name], strict=True):
                 if part.range_m not in shapes:
-                    shapes[part.range_m] = _over_block(model, part.range_m, distances_m, offsets, block_m)
+                    shapes[part.range_m] = block.shape(part.range_m, distances_m, offsets, near)
                 u = np.column_stack([shapes[part.range_m], trend])
                 mean += u @ part.linear
-                second += part.micro + np.einsum("ij,ij->i", u @ part.quadratic, u)
-                second += part.sill * _within_block(model, part, block_m)
+                single = u.astype(np.float32)
+                second += np.einsum("ij,ij->i", single @ form, single)
+                second += part.micro + part.sill * block.within(part.range_m)
             variance = second - mean**2
             if field.on_strength:
                 variance += _slope_square(field) * out["peak"][1][cut]
@@ -67,19 +72,30 @@ def map_fields(
     return out
 
 
-def _over_block(model: Model, range_m: float, distances_m: Floats, offsets: Floats, block_m: float | None) -> Floats:
-    shape = correlations(model, range_m, distances_m)
-    if block_m:
-        near = np.nonzero(distances_m < _NEAR_CELLS * block_m)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Block:
+    """What a cell stands for: quadrature nodes (q, 2) about its middle and their weights."""
+
+    nodes: Floats
+    weights: Floats
+    model: Model
+
+    @classmethod
+    def of(cls, block_m: float | None, model: Model) -> "_Block":
         nodes, weights = block_nodes(block_m)
-        shape[near] = correlations(model, range_m, np.linalg.norm(offsets[near][:, None] + nodes, axis=2)) @ weights
-    return shape
+        return cls(nodes=nodes, weights=weights, model=model)
 
+    def shape(self, range_m: float, distances_m: Floats, offsets: Floats, near: tuple[Ints, ...]) -> Floats:
+        """Give the mean correlation of cells with sites (m, n)."""
+        shape = correlations(self.model, range_m, distances_m)
+        away = np.linalg.norm(offsets[near][:, None] + self.nodes, axis=2)
+        shape[near] = correlations(self.model, range_m, away) @ self.weights
+        return shape
 
-def _within_block(model: Model, part: RangePart, block_m: float | None) -> float:
-    """Give the mean correlation between two points of a cell."""
-    nodes, weights = block_nodes(block_m)
-    return float(weights @ correlations(model, part.range_m, cdist(nodes, nodes)) @ weights)
+    def within(self, range_m: float) -> float:
+        """Give the mean correlation between two points of a cell."""
+        between = correlations(self.model, range_m, cdist(self.nodes, self.nodes))
+        return float(self.weights @ between @ self.weights)
 
 
 def _slope_square(field: Field) -> float:
