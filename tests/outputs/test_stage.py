@@ -1,9 +1,14 @@
 """Every file is there, whole, and the same each time."""
 
+from dataclasses import replace
 from pathlib import Path
 
+import geopandas as gpd
+import pandas as pd
 import pytest
+import shapely
 
+from hardpan.core.errors import HardpanError
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.stage import write_outputs
 from hardpan.records.evidence import PaddockRun
@@ -16,9 +21,9 @@ def settings() -> OutputSettings:
 
 def test_every_file_of_the_contract_is_written(run: PaddockRun, settings: OutputSettings, tmp_path: Path) -> None:
     written = write_outputs(run, settings, tmp_path / "out")
-    assert {path.name for path in written} >= {
+    assert {path.name for path in written} == {
         "prescription.geojson", "prescription_shp.zip", "prescription.gpkg", "surfaces.tif", "zones.csv",
-        "tallies.csv", "issues.csv", "report.html", "run.json",
+        "tallies.csv", "issues.csv", "report.html", "run.json", "taskdata.zip", "job-card.pdf",
     }  # fmt: skip
     assert all(path.is_file() for path in written)
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
@@ -33,3 +38,60 @@ def test_the_same_run_gives_the_same_bytes(run: PaddockRun, settings: OutputSett
 
 def test_a_plan_with_nothing_to_rip_is_written(unripped: PaddockRun, settings: OutputSettings, tmp_path: Path) -> None:
     assert write_outputs(unripped, settings, tmp_path / "out")
+
+
+def test_only_what_was_asked_for_is_written_besides_the_tables(run: PaddockRun, tmp_path: Path) -> None:
+    written = write_outputs(run, OutputSettings(formats=("kml",)), tmp_path / "out")
+    names = ["issues.csv", "prescription.kml", "run.json", "tallies.csv", "zones.csv"]
+    assert [path.name for path in written] == names
+
+
+@pytest.mark.parametrize("name", ["..", "/", "con", "a/b\\c:d*e?", "\x00", " ", "x" * 10_000])
+def test_a_name_that_makes_no_valid_file_name_does_no_harm(run: PaddockRun, tmp_path: Path, name: str) -> None:
+    paddock = replace(run.survey.paddock, name=name)
+    named = replace(run, survey=replace(run.survey, paddock=paddock))
+    formats = ("geojson", "shapefile", "geopackage", "isoxml", "kml", "job-card")
+    written = write_outputs(named, OutputSettings(formats=formats), tmp_path / "out")
+    assert len(written) == 10
+    assert all(path.parent == tmp_path / "out" and path.is_file() for path in written)
+
+
+def test_twenty_thousand_vertices_are_written_and_the_simplification_told(run: PaddockRun, tmp_path: Path) -> None:
+    table = run.plan.zones
+    coast = shapely.segmentize(table.geometry.array, 0.15)
+    assert shapely.get_num_coordinates(coast).sum() > 20_000
+    fine = replace(run, plan=replace(run.plan, zones=table.set_geometry(gpd.GeoSeries(coast, crs=table.crs))))
+    settings = OutputSettings(formats=("geojson", "shapefile", "geopackage", "isoxml", "geotiff"))
+    write_outputs(fine, settings, tmp_path / "out")
+    issues = pd.read_csv(tmp_path / "out" / "issues.csv")
+    assert "display-simplified" in set(issues["code"])
+    display = gpd.read_file(tmp_path / "out" / "prescription_shp.zip")
+    assert shapely.get_num_coordinates(display.geometry.array).sum() <= settings.max_vertices
+    whole = gpd.read_file(tmp_path / "out" / "prescription.geojson")
+    assert shapely.get_num_coordinates(whole.geometry.array).sum() > 20_000
+
+
+def test_a_failure_in_the_last_file_leaves_the_earlier_result(
+    run: PaddockRun, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write_outputs(run, OutputSettings(formats=("geojson",)), tmp_path / "out")
+    before = {path.name: path.read_bytes() for path in (tmp_path / "out").iterdir()}
+
+    def fail(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("hardpan.outputs.stage.write_manifest", fail)
+    with pytest.raises(HardpanError, match="No space left on device"):
+        write_outputs(run, OutputSettings(), tmp_path / "out")
+    assert {path.name: path.read_bytes() for path in (tmp_path / "out").iterdir()} == before
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+def test_the_order_of_the_zones_changes_nothing(run: PaddockRun, tmp_path: Path) -> None:
+    turned = replace(run, plan=replace(run.plan, zones=run.plan.zones.iloc[::-1]))
+    settings = OutputSettings(formats=("geojson", "isoxml"))
+    first = write_outputs(run, settings, tmp_path / "a")
+    second = write_outputs(turned, settings, tmp_path / "b")
+    for one, other in zip(first, second, strict=True):
+        if one.name != "run.json":
+            assert one.read_bytes() == other.read_bytes(), one.name

@@ -11,6 +11,7 @@ import shapely
 from bokeh.embed import json_item
 from bokeh.models import (
     ColumnDataSource,
+    DataRange1d,
     HoverTool,
     LinearColorMapper,
     PanTool,
@@ -22,6 +23,7 @@ from bokeh.models import (
 )
 from bokeh.models.annotations.dimensional import ImperialLength, MetricLength
 from bokeh.models.annotations.legends import ScaleBar
+from bokeh.models.renderers import Renderer
 from bokeh.palettes import Cividis256
 from bokeh.plotting import figure
 from bokeh.resources import Resources
@@ -98,25 +100,26 @@ def draw_web_map(
     """
     metres, unit = people.distance_unit
     zones, layers = _stretched(zones, 1 / metres), {name: _stretched(one, 1 / metres) for name, one in layers.items()}
+    across, up = DataRange1d(), DataRange1d(range_padding=0.2)
     plot = figure(
-        match_aspect=True, sizing_mode="stretch_both",
+        match_aspect=True, sizing_mode="stretch_both", x_range=across, y_range=up,
         tools=[PanTool(), WheelZoomTool(), ZoomInTool(), ZoomOutTool(), ResetTool()],
         toolbar_location="above", active_drag=None, active_scroll=None, background_fill_color=None,
         border_fill_color=None, outline_line_color=None, name="map",
     )  # fmt: skip
     plot.axis.visible = plot.grid.visible = False
     plot.toolbar.logo = None
-    plot.y_range.range_padding = 0.2
     grounds = [_zones(plot, zones, colours, people)]
     grounds += [_raster(plot, name, maps[name], frame, people) for name in _RASTERS]
     grounds.append(_soils(plot, layers["soils"], people))
-    _overlays(plot, layers, people)
+    # The view follows the outline alone, so that it stays where it is when layers are switched.
+    across.renderers = up.renderers = [_overlays(plot, layers, people)]
     lengths = ImperialLength(include=["ft"], ticks=list(_ROUND_FT)) if people.us else MetricLength()
     scale = ScaleBar(
         range=plot.x_range, unit=unit, dimensional=lengths, background_fill_color=None, border_line_color=None,
         bar_line_color=_MID_GREY, bar_line_width=3, label_text_color=_MID_GREY, location="bottom_left",
     )  # fmt: skip
-    plot.add_layout(scale, "below")
+    plot.add_layout(scale)
     # The characters that could end a script element early are written as escapes.
     item = json.dumps(json_item(plot)).replace("<", "\\u003c").replace("\u2028", "\\u2028")
     overlays = (("borders", "zone borders"), ("probes", "probe insertions"), ("exclusions", "keep-out ground"))
@@ -198,7 +201,8 @@ def _soils(plot: figure, soils: gpd.GeoDataFrame, people: People) -> Ground:
     return Ground(name="ground-soils", says="soil types", classes=tuple(colour.items()))
 
 
-def _overlays(plot: figure, layers: Mapping[str, gpd.GeoDataFrame], people: People) -> None:
+def _overlays(plot: figure, layers: Mapping[str, gpd.GeoDataFrame], people: People) -> Renderer:
+    """Lay probes, keep-out ground and the outline over; give the outline."""
     shut, edge, probes = layers["exclusions"], layers["boundary"], layers["probes"]
     names = [str(name) for name in shut["name"]] if "name" in shut else [""] * len(shut)
     source = ColumnDataSource({**_rings(shut), "name": names})
@@ -207,8 +211,15 @@ def _overlays(plot: figure, layers: Mapping[str, gpd.GeoDataFrame], people: Peop
         line_color="#b2182b", line_width=2, name="exclusions", level="overlay",
     )  # fmt: skip
     plot.add_tools(HoverTool(renderers=[drawn], tooltips=[("keep out", "@name")], visible=False))
-    rim = ColumnDataSource(_rings(edge))
-    plot.multi_polygons("xs", "ys", source=rim, fill_alpha=0, line_color=_MID_GREY, line_width=2, level="overlay")
+    rim = plot.multi_polygons(
+        "xs",
+        "ys",
+        source=ColumnDataSource(_rings(edge)),
+        fill_alpha=0,
+        line_color=_MID_GREY,
+        line_width=2,
+        level="overlay",
+    )
     points = shapely.get_coordinates(probes.geometry.array)
     present = probes["state"] == "present"
     bottom = [
@@ -226,6 +237,7 @@ def _overlays(plot: figure, layers: Mapping[str, gpd.GeoDataFrame], people: Peop
     )  # fmt: skip
     tips = [("insertion", "@name"), ("pan", "@state"), ("bottom", "@bottom"), ("why", "@why")]
     plot.add_tools(HoverTool(renderers=[dots], tooltips=tips, visible=False))
+    return rim
 
 
 def _rings(table: gpd.GeoDataFrame) -> dict[str, Any]:

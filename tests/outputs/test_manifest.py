@@ -1,0 +1,57 @@
+"""run.json tells where a result comes from, and keeps the clock apart."""
+
+import json
+
+import pytest
+
+from hardpan.outputs.settings import OutputSettings
+from hardpan.outputs.stage import write_outputs
+
+
+@pytest.fixture(scope="module")
+def folder(run, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("manifest") / "out"
+    write_outputs(run, OutputSettings(formats=("geojson",)), folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def manifest(folder):
+    def refuse(constant):
+        message = f"{constant} is not JSON"
+        raise ValueError(message)
+
+    return json.loads((folder / "run.json").read_text(encoding="utf-8"), parse_constant=refuse)
+
+
+def test_inputs_settings_versions_and_seed_are_there(manifest, run):
+    assert manifest["inputs_sha256"] == run.trail.inputs.to_dict()
+    assert manifest["settings"] == run.trail.settings
+    assert manifest["settings_sha256"] == run.trail.settings_digest
+    assert manifest["versions"] == run.trail.versions.to_dict()
+    assert manifest["seed"] == 1
+
+
+def test_every_datum_move_is_named_the_last_one_too(manifest):
+    moves = {move["file"]: move for move in manifest["datum_moves"]}
+    assert set(moves) == {"probes.csv", "(outputs)"}
+    assert moves["(outputs)"]["to_crs"] == "EPSG:4326"
+    assert "UTM zone 50S" in moves["(outputs)"]["operation"]
+
+
+def test_only_the_clock_holds_times(manifest):
+    assert manifest["clock"] == {"started": "2026-11-25T08:00:00+00:00", "timings_s": {"survey": 1.0}}
+    rest = {key: value for key, value in manifest.items() if key != "clock"}
+    assert "2026-11-25" not in json.dumps(rest)
+
+
+def test_missing_scores_are_null(manifest):
+    assert manifest["cross_validation"][2]["crps"] is None
+
+
+def test_digests_are_those_of_the_files(manifest, folder):
+    import hashlib
+
+    assert set(manifest["files_sha256"]) == {"issues.csv", "prescription.geojson", "tallies.csv", "zones.csv"}
+    for name, digest in manifest["files_sha256"].items():
+        assert hashlib.sha256((folder / name).read_bytes()).hexdigest() == digest
