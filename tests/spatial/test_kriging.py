@@ -1,6 +1,7 @@
 import numpy as np
 import pytest
 
+from hardpan.core.errors import HardpanError
 from hardpan.spatial.covariance import Covariance, Structure
 from hardpan.spatial.kriging import factorise, leave_one_out, predict, predict_grid
 from hardpan.spatial.simulation import draw_conditional
@@ -62,3 +63,51 @@ def test_coincident_data_without_noise_act_as_their_average():
     at = predict(system, z, xy[:1], drift[:1])
     assert at.mean[0] == pytest.approx((z[0] + z[1]) / 2, abs=1e-4)
     assert system.jitter > 0
+
+
+def test_without_structure_the_map_is_the_trend():
+    _, xy, drift, z = paddock()
+    system = factorise(Covariance(structures=(), noise=0.5), xy, drift)
+    x = 500_000 + np.arange(0, 500, 2.0)
+    grid_drift = np.stack([np.ones((250, 250)), np.broadcast_to((x - 500_250) / 250, (250, 250))], axis=-1)
+    grid = predict_grid(system, z, x, x + 5_800_000, None, grid_drift)
+    line = np.linalg.lstsq(drift, z)[0]
+    assert grid.mean == pytest.approx(grid_drift @ line, abs=1e-9)
+
+
+def test_one_datum_and_a_known_mean_are_enough():
+    covariance, xy, _, z = paddock()
+    alone = predict(factorise(covariance, xy[:1], np.empty((1, 0))), z[:1], xy[:2], np.empty((2, 0)))
+    shared = np.exp(-np.hypot(*(xy[0] - xy[1])) / 100)
+    assert alone.mean == pytest.approx([z[0], z[0] * shared], abs=1e-9)
+    assert alone.variance == pytest.approx([0, 0.9 * (1 - shared**2)], abs=1e-9)
+
+
+def test_insertions_of_one_site_a_step_apart_share_their_micro_scale():
+    covariance, xy, drift, z = paddock(micro=0.3, noise=0.1)
+    xy[1] = xy[0] + [0.5, 0.0]
+    site = np.arange(len(z))
+    site[1] = 0
+    K = factorise(covariance, xy, drift, site=site)
+    apart = factorise(covariance, xy, drift)
+    gap = (K.factor @ K.factor.T - apart.factor @ apart.factor.T)[:2, :2]
+    assert gap == pytest.approx(np.array([[0, 0.3], [0.3, 0]]), abs=1e-12)
+
+
+def test_a_trend_that_the_data_do_not_tell_is_refused():
+    covariance, xy, drift, _ = paddock()
+    with pytest.raises(HardpanError, match="not independent"):
+        factorise(covariance, xy, np.column_stack([drift, drift[:, 0]]))
+
+
+def test_more_data_than_a_system_can_hold_are_refused():
+    covariance, *_ = paddock()
+    with pytest.raises(HardpanError, match="nearest data"):
+        factorise(covariance, np.zeros((8001, 2)), np.ones((8001, 1)))
+
+
+def test_values_that_are_no_covariance_are_refused():
+    _, xy, drift, _ = paddock()
+    negative = Covariance(structures=(Structure(family="exponential", sill=-1.0, length_m=100),))
+    with pytest.raises(HardpanError, match="positive definite"):
+        factorise(negative, xy, drift)

@@ -17,6 +17,15 @@ _SUMS = {"contract", "arcp", "reassoc", "nsz"}
 """Sums may be reordered; missing values stay missing."""
 
 
+def _keep(function: Any) -> Any:  # noqa: ANN401
+    """Compile, and keep the result on disk where there is room for it."""
+    options: dict[str, Any] = {"nogil": True, "fastmath": _SUMS}
+    try:
+        return numba.njit(cache=True, **options)(function)
+    except RuntimeError:  # neither the package's nor the user's folder can be written
+        return numba.njit(**options)(function)
+
+
 def _decay(x: float) -> float:
     """Give exp(-x) for x >= 0 within 1e-13, in a form that runs eight values at once: (Taylor(-x/256))^256."""
     y = -min(x, 700.0) / 256.0
@@ -180,7 +189,7 @@ def _solve_groups(groups: Groups, data: Data, targets: Targets, field: Field, pa
         combine(right, unknown, absent, field.prior, (targets.mean[first:last], targets.variance[first:last]))
 
 
-solve_groups: Any = numba.njit(nogil=True, fastmath=_SUMS, cache=True)(_solve_groups)
+solve_groups: Any = _keep(_solve_groups)
 
 
 def _sum_pairs(
@@ -250,4 +259,4 @@ def _add_classes(h: Floats, power: Floats, span_m: tuple[float, float], edges_m:
 
 
 add_classes: Any = numba.njit(fastmath=_SUMS)(_add_classes)
-sum_pairs: Any = numba.njit(nogil=True, fastmath=_SUMS, cache=True)(_sum_pairs)
+sum_pairs: Any = _keep(_sum_pairs)

@@ -134,7 +134,7 @@ def _prepare(
     scale = max(float(np.sqrt(np.mean(residual**2))), np.sqrt(prior))
     error = tolerance * scale / max(float(np.abs(weights).sum(axis=0).max()), 1e-300)
     if variance:  # see _bounds, with the prior for the largest variance
-        error = min(error, tolerance * prior / (4 * np.sqrt(len(columns) * norm * prior)))
+        error = min(error, tolerance * np.sqrt(prior) / (4 * np.sqrt(len(columns) * norm)))
     task = Task(
         covariance=system.covariance,
         xy_m=system.xy_m,

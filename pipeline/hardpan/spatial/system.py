@@ -13,6 +13,9 @@ from hardpan.spatial.tiles import one_blas_thread
 
 COINCIDENT_M = 1e-6
 """Places closer than this are one place: well above the rounding of map coordinates, well below any survey."""
+_MOST = 8000
+"""Data of one system: its matrix then takes 512 MB."""
+
 _ROWS = 128
 """Rows of one block of L^-1: its share of the product is large enough to run at full speed."""
 
@@ -68,8 +71,16 @@ def factorise(
     Raises
     ------
     HardpanError
-        The drift columns are not independent at these data, or the covariance is not positive definite.
+        The drift columns are not independent at these data, the covariance is not positive definite, or there are more
+        than 8,000 data.
     """
+    if len(xy_m) > _MOST:
+        raise HardpanError(
+            what=f"{len(xy_m)} data are too many for one kriging system",
+            where="kriging",
+            right=f"at most {_MOST}",
+            do="krige from the nearest data instead",
+        )
     site = _sites_by_place(xy_m) if site is None else np.asarray(site, dtype=np.int64)
     noise = np.full(len(xy_m), covariance.noise) + (0.0 if error_variance is None else error_variance)
     K = covariance_between(covariance, xy_m, xy_m)
