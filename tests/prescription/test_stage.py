@@ -97,3 +97,23 @@ def test_a_step_no_depth_stands_on_is_refused_in_one_line(made):
     catalog = made.shipped_catalog(machine={"ripper": {"like": "seven-tine-600", "min_depth": 410, "max_depth": 490}})
     with pytest.raises(SettingsError, match="no depth on steps of 200 mm"):
         made.decide(made.ground(), catalog, made.rates(["deep sand"]), step_mm=200)
+
+
+def cores_at(made, esp_pct, clay_depth_mm):
+    import geopandas as gpd
+
+    points = gpd.points_from_xy([made.CORNER_M[0] + 50.0], [made.CORNER_M[1] + 50.0])
+    known = {"core": ["a"], "soil_type": ["sand over clay"], "esp_pct": [esp_pct], "clay_depth_mm": [clay_depth_mm]}
+    return gpd.GeoDataFrame(known, geometry=points, crs=made.CRS)
+
+
+@pytest.mark.parametrize("clay_mm", [420.0, np.nan])
+def test_cores_with_sodic_clay_keep_the_depth_above_it(made, catalog, clay_mm):
+    """The map knows the depth to clay, or only the core does."""
+    money = made.rates(["sand over clay"], worth=900.0)
+    paddock = {"soils": ("sand over clay",), "clay_mm": clay_mm, "bottom_mm": 450.0}
+    free = made.decide(made.ground(**paddock), catalog, money)[1].zones
+    kept = made.decide(made.ground(**paddock, cores=cores_at(made, 9.0, 420.0)), catalog, money)[1].zones
+    assert free["depth_mm"][0] > 370 >= kept["depth_mm"][0] > 0
+    assert "hostile clay begins at about 420 mm" in kept["reason"][0]
+    assert "sodicity" in kept["will_not_fix"][0]

@@ -109,6 +109,12 @@ def forbidden_setups(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.Data
     return by
 
 
+def ceiling_rules(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame) -> list[int]:
+    """Give, zone by zone, the position of a rule met that keeps the depth above the clay, -1 where none does."""
+    capping = [[n for n in rules_met(judged, label) if rules[n].depth_ceiling is not None] for label in facts.index]
+    return [met[0] if met else -1 for met in capping]
+
+
 def condition_table(
     rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame, zone: Mapping[object, int]
 ) -> pd.DataFrame:

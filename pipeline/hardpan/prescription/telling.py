@@ -9,7 +9,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.prescription.choice import LEAVE, Ballot
-from hardpan.prescription.conditions import condition_table, not_fixed, rules_met
+from hardpan.prescription.conditions import ceiling_rules, condition_table, not_fixed, rules_met
 from hardpan.prescription.defaults import shipped_numbers
 from hardpan.prescription.moisture import moisture_window
 from hardpan.prescription.setting_up import setting_up
@@ -129,7 +129,7 @@ def tell(decision: Decision, place: int) -> Story:
         responds=soil is None or soil.responds,
         note="" if soil is None else soil.note,
         clay_mm=float(decision.facts["clay_depth_mm"].fillna(np.inf).iloc[place]),
-        hostile=bool(decision.facts["hostile_subsoil"].iloc[place]),
+        hostile=ceiling_rules(catalog.rules, decision.judged, decision.facts.iloc[[place]])[0] >= 0,
         asked_by=_asked_by(decision, place, option["setup"]),
         tines=work.tines,
         all_tines=catalog.ripper.tines,

@@ -9,7 +9,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.prescription.choice import Ballot
-from hardpan.prescription.conditions import core_facts, forbidden_setups, setup_gains
+from hardpan.prescription.conditions import ceiling_rules, core_facts, forbidden_setups, setup_gains
 from hardpan.prescription.economy import Economy
 from hardpan.prescription.effort import LIMITS, field_efficiency
 from hardpan.prescription.ground import Ground
@@ -21,6 +21,9 @@ from hardpan.records.season import SeasonSettings
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
 from hardpan.records.zones import Zones
+
+MACHINE_LIMIT = "beyond a limit of depth or machine"
+"""Why an option is forbidden where soil or machine forbid it on more than the slack of the zone."""
 
 
 def share_nodes(zones: Zones, surfaces: Surfaces, n_nodes: int) -> Floats:
@@ -106,8 +109,15 @@ def hold_ballot(
     allowed = np.isfinite(options.net)
     gain = credit[..., 1] * (weights @ np.where(allowed, options.net + options.cost, 0.0))
     cost = zone_costs(economy, weights, turning)
-    net = np.where(weights @ ~allowed <= prescription.limit_slack + 1e-12, gain - cost, -np.inf)
-    why_not = np.where(np.isfinite(net), "", "beyond a limit of depth or machine").astype(object)
+    why_not = np.where(weights @ ~allowed > prescription.limit_slack + 1e-12, MACHINE_LIMIT, "").astype(object)
+    known_clay = facts["clay_depth_mm"].fillna(np.inf).to_numpy()
+    for place, number in enumerate(ceiling_rules(rules, judged, facts)):
+        if number >= 0:
+            # where the map knows no clay, what the cores of the zone found
+            clay_mm = np.where(np.isinf(ground.clay_mm), known_clay[place], ground.clay_mm)
+            into = depth > np.maximum(clay_mm - prescription.clay_margin_mm, 0.0)[:, None]
+            beyond = weights[place] @ into > prescription.limit_slack + 1e-12
+            why_not[place, beyond] = f"{rules[number].constraint} forbids going deeper"
     barring = forbidden_setups(rules, judged, facts, names)
     for place, name in enumerate(table["soil_type"]):
         soil = catalog.soils.get(name)
@@ -115,7 +125,7 @@ def hold_ballot(
             why_not[place, depth > 0] = f"{name} is not expected to respond"
         for code in np.flatnonzero(barring[place] >= 0):
             why_not[place, setup == code] = f"{rules[barring[place, code]].constraint} forbids"
-    net[why_not != ""] = -np.inf
+    net = np.where(why_not == "", gain - cost, -np.inf)
     margin = np.minimum(ground.bottom_mm + np.float32(prescription.below_pan_mm), ground.clay_mm.astype(np.float32))
     end = np.where(ground.present, margin, np.float32(-np.inf))
     often = weights * ground.present.mean(axis=0)

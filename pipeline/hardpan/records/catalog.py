@@ -264,8 +264,8 @@ class Rule(Settings):
     gain: Mapping[str, Quantity] = {}
     """Gain with a set-up relative to breaking the pan alone, where the row is met; 1 for set-ups left out."""
     rollers: bool | None = None
-    depth_ceiling: str | None = None
-    """Name of the measurement that limits the depth."""
+    depth_ceiling: Literal["clay_depth_mm"] | None = None
+    """"clay_depth_mm": the depth stays above the clay by the margin of hostile clay; None: no limit."""
     advice: str
     not_fixed: str = ""
     """What ripping will not fix here."""
