@@ -30,10 +30,19 @@ def test_the_crossing_is_interpolated_between_readings():
     assert found.loc[0, ["top_at", "bottom_at", "closed"]].tolist() == [3, 5, True]
 
 
-def test_a_dip_within_the_hysteresis_does_not_end_the_layer():
+def test_a_dip_too_small_to_drain_the_store_does_not_end_the_layer():
     found = layers(DEPTH_MM, [1000, 1000, 3000, 1850, 3000, 3000, 1000, 1000])
     assert len(found) == 1
     assert found.loc[0, "bottom_mm"] == pytest.approx(275.0)
+
+
+def test_ground_that_stays_a_little_below_the_threshold_ends_the_layer_where_it_fell_below():
+    found = layers(DEPTH_MM, [1000, 3000, 3000, 1900, 1900, 1900, 1900, 1900])
+    # 100 kPa below for 100 mm is the 200 kPa * 50 mm that it takes.
+    assert found["closed"].tolist() == [True]
+    assert found.loc[0, "bottom_mm"] == pytest.approx(100.0 + 50.0 * 1000.0 / 1100.0)
+    briefly = layers(DEPTH_MM, [1000, 3000, 3000, 1900, np.nan, np.nan, np.nan, np.nan])
+    assert briefly["closed"].tolist() == [False]
 
 
 def test_a_soft_gap_as_thick_as_the_least_thickness_ends_the_layer():

@@ -17,10 +17,11 @@ def find_layers(
 ) -> pd.DataFrame:
     """Give one row a hard layer, by insertion and depth.
 
-    Ground turns hard at the threshold and soft at `hysteresis_kpa` below it. A hard layer opens once it is
-    `min_thickness_mm` thick and its excess over the threshold comes to that thickness times the hysteresis, or once
-    the probe is stopped by it; it closes once the soft ground below meets the same two conditions with its deficit.
-    One rule against noise thus holds at both ends, and a higher threshold never finds more hard ground.
+    A store fills with the excess over the threshold and drains with the deficit below it, between empty and
+    `hysteresis_kpa` times `min_thickness_mm`. A hard layer opens when the store is full and the ground has been hard
+    for `min_thickness_mm`, or when the probe is stopped by it; it closes when the store is empty and the ground has
+    been soft for as long. Its top is where the store began to fill, its bottom where it began to drain. One rule
+    against noise thus holds at both ends, and a higher threshold never finds more hard ground.
 
     Parameters
     ----------
@@ -35,83 +36,87 @@ def find_layers(
     -------
     pd.DataFrame
         `row`, `top_mm` and `bottom_mm` (threshold crossed by the straight line between two readings; for a layer that
-        was not seen to end, depth of its last hard reading), `top_at` and `bottom_at` (first and last sample at or
-        above the threshold), `closed`.
+        was not seen to end, depth of its last hard reading), `top_at` and `bottom_at` (first and last hard sample),
+        `closed`.
+
+    Notes
+    -----
+    The store is the cumulative sum of Page's test for a change, held between two bounds (page1954).
     """
     over_kpa = readings.cone_index_kpa - threshold_kpa
-    sweep = _Sweep(readings, over_kpa, least_mm=min_thickness_mm, least_kpa_mm=hysteresis_kpa * min_thickness_mm)
-    hard = np.zeros(len(over_kpa), dtype=bool)
-    for sample, over in enumerate(over_kpa.T):
-        soft = over < np.where(hard, -hysteresis_kpa, 0.0)
-        now_hard = np.where(np.isnan(over), hard, ~soft)
-        sweep.step(sample, hard=now_hard, hard_before=hard)
-        hard = now_hard
-    return sweep.finish(hard & stopped)
+    sweep = _Sweep(readings, over_kpa, least_mm=min_thickness_mm, full_kpa_mm=hysteresis_kpa * min_thickness_mm)
+    for sample in range(over_kpa.shape[1]):
+        sweep.step(sample)
+    return sweep.finish(stopped)
 
 
 class _Sweep:
     """The state of all insertions while the samples are walked from the top down."""
 
-    def __init__(self, readings: Readings, over: Floats, *, least_mm: float, least_kpa_mm: float) -> None:
+    def __init__(self, readings: Readings, over: Floats, *, least_mm: float, full_kpa_mm: float) -> None:
         depth, thickness, n = readings.depth_mm, readings.thickness_mm, len(over)
         self.depth, self.over, self.reach = depth, over, depth + thickness / 2.0
         self.gain = np.nan_to_num(over * np.where(thickness > 0, thickness, _share_of_depth(depth)))
         self.crossing = _crossings(depth, over, depth[:, :1] - thickness[:, :1] / 2.0)
-        self.least_mm, self.least_kpa_mm = least_mm, least_kpa_mm
-        self.excess, self.deficit = np.zeros(n), np.zeros(n)
+        self.least_mm, self.full_kpa_mm = least_mm, full_kpa_mm
+        self.store = np.zeros(n)
+        self.hard, self.inside = np.zeros(n, dtype=bool), np.zeros(n, dtype=bool)
         self.rose_mm, self.rose_at = np.zeros(n), np.zeros(n, dtype=np.int64)
-        self.fell_mm, self.last_at = np.zeros(n), np.full(n, -1)
-        self.inside = np.zeros(n, dtype=bool)
+        self.fell_mm, self.fell_at = np.zeros(n), np.zeros(n, dtype=np.int64)
+        self.last_at = np.zeros(n, dtype=np.int64)
         self.top_mm, self.top_at = np.zeros(n), np.zeros(n, dtype=np.int64)
         self.found: list[pd.DataFrame] = []
 
-    def step(self, sample: int, *, hard: Bools, hard_before: Bools) -> None:
+    def step(self, sample: int) -> None:
         """Take in one sample of every insertion."""
-        over, gain, reach = self.over[:, sample], self.gain[:, sample], self.reach[:, sample]
-        read, rises, falls = ~np.isnan(over), hard & ~hard_before, hard_before & ~hard
-        dips = (over < 0) & (self.last_at == sample - 1)
-        self.fell_mm = np.where(dips, self.crossing[:, sample], self.fell_mm)
-        self.rose_mm = np.where(rises, self.crossing[:, sample], self.rose_mm)
-        self.rose_at = np.where(rises, sample, self.rose_at)
-
-        self._close(rises, self.rose_mm)
-        self.deficit = np.where(over >= 0, 0.0, self.deficit - gain)
-        self._open(falls, self.fell_mm)
-        self.excess = np.where(hard, np.where(rises, 0.0, np.maximum(self.excess, 0.0)) + gain, self.excess)
-        self._open(hard & read, reach)
-        self._close(~hard & read, reach)
-        self.last_at = np.where(over >= 0, sample, self.last_at)
+        over, crossing, reach = self.over[:, sample], self.crossing[:, sample], self.reach[:, sample]
+        hard, soft = over >= 0, over < 0
+        rises, falls = hard & ~self.hard, soft & self.hard
+        self._open(falls, crossing)
+        self._close(rises, crossing)
+        begins = rises & (self.store <= 0)
+        self.rose_mm = np.where(begins, crossing, self.rose_mm)
+        self.rose_at = np.where(begins, sample, self.rose_at)
+        ends = falls & (self.store >= self.full_kpa_mm)
+        self.fell_mm = np.where(ends, crossing, self.fell_mm)
+        self.fell_at = np.where(ends, sample - 1, self.fell_at)
+        self.store = np.clip(self.store + self.gain[:, sample], 0.0, self.full_kpa_mm)
+        self._open(hard, reach)
+        self._close(soft, reach)
+        self.hard = np.where(soft, False, self.hard | hard)  # noqa: FBT003
+        self.last_at = np.where(hard, sample, self.last_at)
 
     def finish(self, stopped: Bools) -> pd.DataFrame:
         """Give the layers, those still open at the end of the record included."""
-        self._start(stopped)
+        self._start(stopped & (self.store > 0))
         rows = np.flatnonzero(self.inside)
-        self._record(rows, self.depth[rows, self.last_at[rows]], closed=False)
+        self._record(rows, self.depth[rows, self.last_at[rows]], self.last_at[rows], closed=False)
         return pd.concat(self.found, ignore_index=True).sort_values(["row", "top_mm"], ignore_index=True)
 
-    def _open(self, hard: Bools, to_mm: Floats) -> None:
-        shown = (to_mm - self.rose_mm >= self.least_mm) & (self.excess >= self.least_kpa_mm)
-        self._start(hard & shown)
+    def _open(self, shown: Bools, to_mm: Floats) -> None:
+        self._start(shown & (self.store >= self.full_kpa_mm) & (to_mm - self.rose_mm >= self.least_mm))
 
     def _start(self, opens: Bools) -> None:
         starts = opens & ~self.inside
-        self.top_mm = np.where(starts, self.rose_mm, self.top_mm)
-        self.top_at = np.where(starts, self.rose_at, self.top_at)
+        self.top_mm, self.top_at = (
+            np.where(starts, self.rose_mm, self.top_mm),
+            np.where(starts, self.rose_at, self.top_at),
+        )
         self.inside = self.inside | starts
 
-    def _close(self, soft: Bools, to_mm: Floats) -> None:
-        shown = (to_mm - self.fell_mm >= self.least_mm) & (self.deficit >= self.least_kpa_mm)
-        rows = np.flatnonzero(soft & shown & self.inside)
-        self._record(rows, self.fell_mm[rows], closed=True)
+    def _close(self, shown: Bools, to_mm: Floats) -> None:
+        closes = shown & self.inside & (self.store <= 0) & (to_mm - self.fell_mm >= self.least_mm)
+        rows = np.flatnonzero(closes)
+        self._record(rows, self.fell_mm[rows], self.fell_at[rows], closed=True)
         self.inside[rows] = False
 
-    def _record(self, rows: Ints, bottom_mm: Floats, *, closed: bool) -> None:
+    def _record(self, rows: Ints, bottom_mm: Floats, bottom_at: Ints, *, closed: bool) -> None:
         columns = {
             "row": rows,
             "top_mm": self.top_mm[rows],
             "bottom_mm": bottom_mm,
             "top_at": self.top_at[rows],
-            "bottom_at": self.last_at[rows],
+            "bottom_at": bottom_at,
             "closed": np.full(len(rows), closed),
         }
         self.found.append(pd.DataFrame(columns))

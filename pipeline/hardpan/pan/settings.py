@@ -12,7 +12,10 @@ class PanSettings(Settings):
         2500.0, says="Cone index above which roots are taken to be stopped", unit="kPa", source="pmc4950291", gt=0
     )
     hysteresis_kpa: float = setting(
-        200.0, says="The pan ends when resistance falls this far below the threshold", unit="kPa", ge=0
+        200.0,
+        says="A pan begins and ends once resistance is this far from the threshold over the least thickness",
+        unit="kPa",
+        ge=0,
     )
     min_thickness_mm: float = setting(
         50.0, says="Thinner hard layers are not a pan, thinner soft gaps do not end it", unit="mm", ge=0
