@@ -94,6 +94,30 @@ def test_progress_rises_to_one():
     assert told[-1] == 1
 
 
+def test_simple_kriging_has_no_trend_columns():
+    rng = np.random.default_rng(8)
+    xy, z = rng.uniform(0, 800, (100, 2)), rng.standard_normal(100)
+    structure = Structure(family="matern52", sill=0.9, length_m=60)
+    system = factorise(Covariance(structures=(structure,), noise=0.1), xy, np.empty((100, 0)))
+    x = np.arange(0, 800, 4.0)
+    grid = predict_grid(system, z, x, x, None, np.empty((200, 200, 0)))
+    X, Y = np.meshgrid(x, x)
+    points = predict(system, z, np.column_stack([X.ravel(), Y.ravel()]), np.empty((X.size, 0)))
+    assert grid.mean.ravel() == pytest.approx(points.mean, abs=1e-6)
+    assert grid.variance.ravel() == pytest.approx(points.variance, abs=1e-6)
+
+
+def test_trend_missing_outside_the_mask_stays_there():
+    system, z = paddock()
+    x, y, drift = axes()
+    mask = np.add.outer(y, x) < 900
+    holed = np.where(mask[..., None], drift, np.nan)
+    grid, whole = predict_grid(system, z, x, y, mask, holed), predict_grid(system, z, x, y, None, drift)
+    assert np.array_equal(grid.mean[mask], whole.mean[mask])
+    assert np.array_equal(grid.variance[mask], whole.variance[mask])
+    assert np.isnan(grid.mean[~mask]).all()
+
+
 def test_a_single_row_and_a_single_cell_are_grids():
     system, z = paddock()
     for x, y in ((np.array([100.0]), np.array([50.0])), (np.arange(0, 800, 2.0), np.array([50.0]))):

@@ -100,6 +100,15 @@ def test_a_trend_that_the_data_do_not_tell_is_refused():
         factorise(covariance, xy, np.column_stack([drift, drift[:, 0]]))
 
 
+def test_the_scale_of_a_trend_column_does_not_matter():
+    covariance, xy, drift, z = paddock(noise=0.1)
+    here = predict(factorise(covariance, xy, drift), z, xy + 7, drift)
+    scales = np.array([1e-9, 1e9])
+    there = predict(factorise(covariance, xy, drift * scales), z, xy + 7, drift * scales)
+    assert there.mean == pytest.approx(here.mean, abs=1e-9)
+    assert there.variance == pytest.approx(here.variance, abs=1e-9)
+
+
 def test_more_data_than_a_system_can_hold_are_refused():
     covariance, *_ = paddock()
     with pytest.raises(HardpanError, match="nearest data"):

@@ -92,7 +92,7 @@ def predict_grid(  # noqa: PLR0917
         d, a = tiles[tile]
         part, shape = (d.part, a.part), (len(d.basis), len(a.basis))
         x, y = np.meshgrid(x_m[a.part], y_m[d.part])
-        trend = drift[part].reshape(x.size, -1)
+        trend = drift[part].reshape(x.size, drift.shape[-1])
         places = np.column_stack([x.ravel(), y.ravel()])
         if engine.layout.exact:
             tile_mean, tile_spread = _solve_exactly(engine, places, trend, variance=variance)

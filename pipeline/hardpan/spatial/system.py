@@ -140,8 +140,8 @@ def _cholesky_with_jitter(K: Floats) -> tuple[Floats, float]:
 
 
 def _refuse_dependent(triangle: Floats) -> None:
-    pivots = np.abs(np.diag(triangle))
-    if len(pivots) and not pivots.min() > 1e-10 * pivots.max():
+    left = np.abs(np.diag(triangle))  # of each column once those before it are taken out
+    if not np.all(left > 1e-10 * np.linalg.norm(triangle, axis=0)):
         raise HardpanError(
             what="trend columns are not independent at the data",
             where="kriging",
