@@ -93,3 +93,24 @@ def test_too_few_neighbours_for_the_trend_are_refused():
     xy, drift, z, targets, target_drift = dense()
     with pytest.raises(HardpanError, match="more than 2"):
         predict_local(NESTED, xy, drift, z, targets, target_drift, neighbours=2)
+
+
+@pytest.mark.parametrize("worth", [0, 10**12])
+def test_threads_and_the_order_of_rows_do_not_matter(monkeypatch, worth):
+    if not worth:
+        pytest.importorskip("numba", reason="the compiled loops need the extra 'dense'")
+    monkeypatch.setattr(neighbourhood, "_WORTH_COMPILING", worth)
+    xy, drift, z, targets, target_drift = dense()
+    order, moved = np.random.default_rng(0).permutation(300), np.random.default_rng(1).permutation(400)
+    one = predict_local(NESTED, xy, drift, z, targets, target_drift, neighbours=12)
+    other = predict_local(
+        NESTED, xy[order], drift[order], z[order], targets[moved], target_drift[moved], neighbours=12, threads=3
+    )
+    assert other.mean == pytest.approx(one.mean[moved], abs=1e-12)
+    assert other.variance == pytest.approx(one.variance[moved], abs=1e-12)
+
+
+def test_no_targets_have_no_map():
+    xy, drift, z, *_ = dense()
+    nothing = predict_local(NESTED, xy, drift, z, np.empty((0, 2)), np.empty((0, 2)))
+    assert nothing.mean.shape == nothing.variance.shape == (0,)

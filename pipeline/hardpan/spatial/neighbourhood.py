@@ -131,6 +131,8 @@ def predict_local(  # noqa: PLR0917
         )
     noise = np.full(len(xy_m), covariance.noise) + (0.0 if error_variance is None else error_variance)
     data = _merge_coincident(Data(xy_m=xy_m, drift=drift, values=values.reshape(len(values), -1), noise=noise))
+    if not len(targets_xy):
+        return Prediction(mean=np.empty((0, *values.shape[1:])), variance=np.empty(0))
     order, groups = _group_targets(data.xy_m, targets_xy, neighbours, threads, strict=strict)
     shape = (len(order), data.values.shape[1])
     targets = Targets(
