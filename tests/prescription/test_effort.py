@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from hardpan.core.errors import SettingsError
-from hardpan.prescription.effort import LIMITS, Puller, calibrate, draft_factors, field_efficiency
+from hardpan.prescription.calibration import calibrate
+from hardpan.prescription.effort import LIMITS, Puller, draft_factors, field_efficiency
 from hardpan.prescription.settings import MachineSettings
 
 

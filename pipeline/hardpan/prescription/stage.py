@@ -2,18 +2,19 @@
 
 import numpy as np
 
+from hardpan.prescription.calibration import calibrate
 from hardpan.prescription.candidates import list_candidates
+from hardpan.prescription.case import open_case
 from hardpan.prescription.choice import by_cover, by_return, fit_setups, runner_up
-from hardpan.prescription.conditions import judge
 from hardpan.prescription.economy import describe, economy_of, into_clay_mm
-from hardpan.prescription.effort import calibrate, draft_factors, draft_range_pct, refuse_powerless
+from hardpan.prescription.effort import draft_factors, draft_range_pct, refuse_powerless
 from hardpan.prescription.ground import stand_on
 from hardpan.prescription.past import last_ripping
 from hardpan.prescription.returns import reach_probability
 from hardpan.prescription.setting_up import ballast_issues
 from hardpan.prescription.settings import HistorySettings, MachineSettings, PrescriptionSettings, SeasonSettings
 from hardpan.prescription.telling import Decision, write_plan
-from hardpan.prescription.zonework import hold_ballot, share_nodes, turning_time, work_zone, zone_facts
+from hardpan.prescription.zonework import hold_ballot, work_zone
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Rates
 from hardpan.records.pan import PanFeatures
@@ -95,62 +96,21 @@ def prescribe(  # noqa: PLR0917
     season: SeasonSettings,
 ) -> Plan:
     """Give the depth and set-up of each zone, with its reason, the next best choice and the money."""
-    table, ground = zones.table, stand_on(surfaces, survey, catalog, prescription)
-    zone_ha = share_nodes(zones, surfaces, ground.ha.size)
-    facts = zone_facts(table=table, survey=survey, ground=ground, zone_ha=zone_ha, catalog=catalog, season=season)
-    judged = judge(catalog.rules, facts)
-    economy = economy_of(
-        options.table[["option", "setup", "depth_mm", "spacing_mm"]],
-        ground,
-        catalog,
-        rates,
-        pan.excess_shape,
-        draft_factor=options.draft_factor,
-        calibration=options.calibration,
-    )
-    turning = turning_time(economy, catalog, table["length_m"].to_numpy(float))
-    ballot = hold_ballot(
+    case = open_case(
+        zones=zones,
         options=options,
-        economy=economy,
-        turning=turning,
-        zone_ha=zone_ha,
-        table=table,
+        surfaces=surfaces,
+        survey=survey,
+        pan=pan,
         catalog=catalog,
+        rates=rates,
         prescription=prescription,
-        facts=facts,
-        judged=judged,
+        season=season,
     )
+    ballot = hold_ballot(case)
     cover, n_setups = prescription.rule == "cover", len(catalog.setups)
     best, value = by_cover(ballot, n_setups, prescription.cover_share) if cover else by_return(ballot, n_setups)
     chosen, fitted = fit_setups(best, value, ballot.ha, prescription.setups_per_paddock, cover=cover)
     pairs = np.stack([chosen, runner_up(ballot, chosen, fitted)], axis=1)
-    works = [
-        work_zone(
-            zone=int(table["zone"].iloc[row]),
-            soil=str(table["soil_type"].iloc[row]),
-            turning=turning[row, pair],
-            pair=pair,
-            economy=economy,
-            options=options,
-            credit=ballot.credit[row, pair],
-            zone_ha=zone_ha[row],
-            catalog=catalog,
-        )
-        for row, pair in enumerate(pairs)
-    ]
-    return write_plan(
-        Decision(
-            zones=zones,
-            options=options,
-            catalog=catalog,
-            rates=rates,
-            prescription=prescription,
-            season=season,
-            facts=facts,
-            judged=judged,
-            ballot=ballot,
-            pairs=pairs,
-            fitted=fitted,
-            works=works,
-        )
-    )
+    works = [work_zone(case, ballot, row, pair) for row, pair in enumerate(pairs)]
+    return write_plan(Decision(case=case, ballot=ballot, pairs=pairs, fitted=fitted, works=works))

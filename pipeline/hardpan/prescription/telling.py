@@ -8,12 +8,12 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats, Ints
+from hardpan.prescription.case import Case
 from hardpan.prescription.choice import LEAVE, Ballot
 from hardpan.prescription.conditions import ceiling_rules, condition_table, not_fixed, rules_met
 from hardpan.prescription.defaults import shipped_numbers
 from hardpan.prescription.moisture import moisture_window
 from hardpan.prescription.setting_up import setting_up
-from hardpan.prescription.settings import PrescriptionSettings, SeasonSettings
 from hardpan.prescription.wording import (
     SECOND_SET_UP,
     Alternative,
@@ -24,26 +24,16 @@ from hardpan.prescription.wording import (
     would_change,
 )
 from hardpan.prescription.zonework import Zonework
-from hardpan.records.catalog import Catalog
 from hardpan.records.columns import PLAN
 from hardpan.records.issues import Issue, Issues, Outcome
-from hardpan.records.ledger import Rates
-from hardpan.records.plan import Options, Plan
-from hardpan.records.zones import Zones
+from hardpan.records.plan import Plan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Decision:
-    """All that is known when the plan is written down; sequences follow the rows of `zones.table`."""
+    """A case decided; sequences follow the rows of its table."""
 
-    zones: Zones
-    options: Options
-    catalog: Catalog
-    rates: Rates
-    prescription: PrescriptionSettings
-    season: SeasonSettings
-    facts: pd.DataFrame
-    judged: pd.DataFrame
+    case: Case
     ballot: Ballot
     pairs: Ints
     """(n_zones, 2): chosen option and runner-up."""
@@ -54,7 +44,7 @@ class Decision:
 
 def write_plan(decision: Decision) -> Plan:
     """Give the plan: one row a zone with its reason, and the tables behind it."""
-    table = decision.zones.table
+    table = decision.case.table
     rows = [_zone_row(decision, place) for place in range(len(table))]
     plan = gpd.GeoDataFrame(pd.DataFrame(rows), geometry="geometry", crs=table.crs)[list(PLAN)]
     machine = pd.DataFrame([work.machine for work in decision.works])[(plan["depth_mm"] > 0).to_numpy()]
@@ -64,21 +54,21 @@ def write_plan(decision: Decision) -> Plan:
     return Plan(
         zones=plan,
         machine=machine,
-        conditions=condition_table(decision.catalog.rules, decision.judged, decision.facts, zone_of),
+        conditions=condition_table(decision.case.catalog.rules, decision.case.judged, decision.case.facts, zone_of),
         moisture=_moisture(decision, plan),
         returns=np.stack([work.returns[:, 0] for work in decision.works]),
         runner_up_returns=np.stack([work.returns[:, 1] for work in decision.works]),
         hours=np.stack([work.hours for work in decision.works]),
         fuel_l=np.stack([work.fuel_l for work in decision.works]),
         candidates=_candidates(decision),
-        defaults=shipped_numbers(decision.catalog, soils),
-        setting_up=setting_up(decision.catalog, machine, plan),
+        defaults=shipped_numbers(decision.case.catalog, soils),
+        setting_up=setting_up(decision.case.catalog, machine, plan),
         issues=_short_of_cover(decision, plan),
     )
 
 
 def _zone_row(decision: Decision, place: int) -> dict[str, object]:
-    table, options = decision.zones.table, decision.options.table
+    table, options = decision.case.table, decision.case.options.table
     zone, work, (chosen, second) = table.iloc[place], decision.works[place], decision.pairs[place]
     ground, ripped = zone["kind"] == "ground", chosen != LEAVE
     option = options.iloc[chosen]
@@ -105,7 +95,7 @@ def _zone_row(decision: Decision, place: int) -> dict[str, object]:
         "net_low_per_ha": float(low),
         "net_high_per_ha": float(high),
         "loss_probability": float((per_ha < 0).mean()),
-        "will_not_fix": not_fixed(decision.catalog.rules, decision.judged, label) if ground else "",
+        "will_not_fix": not_fixed(decision.case.catalog.rules, decision.case.judged, label) if ground else "",
         "would_change": _would_change(decision, place, story) if ground else "",
         "geometry": table.geometry.iloc[place],
     }
@@ -113,23 +103,23 @@ def _zone_row(decision: Decision, place: int) -> dict[str, object]:
 
 def tell(decision: Decision, place: int) -> Story:
     """Give what is known of one zone when its sentence is written."""
-    zone, work, catalog = decision.zones.table.iloc[place], decision.works[place], decision.catalog
+    zone, work, catalog = decision.case.table.iloc[place], decision.works[place], decision.case.catalog
     ballot, (instead, barred) = decision.ballot, _best_ripped(decision, place)
     chosen = decision.pairs[place][0]
-    option = decision.options.table.iloc[chosen]
+    option = decision.case.options.table.iloc[chosen]
     soil = catalog.soils.get(zone["soil_type"])
     return Story(
         soil=str(zone["soil_type"]),
         depth_mm=int(option["depth_mm"]),
         setup=catalog.setups[option["setup"]].says if option["setup"] else "",
         bottom_mm=work.bottom_range_mm,
-        chance=float(decision.facts["pan_probability"].iloc[place]),
+        chance=float(decision.case.facts["pan_probability"].iloc[place]),
         net=float(work.returns[:, 0].mean() / max(zone["area_ha"], 1e-9)),
-        currency=decision.rates.currency,
+        currency=decision.case.rates.currency,
         responds=soil is None or soil.responds,
         note="" if soil is None else soil.note,
-        clay_mm=float(decision.facts["clay_depth_mm"].fillna(np.inf).iloc[place]),
-        hostile=ceiling_rules(catalog.rules, decision.judged, decision.facts.iloc[[place]])[0] >= 0,
+        clay_mm=float(decision.case.facts["clay_depth_mm"].fillna(np.inf).iloc[place]),
+        hostile=ceiling_rules(catalog.rules, decision.case.judged, decision.case.facts.iloc[[place]])[0] >= 0,
         asked_by=_asked_by(decision, place, option["setup"]),
         tines=work.tines,
         all_tines=catalog.ripper.tines,
@@ -139,7 +129,7 @@ def tell(decision: Decision, place: int) -> Story:
         barred=barred,
         other_pays=bool((ballot.net[place][ballot.setup >= 0] > 0).any()),
         covered=float(ballot.covered[place, chosen]),
-        cover_share=decision.prescription.cover_share if decision.prescription.rule == "cover" else None,
+        cover_share=decision.case.prescription.cover_share if decision.case.prescription.rule == "cover" else None,
     )
 
 
@@ -157,28 +147,28 @@ def _best_ripped(decision: Decision, place: int) -> tuple[Alternative | None, st
     if not open_to.any():
         return None, barred
     best = int(np.where(open_to, gain / np.maximum(cost, 1e-9), -np.inf).argmax())
-    row = decision.options.table.iloc[best]
-    says = decision.catalog.setups[row["setup"]].says
+    row = decision.case.options.table.iloc[best]
+    says = decision.case.catalog.setups[row["setup"]].says
     found = Alternative(depth_mm=int(row["depth_mm"]), setup=says, cost=float(cost[best]), gain=float(gain[best]))
     return found, barred
 
 
 def _asked_by(decision: Decision, place: int, setup: str) -> str:
     """Give the constraint whose rule credits the set-up taken, "" where none does."""
-    rules, label = decision.catalog.rules, decision.zones.table.index[place]
-    met = [rules[number] for number in rules_met(decision.judged, label) if setup in rules[number].gain]
+    rules, label = decision.case.catalog.rules, decision.case.table.index[place]
+    met = [rules[number] for number in rules_met(decision.case.judged, label) if setup in rules[number].gain]
     return max(met, key=lambda rule: rule.gain[setup].value).constraint if met else ""
 
 
 def _named(decision: Decision, option: int) -> str:
-    row = decision.options.table.iloc[option]
-    says = decision.catalog.setups[row["setup"]].says if row["setup"] else ""
+    row = decision.case.options.table.iloc[option]
+    says = decision.case.catalog.setups[row["setup"]].says if row["setup"] else ""
     return option_text(int(row["depth_mm"]), says)
 
 
 def _would_change(decision: Decision, place: int, story: Story) -> str:
     """Give what would turn the choice: the pan's bottom where that decides, else money."""
-    work, soil = decision.works[place], str(decision.zones.table["soil_type"].iloc[place])
+    work, soil = decision.works[place], str(decision.case.table["soil_type"].iloc[place])
     chosen, second = decision.pairs[place]
     if chosen == LEAVE:
         if story.instead is None:
@@ -187,10 +177,10 @@ def _would_change(decision: Decision, place: int, story: Story) -> str:
             return SECOND_SET_UP
         if story.instead.gain <= 0:
             return "a test strip that shows a gain"
-        first = decision.rates.worth.set_index("soil_type")["first_year_t_per_ha"]
+        first = decision.case.rates.worth.set_index("soil_type")["first_year_t_per_ha"]
         return gain_to_pay(float(first.loc[soil]) * story.instead.cost / story.instead.gain)
     better = work.returns[:, 1] > work.returns[:, 0]
-    depths = decision.options.table["depth_mm"].to_numpy()
+    depths = decision.case.options.table["depth_mm"].to_numpy()
     deeper = bool(depths[second] > depths[chosen])
     turning = turning_bottom_mm(work.bottom_mm, better, deeper=deeper) if depths[second] != depths[chosen] else None
     return would_change(
@@ -198,7 +188,7 @@ def _would_change(decision: Decision, place: int, story: Story) -> str:
         other=_named(decision, int(second)),
         bottom_mm=turning,
         deeper=deeper,
-        probes=_probes_to_tell(work.bottom_mm, decision.prescription.step_mm),
+        probes=_probes_to_tell(work.bottom_mm, decision.case.prescription.step_mm),
     )
 
 
@@ -231,13 +221,13 @@ def _probes_to_tell(bottom_mm: Floats, step_mm: int) -> int:
 
 
 def _moisture(decision: Decision, plan: gpd.GeoDataFrame) -> pd.DataFrame:
-    catalog, rows = decision.catalog, []
-    for label, zone in zip(decision.zones.table.index, plan.itertuples(), strict=True):
+    catalog, rows = decision.case.catalog, []
+    for label, zone in zip(decision.case.table.index, plan.itertuples(), strict=True):
         soil = catalog.soils.get(zone.soil_type)
-        met = [catalog.rules[number] for number in rules_met(decision.judged, label)]
+        met = [catalog.rules[number] for number in rules_met(decision.case.judged, label)]
         window = moisture_window(
             zone.depth_mm,
-            decision.season,
+            decision.case.season,
             catalog.available_water[soil.water_texture] if soil else next(iter(catalog.available_water.values())),
             repellent=any("repellence_med" in rule.when for rule in met),
         )
@@ -255,12 +245,12 @@ def _moisture(decision: Decision, plan: gpd.GeoDataFrame) -> pd.DataFrame:
 
 def _candidates(decision: Decision) -> pd.DataFrame:
     """Give one row a zone and option, columns of `Plan.candidates`."""
-    ballot, table = decision.ballot, decision.options.table
+    ballot, table = decision.ballot, decision.case.options.table
     n_zones, n_options = ballot.net.shape
     allowed = np.isfinite(ballot.net)
     return pd.DataFrame(
         {
-            "zone": np.repeat(decision.zones.table["zone"].to_numpy(), n_options),
+            "zone": np.repeat(decision.case.table["zone"].to_numpy(), n_options),
             "option": np.tile(table["option"].to_numpy(), n_zones),
             "setup": np.tile(table["setup"].to_numpy(), n_zones),
             "depth_mm": np.tile(table["depth_mm"].to_numpy(), n_zones),
@@ -275,8 +265,8 @@ def _candidates(decision: Decision) -> pd.DataFrame:
 
 
 def _short_of_cover(decision: Decision, plan: gpd.GeoDataFrame) -> Issues:
-    asked = decision.prescription.cover_share
-    if decision.prescription.rule != "cover":
+    asked = decision.case.prescription.cover_share
+    if decision.case.prescription.rule != "cover":
         return ()
     reached = decision.ballot.covered[np.arange(len(plan)), decision.pairs[:, 0]]
     short = (plan["depth_mm"].to_numpy() > 0) & (reached < asked)
