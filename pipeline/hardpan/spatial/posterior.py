@@ -11,8 +11,10 @@ exponential, with 5 % above 1.5, 1 and 2.
 """
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtri
 from scipy.stats import qmc
 
@@ -20,6 +22,8 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.spatial.censored import Posterior
 from hardpan.spatial.covariance import correlation
 from hardpan.spatial.mixed import EFFECTIVE, MICRO, NOISE, RANGE, SILL, Fit, Model, evidence
+
+Numbers = TypeVar("Numbers", NDArray[np.float64], NDArray[np.float32])
 
 PRIOR_LOG_RANGE_SD = 1.0
 """One standard deviation is a factor of 2.7 either way."""
@@ -35,6 +39,12 @@ _TAIL = 2.2
 
 _POINTS = 48
 """Least number of parameter points: moments of the field are then within a few percent of those of a dense grid."""
+
+_MOST_NUMBERS = 5e6
+"""Numbers in a stack of covariances: hundreds of sites leave few points, and a posterior that needs few."""
+
+_NARROW = 0.3
+"""A standard error of the range's logarithm below this asks for a grid of its own, finer than the usual."""
 
 _NEGLIGIBLE = 6.0
 """Ranges whose best log posterior is this far under the top weigh under a quarter of a percent and are left out."""
@@ -109,7 +119,7 @@ def integrate(fit: Fit, priors: Priors, ranges_m: Floats, points_per_range: int 
     model = fit.model
     others = model.free.copy()
     others[RANGE] = False
-    grid = np.log(ranges_m) if model.free[RANGE] else fit.theta[RANGE : RANGE + 1]
+    grid = _range_grid(fit, ranges_m)
     middle, spread = _conditional(fit, others, grid)
     distances_m = model.distances_m
     if len(grid) > 1:
@@ -117,7 +127,8 @@ def integrate(fit: Fit, priors: Priors, ranges_m: Floats, points_per_range: int 
         top = found.log_evidence + priors(middle)[0]
         kept = top > top.max() - _NEGLIGIBLE
         grid, middle = grid[kept], middle[kept]
-    each = max(points_per_range, -(-_POINTS // len(grid)))
+    most = max(1, int(_MOST_NUMBERS / len(model.xy_m) ** 2))
+    each = max(1, min(max(points_per_range, -(-_POINTS // len(grid))), most // len(grid)))
     step, z = _spread_points(each * len(grid), others)
     group = np.repeat(np.arange(len(grid)), each)
     theta = middle[group]
@@ -135,6 +146,18 @@ def integrate(fit: Fit, priors: Priors, ranges_m: Floats, points_per_range: int 
         group=group,
         ranges_m=np.exp(grid),
     )
+
+
+def _range_grid(fit: Fit, ranges_m: Floats) -> Floats:
+    """Give logarithms of the ranges: those of the grid, or five about the optimum where that is known better."""
+    if not fit.model.free[RANGE]:
+        return fit.theta[RANGE : RANGE + 1]
+    error = fit.standard_errors[RANGE]
+    if not error < _NARROW:
+        return np.log(ranges_m)
+    grid = fit.theta[RANGE] + error * np.linspace(-2.0, 2.0, 5)
+    low, high = fit.model.bounds[RANGE]
+    return grid[(grid >= low) & (grid <= high)]
 
 
 def _conditional(fit: Fit, others: Bools, grid: Floats) -> tuple[Floats, Floats]:
@@ -198,6 +221,7 @@ def range_parts(mixture: Mixture) -> list[RangePart]:
     return parts
 
 
-def correlations(model: Model, range_m: float, distances_m: Floats) -> Floats:
-    """Give the correlation of the structure at distances, for an effective range."""
-    return correlation(model.family, distances_m * (EFFECTIVE[model.family] / range_m))
+def correlations(model: Model, range_m: float, distances_m: Numbers) -> Numbers:
+    """Give the correlation of the structure at distances for an effective range, in the precision of `distances_m`."""
+    shape: Numbers = correlation(model.family, distances_m * (EFFECTIVE[model.family] / range_m))
+    return shape

@@ -1,6 +1,7 @@
 """Joint conditional draws of every variable on the nodes."""
 
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import xarray as xr
@@ -14,7 +15,9 @@ from hardpan.surfaces.layout import LEAST_THICKNESS_MM, Layout
 from hardpan.surfaces.variables import Field
 
 
-def draw_fields(fields: Mapping[str, Field], layout: Layout, n_draws: int, seed: int) -> dict[str, Floats]:
+def draw_fields(
+    fields: Mapping[str, Field], layout: Layout, n_draws: int, *, seed: int, threads: int
+) -> dict[str, Floats]:
     """Give draws (n_draws, n_nodes) of every field, in the variable's scaled units.
 
     Each draw has its own covariance parameters, trend and readings that fit the bounds, so that their spread is that
@@ -24,14 +27,16 @@ def draw_fields(fields: Mapping[str, Field], layout: Layout, n_draws: int, seed:
     lattice = Lattice.covering(
         np.vstack([nodes.xy_m, layout.sites.xy_m]), anchor_m=tuple(nodes.xy_m[0]), step_m=layout.node_m
     )
-    out: dict[str, Floats] = {}
-    for position, (name, field) in enumerate(fields.items()):
-        rng = np.random.default_rng([seed, position])
-        strength = out["peak"] if field.on_strength else None
-        out[name] = _draw_field(field, layout, lattice, strength=strength, n_draws=n_draws, rng=rng)
-        if field.variable.binary:
-            out[name] += rng.standard_normal(out[name].shape)
-    return out
+
+    def draw(name: str, strength: Floats | None = None) -> Floats:
+        rng = np.random.default_rng([seed, list(fields).index(name)])
+        drawn = _draw_field(fields[name], layout, lattice, strength=strength, n_draws=n_draws, rng=rng)
+        return drawn + rng.standard_normal(drawn.shape) if fields[name].variable.binary else drawn
+
+    with ThreadPoolExecutor(max_workers=threads) as pool:
+        running = {name: pool.submit(draw, name) for name, field in fields.items() if not field.on_strength}
+        out = {name: future.result() for name, future in running.items()}
+    return {name: out[name] if name in out else draw(name, out["peak"]) for name in fields}
 
 
 def compose_draws(

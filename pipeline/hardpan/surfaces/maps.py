@@ -2,9 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 import xarray as xr
+from numpy.typing import NDArray
 from scipy.spatial.distance import cdist
 from scipy.special import ndtr
 
@@ -24,7 +26,9 @@ _NEAR_CELLS = 3.0
 """Nearer than this a cell's mean correlation with a site is integrated; farther it is that of its middle, within
 (cell / length)^2 / 24."""
 
-Moments = tuple[Floats, Floats]
+Singles: TypeAlias = NDArray[np.float32]
+
+Moments: TypeAlias = tuple[Floats, Floats]
 """Mean and variance (m,) in the variable's scaled units."""
 
 
@@ -40,28 +44,32 @@ def map_fields(
     m = len(cells.xy_m)
     out = {name: (np.empty(m), np.empty(m)) for name in fields}
     parts = {name: range_parts(field.mixture) for name, field in fields.items()}
-    # single precision halves the work of the quadratic forms; their rounding is a millionth of the sill
-    forms = {name: [part.quadratic.astype(np.float32) for part in parts[name]] for name in parts}
+    # single precision halves the work; its rounding is a millionth of the sill
+    forms = {
+        name: [(part.linear.astype(np.float32), part.quadratic.astype(np.float32)) for part in parts[name]]
+        for name in parts
+    }
     block = _Block.of(block_m, next(iter(fields.values())).mixture.model)
 
     def work(tile: int) -> None:
         cut = slice(tile * _TILE, min((tile + 1) * _TILE, m))
         offsets = cells.xy_m[cut, None, :] - sites
-        distances_m = cdist(cells.xy_m[cut], sites)
+        distances_m = cdist(cells.xy_m[cut], sites).astype(np.float32)
         near = np.nonzero(distances_m < _NEAR_CELLS * (block_m or 0.0))
-        shapes: dict[float, Floats] = {}
+        shapes: dict[float, Singles] = {}
         for name, field in fields.items():
             trend = cells.trend[cut]
             if field.on_strength:
                 trend = np.column_stack([trend, out["peak"][0][cut]])
             mean, second = np.zeros(len(trend)), np.zeros(len(trend))
-            for part, form in zip(parts[name], forms[name], strict=True):
+            u = np.empty((len(trend), len(sites) + trend.shape[1]), dtype=np.float32)
+            u[:, len(sites) :] = trend
+            for part, (linear, quadratic) in zip(parts[name], forms[name], strict=True):
                 if part.range_m not in shapes:
                     shapes[part.range_m] = block.shape(part.range_m, distances_m, offsets, near)
-                u = np.column_stack([shapes[part.range_m], trend])
-                mean += u @ part.linear
-                single = u.astype(np.float32)
-                second += np.einsum("ij,ij->i", single @ form, single)
+                u[:, : len(sites)] = shapes[part.range_m]
+                mean += u @ linear
+                second += np.einsum("ij,ij->i", u @ quadratic, u)
                 second += part.micro + part.sill * block.within(part.range_m)
             variance = second - mean**2
             if field.on_strength:
@@ -85,9 +93,9 @@ class _Block:
         nodes, weights = block_nodes(block_m)
         return cls(nodes=nodes, weights=weights, model=model)
 
-    def shape(self, range_m: float, distances_m: Floats, offsets: Floats, near: tuple[Ints, ...]) -> Floats:
+    def shape(self, range_m: float, distances_m: Singles, offsets: Floats, near: tuple[Ints, ...]) -> Singles:
         """Give the mean correlation of cells with sites (m, n)."""
-        shape = correlations(self.model, range_m, distances_m)
+        shape: Singles = correlations(self.model, range_m, distances_m)
         away = np.linalg.norm(offsets[near][:, None] + self.nodes, axis=2)
         shape[near] = correlations(self.model, range_m, away) @ self.weights
         return shape

@@ -59,8 +59,13 @@ def _in_words(fit: Fit, *, spatial: bool) -> str:
     return f"{100 * share:.0f} % of the field's variance fades over {theta[RANGE]:.0f} m, the rest within a site"
 
 
-def verdict_of(scores: pd.DataFrame, fields: Mapping[str, Field], layout: Layout, precision_mm: float) -> str:
-    """Give one or two sentences: is the map of the bottom better than plain yardsticks, and would more probes help."""
+def verdict_of(
+    scores: pd.DataFrame, fields: Mapping[str, Field], layout: Layout, bottom_sd_mm: Floats, precision_mm: float
+) -> str:
+    """Give one or two sentences: is the map of the bottom better than plain yardsticks, and would more probes help.
+
+    `bottom_sd_mm` (n_cells,) is the standard deviation of the mapped bottom.
+    """
     if "bottom" not in fields:
         return "No insertion met a pan, so there is nothing to map but its absence."
     of = scores[(scores["variable"] == "bottom") & (scores["folds"] == "site")].set_index("method")["crps"]
@@ -73,12 +78,12 @@ def verdict_of(scores: pd.DataFrame, fields: Mapping[str, Field], layout: Layout
         if gain > 0.02
         else f"The map of the pan's bottom is no better than a plain yardstick ({best}) at a site left out"
     )
-    return f"{compared}. {_more_probes(fields['bottom'], layout, precision_mm)}"
+    return f"{compared}. {_more_probes(fields['bottom'], layout, bottom_sd_mm, precision_mm)}"
 
 
-def _more_probes(field: Field, layout: Layout, precision_mm: float) -> str:
-    reached = precision_by_sites(field, layout, precision_mm)
-    now = reached[0]
+def _more_probes(field: Field, layout: Layout, bottom_sd_mm: Floats, precision_mm: float) -> str:
+    now = float(np.sqrt(np.mean(bottom_sd_mm**2)))
+    reached = precision_by_sites(field, layout, now, precision_mm)
     if now <= precision_mm:
         return f"Its standard deviation is {now:.0f} mm over the paddock, within the {precision_mm:.0f} mm asked for."
     enough = np.flatnonzero(reached <= precision_mm)
@@ -93,15 +98,15 @@ def _more_probes(field: Field, layout: Layout, precision_mm: float) -> str:
     )
 
 
-def precision_by_sites(field: Field, layout: Layout, enough_mm: float) -> Floats:
-    """Give the root mean kriging variance (mm) over the paddock with 0, 1, 2 ... further sites of three insertions.
+def precision_by_sites(field: Field, layout: Layout, now_mm: float, enough_mm: float) -> Floats:
+    """Give the standard deviation of the map (mm) over the paddock with 0, 1, 2 ... further sites of three insertions.
 
-    It ends when `enough_mm` is reached. Each further site goes where the variance is largest; covariance parameters are
-    those of the fit, the trend known.
+    It ends when `enough_mm` is reached. Each further site goes where the variance is largest; what it takes away is
+    worked out with the mean covariance parameters and a known trend, and taken off the map's `now_mm` in proportion.
     """
     theta, model, found = field.mixture.weight @ field.mixture.theta, field.mixture.model, field.mixture.posterior
     if not model.free[SILL]:
-        return np.array([field.variable.scale * float(np.sqrt(np.exp(theta[MICRO])))])
+        return np.array([now_mm])
     sill, micro, noise = (float(np.exp(theta[which])) for which in (SILL, MICRO, NOISE))
     xy = layout.nodes.xy_m[:: max(1, len(layout.nodes.xy_m) // _LATTICE)]
     range_m = float(np.exp(theta[RANGE]))
@@ -109,14 +114,12 @@ def precision_by_sites(field: Field, layout: Layout, enough_mm: float) -> Floats
     onto = sill * correlations(model, range_m, cdist(xy, layout.sites.xy_m))
     covariance = sill * correlations(model, range_m, cdist(xy, xy)) - onto @ precision @ onto.T
     own = micro + noise / 3.0
-
-    def reached_mm() -> float:
-        return field.variable.scale * float(np.sqrt(max(float(np.mean(np.diag(covariance))), 0.0) + micro))
-
-    reached = [reached_mm()]
+    before = float(np.mean(np.diag(covariance))) + micro
+    reached = [now_mm]
     while reached[-1] > enough_mm and len(reached) <= _MOST_SITES:
         at = int(np.argmax(np.diag(covariance)))
         column = covariance[:, at]
         covariance = covariance - np.outer(column, column) / (column[at] + own)
-        reached.append(reached_mm())
+        left = max(float(np.mean(np.diag(covariance))), 0.0) + micro
+        reached.append(now_mm * np.sqrt(left / before))
     return np.array(reached)

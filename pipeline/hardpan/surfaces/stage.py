@@ -63,14 +63,16 @@ def _map(
     fields = fit_fields(variables, layout, settings)
     block_m = layout.frame.cell_m if settings.block else None
     cells = map_fields(fields, layout, block_m=block_m, threads=settings.threads, progress=progress)
-    drawn = draw_fields(fields, layout, settings.draws, seed)
+    drawn = draw_fields(fields, layout, settings.draws, seed=seed, threads=settings.threads)
     clay_mm = map_clay(survey, layout)
     scores = score_fields(fields, layout)
     issues += remark_sites(insertions, layout)
     issues += remark_variables(variables, layout)
     issues += remark_fields(fields, layout)
+    bottom_sd_mm = np.empty(0)
     if "bottom" in fields:
-        issues += remark_order(*(unscale(fields[name], cells[name])[0] for name in ("top", "bottom")))
+        bottom, bottom_sd_mm = unscale(fields["bottom"], cells["bottom"])
+        issues += remark_order(unscale(fields["top"], cells["top"])[0], bottom)
     return Surfaces(
         frame=layout.frame,
         inside=layout.inside,
@@ -81,7 +83,7 @@ def _map(
         node_of_cell=layout.node_of_cell,
         scores=scores,
         models=describe_models(fields, layout),
-        verdict=verdict_of(scores, fields, layout, settings.precision_mm),
+        verdict=verdict_of(scores, fields, layout, bottom_sd_mm, settings.precision_mm),
         issues=tuple(issues),
     )
 
