@@ -26,6 +26,9 @@ _WIDTH, _HEIGHT = A4[0] - 2 * _MARGIN, A4[1] - 2 * _MARGIN - 1
 _MOST_ROWS = 14
 """More zones than this are put together by depth and set-up, so that the map keeps its room."""
 
+_RECORD_ROW, _MOST_RECORDS = 7 * mm, 8
+"""Height of a row of the record of the work, and the most rows."""
+
 _LONGEST_NAME = 80
 """Characters of the paddock's name in the title."""
 
@@ -79,7 +82,9 @@ def write_job_card(
     note = f"Depths are in {unit}, as on the display, from ground not yet ripped. Hatched ground: keep out."
     head = [_paragraph(f"Ripping: {short}", 15, bold=True), _paragraph(note, 10), Spacer(0, 2 * mm)]
     _, table_height = table.wrap(_WIDTH, _HEIGHT)
-    front = [*head, _picture(depth_map, _HEIGHT - table_height - 30 * mm), Spacer(0, 2 * mm), table]
+    picture = _picture(depth_map, _HEIGHT - table_height - 30 * mm)
+    room = _HEIGHT - table_height - picture.drawHeight - 30 * mm
+    front = [*head, picture, Spacer(0, 2 * mm), table, *_record(int(room // _RECORD_ROW) - 1)]
     back = _back(zones, moisture, conditions, people)
     document = SimpleDocTemplate(
         str(path), pagesize=A4, leftMargin=_MARGIN, rightMargin=_MARGIN, topMargin=_MARGIN, bottomMargin=_MARGIN,
@@ -154,6 +159,17 @@ def _zone_table(
     )
     widths = [0.09, 0.15, 0.21, 0.11, 0.11, 0.12, 0.09, 0.12]
     return Table(cells, colWidths=[share * (_WIDTH - 12) for share in widths], style=style)
+
+
+def _record(rows: int) -> list[Flowable]:
+    """Give an empty record of the work for the room that is left, nothing where there is none."""
+    if rows < 1:
+        return []
+    names = ("Date", "Zone", "Depth dug", "Moist to", "Hours", "Fuel", "Seen behind the tines")
+    cells = [[_paragraph(name, 8) for name in names], *([""] * len(names) for _ in range(min(rows, _MOST_RECORDS)))]
+    widths = [part * (_WIDTH - 12) for part in (0.12, 0.08, 0.14, 0.1, 0.09, 0.09, 0.38)]
+    grid = [("GRID", (0, 0), (-1, -1), 0.5, HexColor(INK))]
+    return [Spacer(0, 4 * mm), Table(cells, colWidths=widths, rowHeights=_RECORD_ROW, style=grid)]
 
 
 def _together(ripped: pd.DataFrame) -> pd.DataFrame:

@@ -24,12 +24,12 @@ ACCENT = "#b5482f"
 def depth_colours(depths_mm: Iterable[float]) -> Mapping[int, str]:
     """Give a hex colour for each depth, bright when shallow and dark when deep.
 
-    Ripped depths are spread evenly over cividis, so neighbours in the list stay apart however close they are in
-    millimetres.
+    Ripped depths are spread evenly over viridis, so neighbours in the list stay apart however close they are in
+    millimetres, and none is a grey that could be taken for ground left alone.
     """
     ripped = sorted({round(depth) for depth in depths_mm} - {0})
-    steps = [0.45] if len(ripped) == 1 else [0.92 - 0.82 * k / (len(ripped) - 1) for k in range(len(ripped))]
-    scale = colormaps["cividis"]
+    steps = [0.45] if len(ripped) == 1 else [0.95 - 0.87 * k / (len(ripped) - 1) for k in range(len(ripped))]
+    scale = colormaps["viridis"]
     return {0: UNRIPPED} | {depth: to_hex(scale(step)) for depth, step in zip(ripped, steps, strict=True)}
 
 

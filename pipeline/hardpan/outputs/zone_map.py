@@ -46,10 +46,10 @@ def draw_zone_map(zones: gpd.GeoDataFrame, colours: Mapping[int, str], people: P
     for zone in zones.itertuples():
         shut = zone.kind == "exclusion"
         colour = EXCLUDED if shut else colours[round(zone.depth_mm)]
-        patch = PathPatch(
-            _outline(zone.geometry), facecolor=colour, edgecolor=EDGE, linewidth=1.0, hatch="xxxx" if shut else None
-        )
-        axes.add_patch(patch)
+        outline, hatch = _outline(zone.geometry), "xxxx" if shut else None
+        axes.add_patch(PathPatch(outline, facecolor=colour, edgecolor=EDGE, linewidth=2.4, hatch=hatch))
+        # A light line within the dark one: seen on bright ground and on dark.
+        axes.add_patch(PathPatch(outline, fill=False, edgecolor=EXCLUDED, linewidth=0.8, zorder=2))
         if not shut:
             _label(axes, zone, colour, people, extent_m=max(width, height))
     _scale_and_north(axes, (west, south, east, north), people)

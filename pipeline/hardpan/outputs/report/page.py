@@ -104,7 +104,10 @@ def _ripped_first(zones: gpd.GeoDataFrame) -> list[dict[str, Any]]:
 
 
 def _key(colours: Mapping[int, str], people: People) -> list[tuple[str, str]]:
-    return [(people.depth(depth) if depth else "leave unripped", colour) for depth, colour in sorted(colours.items())]
+    return [
+        (people.depth(depth) if depth else "leave unripped", colour)
+        for depth, colour in sorted(colours.items(), key=lambda one: one[0] or np.inf)
+    ]
 
 
 def _map_alt(run: PaddockRun, people: People) -> str:

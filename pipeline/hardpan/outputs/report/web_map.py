@@ -29,7 +29,7 @@ from bokeh.plotting import figure
 from bokeh.resources import Resources
 
 from hardpan.core.arrays import Floats
-from hardpan.outputs.palette import EDGE, UNRIPPED
+from hardpan.outputs.palette import EDGE, EXCLUDED, UNRIPPED
 from hardpan.outputs.people import MISSING, People, share
 from hardpan.records.frame import Frame
 
@@ -154,10 +154,19 @@ def _zones(plot: figure, zones: gpd.GeoDataFrame, colours: Mapping[int, str], pe
     )
     fill = plot.multi_polygons("xs", "ys", source=source, fill_color="colour", line_color=None, name="ground-depth")
     fill.nonselection_glyph = None
-    edge = plot.multi_polygons(
-        "xs", "ys", source=source, fill_alpha=0, line_color=EDGE, line_width=1.5, name="borders", level="overlay"
-    )
-    edge.nonselection_glyph = None
+    # A light line within a dark one: seen on bright ground and on dark.
+    for colour, width in ((EDGE, 3.0), (EXCLUDED, 1.0)):
+        edge = plot.multi_polygons(
+            "xs",
+            "ys",
+            source=source,
+            fill_alpha=0,
+            line_color=colour,
+            line_width=width,
+            name="borders",
+            level="overlay",
+        )
+        edge.nonselection_glyph = None
     tips = [("zone", "@zone"), ("depth", "@depth"), ("set-up", "@setup"), ("area", "@area"), ("why", "@reason")]
     plot.add_tools(HoverTool(renderers=[fill], tooltips=tips, description="Tell on hovering", visible=False))
     plot.add_tools(TapTool(renderers=[fill]))
