@@ -55,6 +55,7 @@ def test_the_reason_names_depth_set_up_pan_and_money():
         ({"passes": 2}, "in two passes, because engine power does not allow it in one"),
         ({"cover_share": 0.9}, "passes below it on 93% of the ground and returns about 96 AUD/ha"),
         ({"cover_share": 0.95}, "(short of the 95% asked for)"),
+        ({"cover_share": 0.95, "depth_mm": 375}, "deeper than machine and limits allow"),
         ({"cover_share": 0.9, "net": -12.0}, "costs about 12 AUD/ha more than it returns"),
     ],
 )

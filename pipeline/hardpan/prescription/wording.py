@@ -90,9 +90,11 @@ def _limit(story: Story) -> str:
     if bottom_mm > story.depth_mm and story.clay_mm <= story.depth_mm + 100:
         kind = "hostile clay begins" if story.hostile else "the clay begins"
         return f", {kind} at about {_tens(story.clay_mm)} mm"
+    if story.cover_share is not None:
+        return ", deeper than machine and limits allow" if story.covered < story.cover_share else ""
     if bottom_mm > story.depth_mm:
         return ", going deeper costs more than it brings"
-    if story.cover_share is None and story.depth_mm > bottom_mm + 50:
+    if story.depth_mm > bottom_mm + 50:
         return ", the tines run below it so that it breaks between them as well"
     return ""
 
