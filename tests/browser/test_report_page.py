@@ -172,8 +172,11 @@ def test_controls_are_reached_and_worked_by_keyboard(browser, report):
     assert probes.is_selected()
 
 
-def test_hovering_tells_depth_set_up_and_reason_as_text(browser, report):
+@pytest.mark.parametrize("ground", GROUNDS)
+def test_hovering_tells_depth_set_up_and_reason_as_text(browser, report, ground):
     open_page(browser, report)
+    browser.execute_script(f"document.querySelector('input[value=\"ground-{ground}\"]').click()")
+    time.sleep(0.3)
     move_to(browser, *point_on_map(browser, 0.2, 0.6))
     told = tooltip_text(browser)
     assert "30" in told

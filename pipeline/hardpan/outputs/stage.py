@@ -35,6 +35,7 @@ from hardpan.outputs.task_grid import zone_grid
 from hardpan.outputs.zone_map import as_png, as_svg, draw_zone_map
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.issues import Issues
+from hardpan.records.survey import DatumMove
 
 __all__ = ["check_folder", "write_outputs"]
 
@@ -77,7 +78,9 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path) -> tu
         write_table(work / "tallies.csv", run.ledger.lines)
         remarks = issue_table(issues)
         write_table(work / "issues.csv", remarks)
-        _write_for_people(work, run, remarks=remarks, maps=maps, layers=layers, colours=colours, settings=settings)
+        _write_for_people(
+            work, run, move=move, remarks=remarks, maps=maps, layers=layers, colours=colours, settings=settings
+        )
         write_manifest(work / MANIFEST, run, move, issues, _digests(work))
         names = sorted(path.name for path in work.iterdir())
     return tuple(folder / name for name in names)
@@ -118,6 +121,7 @@ def _write_for_people(
     work: Path,
     run: PaddockRun,
     *,
+    move: DatumMove,
     remarks: pd.DataFrame,
     maps: Mapping[str, Floats],
     layers: Mapping[str, gpd.GeoDataFrame],
@@ -131,7 +135,7 @@ def _write_for_people(
     depth_map = draw_zone_map(layers["zones"], colours, people)
     if "report" in settings.formats:
         write_report(
-            work / "report.html", run, remarks=remarks, layers=layers, maps=maps, colours=colours,
+            work / "report.html", run, move=move, remarks=remarks, layers=layers, maps=maps, colours=colours,
             depth_map=as_svg(depth_map), people=people,
         )  # fmt: skip
     if "job-card" in settings.formats:

@@ -18,12 +18,14 @@ from hardpan.outputs.report import facts, figures
 from hardpan.outputs.report.web_map import bokeh_script, draw_web_map
 from hardpan.outputs.zone_map import as_svg
 from hardpan.records.evidence import PaddockRun
+from hardpan.records.survey import DatumMove
 
 
 def write_report(
     path: Path,
     run: PaddockRun,
     *,
+    move: DatumMove,
     remarks: pd.DataFrame,
     layers: Mapping[str, gpd.GeoDataFrame],
     maps: Mapping[str, Floats],
@@ -39,6 +41,8 @@ def write_report(
         The file to write.
     run : PaddockRun
         The whole run.
+    move : DatumMove
+        How the zones came to WGS 84.
     remarks : DataFrame
         One row an issue, those of the outputs included.
     layers, maps : Mapping
@@ -64,7 +68,8 @@ def write_report(
         "says": lambda setup: setups[setup].says if setup in setups else setup or MISSING,
         "zones": _ripped_first(run.plan.zones), "heading": _heading, "strategies": facts.strategies(run, people),
         "doubts": facts.doubts(run), "unverified": facts.unverified(run), "quantities": facts.zone_quantities(run),
-        "remarks": remarks, "sources": _sources(run), "moves": _moves(run), "trail_table": _trail(run),
+        "remarks": remarks, "sources": _sources(run), "trail_table": _trail(run),
+        "moves": _moves((*run.survey.datum_moves, move)),
         "settings_text": json.dumps(run.trail.settings, indent=1, ensure_ascii=False, default=str),
         "depth_map": Markup(depth_map), "key": _key(colours, people), "map_alt": _map_alt(run, people),
         "has_exclusions": (run.plan.zones["kind"] == "exclusion").any(),
@@ -190,11 +195,9 @@ def _sources(run: PaddockRun) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["key", *names])
 
 
-def _moves(run: PaddockRun) -> pd.DataFrame:
+def _moves(moves: tuple[DatumMove, ...]) -> pd.DataFrame:
     names = ("file", "from_crs", "to_crs", "operation", "accuracy_m")
-    return pd.DataFrame(
-        [[getattr(move, name) for name in names] for move in run.survey.datum_moves], columns=list(names)
-    )
+    return pd.DataFrame([[getattr(move, name) for name in names] for move in moves], columns=list(names))
 
 
 def _trail(run: PaddockRun) -> pd.DataFrame:

@@ -7,6 +7,7 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 from bokeh.embed import json_item
 from bokeh.models import (
@@ -92,7 +93,7 @@ def draw_web_map(
     layers : Mapping
         `soils`, `probes`, `boundary`, `exclusions`, working CRS.
     maps : Mapping
-        `pan_bottom_mm`, `pan_bottom_sd_mm`, `breach_probability` on `frame`, NaN outside.
+        `zone`, `pan_bottom_mm`, `pan_bottom_sd_mm`, `breach_probability` on `frame`, NaN outside.
     colours : Mapping
         Depth in mm to colour.
     people : People
@@ -109,7 +110,7 @@ def draw_web_map(
     )  # fmt: skip
     plot.axis.visible = plot.grid.visible = False
     plot.toolbar.logo = None
-    grounds = [_zones(plot, zones, colours, people)]
+    grounds = [_zones(plot, zones, maps, colours, people)]
     grounds += [_raster(plot, name, maps[name], frame, people) for name in _RASTERS]
     grounds.append(_soils(plot, layers["soils"], people))
     # The view follows the outline alone, so that it stays where it is when layers are switched.
@@ -138,8 +139,16 @@ _RASTERS = {
 }
 
 
-def _zones(plot: figure, zones: gpd.GeoDataFrame, colours: Mapping[int, str], people: People) -> Ground:
+def _zones(
+    plot: figure,
+    zones: gpd.GeoDataFrame,
+    maps: Mapping[str, Floats],
+    colours: Mapping[int, str],
+    people: People,
+) -> Ground:
     rows = zones.to_dict("records")
+    cells = pd.DataFrame({name: maps[name].ravel() for name in ("zone", "pan_bottom_mm")})
+    bottoms = cells.groupby("zone")["pan_bottom_mm"].mean().to_dict()
     source = ColumnDataSource(
         {
             **_rings(zones),
@@ -148,12 +157,13 @@ def _zones(plot: figure, zones: gpd.GeoDataFrame, colours: Mapping[int, str], pe
             "depth": [people.depth(row["depth_mm"]) if row["depth_mm"] > 0 else "leave unripped" for row in rows],
             "setup": [row["setup"] or MISSING for row in rows],
             "area": [people.area(row["area_ha"]) for row in rows],
-            "reason": [row["reason"] for row in rows],
+            "bottom": [people.depth(bottoms.get(row["zone"], np.nan)) for row in rows],
+            "breach": [share(row["breach_probability"]) if row["depth_mm"] > 0 else MISSING for row in rows],
+            "reason": [people.text(row["reason"]) for row in rows],
         },
         name="zone-source",
     )
-    fill = plot.multi_polygons("xs", "ys", source=source, fill_color="colour", line_color=None, name="ground-depth")
-    fill.nonselection_glyph = None
+    plot.multi_polygons("xs", "ys", source=source, fill_color="colour", line_color=None, name="ground-depth")
     # A light line within a dark one: seen on bright ground and on dark.
     for colour, width in ((EDGE, 3.0), (EXCLUDED, 1.0)):
         edge = plot.multi_polygons(
@@ -167,9 +177,13 @@ def _zones(plot: figure, zones: gpd.GeoDataFrame, colours: Mapping[int, str], pe
             level="overlay",
         )
         edge.nonselection_glyph = None
-    tips = [("zone", "@zone"), ("depth", "@depth"), ("set-up", "@setup"), ("area", "@area"), ("why", "@reason")]
-    plot.add_tools(HoverTool(renderers=[fill], tooltips=tips, description="Tell on hovering", visible=False))
-    plot.add_tools(TapTool(renderers=[fill]))
+    # Unseen and never switched off, so that every ground can be hovered and tapped.
+    touch = plot.multi_polygons("xs", "ys", source=source, fill_alpha=0, line_color=None, name="touch")
+    touch.nonselection_glyph = touch.selection_glyph = None
+    tips = [("zone", "@zone"), ("depth", "@depth"), ("set-up", "@setup"), ("area", "@area")]
+    tips += [("pan bottom, mean", "@bottom"), ("gets below the pan", "@breach"), ("why", "@reason")]
+    plot.add_tools(HoverTool(renderers=[touch], tooltips=tips, description="Tell on hovering", visible=False))
+    plot.add_tools(TapTool(renderers=[touch]))
     ripped = sorted(depth for depth in set(zones["depth_mm"].round().astype(int)) if depth > 0)
     classes = [(people.depth(depth), colours[depth]) for depth in ripped]
     return Ground(name="ground-depth", says="working depth", classes=(*classes, ("leave unripped", UNRIPPED)))

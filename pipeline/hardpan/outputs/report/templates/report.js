@@ -15,7 +15,7 @@
     const plot = views[0].model;
     document.getElementById("map-controls").addEventListener("change", () => show(plot));
     show(plot);
-    const source = plot.renderers.find((renderer) => renderer.name === "ground-depth").data_source;
+    const source = plot.renderers.find((renderer) => renderer.name === "touch").data_source;
     source.selected.properties.indices.change.connect(() => {
       const [row] = source.selected.indices;
       if (row === undefined) return;
