@@ -100,3 +100,15 @@ def test_insertions_without_a_crossing_get_none():
     )
     assert np.isnan(crossing.mm[1])
     assert np.isfinite(crossing.mm[0])
+
+
+def test_on_wide_steps_the_two_readings_beside_the_crossing_decide():
+    value = np.where(DEPTH_MM < 200.0, 800.0, 3500.0)
+    wide = Readings(
+        depth_mm=4.0 * DEPTH_MM[None, :],
+        thickness_mm=np.zeros((1, len(DEPTH_MM))),
+        cone_index_kpa=value[None, :],
+        at_least=np.zeros((1, len(DEPTH_MM)), dtype=bool),
+    )
+    straight_mm = 700.0 + 100.0 * (2000.0 - 800.0) / (3500.0 - 800.0)
+    assert locate(wide, straight_mm, 7, rising=True).mm[0] == pytest.approx(straight_mm, abs=1.0)

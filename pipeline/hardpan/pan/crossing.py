@@ -10,9 +10,10 @@ from hardpan.pan.readings import Readings
 _ROUNDS = 4
 """Fits of the line; after three it moves by less than a millimetre on every shape of tests/pan/test_bias.py."""
 
-_WINDOW_MM, _WINDOW_STEPS = 40.0, 1.6
-"""Reach of the line: at 25 mm steps the shortest that takes in two readings on each side. Longer ones round off the
-pan's corners (4 mm of bias on a flank of 20 mm), shorter ones let single readings rule the depth."""
+_WINDOW_MM, _WINDOW_STEPS = 40.0, 1.05
+"""Reach of the line. At 25 mm steps 40 mm is the shortest that takes in two readings on each side: a longer one rounds
+off the pan's corners (4 mm of bias on a flank of 20 mm), a shorter one lets single readings rule the depth. Where steps
+are wide the pan changes more from one reading to the next than their error, and the two beside the crossing decide."""
 
 _STEP_SHARE = 1.0 / 8.0
 """Error of a straight line between two readings as a share of their distance: a flank that is steeper than the step
