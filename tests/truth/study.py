@@ -31,11 +31,17 @@ def judge(truth: Truth, pan) -> dict[str, float]:
     }
 
 
-def run(paddocks: int, n_sites: tuple[int, ...] = (25, 100), *, naive: bool = True) -> pd.DataFrame:
+def run(
+    paddocks: int,
+    n_sites: tuple[int, ...] = (25, 100),
+    shares: tuple[float, ...] = (0.0, 0.15, 0.5),
+    *,
+    naive: bool = True,
+) -> pd.DataFrame:
     """Give one row a paddock, number of sites, share stopped and treatment."""
     rows = []
     for sites in n_sites:
-        for stopped in (0.0, 0.15, 0.5):
+        for stopped in shares:
             for seed in range(paddocks):
                 truth = invent(Recipe(n_sites=sites, stopped=stopped), seed)
                 treatments = {"likelihood": truth.pan}

@@ -102,15 +102,17 @@ def precision_by_sites(field: Field, layout: Layout, now_mm: float, enough_mm: f
     """Give the standard deviation of the map (mm) over the paddock with 0, 1, 2 ... further sites of three insertions.
 
     It ends when `enough_mm` is reached. Each further site goes where the variance is largest; what it takes away is
-    worked out with the mean covariance parameters and a known trend, and taken off the map's `now_mm` in proportion.
+    worked out with the likeliest covariance parameters and a known trend, and taken off the map's `now_mm` in
+    proportion.
     """
-    theta, model, found = field.mixture.weight @ field.mixture.theta, field.mixture.model, field.mixture.posterior
+    likeliest = int(np.argmax(field.mixture.weight))
+    theta, precision = field.mixture.theta[likeliest], field.mixture.posterior.precision[likeliest]
+    model = field.mixture.model
     if not model.free[SILL]:
         return np.array([now_mm])
     sill, micro, noise = (float(np.exp(theta[which])) for which in (SILL, MICRO, NOISE))
     xy = layout.nodes.xy_m[:: max(1, len(layout.nodes.xy_m) // _LATTICE)]
     range_m = float(np.exp(theta[RANGE]))
-    precision = np.tensordot(field.mixture.weight, found.precision, axes=1)
     onto = sill * correlations(model, range_m, cdist(xy, layout.sites.xy_m))
     covariance = sill * correlations(model, range_m, cdist(xy, xy)) - onto @ precision @ onto.T
     own = micro + noise / 3.0
