@@ -52,6 +52,7 @@ def test_ground_without_constraints_meets_compaction_only(catalog):
         ({"ph_0_100": 5.2, "ph_subsoil": 4.5}, "acid topsoil"),
         ({"repellence_med": 2.0, "clay_depth_mm": 450.0}, "repellence, clay in reach"),
         ({"repellence_med": 2.0}, "repellence, clay out of reach"),
+        ({"repellence_med": 2.0, "clay_depth_mm": 450.0, "esp_pct": 4.0}, "repellence, clay in reach"),
         ({"esp_pct": 9.0}, "sodic clay"),
         ({"hostile_subsoil": 1.0}, "hostile subsoil"),
         ({"gravel_pct": 45.0}, "gravel"),
@@ -69,6 +70,17 @@ def test_each_row_of_the_table_is_met_by_its_own_measurement(catalog, known, con
 def test_subsurface_ph_below_4_8_is_acid(catalog, ph, verdict):
     """Published target (`dpird-ph`): pH in CaCl2 at least 5.5 in 0-10 cm and 4.8 in 10-30 cm."""
     assert met(catalog, ph_subsoil=ph)["stranded lime"] == verdict
+
+
+def test_repellence_over_sodic_clay_is_never_sent_to_delving(catalog):
+    found = only(catalog, repellence_med=2.0, clay_depth_mm=450.0, esp_pct=9.0)
+    assert found == {"compaction", "sodic clay", "repellence over sodic clay"}
+    assert not any("delving" in rule.prefers for rule in catalog.rules if rule.constraint in found)
+
+
+def test_clay_whose_sodium_was_not_measured_is_not_yet_one_to_delve(catalog):
+    found = met(catalog, repellence_med=2.0, clay_depth_mm=450.0, esp_pct=np.nan)
+    assert found["repellence, clay in reach"] == "not known"
 
 
 def test_a_row_whose_measurement_is_missing_is_not_known_and_says_what_to_measure(catalog):
