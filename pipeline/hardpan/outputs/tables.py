@@ -9,7 +9,7 @@ import pandas as pd
 
 from hardpan.records.issues import Issues
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\n")
 """First characters that make a spreadsheet evaluate a cell."""
 
 _DECIMALS: Mapping[str, int] = {
@@ -51,7 +51,8 @@ def cell(value: object, decimals: int) -> str:
     if isinstance(value, (float, np.floating)):
         # Adding 0.0 turns a rounded -0.0 into 0.0.
         return f"{round(float(value), decimals) + 0.0:.{decimals}f}" if np.isfinite(value) else _unbounded(float(value))
-    text = str(value)
+    # A lone carriage return would not be quoted, and readers would end the row there.
+    text = str(value).replace("\r\n", "\n").replace("\r", "\n")
     return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
 
 
