@@ -24,6 +24,10 @@ TOLERANCE = 1e-4
 _MAX_SWEEPS = 60
 """Ten are usual; a covariance that needs more than sixty is at the edge of what the data can mean."""
 
+_FAINT = 1e-8
+"""Least precision of an interval's factor, as a share of what the rest knows there: an interval that says nothing would
+have none, and `_solve` and `_propagate` divide by it."""
+
 _FULL_SWEEPS = 20
 """Sweeps with full parallel steps; those after it go half way, in case full ones oscillate."""
 
@@ -263,7 +267,7 @@ def _propagate(prior: _Prior, base: _Solved, tau: Floats, nu: Floats) -> tuple[F
         _, slope, bend = interval_moments(cavity, without + noise, readings.low[free], readings.high[free])
         room = np.maximum(1.0 - bend * without, 1e-9)
         step = 1.0 if sweeps <= _FULL_SWEEPS else 0.5
-        t = t + step * (np.maximum(bend, 0.0) / room - t)
+        t = t + step * (np.maximum(bend / room, _FAINT / without) - t)
         v = v + step * ((slope + cavity * bend) / room - v)
         tau[np.ix_(going, free)], nu[np.ix_(going, free)] = t, v
         change = s * (t @ onto - first_t)[:, None, :]
