@@ -130,6 +130,7 @@ def our_folds(n):
 def our_reml(n):
     from hardpan.spatial.censored import Readings
     from hardpan.spatial.mixed import EFFECTIVE, MICRO, RANGE, Model, fit_mixed, variance_bounds
+    from hardpan.spatial.tiles import one_blas_thread
 
     xy, z = gaussian_data(n)
     z = z - z.mean()
@@ -142,7 +143,8 @@ def our_reml(n):
     start = np.log([[300.0, 0.7, 1e-4, 0.2]])
 
     def go():
-        theta = np.exp(fit_mixed(model, start).theta)
+        with one_blas_thread():  # as in the surfaces stage
+            theta = np.exp(fit_mixed(model, start).theta)
         return [theta[1], theta[RANGE] / EFFECTIVE["exponential"], theta[3]]
 
     return go

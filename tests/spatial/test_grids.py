@@ -94,6 +94,15 @@ def test_progress_rises_to_one():
     assert told[-1] == 1
 
 
+def test_unevenly_spaced_rows_are_solved_exactly(monkeypatch):
+    monkeypatch.setattr(compression, "_exact_cost", lambda _: np.inf)
+    system, z = paddock()
+    x, y = np.arange(0, 800, 4.0), np.cumsum(np.linspace(1, 8, 150))
+    grid = predict_grid(system, z, x, y, None, np.ones((150, 200, 1)))
+    assert grid.mean_error == 0
+    assert grid.mean.ravel() == pytest.approx(exactly(system, z, x, y).mean, abs=1e-12)
+
+
 def test_simple_kriging_has_no_trend_columns():
     rng = np.random.default_rng(8)
     xy, z = rng.uniform(0, 800, (100, 2)), rng.standard_normal(100)

@@ -69,7 +69,7 @@ def predict_grid(  # noqa: PLR0917
     values : Floats
         (n,) or (n, r); no missing values.
     x_m, y_m : Floats
-        (nx,) and (ny,) evenly spaced cell centres, rising or falling.
+        (nx,) and (ny,) cell centres, rising or falling; where unevenly spaced nothing is compressed.
     mask : Bools, optional
         (ny, nx) cells wanted; all when left out.
     drift : Floats
@@ -145,7 +145,7 @@ def _prepare(
         variance=variance,
         error=error,
     )
-    well = norm * float(np.sum(system.factor**2)) < _WORST_CONDITION
+    well = norm * float(np.sum(system.factor**2)) < _WORST_CONDITION and all(map(_evenly_spaced, axes))
     return _Engine(
         system=system,
         block_m=block_m,
@@ -157,6 +157,11 @@ def _prepare(
         norm=norm,
         layout=plan(task) if well and error > 0 else EXACT,
     )
+
+
+def _evenly_spaced(axis_m: Floats) -> bool:
+    steps = np.diff(axis_m)
+    return len(steps) == 0 or float(np.ptp(steps)) <= 1e-3 * abs(float(steps[0]))
 
 
 def _bounds(engine: _Engine, r: int, spread: Floats | None) -> tuple[float, float]:
