@@ -32,11 +32,11 @@ def moved(source, target, x, y):
     ("place", "zone", "east", "north"),
     [(FLINDERS, 55, 273_741.297, 5_796_489.777), (BUNINYONG, 54, 758_173.797, 5_828_674.340)],
 )
-@pytest.mark.parametrize(("datum", "grid"), [(7844, 7800), (4283, 28300)])
-def test_published_hills_fall_on_their_map_grid_position(place, zone, east, north, datum, grid):
+@pytest.mark.parametrize("datum", [7844, 4283])
+def test_published_hills_fall_on_their_map_grid_position(place, zone, east, north, datum):
     # the manuals print millimetres
     crs = working_crs("auto", pyproj.CRS(datum), *place)
-    assert crs.to_epsg() == grid + zone
+    assert crs.to_epsg() == {7844: 7800, 4283: 28300}[datum] + zone
     _, found = moved(datum, crs, *place)
     assert found == pytest.approx((east, north), abs=1e-3)
 

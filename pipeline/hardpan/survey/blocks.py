@@ -12,10 +12,10 @@ _PAIR = re.compile(r"\s*([^:=\d][^:=]{0,40}?)\s*[:=]\s*(.+?)\s*")
 _NUMERIC = re.compile(r"[~'<>≥]?\s*[+\-−]?[\d.,]+.{0,12}")
 
 
-def is_blocks(grid: Grid, columns: ColumnSettings) -> bool:
-    """Tell whether the first cells name the same thing about several insertions."""
+def score(grid: Grid, columns: ColumnSettings) -> int:
+    """Give how often the first cells name a thing that they name about several insertions, 0 for no blocks."""
     keys = [role for row in grid.rows() for role in _pairs(row, columns)]
-    return any(keys.count(role) >= 2 for role in ("site", "x", "y"))
+    return max((count for count in map(keys.count, ("site", "x", "y")) if count >= 2), default=0) and len(keys)
 
 
 def to_long(grid: Grid, columns: ColumnSettings) -> Grid:

@@ -30,6 +30,8 @@ _DEPTH_NAME = re.compile(
     r"(?P<lead>[a-z ./()\-\[\]]*?)(?P<top>-?\d+(?:[.,]\d+)?)(?:\s*(?:-|–|to| )\s*(?P<bottom>\d+(?:[.,]\d+)?))?"
     r"(?P<tail>[a-z2/ .()\[\]\"″\-]*)"
 )
+_PLACE = frozenset(("site", "x", "y"))
+"""Roles that, down the first column, tell a table with insertions across."""
 _LETTER = re.compile(r"[^\W\d_]")
 _DEPTH_LEADS = frozenset(
     "d depth tiefe prof profundidad at cone index ci pr rp kpa mpa psi bar kgf mm cm m in".split()  # noqa: SIM905
@@ -123,9 +125,10 @@ def find_heading(grid: Grid, settings: ProbeSettings) -> Heading:
 
 
 def _header_row(head: list[list[str]], settings: ProbeSettings) -> int | None:
+    beside = [at for at, row in enumerate(head) if row and not _PLACE.isdisjoint(find_roles(row[:1], settings.columns))]
     for at, row in enumerate(head):
         roles = find_roles(row, settings.columns).keys()
-        named = roles - {"depth", "resistance"} or settings.layers
+        named = (roles - {"depth", "resistance"} or settings.layers) and set(beside) <= {at}
         if settings.layout != "long" and named and len(_depths(row, settings)) >= LEAST_DEPTHS:
             return at
         if settings.layout != "wide" and {"depth", "resistance"} <= roles:
@@ -135,7 +138,9 @@ def _header_row(head: list[list[str]], settings: ProbeSettings) -> int | None:
 
 def find_roles(row: Sequence[str], columns: ColumnSettings) -> dict[str, int]:
     """Give role to column: named by the user first, then by the surest whole name, then by a strong word."""
-    folded = {at: fold(cell) for at, cell in enumerate(row) if len(cell) <= 80 and _LETTER.search(cell)}
+    folded = {
+        at: fold(cell) for at, cell in enumerate(row) if len(cell) <= 80 and "\t" not in cell and _LETTER.search(cell)
+    }
     found: dict[str, int] = {}
     for role in SYNONYMS:
         wanted = getattr(columns, role)

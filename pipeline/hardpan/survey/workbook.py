@@ -1,6 +1,7 @@
 """Sheets of a workbook to rows of text cells."""
 
 import io
+import warnings
 import zipfile
 from datetime import date, datetime
 
@@ -28,12 +29,13 @@ def sheets(blob: bytes, file: str) -> dict[str, Grid]:
     """
     try:
         _refuse_doctype(blob, file)
-        values = openpyxl.load_workbook(io.BytesIO(blob), read_only=True, data_only=True, keep_links=False)
-        formulas = openpyxl.load_workbook(io.BytesIO(blob), read_only=True, data_only=False, keep_links=False)
-        return {
-            sheet.title: Grid.of(f"{file} sheet {sheet.title}", _cells(sheet, formulas[sheet.title], file))
-            for sheet in values.worksheets
-        }
+        with warnings.catch_warnings(action="ignore"):
+            values = openpyxl.load_workbook(io.BytesIO(blob), read_only=True, data_only=True, keep_links=False)
+            formulas = openpyxl.load_workbook(io.BytesIO(blob), read_only=True, data_only=False, keep_links=False)
+            return {
+                sheet.title: Grid.of(f"{file} sheet {sheet.title}", _cells(sheet, formulas[sheet.title], file))
+                for sheet in values.worksheets
+            }
     except InputError:
         raise
     except Exception as err:  # whatever a damaged workbook makes the library say

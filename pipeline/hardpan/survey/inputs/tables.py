@@ -32,7 +32,7 @@ def open_readings(bundle: Bundle, settings: ProbeSettings, log: Log) -> Grid:
         best = headers.score(grid, settings)
         if best == 0 or settings.layout == "transposed":
             best = max(best, headers.score(grid.transposed(), settings))
-        return best or int(blocks.is_blocks(grid, settings.columns))
+        return best if headers.names_insertions(grid, settings) else max(best, blocks.score(grid, settings.columns))
 
     grid = open_table(bundle, settings.sheet, score, log)
     if settings.layout == "blocks":
@@ -41,7 +41,7 @@ def open_readings(bundle: Bundle, settings: ProbeSettings, log: Log) -> Grid:
         return grid.transposed()
     if settings.layout != "auto" or headers.names_insertions(grid, settings):
         return grid
-    if blocks.is_blocks(grid, settings.columns):
+    if blocks.score(grid, settings.columns):
         return blocks.to_long(grid, settings.columns)
     if headers.score(grid, settings) == 0:
         turned = grid.transposed()
