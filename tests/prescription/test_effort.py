@@ -112,6 +112,25 @@ def test_a_measured_pass_far_from_the_equation_is_said_to_be(catalog):
     assert "outside its stated range" in calibrate(catalog, "coarse", machine)[1][0].done
 
 
+def test_a_measured_slip_moves_the_draft_in_proportion(catalog):
+    machine = MachineSettings(observed_slip=0.06, observed_depth_mm=450.0, observed_speed_kmh=6.0)
+    expected = puller(catalog, [450.0]).pull_at(6.0).slip[0]
+    factor, issues = calibrate(catalog, "coarse", machine)
+    assert factor == pytest.approx(0.06 / expected)
+    assert issues[0].what == "slip of 6% measured at 450 mm and 6 km/h with plain tines"
+
+
+def test_a_measured_pass_without_depth_or_speed_says_what_was_assumed(catalog):
+    (issue,) = calibrate(catalog, "coarse", MachineSettings(observed_fuel_l_per_ha=30.0))[1]
+    assert "500 mm (assumed)" in issue.what
+    assert "km/h (assumed)" in issue.what
+
+
+def test_fuel_and_slip_together_are_refused(catalog):
+    with pytest.raises(SettingsError, match="both given"):
+        calibrate(catalog, "coarse", MachineSettings(observed_fuel_l_per_ha=30.0, observed_slip=0.05))
+
+
 def test_fuel_below_idling_is_refused(catalog):
     with pytest.raises(SettingsError, match="idling"):
         calibrate(catalog, "coarse", MachineSettings(observed_fuel_l_per_ha=3.0, observed_speed_kmh=6.0))

@@ -52,6 +52,17 @@ def test_cover_passes_below_the_pan_on_the_share_asked_for(made, catalog):
     assert options.table["depth_mm"].max() >= depth
 
 
+def test_only_moist_keeps_the_depth_in_moist_soil_where_that_is_known(made, catalog):
+    money, ground = made.rates(["deep sand"], worth=500.0), made.ground(bottom_mm=400.0)
+    depths = []
+    for season in (made.SeasonSettings(), made.SeasonSettings(moist_depth_mm=380.0)):
+        plan = made.decide(ground, catalog, money, season=season, only_moist=True)[1]
+        depths.append(plan.zones["depth_mm"][0])
+        reasons = set(plan.candidates["why_not"])
+    assert depths[0] > 375 == depths[1]
+    assert "the soil is moist to only 380 mm" in reasons
+
+
 def test_exclusions_stand_for_no_area_and_are_never_ripped(made, catalog):
     paddock = made.ground(exclusions=(shapely.box(0, 0, 200, 200),))
     options, _ = made.decide(paddock, catalog, made.rates(["deep sand"], worth=400.0))

@@ -7,10 +7,11 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats
-from hardpan.prescription.conditions import core_facts, judge
+from hardpan.prescription.conditions import core_facts, judge, rules_met
 from hardpan.prescription.economy import Economy, economy_of
 from hardpan.prescription.effort import field_efficiency
 from hardpan.prescription.ground import Ground, stand_on
+from hardpan.prescription.moisture import moist_depth_mm
 from hardpan.prescription.settings import PrescriptionSettings
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Rates
@@ -140,11 +141,27 @@ def _clay_mm(ground: Ground, weights: Floats) -> Floats:
     return np.where(share >= 0.5, mean, np.inf)
 
 
+def moist_to_mm(case: Case) -> Floats:
+    """Give how deep the soil of each zone is moist, (n_zones,); NaN where that is not known."""
+    rules, soils, water = case.catalog.rules, case.catalog.soils, case.catalog.available_water
+    depths = []
+    for label, name in case.table["soil_type"].items():
+        repellent = any("repellence_med" in rules[number].when for number in rules_met(case.judged, label))
+        kind = soils.get(name)
+        depth = (
+            np.nan if kind is None else moist_depth_mm(case.season, water[kind.water_texture], repellent=repellent)[0]
+        )
+        depths.append(depth)
+    return np.array(depths, dtype=float)
+
+
 def turning_time(economy: Economy, catalog: Catalog, run_m: Floats) -> Floats:
     """Give the time a hectare takes over that at the usual field efficiency, (n_zones, n_options), by length of run."""
     speed = economy.passes[economy.ground.textures[economy.ground.main_soil()]].speed_kmh
     speed = np.where(np.isnan(speed), catalog.tractor.min_speed.value, speed)
-    return catalog.effort.field_efficiency.value / field_efficiency(catalog.effort, run_m[:, None], speed)
+    # a zone without a run (an exclusion) takes the usual time
+    run = np.where(run_m > 0, run_m, np.inf)[:, None]
+    return catalog.effort.field_efficiency.value / field_efficiency(catalog.effort, run, speed)
 
 
 def _shares(zone_ha: Floats) -> Floats:

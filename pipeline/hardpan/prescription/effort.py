@@ -97,7 +97,7 @@ def fuel_l_per_h(pto_kw: Floats | float, rated_pto_kw: float, effort: Effort) ->
 def field_efficiency(effort: Effort, run_m: Floats | float, speed_kmh: Floats | float) -> Floats:
     """Give the field efficiency over runs of `run_m`: the usual one, or less where turns weigh against short runs."""
     run_s = np.asarray(run_m) / (np.asarray(speed_kmh) / 3.6)
-    return np.minimum(effort.field_efficiency.value, run_s / (run_s + effort.turn_time.value))
+    return np.minimum(effort.field_efficiency.value, 1.0 / (1.0 + effort.turn_time.value / run_s))
 
 
 def draft_factors(range_pct: float, n_draws: int) -> Floats:

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from hardpan.records.catalog import Quantity
 from hardpan.records.season import SeasonSettings
 
@@ -21,30 +23,33 @@ class Window:
 def wetted_depth_mm(rain_mm: float, available_water: Quantity) -> float:
     """Give the depth that rain wets from the wilting point, mm: rain over plant-available water (mm/cm).
 
-    Counts no evaporation, so it is optimistic (`agvic_raw`).
+    Counts no evaporation, so it is optimistic (`agvic-raw`).
     """
     return rain_mm / available_water.value * 10.0
 
 
+def moist_depth_mm(season: SeasonSettings, available_water: Quantity, *, repellent: bool) -> tuple[float, str]:
+    """Give how deep the soil is moist, NaN where that is not known, and how that is known or why not."""
+    if season.moist_depth_mm is not None:
+        return season.moist_depth_mm, "dug or probed"
+    if season.rain_since_dry_mm is None:
+        return np.nan, "no moisture was given: dig to the working depth and roll the soil between the hands"
+    if repellent:
+        return np.nan, "rain wets a repellent topsoil unevenly: dig to the working depth in several places"
+    how = f"reckoned from {season.rain_since_dry_mm:g} mm of rain without evaporation, so at best"
+    return wetted_depth_mm(season.rain_since_dry_mm, available_water), how
+
+
 def moisture_window(depth_mm: float, season: SeasonSettings, available_water: Quantity, *, repellent: bool) -> Window:
     """Give the verdict for a zone worked to `depth_mm`; never from the surface alone."""
-    nan = float("nan")
     if depth_mm <= 0:
-        return Window(verdict="not known", moist_depth_mm=nan, rain_needed_mm=nan, why="nothing is ripped here")
+        return Window(verdict="not known", moist_depth_mm=np.nan, rain_needed_mm=np.nan, why="nothing is ripped here")
     if season.too_wet:
         why = "the hand test at working depth says too wet: it would smear; let it dry"
-        return Window(verdict="too wet", moist_depth_mm=nan, rain_needed_mm=0.0, why=why)
-    if season.moist_depth_mm is not None:
-        moist, how = season.moist_depth_mm, "dug or probed"
-    elif season.rain_since_dry_mm is None:
-        why = "no moisture was given: dig to the working depth and roll the soil between the hands"
-        return Window(verdict="not known", moist_depth_mm=nan, rain_needed_mm=nan, why=why)
-    elif repellent:
-        why = "rain wets a repellent topsoil unevenly: dig to the working depth in several places"
-        return Window(verdict="not known", moist_depth_mm=nan, rain_needed_mm=nan, why=why)
-    else:
-        moist = wetted_depth_mm(season.rain_since_dry_mm, available_water)
-        how = f"reckoned from {season.rain_since_dry_mm:g} mm of rain without evaporation, so at best"
+        return Window(verdict="too wet", moist_depth_mm=np.nan, rain_needed_mm=0.0, why=why)
+    moist, how = moist_depth_mm(season, available_water, repellent=repellent)
+    if np.isnan(moist):
+        return Window(verdict="not known", moist_depth_mm=np.nan, rain_needed_mm=np.nan, why=how)
     if moist >= depth_mm:
         why = f"moist to {moist:.0f} mm ({how}); still roll soil from the working depth: a 3 mm roll means too wet"
         return Window(verdict="ready", moist_depth_mm=moist, rain_needed_mm=0.0, why=why)

@@ -16,6 +16,7 @@ class MachineSettings(Settings):
     ripper: str | Mapping[str, object] = setting("seven-tine-600", says="Entry of configs/rippers.toml or a table")
     setup: str | None = setting(None, says="Consider this set-up only")
     observed_fuel_l_per_ha: float | None = setting(None, says="Measured fuel of a ripping pass", unit="L/ha", gt=0)
+    observed_slip: float | None = setting(None, says="Measured slip of a ripping pass", unit="share", gt=0, lt=0.5)
     observed_depth_mm: float | None = setting(None, says="Depth of the measured pass", unit="mm", gt=0)
     observed_speed_kmh: float | None = setting(None, says="Speed of the measured pass", unit="km/h", gt=0)
 
@@ -34,6 +35,7 @@ class PrescriptionSettings(Settings):
     limit_slack: float = setting(
         0.02, says="Share of a zone that may pass a limit, for borders that follow the machine", ge=0, lt=0.5
     )
+    only_moist: bool = setting(False, says="Go no deeper than the soil is moist, where that is known")
     setups_per_paddock: int = setting(1, says="Set-ups the operator is ready to fit in one paddock", ge=1, le=4)
     soft_clay_margin_mm: float = setting(
         0.0,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hardpan.core.arrays import Floats, Ints
-from hardpan.prescription.case import Case
+from hardpan.prescription.case import Case, moist_to_mm
 from hardpan.prescription.choice import Ballot, Texts
 from hardpan.prescription.conditions import ceiling_rules, forbidden_setups, setup_gains
 from hardpan.prescription.effort import LIMITS
@@ -66,6 +66,11 @@ def _why_not(case: Case, setup: Ints, depth_mm: Floats) -> Texts:
             clay_mm = np.where(np.isinf(case.ground.clay_mm), cored_mm[row], case.ground.clay_mm)
             into = depth_mm > np.maximum(clay_mm - case.prescription.clay_margin_mm, 0.0)[:, None]
             why_not[row, case.weights[row] @ into > slack] = f"{rules[number].constraint} forbids going deeper"
+    if case.prescription.only_moist:
+        for row, moist_mm in enumerate(moist_to_mm(case)):
+            why_not[row, depth_mm > np.nan_to_num(moist_mm, nan=np.inf)] = (
+                f"the soil is moist to only {moist_mm:.0f} mm"
+            )
     return why_not
 
 
