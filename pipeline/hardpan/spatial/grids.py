@@ -130,8 +130,7 @@ def _prepare(
     norm = float(np.abs(inverse).sum(axis=0).max(initial=0.0))
     if system.covariance.noise > 0:
         norm = min(norm, 1.0 / system.covariance.noise)
-    residual = columns - system.drift @ beta
-    scale = max(float(np.sqrt(np.mean(residual**2))), np.sqrt(prior))
+    scale = max(float(np.sqrt(np.mean((columns - system.drift @ beta) ** 2))), np.sqrt(prior))
     error = tolerance * scale / max(float(np.abs(weights).sum(axis=0).max()), 1e-300)
     if variance:  # see _bounds, with the prior for the largest variance
         error = min(error, tolerance * np.sqrt(prior) / (4 * np.sqrt(len(columns) * norm)))
