@@ -60,6 +60,12 @@ def test_two_passes_are_taken_where_they_cover_more_ground_than_fewer_tines(cata
     assert ask.plan().hours_per_ha[0] == fastest
 
 
+def test_fewer_tines_and_two_passes_are_put_down_to_what_held_all_tines_back(catalog):
+    for passes in (puller(catalog, [550.0], engine_power=110).plan(), puller(catalog, [550.0], engine_power=60).plan()):
+        assert passes.tines[0] < 7 or passes.passes[0] == 2
+        assert LIMITS[passes.limited_by[0]] == "engine power"
+
+
 def test_what_cannot_be_pulled_at_all_is_nan(catalog):
     passes = puller(catalog, [600.0], engine_power=5).plan()
     assert all(np.isnan(getattr(passes, name)[0]) for name in ("speed_kmh", "draft_kn", "hours_per_ha"))

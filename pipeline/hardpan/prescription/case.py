@@ -13,7 +13,7 @@ from hardpan.prescription.effort import field_efficiency
 from hardpan.prescription.ground import Ground, stand_on
 from hardpan.prescription.moisture import moist_depth_mm
 from hardpan.prescription.settings import PrescriptionSettings
-from hardpan.records.catalog import Catalog
+from hardpan.records.catalog import Catalog, Quantity
 from hardpan.records.ledger import Rates
 from hardpan.records.pan import PanFeatures
 from hardpan.records.plan import Options
@@ -43,6 +43,16 @@ class Case:
     """What the decision table reads, one row a zone."""
     judged: pd.DataFrame
     """`conditions.judge` of the facts."""
+
+    def repellent(self, row: int) -> bool:
+        """Whether a rule on water repellence is met in the zone of a row."""
+        rules, met = self.catalog.rules, rules_met(self.judged, self.table.index[row])
+        return any("repellence_med" in rules[number].when for number in met)
+
+    def water(self, row: int) -> Quantity | None:
+        """Plant-available water of the zone of a row, None for exclusions."""
+        soil = self.catalog.soils.get(str(self.table["soil_type"].iloc[row]))
+        return None if soil is None else self.catalog.available_water[soil.water_texture]
 
     @property
     def ground(self) -> Ground:
@@ -143,16 +153,11 @@ def _clay_mm(ground: Ground, weights: Floats) -> Floats:
 
 def moist_to_mm(case: Case) -> Floats:
     """Give how deep the soil of each zone is moist, (n_zones,); NaN where that is not known."""
-    rules, soils, water = case.catalog.rules, case.catalog.soils, case.catalog.available_water
-    depths = []
-    for label, name in case.table["soil_type"].items():
-        repellent = any("repellence_med" in rules[number].when for number in rules_met(case.judged, label))
-        kind = soils.get(name)
-        depth = (
-            np.nan if kind is None else moist_depth_mm(case.season, water[kind.water_texture], repellent=repellent)[0]
-        )
-        depths.append(depth)
-    return np.array(depths, dtype=float)
+    depths = np.full(len(case.table), np.nan)
+    for row in range(len(depths)):
+        if (water := case.water(row)) is not None:
+            depths[row], _ = moist_depth_mm(case.season, water, repellent=case.repellent(row))
+    return depths
 
 
 def turning_time(economy: Economy, catalog: Catalog, run_m: Floats) -> Floats:

@@ -136,7 +136,8 @@ class Puller:
     def plan(self) -> Passes:
         """Give the tines, passes and speed that get over most ground: all tines, fewer, or two passes with all.
 
-        Tines come off in pairs, so that the pull stays straight.
+        Tines come off in pairs, so that the pull stays straight. What limits a pass with fewer tines, or two passes, is
+        what held the single pass with all of them.
         """
         share = self.catalog.effort.first_pass_share
         ways = [self.pull(n_tines) for n_tines in range(self.catalog.ripper.tines, 0, -2)]
@@ -144,7 +145,7 @@ class Puller:
         best = ways[0]
         for way in ways[1:]:
             slower = np.nan_to_num(best.hours_per_ha, nan=np.inf) > np.nan_to_num(way.hours_per_ha, nan=np.inf)
-            best = _where(slower, way, best)
+            best = _where(slower, replace(way, limited_by=ways[0].limited_by), best)
         return best
 
     def pull(self, tines: int, drawn_share: float = 1.0) -> Passes:

@@ -40,9 +40,11 @@ def moist_depth_mm(season: SeasonSettings, available_water: Quantity, *, repelle
     return wetted_depth_mm(season.rain_since_dry_mm, available_water), how
 
 
-def moisture_window(depth_mm: float, season: SeasonSettings, available_water: Quantity, *, repellent: bool) -> Window:
+def moisture_window(
+    depth_mm: float, season: SeasonSettings, available_water: Quantity | None, *, repellent: bool
+) -> Window:
     """Give the verdict for a zone worked to `depth_mm`; never from the surface alone."""
-    if depth_mm <= 0:
+    if depth_mm <= 0 or available_water is None:
         return Window(verdict="not known", moist_depth_mm=np.nan, rain_needed_mm=np.nan, why="nothing is ripped here")
     if season.too_wet:
         why = "the hand test at working depth says too wet: it would smear; let it dry"

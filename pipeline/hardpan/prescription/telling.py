@@ -1,7 +1,7 @@
 """The plan's tables and sentences, from what was decided."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 import geopandas as gpd
 import numpy as np
@@ -55,7 +55,7 @@ def write_plan(decision: Decision) -> Plan:
         zones=plan,
         machine=machine,
         conditions=condition_table(decision.case.catalog.rules, decision.case.judged, decision.case.facts, zone_of),
-        moisture=_moisture(decision, plan),
+        moisture=_moisture(decision.case, plan),
         returns=np.stack([work.returns[:, 0] for work in decision.works]),
         runner_up_returns=np.stack([work.returns[:, 1] for work in decision.works]),
         hours=np.stack([work.hours for work in decision.works]),
@@ -220,26 +220,12 @@ def _probes_to_tell(bottom_mm: Floats, step_mm: int) -> int:
     return int(np.clip(np.ceil((1.645 * known.std() / step_mm) ** 2), 1, 12))
 
 
-def _moisture(decision: Decision, plan: gpd.GeoDataFrame) -> pd.DataFrame:
-    catalog, rows = decision.case.catalog, []
-    for label, zone in zip(decision.case.table.index, plan.itertuples(), strict=True):
-        soil = catalog.soils.get(zone.soil_type)
-        met = [catalog.rules[number] for number in rules_met(decision.case.judged, label)]
-        window = moisture_window(
-            zone.depth_mm,
-            decision.case.season,
-            catalog.available_water[soil.water_texture] if soil else next(iter(catalog.available_water.values())),
-            repellent=any("repellence_med" in rule.when for rule in met),
-        )
-        rows.append(
-            {
-                "zone": zone.zone,
-                "verdict": window.verdict,
-                "moist_depth_mm": window.moist_depth_mm,
-                "rain_needed_mm": window.rain_needed_mm,
-                "why": window.why,
-            }
-        )
+def _moisture(case: Case, plan: gpd.GeoDataFrame) -> pd.DataFrame:
+    """Give the verdict on moisture, one row a zone, columns of `Plan.moisture`."""
+    rows = []
+    for row, zone in enumerate(plan.itertuples()):
+        window = moisture_window(zone.depth_mm, case.season, case.water(row), repellent=case.repellent(row))
+        rows.append({"zone": zone.zone, **asdict(window)})
     return pd.DataFrame(rows)
 
 
