@@ -22,7 +22,7 @@ def test_stopped_and_silent_insertions_are_counted_and_named(profiles_of):
     values[1, DEPTH_MM > 300.0] = np.nan
     values[2, DEPTH_MM > 200.0] = np.nan
     told = issues(profiles_of(DEPTH_MM, values, stop=[Stop.ROD_END, Stop.REFUSAL, Stop.SHORT]))
-    assert told["bottom-not-seen"].what.startswith("1 of 2 insertions")
+    assert "by 1 of the 2 insertions" in told["bottom-not-seen"].what
     assert "1 by refusal" in told["bottom-not-seen"].what
     assert told["bottom-not-seen"].place == "P00001"
     assert told["nothing-known"].place == "P00002"
@@ -37,7 +37,7 @@ def test_a_long_list_of_insertions_is_cut_and_counted(profiles_of):
 def test_a_stone_hit_in_passing_is_told(profiles_of):
     stone = SOFT.copy()
     stone[7] = 6000.0
-    assert issues(profiles_of(DEPTH_MM, stone))["stone"].what.startswith("1 single readings in 1 insertions")
+    assert issues(profiles_of(DEPTH_MM, stone))["stone"].what.endswith(": 1, in insertions: 1.")
 
 
 def test_a_crust_and_a_second_hard_layer_are_told(profiles_of):

@@ -69,7 +69,7 @@ def test_at_the_usual_threshold_no_bottom_was_seen_and_none_is_invented(run):
     assert (pan.insertions["bottom_kind"] == Bottom.CENSORED).all()
     assert pan.insertions["bottom_mm"].isna().all()
     assert (pan.insertions["bottom_low_mm"] <= run.survey.profiles.readings["stop_mm"].to_numpy()).all()
-    assert "30 of 30" in {issue.code: issue.what for issue in pan.issues}["bottom-not-seen"]
+    assert "30 of the 30" in {issue.code: issue.what for issue in pan.issues}["bottom-not-seen"]
 
 
 def test_a_closed_layer_ends_above_two_readings_of_softer_ground(run):

@@ -161,13 +161,13 @@ def _remarks(settings: PanSettings, model: MoistureModel, *, complete: Bools, ou
         (
             True,
             "moisture-normalised",
-            f"Readings of {n_moved} insertions were moved to {reference} by the model {name}. {model.note}",
+            f"Readings were moved to {reference} by the model {name}, in insertions: {n_moved}. {model.note}",
             "Top, bottom and strength of the pan stand for that water content, as far as the model fits this soil.",
         ),
         (
             n_left > 0,
             "moisture-missing",
-            f"{n_left} insertions lack water content at some of their readings.",
+            f"Insertions that lack water content at some of their readings: {n_left}.",
             "Their readings are taken as they are.",
         ),
         (
@@ -179,13 +179,13 @@ def _remarks(settings: PanSettings, model: MoistureModel, *, complete: Bools, ou
         (
             outside > 0,
             "moisture-outside-range",
-            f"{outside} readings were taken outside {low:g} to {high:g} m3/m3, the range of the model {name}.",
+            f"Readings taken outside {low:g} to {high:g} m3/m3, the range of the model {name}: {outside}.",
             "The nearer end of the range was used.",
         ),
         (
             far > 0,
             "moisture-far",
-            f"{far} readings were moved by more than a factor of {FARTHEST_FACTOR:g}.",
+            f"Readings moved by more than a factor of {FARTHEST_FACTOR:g}: {far}.",
             "They are used; a pan that rests on them should be probed again in moister soil.",
         ),
     ]

@@ -43,14 +43,14 @@ def _stopped(pan: pd.DataFrame) -> Issues:
             pan,
             censored,
             "bottom-not-seen",
-            f"{{n}} of {(pan['state'] == State.PRESENT).sum()} insertions with a pan did not see its bottom: {ways}.",
+            f"The bottom was not seen by {{n}} of the {(pan['state'] == State.PRESENT).sum()} insertions with a pan: {ways}.",
             "Their bottom counts as deeper than their last hard reading, not as that reading.",
         ),
         *_issue(
             pan,
             unusable,
             "nothing-known",
-            "{n} insertions ended in soft ground or above the depth of a crust.",
+            "Insertions that ended in soft ground or within the depth of a crust: {n}.",
             "They say nothing of the pan and are left out of its presence, top and bottom.",
         ),
     )
@@ -70,28 +70,28 @@ def _judged(pan: pd.DataFrame, stones: Bools) -> Issues:
             pan,
             np.any(stones, axis=1),
             "stone",
-            f"{stones.sum()} single readings in {{n}} insertions are far harder than both neighbours.",
+            f"Single readings far harder than both neighbours: {stones.sum()}, in insertions: {{n}}.",
             "Taken for stones hit in passing and replaced by the mean of the neighbours.",
         ),
         *_issue(
             pan,
             pan["crusted"].to_numpy(),
             "crust",
-            "{n} insertions have a hard layer that ends above the depth of a crust.",
+            "Insertions with a hard layer that ends above the depth of a crust: {n}.",
             "It is not taken for the pan.",
         ),
         *_issue(
             pan,
             (pan["reason"] == "too deep").to_numpy(),
             "below-reach",
-            "{n} insertions turn hard only below a ripper's reach.",
+            "Insertions that turn hard only below a ripper's reach: {n}.",
             "They count as ground without a pan.",
         ),
         *_issue(
             pan,
             pan["next_mm"].notna().to_numpy() & (pan["state"] == State.PRESENT).to_numpy(),
             "hard-again-below",
-            "{n} insertions turn hard again below the pan (a second pan, or a clay subsoil).",
+            "Insertions that turn hard again below the pan (a second pan, or a clay subsoil): {n}.",
             "The upper layer is the pan; `why` gives the depth of the next one.",
         ),
     )
@@ -111,23 +111,23 @@ def _resolution(pan: pd.DataFrame, readings: Readings, settings: PanSettings) ->
             pan,
             layered,
             "layer-means",
-            f"{{n}} insertions are means of layers up to {thick:.0f} mm thick: a pan thinner than a layer is hidden in"
-            " its mean, and top and bottom can be anywhere in the layers beside them.",
+            f"Insertions that are means of layers up to {thick:.0f} mm thick: {{n}}. A pan thinner than a layer is hidden"
+            " in its mean, and top and bottom can be anywhere in the layers beside them.",
             f"The interval of every bottom holds both layers.{known}",
         ),
         *_issue(
             pan,
             wide,
             "wide-steps",
-            f"{{n}} insertions have steps of up to {step[wide].max(initial=0.0):.0f} mm, wider than the least thickness"
-            f" of a pan ({settings.min_thickness_mm:g} mm).",
+            f"Insertions with steps of up to {step[wide].max(initial=0.0):.0f} mm, wider than the least thickness of a pan"
+            f" ({settings.min_thickness_mm:g} mm): {{n}}.",
             "A single hard reading counts as a layer there; thinner layers can be missed.",
         ),
         *_issue(
             pan,
             low_limit,
             "limit-below-threshold",
-            f"{{n}} insertions have readings at a device limit below the threshold of {settings.critical_kpa:g} kPa.",
+            f"Insertions with readings at a device limit below the threshold of {settings.critical_kpa:g} kPa: {{n}}.",
             "They count as hard.",
         ),
     )
