@@ -14,6 +14,9 @@ from hardpan.records.issues import Issue, Issues, Outcome
 _FINEST_M = 0.5
 """Cells finer than any steering holds are not tried."""
 
+_NEARLY = 1.05
+"""Cells coarser than wanted by less than this factor are not worth a remark."""
+
 
 def zone_grid(
     zones: gpd.GeoDataFrame, degrees_per_m: tuple[float, float], settings: OutputSettings, width_m: float
@@ -97,7 +100,7 @@ def _worst_share(zones: gpd.GeoDataFrame, grid: xr.DataArray) -> float:
 def _told(grid: xr.DataArray, wanted_m: float, settings: OutputSettings) -> Issues:
     cell_m = float(grid.attrs["cell_m"])
     side = max(grid.shape)
-    if cell_m <= wanted_m and side <= settings.max_grid_side:
+    if cell_m <= _NEARLY * wanted_m and side <= settings.max_grid_side:
         return ()
     return (
         Issue(

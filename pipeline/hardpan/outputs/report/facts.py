@@ -6,9 +6,13 @@ import shapely
 
 from hardpan.outputs.people import MISSING, People, share
 from hardpan.records.evidence import PaddockRun
+from hardpan.records.survey import DatumMove
 
 _STEP_MM = 25.0
 """Readings are pooled in steps of this depth for the profile chart."""
+
+_LIKELY_LOSS = 0.25
+"""A zone with a larger chance of a loss is named among the doubts."""
 
 _STOPPED = ("refusal", "device limit")
 
@@ -17,6 +21,10 @@ _COUNTED = {"hours": "hours", "fuel_l": "fuel"}
 
 FEW_SITES = 10
 """Fewer sites than this are called few (GEOSTATISTICS: under about 10 a map is hardly more than a mean)."""
+
+
+NO_READINGS = pd.DataFrame(columns=["depth_mm", "low_kpa", "mid_kpa", "high_kpa", "kpa"], dtype=float)
+"""Stands for a zone in which nobody probed."""
 
 
 def zone_profiles(run: PaddockRun) -> dict[int, tuple[pd.DataFrame, pd.DataFrame]]:
@@ -91,10 +99,11 @@ def doubts(run: PaddockRun) -> list[str]:
     if len(shaky):
         count = "One number" if len(shaky) == 1 else f"{len(shaky)} numbers"
         said.append(f"{count} behind the decision could not be checked against a source; see the list below.")
-    close = run.plan.zones[(run.plan.zones["depth_mm"] > 0) & (run.plan.zones["loss_probability"] > 0.25)]
-    if len(close):
-        named = ", ".join(str(zone) for zone in close["zone"])
-        said.append(f"Zone {named} has more than one chance in four of not paying back.")
+    losing = run.plan.zones[(run.plan.zones["depth_mm"] > 0) & (run.plan.zones["loss_probability"] > _LIKELY_LOSS)]
+    if len(losing):
+        chances = zip(losing["zone"], losing["loss_probability"], strict=True)
+        named = ", ".join(f"zone {zone} (chance of a loss {share(chance)})" for zone, chance in chances)
+        said.append(f"May well not pay back: {named}.")
     return [one for one in said if one]
 
 
@@ -144,3 +153,25 @@ def strategies(run: PaddockRun, people: People) -> pd.DataFrame:
         for row in run.ledger.strategies.to_dict("records")
     ]
     return pd.DataFrame(rows)
+
+
+def sources(run: PaddockRun) -> pd.DataFrame:
+    """Give every source of the shipped tables with its standing."""
+    references = run.catalog.references
+    names = ("authors", "year", "title", "where", "standing")
+    rows = [[key, *(str(getattr(source, name)) for name in names)] for key, source in sorted(references.items())]
+    return pd.DataFrame(rows, columns=["key", *names])
+
+
+def datum_moves(moves: tuple[DatumMove, ...]) -> pd.DataFrame:
+    """Give one row a file: from where to where, by which operation, how well."""
+    names = ("file", "from_crs", "to_crs", "operation", "accuracy_m")
+    return pd.DataFrame([[getattr(move, name) for name in names] for move in moves], columns=list(names))
+
+
+def trail(run: PaddockRun) -> pd.DataFrame:
+    """Give seed, digests and versions."""
+    rows = [("seed", str(run.trail.seed)), ("settings, SHA-256", run.trail.settings_digest)]
+    rows += [(f"{name}, SHA-256", str(digest)) for name, digest in run.trail.inputs.items()]
+    rows += [(f"{name}, version", str(version)) for name, version in run.trail.versions.items()]
+    return pd.DataFrame(rows, columns=["what", "value"])

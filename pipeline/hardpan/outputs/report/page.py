@@ -1,7 +1,7 @@
 """The page, put together: facts, figures and map into one self-contained file."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -57,8 +57,9 @@ def write_report(
     loader = jinja2.PackageLoader("hardpan.outputs.report")
     environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
     environment.filters["sentence"] = lambda text: text if str(text).endswith((".", "!", "?")) else f"{text}."
+    key = _key(run, colours, people)
     web = draw_web_map(
-        zones=run.plan.zones, layers=layers, maps=maps, frame=run.zones.frame, colours=colours, people=people
+        zones=run.plan.zones, layers=layers, maps=maps, frame=run.zones.frame, colours=colours, key=key, people=people
     )
     setups = run.catalog.setups
     context: dict[str, Any] = {
@@ -68,10 +69,10 @@ def write_report(
         "says": lambda setup: setups[setup].says if setup in setups else setup or MISSING,
         "zones": _ripped_first(run.plan.zones), "heading": _heading, "strategies": facts.strategies(run, people),
         "doubts": facts.doubts(run), "unverified": facts.unverified(run), "quantities": facts.zone_quantities(run),
-        "remarks": remarks, "sources": _sources(run), "trail_table": _trail(run),
-        "moves": _moves((*run.survey.datum_moves, move)),
+        "remarks": remarks, "sources": facts.sources(run), "trail_table": facts.trail(run),
+        "moves": facts.datum_moves((*run.survey.datum_moves, move)),
         "settings_text": json.dumps(run.trail.settings, indent=1, ensure_ascii=False, default=str),
-        "depth_map": Markup(depth_map), "key": _key(colours, people), "map_alt": _map_alt(run, people),
+        "depth_map": Markup(depth_map), "key": key, "map_alt": _map_alt(run, people),
         "has_exclusions": (run.plan.zones["kind"] == "exclusion").any(),
         "map_ratio": _ratio(run), "pictures": _zone_pictures(run, people), "money": _money_pictures(run, people),
         "web": web, "map_item": Markup(web.item), "bokeh_script": Markup(bokeh_script()),
@@ -80,16 +81,8 @@ def write_report(
 
 
 _SHORT = {
-    "l": "L",
-    "mm": "mm",
-    "ha": "ha",
-    "kpa": "kPa",
-    "kw": "kW",
-    "kn": "kN",
-    "t": "t",
-    "m": "m",
-    "h": "h",
-    "s": "s",
+    **{unit: unit for unit in ("mm", "ha", "t", "m", "h", "s")},
+    **{unit.lower(): unit for unit in ("L", "kPa", "kW", "kN")},
 }
 """Ends of column names that are units, as people write them."""
 
@@ -108,11 +101,11 @@ def _ripped_first(zones: gpd.GeoDataFrame) -> list[dict[str, Any]]:
     return list(zones.drop(columns="geometry").iloc[order].to_dict("records"))
 
 
-def _key(colours: Mapping[int, str], people: People) -> list[tuple[str, str]]:
-    return [
-        (people.depth(depth) if depth else "leave unripped", colour)
-        for depth, colour in sorted(colours.items(), key=lambda one: one[0] or np.inf)
-    ]
+def _key(run: PaddockRun, colours: Mapping[int, str], people: People) -> list[tuple[str, str]]:
+    """Give label and colour of each depth on ground, ground left alone last."""
+    depths = {round(depth) for depth in run.plan.zones.query("kind != 'exclusion'")["depth_mm"]}
+    order = sorted(depths, key=lambda depth: depth or np.inf)
+    return [(people.depth(depth) if depth else "leave unripped", colours[depth]) for depth in order]
 
 
 def _map_alt(run: PaddockRun, people: People) -> str:
@@ -129,44 +122,39 @@ def _ratio(run: PaddockRun) -> float:
 
 
 def _zone_pictures(run: PaddockRun, people: People) -> dict[int, list[tuple[Markup, str]]]:
-    """Give the charts of each zone of ground with their description in words."""
-    profiles, pans, setups = facts.zone_profiles(run), facts.zone_pans(run), run.catalog.setups
-    critical = run.plan.machine.set_index("zone")["critical_depth_mm"]
-    nothing = pd.DataFrame(columns=["depth_mm", "low_kpa", "mid_kpa", "high_kpa", "kpa"], dtype=float)
-    says = {name: setup.says for name, setup in setups.items()}
-    pictures: dict[int, list[tuple[Markup, str]]] = {}
-    for zone in run.plan.zones.query("kind != 'exclusion'").to_dict("records"):
-        number_, pan_mm = zone["zone"], pans.get(zone["zone"], (float("nan"), float("nan")))
-        profile, stops = profiles.get(number_, (nothing, nothing))
-        drawn = [
-            (
-                figures.draw_profile(
-                    profile, stops, zone, threshold_kpa=run.pan.threshold_kpa, pan_mm=pan_mm, people=people
-                ),
-                "Cone index by depth where the probe went all the way: median and middle four fifths; triangles, "
-                f"where it stopped; dashed, the threshold of {people.strength(run.pan.threshold_kpa)}; shaded, the "
-                "mapped pan.",
-            )
-        ]
-        if zone["setup"] in setups:
-            setup = setups[zone["setup"]]
-            section = figures.draw_section(zone, setup, float(critical.get(number_, float("nan"))), pan_mm, people)
-            drawn.append(
-                (
-                    section,
-                    "Across three tines: pale, the soil loosened; between the tines a ridge stays; hatched, the pan.",
-                )
-            )
-        rows = run.plan.candidates[run.plan.candidates["zone"] == number_]
-        if (rows["allowed"] & (rows["depth_mm"] > 0)).any():
-            drawn.append(
-                (
-                    figures.draw_candidates(rows, zone, says, people),
-                    "Expected return of each depth and set-up allowed here.",
-                )
-            )
-        pictures[number_] = [(Markup(as_svg(figure)), alt) for figure, alt in drawn]
-    return pictures
+    """Give the charts of each zone of ground, each with its description in words."""
+    profiles, pans = facts.zone_profiles(run), facts.zone_pans(run)
+    ground = run.plan.zones.query("kind != 'exclusion'").to_dict("records")
+    return {zone["zone"]: list(_pictures_of(zone, run, profiles, pans, people)) for zone in ground}
+
+
+def _pictures_of(
+    zone: dict[str, Any],
+    run: PaddockRun,
+    profiles: Mapping[int, tuple[pd.DataFrame, pd.DataFrame]],
+    pans: Mapping[int, tuple[float, float]],
+    people: People,
+) -> Iterator[tuple[Markup, str]]:
+    setups, pan_mm = run.catalog.setups, pans.get(zone["zone"], (np.nan, np.nan))
+    profile, stops = profiles.get(zone["zone"], (facts.NO_READINGS, facts.NO_READINGS))
+    threshold = run.pan.threshold_kpa
+    drawn = figures.draw_profile(profile, stops, zone, threshold_kpa=threshold, pan_mm=pan_mm, people=people)
+    yield (
+        Markup(as_svg(drawn)),
+        "Cone index by depth where the probe went all the way: median and middle four fifths; triangles, where it "
+        f"stopped; dashed, the threshold of {people.strength(threshold)}; shaded, the mapped pan.",
+    )
+    if zone["setup"] in setups:
+        critical_mm = run.plan.machine.set_index("zone")["critical_depth_mm"].get(zone["zone"], np.nan)
+        drawn = figures.draw_section(zone, setups[zone["setup"]], critical_mm, pan_mm, people)
+        yield (
+            Markup(as_svg(drawn)),
+            "Across three tines: pale, the soil loosened; between the tines a ridge stays; hatched, the pan.",
+        )
+    rows = run.plan.candidates[run.plan.candidates["zone"] == zone["zone"]]
+    if (rows["allowed"] & (rows["depth_mm"] > 0)).any():
+        drawn = figures.draw_candidates(rows, zone, {name: setup.says for name, setup in setups.items()}, people)
+        yield Markup(as_svg(drawn)), "Expected return of each depth and set-up allowed here."
 
 
 def _money_pictures(run: PaddockRun, people: People) -> list[tuple[Markup, str]]:
@@ -186,23 +174,3 @@ def _money_pictures(run: PaddockRun, people: People) -> list[tuple[Markup, str]]
         label = f"return, {people.currency}/{people.area_unit}"
         drawn.append((figures.draw_ranges(names, ends, label), "Return by zone, with its likely range."))
     return [(Markup(as_svg(figure)), alt) for figure, alt in drawn]
-
-
-def _sources(run: PaddockRun) -> pd.DataFrame:
-    references = run.catalog.references
-    names = ("authors", "year", "title", "where", "standing")
-    rows = [[key, *(str(getattr(source, name)) for name in names)] for key, source in sorted(references.items())]
-    return pd.DataFrame(rows, columns=["key", *names])
-
-
-def _moves(moves: tuple[DatumMove, ...]) -> pd.DataFrame:
-    names = ("file", "from_crs", "to_crs", "operation", "accuracy_m")
-    return pd.DataFrame([[getattr(move, name) for name in names] for move in moves], columns=list(names))
-
-
-def _trail(run: PaddockRun) -> pd.DataFrame:
-    trail = run.trail
-    rows = [("seed", str(trail.seed)), ("settings, SHA-256", trail.settings_digest)]
-    rows += [(f"{name}, SHA-256", str(digest)) for name, digest in trail.inputs.items()]
-    rows += [(f"{name}, version", str(version)) for name, version in trail.versions.items()]
-    return pd.DataFrame(rows, columns=["what", "value"])

@@ -1,7 +1,7 @@
 """The interactive map: one plot whose layers the page's own controls switch."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -82,6 +82,7 @@ def draw_web_map(
     maps: Mapping[str, Floats],
     frame: Frame,
     colours: Mapping[int, str],
+    key: Sequence[tuple[str, str]],
     people: People,
 ) -> WebMap:
     """Give the map of zones, soils, probes, exclusions and rasters.
@@ -96,6 +97,8 @@ def draw_web_map(
         `zone`, `pan_bottom_mm`, `pan_bottom_sd_mm`, `breach_probability` on `frame`, NaN outside.
     colours : Mapping
         Depth in mm to colour.
+    key : Sequence
+        Label and colour of each depth.
     people : People
         Units of what is shown on hovering.
     """
@@ -110,7 +113,8 @@ def draw_web_map(
     )  # fmt: skip
     plot.axis.visible = plot.grid.visible = False
     plot.toolbar.logo = None
-    grounds = [_zones(plot, zones, maps, colours, people)]
+    _zones(plot, zones, maps, colours, people)
+    grounds = [Ground(name="ground-depth", says="working depth", classes=tuple(key))]
     grounds += [_raster(plot, name, maps[name], frame, people) for name in _RASTERS]
     grounds.append(_soils(plot, layers["soils"], people))
     # The view follows the outline alone, so that it stays where it is when layers are switched.
@@ -145,7 +149,7 @@ def _zones(
     maps: Mapping[str, Floats],
     colours: Mapping[int, str],
     people: People,
-) -> Ground:
+) -> None:
     rows = zones.to_dict("records")
     cells = pd.DataFrame({name: maps[name].ravel() for name in ("zone", "pan_bottom_mm")})
     bottoms = cells.groupby("zone")["pan_bottom_mm"].mean().to_dict()
@@ -184,9 +188,6 @@ def _zones(
     tips += [("pan bottom, mean", "@bottom"), ("gets below the pan", "@breach"), ("why", "@reason")]
     plot.add_tools(HoverTool(renderers=[touch], tooltips=tips, description="Tell on hovering", visible=False))
     plot.add_tools(TapTool(renderers=[touch]))
-    ripped = sorted(depth for depth in set(zones["depth_mm"].round().astype(int)) if depth > 0)
-    classes = [(people.depth(depth), colours[depth]) for depth in ripped]
-    return Ground(name="ground-depth", says="working depth", classes=(*classes, ("leave unripped", UNRIPPED)))
 
 
 def _raster(plot: figure, name: str, values: Floats, frame: Frame, people: People) -> Ground:
