@@ -110,6 +110,31 @@ def test_threads_and_the_order_of_rows_do_not_matter(monkeypatch, worth):
     assert other.variance == pytest.approx(one.variance[moved], abs=1e-12)
 
 
+@pytest.mark.parametrize("worth", [0, 10**12])
+def test_a_known_mean_of_zero_needs_no_trend_columns(monkeypatch, worth):
+    if not worth:
+        pytest.importorskip("numba", reason="the compiled loops need the extra 'dense'")
+    monkeypatch.setattr(neighbourhood, "_WORTH_COMPILING", worth)
+    xy, _, z, targets, _ = dense(n=60)
+    here = predict_local(NESTED, xy, np.empty((60, 0)), z, targets, np.empty((400, 0)), neighbours=60)
+    there = predict(factorise(NESTED, xy, np.empty((60, 0))), z, targets, np.empty((400, 0)))
+    assert here.mean == pytest.approx(there.mean, abs=1e-10)
+    assert here.variance == pytest.approx(there.variance, abs=1e-10)
+
+
+@pytest.mark.parametrize("worth", [0, 10**12])
+def test_map_coordinates_of_millions_of_metres_keep_their_digits(monkeypatch, worth):
+    if not worth:
+        pytest.importorskip("numba", reason="the compiled loops need the extra 'dense'")
+    monkeypatch.setattr(neighbourhood, "_WORTH_COMPILING", worth)
+    xy, drift, z, targets, target_drift = dense()
+    move = np.array([612_345.6, 6_254_321.1])
+    here = predict_local(NESTED, xy, drift, z, targets, target_drift, neighbours=12)
+    there = predict_local(NESTED, xy + move, drift, z, targets + move, target_drift, neighbours=12)
+    assert there.mean == pytest.approx(here.mean, abs=1e-6)
+    assert there.variance == pytest.approx(here.variance, abs=1e-7)
+
+
 def test_no_targets_have_no_map():
     xy, drift, z, *_ = dense()
     nothing = predict_local(NESTED, xy, drift, z, np.empty((0, 2)), np.empty((0, 2)))
