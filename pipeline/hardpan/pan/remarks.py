@@ -37,13 +37,14 @@ def _stopped(pan: pd.DataFrame) -> Issues:
     censored = (pan["bottom_kind"] == Bottom.CENSORED).to_numpy()
     ends = pan.loc[censored, "reason"].value_counts().sort_index()
     ways = ", ".join(f"{count} by {_ENDS[str(reason)]}" for reason, count in ends.items())
+    n_present = int((pan["state"] == State.PRESENT).sum())
     unusable = (pan["state"] == State.UNUSABLE).to_numpy()
     return (
         *_issue(
             pan,
             censored,
             "bottom-not-seen",
-            f"The bottom was not seen by {{n}} of the {(pan['state'] == State.PRESENT).sum()} insertions with a pan: {ways}.",
+            f"The bottom was not seen by {{n}} of the {n_present} insertions with a pan: {ways}.",
             "Their bottom counts as deeper than their last hard reading, not as that reading.",
         ),
         *_issue(
@@ -111,16 +112,16 @@ def _resolution(pan: pd.DataFrame, readings: Readings, settings: PanSettings) ->
             pan,
             layered,
             "layer-means",
-            f"Insertions that are means of layers up to {thick:.0f} mm thick: {{n}}. A pan thinner than a layer is hidden"
-            " in its mean, and top and bottom can be anywhere in the layers beside them.",
+            f"Insertions that are means of layers up to {thick:.0f} mm thick: {{n}}. A pan thinner than a layer is"
+            " hidden in its mean, and top and bottom can be anywhere in the layers beside them.",
             f"The interval of every bottom holds both layers.{known}",
         ),
         *_issue(
             pan,
             wide,
             "wide-steps",
-            f"Insertions with steps of up to {step[wide].max(initial=0.0):.0f} mm, wider than the least thickness of a pan"
-            f" ({settings.min_thickness_mm:g} mm): {{n}}.",
+            f"Insertions with steps of up to {step[wide].max(initial=0.0):.0f} mm, wider than the least thickness of"
+            f" a pan ({settings.min_thickness_mm:g} mm): {{n}}.",
             "A single hard reading counts as a layer there; thinner layers can be missed.",
         ),
         *_issue(
