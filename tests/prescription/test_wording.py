@@ -88,18 +88,22 @@ def test_every_reason_is_one_sentence():
         assert ". " not in reason(story)
 
 
+def changed(**given):
+    plain = {"share_better": 0.3, "other": "500 mm", "bottom_mm": None, "deeper": True, "probes": 3}
+    return would_change(**plain | {"needed_t_per_ha": 0.214} | given)
+
+
 def test_what_would_change_the_choice_names_the_bottom_where_that_decides():
-    text = would_change(share_better=0.3, other="500 mm", bottom_mm=468.0, deeper=True, probes=3)
-    assert (
-        text
-        == "a pan bottom below 470 mm would favour 500 mm (better in 30% of the draws); 3 more probes here would tell"
+    assert changed(bottom_mm=468.0) == (
+        "a pan bottom below 470 mm would favour 500 mm (3 more probes here would tell); "
+        "a first-season gain below 0.21 t/ha would make it a loss"
     )
-    assert "above 380 mm" in would_change(share_better=0.3, other="x", bottom_mm=381.0, deeper=False, probes=1)
+    assert "above 380 mm would favour 500 mm (1 more probe here" in changed(bottom_mm=381.0, deeper=False, probes=1)
 
 
-def test_what_would_change_the_choice_is_money_where_no_bottom_parts_the_two():
-    assert "prices or a response" in would_change(share_better=0.1, other="x", bottom_mm=None, deeper=True, probes=3)
-    assert "worse in every draw" in would_change(share_better=0.0, other="x", bottom_mm=None, deeper=True, probes=3)
+def test_what_would_change_the_choice_is_the_gain_where_no_bottom_parts_the_two():
+    text = changed()
+    assert text == ("a first-season gain below 0.21 t/ha would make it a loss; 500 mm is better in 30% of the draws")
 
 
 def test_an_option_in_words():

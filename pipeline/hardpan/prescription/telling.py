@@ -170,15 +170,9 @@ def _would_change(decision: Decision, place: int, story: Story) -> str:
     """Give what would turn the choice: the pan's bottom where that decides, else money."""
     work, soil = decision.works[place], str(decision.case.table["soil_type"].iloc[place])
     chosen, second = decision.pairs[place]
+    first = float(decision.case.rates.worth.set_index("soil_type")["first_year_t_per_ha"].loc[soil])
     if chosen == LEAVE:
-        if story.instead is None:
-            return "" if story.responds else "a test strip that shows a gain"
-        if story.other_pays or story.instead.gain > story.instead.cost:
-            return SECOND_SET_UP
-        if story.instead.gain <= 0:
-            return "a test strip that shows a gain"
-        first = decision.case.rates.worth.set_index("soil_type")["first_year_t_per_ha"]
-        return gain_to_pay(float(first.loc[soil]) * story.instead.cost / story.instead.gain)
+        return _would_rip(story, first)
     better = work.returns[:, 1] > work.returns[:, 0]
     depths = decision.case.options.table["depth_mm"].to_numpy()
     deeper = bool(depths[second] > depths[chosen])
@@ -189,7 +183,19 @@ def _would_change(decision: Decision, place: int, story: Story) -> str:
         bottom_mm=turning,
         deeper=deeper,
         probes=_probes_to_tell(work.bottom_mm, decision.case.prescription.step_mm),
+        needed_t_per_ha=first * decision.ballot.cost[place, chosen] / max(decision.ballot.gain[place, chosen], 1e-9),
     )
+
+
+def _would_rip(story: Story, first_year_t_per_ha: float) -> str:
+    """Give what would have ground ripped that is left."""
+    if story.instead is None:
+        return "" if story.responds else "a test strip that shows a gain"
+    if story.other_pays or story.instead.gain > story.instead.cost:
+        return SECOND_SET_UP
+    if story.instead.gain <= 0:
+        return "a test strip that shows a gain"
+    return gain_to_pay(first_year_t_per_ha * story.instead.cost / story.instead.gain)
 
 
 def turning_bottom_mm(bottom_mm: Floats, better: np.ndarray, *, deeper: bool) -> float | None:

@@ -139,8 +139,10 @@ def _why_left(story: Story) -> str:
     return f"Leave unripped: {loss}."
 
 
-def would_change(*, share_better: float, other: str, bottom_mm: float | None, deeper: bool, probes: int) -> str:
-    """Give what new information would turn the choice.
+def would_change(
+    *, share_better: float, other: str, bottom_mm: float | None, deeper: bool, probes: int, needed_t_per_ha: float
+) -> str:
+    """Give what new information would turn the choice where ground is ripped.
 
     Parameters
     ----------
@@ -154,15 +156,16 @@ def would_change(*, share_better: float, other: str, bottom_mm: float | None, de
         The runner-up wins when the bottom is deeper (else shallower) than that.
     probes : int
         How many more probe sites would settle it.
+    needed_t_per_ha : float
+        First-season gain that just pays the pass.
     """
-    odds = f"better in {share_better:.0%} of the draws"
-    if share_better == 0:
-        return f"nothing within the ranges assumed: {other} is worse in every draw"
+    loss = f"a first-season gain below {needed_t_per_ha:.2f} t/ha would make it a loss"
+    odds = f"{other} is better in {share_better:.0%} of the draws"
     if bottom_mm is None:
-        return f"prices or a response other than assumed would favour {other} ({odds})"
+        return f"{loss}; {odds}"
     side = "below" if deeper else "above"
     more = f"{probes} more probe{'s' if probes > 1 else ''} here would tell"
-    return f"a pan bottom {side} {5 * round(bottom_mm / 5)} mm would favour {other} ({odds}); {more}"
+    return f"a pan bottom {side} {5 * round(bottom_mm / 5)} mm would favour {other} ({more}); {loss}"
 
 
 SECOND_SET_UP = "fitting a second set-up for this ground (setups_per_paddock), or ripping it another time"
