@@ -99,7 +99,7 @@ def test_of_two_pans_the_upper_one_counts_and_the_lower_one_is_told(profiles_of)
     assert "hard again from 450 mm" in pan.why
 
 
-def test_no_insertions_readings_is_unusable(profiles_of):
+def test_an_insertion_without_readings_is_unusable(profiles_of):
     values = np.vstack([np.full(DEPTH_MM.shape, np.nan), trapezoid()])
     states = detect_pan(profiles_of(DEPTH_MM, values), CRS, PanSettings()).insertions["state"]
     assert list(states) == [State.UNUSABLE, State.PRESENT]

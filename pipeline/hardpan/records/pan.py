@@ -18,7 +18,8 @@ class State(StrEnum):
     PRESENT = "present"
     ABSENT = "absent"
     UNUSABLE = "unusable"
-    """The record says nothing either way (for example it stops short in soft soil)."""
+    """The record says nothing either way: it stops short in soft soil, on a stone (refused straight from soft soil), or
+    within the depth of a crust."""
 
 
 class Bottom(StrEnum):
@@ -50,7 +51,9 @@ class PanFeatures:
     """One row a threshold: `threshold_kpa`, `present_share`, `top_mm`, `bottom_mm` (means over the observed),
     `censored_share`."""
     dates: pd.DataFrame
-    """One row a probing date: `date`, `insertions`, `mean_kpa` of the slice 0-300 mm, `present_share`."""
+    """One row a probing date: `date`, `insertions`, `sites`, `mean_kpa` of the slice 0-300 mm and its standard error
+    `se_kpa`, `present_share`, `difference_kpa` from the first date and its standard error `difference_se_kpa` (NaN for
+    the first date)."""
     issues: Issues = field(default=())
 
     def __post_init__(self) -> None:
