@@ -14,6 +14,7 @@ from hardpan.records.issues import Issue
 from hardpan.survey.words import MOST_COLUMNS, Grid, Text, warned
 
 SEPARATORS = (";", "\t", "|", ",", " ")
+"""Blanks, which also stand within names and units, are tried last and only where nothing else makes sense."""
 MOST_CELLS = 40_000_000
 BLOCK = 4 * 2**20
 """Characters looked at together."""
@@ -113,6 +114,8 @@ def split(text: str, file: str, score: Callable[[Grid], int]) -> Grid:
     best, most = SEPARATORS[0], (-1, -1)
     failed: InputError | None = None
     for separator in SEPARATORS:
+        if separator == " " and most[0] > 0:
+            continue
         try:
             sample = _grid(head, separator, file)
         except InputError as err:
