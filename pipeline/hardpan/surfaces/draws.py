@@ -44,10 +44,10 @@ def compose_draws(
 ) -> xr.Dataset:
     """Give `Surfaces.draws`: a pan where the latent field plus the chance of one insertion is above zero.
 
-    Where no pan was met anywhere nothing is known of depths: none is present and they are NaN.
+    Where no pan was met anywhere none is present, and depths are placeholders: no thinner pan is held apart, no peak.
     """
     values = {name: field.variable.centre + field.variable.scale * drawn[name] for name, field in fields.items()}
-    nothing = np.full_like(drawn["pan"], np.nan)
+    nothing = np.zeros_like(drawn["pan"])
     bottom = np.maximum(values.get("bottom", nothing), LEAST_THICKNESS_MM)
     top = np.clip(values.get("top", nothing), 0.0, bottom - LEAST_THICKNESS_MM)
     dims = ("draw", "node")

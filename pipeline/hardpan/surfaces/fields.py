@@ -49,8 +49,10 @@ def fit_reml(variable: Variable, layout: Layout, family: Literal["auto"] | Famil
     names = (family,) if family != "auto" else FAMILIES if spatial else ("exponential",)
     starts = _starts(range_grid(layout))
     fits: list[Fit] = []
+    # one insertion a site cannot tell micro-scale from noise: the likelihood alone then calls all of it micro-scale
+    noisy = len(variable.readings.site) > variable.n_sites
     for name in names:
-        fits.append(fit_mixed(_model(variable, layout, name, layout.sites.trend), starts))
+        fits.append(fit_mixed(_model(variable, layout, name, layout.sites.trend, noisy=noisy), starts))
         starts = fits[0].theta[None]
     return min(fits, key=lambda fit: fit.aic)
 
@@ -72,8 +74,10 @@ def fit_field(
         reml = fit_reml(variable, layout, family)
     trend = layout.sites.trend if strength is None else np.column_stack([layout.sites.trend, strength])
     priors = Priors(log_range=float(np.log(layout.diagonal_m / 4.0)))
-    starts = _starts(grid) if reml is None else reml.theta[None]
-    fit = fit_mixed(_model(variable, layout, family, trend), starts, priors)
+    starts = _starts(grid)
+    if reml is not None:
+        starts = np.vstack([reml.theta, np.where(reml.model.free, reml.theta, starts[0])])
+    fit = fit_mixed(_model(variable, layout, family, trend, noisy=not variable.binary), starts, priors)
     return Field(
         variable=variable,
         fit=fit if reml is None else reml,
@@ -91,20 +95,17 @@ def range_grid(layout: Layout) -> Floats:
     return np.geomspace(min(max(spacing, layout.frame.cell_m), longest / 10.0), longest, _GRID)
 
 
-def _model(variable: Variable, layout: Layout, family: Family, trend: Floats) -> Model:
+def _model(variable: Variable, layout: Layout, family: Family, trend: Floats, *, noisy: bool) -> Model:
     grid = range_grid(layout)
-    readings = variable.readings
     spatial = variable.is_spatial(layout.sites.xy_m)
-    # one reading a site cannot tell micro-scale from noise: all of it is then micro-scale, the wider answer
-    repeated = len(readings.site) > variable.n_sites
     names = layout.trend_names + ("strength",) * (trend.shape[1] - len(layout.trend_names))
     return Model(
         xy_m=layout.sites.xy_m,
         trend=trend,
         slack=variable.slack(names),
-        readings=readings,
+        readings=variable.readings,
         family=family,
-        free=np.array([spatial, spatial, True, repeated and not variable.binary]),
+        free=np.array([spatial, spatial, True, noisy]),
         fixed=np.array([np.log(layout.diagonal_m), -np.inf, 0.0, 0.0 if variable.binary else np.log(1e-3)]),
         bounds=variance_bounds((float(grid[0]), float(grid[-1]))),
     )

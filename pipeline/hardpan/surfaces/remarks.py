@@ -98,6 +98,14 @@ def remark_variables(variables: Mapping[str, Variable], layout: Layout) -> Itera
                 "mapped as that value with the least uncertainty a probe allows; check the table",
                 name,
             )
+    bottom = variables["bottom"]
+    if len(bottom.rows) == bottom.n_sites:
+        yield _issue(
+            "one-insertion-a-site",
+            "no site has two insertions that met the pan, so chance between insertions and change of ground over a few"
+            " metres cannot be told apart",
+            "the maps average over what each may be; repeat insertions at some sites next time",
+        )
     stopped = 1.0 - float(variables["bottom"].exact.mean())
     if stopped > _MANY_CENSORED:
         yield _issue(
