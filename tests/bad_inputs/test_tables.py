@@ -392,3 +392,41 @@ def test_moisture_in_percent_becomes_a_fraction(control, read):
 def test_coarse_positions_are_told(control, read):
     survey = read(table(control, ["id", "lat", "lon", "depth cm", "kpa"], lambda r: [r[0], r[1][:8], r[2][:8], *r[3:]]))
     assert "coarse-positions" in codes(survey)
+
+
+def test_rows_in_any_order_give_the_same_profiles(control, read, pad_a):
+    head, *lines = control.strip().split("\n")
+    order = np.random.default_rng(11).permutation(len(lines))
+    found = read("\n".join([head, *(lines[at] for at in order)])).profiles.readings.drop_vars("source_row")
+    wanted = pad_a.read().profiles.readings.drop_vars("source_row")
+    for name in ("source_file",):
+        found, wanted = found.drop_vars(name), wanted.drop_vars(name)
+    assert found.identical(wanted)
+
+
+def test_several_files_are_one_survey(control, pad_a, tmp_path):
+    head, *lines = control.strip().split("\n")
+    halves = []
+    for name, keep in (("west.csv", "P0"), ("east.csv", "P1")):
+        (tmp_path / name).write_text("\n".join([head, *(line for line in lines if line.startswith(keep))]))
+        halves.append(tmp_path / name)
+    found, wanted = (one.profiles.readings for one in (pad_a.read(probes={"file": tuple(halves)}), pad_a.read()))
+    np.testing.assert_array_equal(found["cone_index_kpa"].to_numpy(), wanted["cone_index_kpa"].to_numpy())
+    assert set(found["source_file"].to_numpy()) == {"west.csv", "east.csv"}
+
+
+def test_degrees_and_metres_in_one_column_are_refused(control, read):
+    text = table(
+        control,
+        ["id", "x", "y", "depth cm", "kpa"],
+        lambda r: [r[0], "500050", "6900050", *r[3:]] if r[0] == "P03" else [r[0], r[2], r[1], *r[3:]],
+    )
+    with pytest.raises(InputError, match="one CRS"):
+        read(text, crs="EPSG:4326")
+
+
+def test_a_table_of_a_hundred_megabytes_is_refused_before_it_fills_the_memory(read):
+    with pytest.raises(InputError, match="larger than"):
+        read(b"1\n" * 60_000_000)
+    with pytest.raises(InputError, match="cells"):
+        read(b"1\n" * 20_000_000)

@@ -341,3 +341,9 @@ def test_a_missing_attribute_lists_what_is_there(pad_a, tmp_path):
 def test_soils_elsewhere_are_refused(pad_a, tmp_path):
     with pytest.raises(InputError, match="meets the paddock"):
         soils(pad_a, tmp_path, ("sand", shapely.box(510000, 6900000, 510100, 6900100)))
+
+
+def test_soil_features_without_ground_are_left_out_and_told(pad_a, tmp_path):
+    survey = soils(pad_a, tmp_path, ("sand", WEST), ("loam", EAST), ("clay", shapely.Point(500100, 6900100)))
+    assert set(hectares(survey)) == {"deep sand", "loam"}
+    assert "no-geometry" in {issue.code for issue in survey.issues}

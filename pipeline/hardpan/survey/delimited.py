@@ -15,7 +15,8 @@ from hardpan.survey.words import MOST_COLUMNS, Grid, Text, warned
 
 SEPARATORS = (";", "\t", "|", ",", " ")
 """Blanks, which also stand within names and units, are tried last and only where nothing else makes sense."""
-MOST_CELLS = 40_000_000
+MOST_CELLS = 15_000_000
+"""More would not fit half a gigabyte."""
 BLOCK = 4 * 2**20
 """Characters looked at together."""
 SAMPLE_ROWS = 80

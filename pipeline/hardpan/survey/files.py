@@ -10,8 +10,10 @@ from pathlib import Path, PurePosixPath
 from hardpan.core.errors import InputError
 from hardpan.survey.words import Bundle
 
-MOST_BYTES = 128 * 2**20
-"""Largest file or member read, so that a run stays in the memory of a small machine."""
+MOST_BYTES = 96 * 2**20
+"""Largest file or archive read, so that a run stays in the memory of a small machine."""
+MOST_VECTOR_BYTES = 32 * 2**20
+"""Polygons of a paddock are small, and their readers take many times the size of a file."""
 MOST_RATIO = 200
 """Text tables deflate about 3 to 30 fold; a member beyond this is made to fill the memory."""
 MOST_MEMBERS = 1000
@@ -22,7 +24,7 @@ SHAPEFILE_PARTS = (".shp", ".shx", ".dbf", ".prj", ".cpg")
 _NOISE = ("__MACOSX/", ".DS_Store", "Thumbs.db")
 
 
-def load(path: Path, *, what: str) -> Bundle:
+def load(path: Path, *, what: str, most: int = MOST_BYTES) -> Bundle:
     """Give the file `path` in memory, with the side files of a shapefile and the members of an archive.
 
     Parameters
@@ -31,6 +33,8 @@ def load(path: Path, *, what: str) -> Bundle:
         The file.
     what : str
         What the file is for, such as "the boundary"; used in messages.
+    most : int
+        Largest size in bytes.
 
     Raises
     ------
@@ -39,13 +43,13 @@ def load(path: Path, *, what: str) -> Bundle:
     """
     if not path.is_file():
         raise InputError(what=f"no such file for {what}", where=str(path), do="give the path of an existing file")
-    blob = _read(path)
+    blob = _read(path, most)
     digest = hashlib.sha256(blob)
     if not blob:
         raise InputError(what="file is empty", where=path.name, do=f"give a file with {what}")
     members = {path.name: blob}
     if path.suffix.lower() == ".shp":
-        members = {path.name: blob, **_side_files(path)}
+        members = {path.name: blob, **_side_files(path, most)}
         for name in sorted(members):
             digest.update(members[name] if name != path.name else b"")
     elif blob[:2] == b"\x1f\x8b":
@@ -55,24 +59,22 @@ def load(path: Path, *, what: str) -> Bundle:
     return Bundle(name=path.name, members=members, digest=digest.hexdigest())
 
 
-def _read(path: Path) -> bytes:
+def _read(path: Path, most: int) -> bytes:
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise InputError(
-                what=f"file is larger than {MOST_BYTES >> 20} MB", where=path.name, do="cut it to the paddock"
-            )
+        if path.stat().st_size > most:
+            raise InputError(what=f"file is larger than {most >> 20} MB", where=path.name, do="cut it to the paddock")
         return path.read_bytes()
     except OSError as err:
         raise InputError(what=f"cannot be read: {err.strerror}", where=path.name) from err
 
 
-def _side_files(path: Path) -> dict[str, bytes]:
+def _side_files(path: Path, most: int) -> dict[str, bytes]:
     beside = {
         part.suffix.lower(): part
         for part in sorted(path.parent.iterdir())
         if part.stem == path.stem and part.suffix.lower() in SHAPEFILE_PARTS[1:] and part.is_file()
     }
-    return {path.stem + suffix: _read(part) for suffix, part in beside.items()}
+    return {path.stem + suffix: _read(part, most) for suffix, part in beside.items()}
 
 
 def _gunzip(blob: bytes, name: str) -> bytes:

@@ -172,7 +172,16 @@ def choose_crs(
     InputError
         A latitude is beyond 90, or metres are called degrees.
     """
-    fits = bool(np.nanmax(np.abs(axes.x)) <= 180 and np.nanmax(np.abs(axes.y)) <= 90)
+    inside = (np.abs(axes.x) <= 180) & (np.abs(axes.y) <= 90)
+    known = np.isfinite(axes.x)
+    fits = bool(inside[known].all())
+    if not fits and (np.abs(axes.x)[known] <= 180).any() and (np.abs(axes.x)[known] > 360).any():
+        raise InputError(
+            what=f"{int(inside[known].sum())} positions are degrees and {int((known & ~inside).sum())} are not",
+            where=file,
+            right="one CRS throughout",
+            do="bring the positions to one CRS",
+        )
     if stated is None and fits and axes.written_as_degrees:
         crs = pyproj.CRS.from_epsg(4326)
         if (ground.geodetic_crs or ground).to_epsg(min_confidence=70) == 4326:

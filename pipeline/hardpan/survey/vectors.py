@@ -241,6 +241,17 @@ def repair(geometry: np.ndarray, file: str) -> tuple[np.ndarray, tuple[Issue, ..
     return polygons, tuple(issues)
 
 
+def drop_empty(table: gpd.GeoDataFrame, file: str) -> tuple[gpd.GeoDataFrame, tuple[Issue, ...]]:
+    """Give the features that have a geometry left, and which have none."""
+    geometry = table.geometry.to_numpy()
+    empty = shapely.is_missing(geometry) | shapely.is_empty(geometry)
+    if not empty.any():
+        return table, ()
+    place = f"feature {listed([int(at) + 1 for at in np.flatnonzero(empty)], 20)}"
+    what = f"{int(empty.sum())} feature(s) cover no ground"
+    return table[~empty], (warned("no-geometry", what, "left out", file=file, place=place),)
+
+
 def _polygonal(geometry: shapely.Geometry | None) -> shapely.Geometry | None:
     if geometry is None or geometry.is_empty:
         return None

@@ -12,7 +12,7 @@ from hardpan.survey.words import Land, Log
 
 def read_boundary(settings: PaddockSettings, log: Log) -> Land:
     """Give the paddock in the working CRS, which the boundary decides."""
-    bundle = log.keep(files.load(settings.boundary, what="the boundary"))
+    bundle = log.keep(files.load(settings.boundary, what="the boundary", most=files.MOST_VECTOR_BYTES))
     layer = vectors.read_layer(bundle, settings.boundary_layer, key="paddock.boundary_layer")
     source = geodesy.flat(
         vectors.known_crs(
@@ -39,15 +39,16 @@ def read_exclusions(settings: PaddockSettings, land: Land, log: Log) -> gpd.GeoD
     """Give the exclusions, clipped and disjoint; empty where no file is given."""
     if settings.exclusions is None:
         return ground.no_exclusions(land.crs)
-    bundle = log.keep(files.load(settings.exclusions, what="the exclusions"))
+    bundle = log.keep(files.load(settings.exclusions, what="the exclusions", most=files.MOST_VECTOR_BYTES))
     layer = vectors.read_layer(bundle, settings.exclusions_layer, key="paddock.exclusions_layer")
     asked = geodesy.asked(settings.exclusions_crs, "paddock.exclusions_crs")
     source = geodesy.flat(vectors.known_crs(layer, asked, key="paddock.exclusions_crs"))
-    table = layer.table[~shapely.is_missing(layer.table.geometry.to_numpy())]
-    shapes = table.geometry.to_numpy()
-    polygonal = shapely.get_dimensions(shapes) == 2
+    shapes = layer.table.geometry.to_numpy()
     mended, repaired = vectors.repair(shapes, bundle.name)
-    moved = geodesy.move_geometry(np.where(polygonal, mended, shapes), geodesy.come(source, land, bundle.name, log))
+    shapes = np.where(shapely.get_dimensions(shapes) == 2, mended, shapes)
+    table, empty = vectors.drop_empty(layer.table.set_geometry(shapes), bundle.name)
+    move = geodesy.come(source, land, bundle.name, log)
+    moved = geodesy.move_geometry(table.geometry.to_numpy(), move)
     frame, left_out = ground.exclude(table.set_geometry(moved), land.boundary, land.crs, bundle.name)
-    log.note((*layer.issues, *repaired, *left_out))
+    log.note((*layer.issues, *repaired, *empty, *left_out))
     return frame

@@ -17,15 +17,15 @@ def read_soils(settings: SoilSettings, land: Land, soil_types: Mapping[str, Soil
     """Give soil polygons that cover the boundary once; the whole of it is one type where no file is given."""
     if settings.polygons is None:
         return soils.one_soil(land.boundary, land.crs, settings, soil_types)
-    bundle = log.keep(files.load(settings.polygons, what="the soil polygons"))
+    bundle = log.keep(files.load(settings.polygons, what="the soil polygons", most=files.MOST_VECTOR_BYTES))
     layer = vectors.read_layer(bundle, settings.layer, key="soil.layer")
     source = geodesy.flat(vectors.known_crs(layer, geodesy.asked(settings.crs, "soil.crs"), key="soil.crs"))
     shapes, repaired = vectors.repair(layer.table.geometry.to_numpy(), bundle.name)
-    usable = np.asarray([shape is not None for shape in shapes])
-    moved = geodesy.move_geometry(shapes[usable], geodesy.come(source, land, bundle.name, log))
-    table = layer.table[usable].set_geometry(moved)
+    table, empty = vectors.drop_empty(layer.table.set_geometry(shapes), bundle.name)
+    moved = geodesy.move_geometry(table.geometry.to_numpy(), geodesy.come(source, land, bundle.name, log))
+    table = table.set_geometry(moved)
     soil_map, told = soils.map_soils(table, land.boundary, settings, soil_types, crs=land.crs, file=bundle.name)
-    log.note((*layer.issues, *repaired, *told))
+    log.note((*layer.issues, *repaired, *empty, *told))
     return soil_map
 
 
