@@ -2,7 +2,9 @@
 
 import errno
 import os
+import signal
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -128,3 +130,19 @@ def test_a_disk_that_fills_up_leaves_no_part_behind(tiny_disk, run, monkeypatch)
     with pytest.raises(HardpanError, match="no space left"):
         write_outputs(run, OutputSettings(), tiny_disk / "out")
     assert list(tiny_disk.iterdir()) == []
+
+
+@pytest.mark.skipif(os.name != "posix", reason="the signal is a POSIX one")
+def test_a_killed_run_leaves_the_earlier_result_whole(tmp_path):
+    out = earlier_result(tmp_path / "out")
+    code = (
+        "import os, signal, sys; from pathlib import Path; from hardpan.outputs.folder import fresh_folder\n"
+        "with fresh_folder(Path(sys.argv[1])) as work:\n"
+        "    (work / 'zones.csv').write_text('half'); os.kill(os.getpid(), signal.SIGKILL)"
+    )
+    killed = subprocess.run([sys.executable, "-c", code, out], check=False)
+    assert killed.returncode == -signal.SIGKILL
+    assert (out / "zones.csv").read_text() == "old"
+    with fresh_folder(out) as work:
+        (work / MANIFEST).write_text("{}")
+    assert [path.name for path in out.iterdir()] == [MANIFEST]
