@@ -209,6 +209,10 @@ HOSTILE = {
         lambda text: table(text, ["id", "depth cm", "kpa"], lambda r: [r[0], *r[3:]]),
         "no columns of position",
     ),
+    "neither site nor position": (
+        lambda text: table(text, ["depth cm", "kpa"], lambda r: r[3:]),
+        "no columns of position",
+    ),
     "MPa that are kPa": (lambda text: text.replace("ci_kpa", "ci_mpa"), "probes.resistance_unit"),
 }
 ASKED = {

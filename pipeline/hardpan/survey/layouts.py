@@ -83,7 +83,9 @@ def _told(kind: str, lines: Ints, file: str) -> Issue:
 
 def _identity(grid: Grid, columns: dict[str, Text], at: Ints, pick: Ints) -> pd.DataFrame:
     table = pd.DataFrame(
-        {name: columns[name].take(pick).cells if name in columns else "" for name in _IDENTITY}, dtype=object
+        {name: columns[name].take(pick).cells if name in columns else "" for name in _IDENTITY},
+        index=np.arange(len(pick)),
+        dtype=object,
     )
     table["site"] = table["site"].str.replace(_CONTROL, "\ufffd", regex=True).astype(object)
     broken = table["site"].str.fullmatch(_EXPONENT)

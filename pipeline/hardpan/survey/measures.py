@@ -25,7 +25,7 @@ STANDARD_ANGLE_DEG = 30.0
 """Full angle of both standard cones (`usfs0524`)."""
 WEAR_LIMIT = 0.03
 """Loss of diameter at which a cone is renewed (`usfs0524`)."""
-SHALLOWEST_MM, DEEPEST_MM = 100.0, 3000.0
+SHALLOWEST_MM, DEEPEST_MM = 90.0, 3000.0
 """A survey that ends above or below was not made with a hand or vehicle cone penetrometer, or has another unit."""
 SOFTEST_KPA = 60.0
 """Where the median of the peaks is lower, no soil was probed, or the unit is another."""
