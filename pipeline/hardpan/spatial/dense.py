@@ -221,9 +221,12 @@ def _sum_pairs(
             if nearest * (1 - 1e-12) > edges_m[-1]:
                 continue
             for j in range(count):
-                dx, dy, dz = x[first + j] - x[i], y[first + j] - y[i], abs(z[first + j] - z[i])
+                dx, dy, dz = x[first + j] - x[i], y[first + j] - y[i], z[first + j] - z[i]
                 h[j] = math.sqrt(dx * dx + dy * dy)
-                power[j] = math.sqrt(dz) if rooted else dz * dz
+                power[j] = dz * dz
+            if rooted:
+                for j in range(count):
+                    power[j] = math.sqrt(math.sqrt(power[j]))
             add_classes(h[:count], power[:count], (nearest * (1 - 1e-12), farthest * (1 + 1e-12)), edges_m, sums)
 
 

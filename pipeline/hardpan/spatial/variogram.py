@@ -23,7 +23,7 @@ _TILE = 1024
 _WORTH_COMPILING = 4000
 """Points from which the plain loops take longer than a moment; the compiled ones are kept after the first use."""
 
-_RUN, _PARTS = 64, 64
+_RUN, _PARTS = 128, 64
 """Points a run of neighbours, and parts of the work: enough for any number of threads."""
 
 
