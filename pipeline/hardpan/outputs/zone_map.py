@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 import geopandas as gpd
+import matplotlib as mpl
 import numpy as np
 import shapely
 from matplotlib.axes import Axes
@@ -59,7 +60,9 @@ def draw_zone_map(zones: gpd.GeoDataFrame, colours: Mapping[int, str], people: P
 def as_svg(figure: Figure) -> str:
     """Give the figure as an SVG element that takes its text colour from the page around it."""
     stream = io.StringIO()
-    figure.savefig(stream, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
+    # The salt makes the names of clipping paths depend on what they clip and on nothing else.
+    with mpl.rc_context({"svg.hashsalt": "hardpan"}):
+        figure.savefig(stream, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
     drawing = stream.getvalue()
     drawing = drawing[drawing.index("<svg") :].replace(INK, "currentColor")
     # Names of groups repeat from figure to figure on one page; nothing refers to them.

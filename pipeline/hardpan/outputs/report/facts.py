@@ -149,8 +149,9 @@ def strategies(run: PaddockRun, people: People) -> pd.DataFrame:
             "likely from": row["net_low"],
             "likely to": row["net_high"],
             "chance of a loss": share(row["loss_probability"]),
+            "chance the plan beats it": share(row.get("worse_probability", np.nan)) if number else MISSING,
         }
-        for row in run.ledger.strategies.to_dict("records")
+        for number, row in enumerate(run.ledger.strategies.to_dict("records"))
     ]
     return pd.DataFrame(rows)
 

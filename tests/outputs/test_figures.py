@@ -1,0 +1,81 @@
+"""The charts draw what the records say, in the reader's units."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from hardpan.outputs.people import People
+from hardpan.outputs.report import facts, figures
+from hardpan.outputs.settings import OutputSettings
+from hardpan.outputs.zone_map import as_svg, draw_zone_map
+
+MM = People.of(OutputSettings(display_unit="mm"), "AUD")
+ZONE = {"zone": 1, "depth_mm": 300, "spacing_mm": 600.0, "net_per_ha": 140.0, "setup": "plain"}
+
+
+def section_line(catalog, zone, critical_mm):
+    figure = figures.draw_section(zone, catalog.setups["plain"], critical_mm, (180.0, 380.0), MM)
+    x, y = figure.axes[0].lines[0].get_data()
+    return np.asarray(x), np.asarray(y)
+
+
+def test_the_ridge_between_tines_has_the_height_of_the_geometry(catalog):
+    # Foot 60 mm, spacing 600 mm, sides at 45 degrees: (600 - 60) / 2 x tan 45 = 270 mm above the foot.
+    x, y = section_line(catalog, ZONE, 1_000.0)
+    assert y[np.abs(x).argmin()] == pytest.approx(300.0)
+    assert y[np.abs(x - 300).argmin()] == pytest.approx(300.0 - 270.0, abs=2.0)
+
+
+def test_below_the_critical_depth_there_is_only_a_slot(catalog):
+    x, y = section_line(catalog, ZONE, 200.0)
+    assert y[np.abs(x).argmin()] == pytest.approx(300.0)
+    assert y[(np.abs(x) > 35) & (np.abs(x) < 565)].max() <= 200.0
+
+
+def test_the_working_depth_is_marked_and_depth_runs_down(run):
+    profile, stops = facts.zone_profiles(run)[1]
+    figure = figures.draw_profile(profile, stops, ZONE, threshold_kpa=2500.0, pan_mm=(180.0, 380.0), people=MM)
+    (axes,) = figure.axes
+    low, high = axes.get_ylim()
+    assert low > high == 0
+    assert [text.get_text().strip() for text in axes.texts] == ["working depth"]
+    assert axes.texts[0].get_position()[1] == 300
+    assert axes.get_xlabel() == "cone index, MPa"
+
+
+def test_a_zone_nobody_probed_still_has_a_chart():
+    figure = figures.draw_profile(
+        facts.NO_READINGS, facts.NO_READINGS, ZONE, threshold_kpa=2500.0, pan_mm=(np.nan, np.nan), people=MM
+    )
+    assert "<svg" in as_svg(figure)
+
+
+def test_only_allowed_options_are_drawn_and_the_choice_is_marked():
+    candidates = pd.DataFrame(
+        {"setup": ["plain"] * 3, "depth_mm": [250, 300, 350], "net_per_ha": [100.0, 140.0, np.nan],
+         "allowed": [True, True, False]}
+    )  # fmt: skip
+    (axes,) = figures.draw_candidates(candidates, ZONE, {"plain": "plain tines", "winged": "wings"}, MM).axes
+    curve, _, choice = axes.lines
+    assert list(curve.get_xdata()) == [250, 300]
+    assert (choice.get_xdata()[0], choice.get_ydata()[0]) == (300, 140.0)
+
+
+def test_a_drawing_takes_its_ink_from_the_page_and_is_the_same_each_time(plan):
+    colours = {0: "#e4e1d8", 300: "#dddd00", 450: "#440154"}
+    first, second = (as_svg(draw_zone_map(plan.zones, colours, MM)) for _ in range(2))
+    assert first == second
+    assert "currentColor" in first
+    assert first.count("<svg") == 1
+    assert "#440154" in first
+    assert "<!DOCTYPE" not in first
+    assert ' id="figure' not in first
+
+
+def test_every_zone_with_room_is_labelled_in_the_unit_of_the_reader(plan):
+    colours = {0: "#e4e1d8", 300: "#dddd00", 450: "#440154"}
+    inches = People.of(OutputSettings(units="us"), "USD")
+    said = [text.get_text() for text in draw_zone_map(plan.zones, colours, inches).axes[0].texts]
+    assert "1\n11.8\u00a0in" in said
+    assert "3\nleave" in said
+    assert any(text.endswith(" ft") for text in said)
