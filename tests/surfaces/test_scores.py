@@ -5,7 +5,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import lognorm, norm
 
-from hardpan.surfaces.scores import crps_lognormal, crps_lognormal_beyond, crps_normal, crps_normal_beyond
+from hardpan.surfaces.scores import _blocks, crps_lognormal, crps_lognormal_beyond, crps_normal, crps_normal_beyond
 
 
 def crps_by_definition(cdf, value):
@@ -76,3 +76,15 @@ def test_coverage_is_near_what_it_says(surfaces):
     ours = ours.set_index("variable").loc[["top", "bottom", "peak"]]
     assert (ours["coverage_90"] - 0.9).abs().max() < 0.1
     assert (ours["coverage_50"] - 0.5).abs().max() < 0.2
+
+
+@pytest.mark.parametrize("count", [3, 5, 27, 100])
+def test_blocks_are_compact_and_of_one_size(count):
+    xy = np.random.default_rng(count).uniform(0, [900, 500], (count, 2))
+    block = _blocks(xy)
+    sizes = np.bincount(block, minlength=6)
+    assert sizes.sum() == count
+    if count >= 27:
+        assert np.ptp(sizes) <= 2
+        within = np.mean([xy[block == j].std(axis=0).sum() for j in range(6)])
+        assert within < 0.6 * xy.std(axis=0).sum()

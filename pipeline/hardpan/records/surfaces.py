@@ -31,7 +31,8 @@ class Surfaces:
     """(n_rows, n_cols): node a cell belongs to, -1 outside."""
     scores: pd.DataFrame
     """Cross-validation: `variable`, `method` (kriging, soil-type mean, inverse distance), `folds` (site, block),
-    `n`, `rmse`, `bias`, `crps`, `coverage_50`, `coverage_90`, `unit`."""
+    `n`, `rmse`, `bias`, `crps`, `coverage_50`, `coverage_90`, `standardised` (root mean square error in standard
+    deviations), `unit`."""
     models: pd.DataFrame
     """One row a fitted model: `variable`, `family`, `range_m`, `sill`, `micro`, `noise`, `range_se_m`, `sill_se`,
     `loglik`, `aic`, `n`, `n_censored`, `identified` bool, `trend` text, `verdict` text."""

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.cluster.vq import kmeans2
 from scipy.spatial.distance import cdist
 from scipy.special import ndtr
 from scipy.stats import norm
@@ -16,10 +15,22 @@ from hardpan.spatial.mixed import NOISE
 from hardpan.surfaces.layout import Layout
 from hardpan.surfaces.variables import Field, Variable
 
-_BLOCKS = 6
-"""Spatial blocks: each about a sixth of the sites, larger than any reach of a correlation worth using."""
+_STRIPS = 3
+"""Six blocks in all: each a sixth of the sites, wider than any reach of a correlation worth using."""
 
-COLUMNS = ("variable", "method", "folds", "n", "rmse", "bias", "crps", "coverage_50", "coverage_90", "unit")
+COLUMNS = (
+    "variable",
+    "method",
+    "folds",
+    "n",
+    "rmse",
+    "bias",
+    "crps",
+    "coverage_50",
+    "coverage_90",
+    "standardised",
+    "unit",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -36,7 +47,8 @@ def score_fields(fields: Mapping[str, Field], layout: Layout) -> pd.DataFrame:
     RMSE and bias are over the values that were seen, `n` of them; where strength stopped insertions those are the
     shallow ones, so a bias of the seen is no bias of the map. CRPS and coverage count the bounds as well: a bound at c
     scores the forecast of min(value, c), which rewards no forecast beyond the bound over another, and it is covered
-    by the share of the interval among what lies beyond it in the forecast.
+    by the share of the interval among what lies beyond it in the forecast. `standardised` is the root mean square of
+    the errors seen, each in its own standard deviation: 1 when these are right.
     """
     n = len(layout.sites.xy_m)
     folds = {"site": np.arange(n), "block": _blocks(layout.sites.xy_m)}
@@ -61,11 +73,21 @@ def score_fields(fields: Mapping[str, Field], layout: Layout) -> pd.DataFrame:
 
 
 def _blocks(xy_m: Floats) -> Ints:
-    """Give compact groups of sites of about equal reach."""
-    count = min(_BLOCKS, len(xy_m))
-    start = xy_m[np.linspace(0, len(xy_m) - 1, count).astype(int)]
-    nearest: Ints = kmeans2(xy_m, start, minit="matrix", iter=30)[1].astype(np.int64)
-    return nearest
+    """Give six compact groups of equally many sites: three strips across the longer way, each halved along it."""
+    centred = xy_m - xy_m.mean(axis=0)
+    along, across = np.linalg.svd(centred, full_matrices=False)[2] @ centred.T
+    strip = _rank(along) * _STRIPS // len(xy_m)
+    block = np.empty(len(xy_m), dtype=np.int64)
+    for j in range(_STRIPS):
+        of = np.flatnonzero(strip == j)
+        block[of] = 2 * j + _rank(across[of]) * 2 // max(len(of), 1)
+    return block
+
+
+def _rank(values: Floats) -> Ints:
+    rank = np.empty(len(values), dtype=np.int64)
+    rank[np.argsort(values, kind="stable")] = np.arange(len(values))
+    return rank
 
 
 def _yardsticks(variable: Variable, layout: Layout, fold: Ints) -> dict[str, Forecast]:
@@ -95,7 +117,7 @@ def _score(variable: Variable, method: str, folds: str, forecast: Forecast) -> d
         return row | _score_signs(variable, method, forecast)
     made, exact = np.isfinite(forecast.mean), variable.exact & np.isfinite(forecast.mean)
     if not exact.any():
-        return row | dict.fromkeys(COLUMNS[4:9], np.nan) | {"n": 0}
+        return row | dict.fromkeys(COLUMNS[4:10], np.nan) | {"n": 0}
     sd = np.maximum(forecast.sd, 1e-9)
     ends = (variable.readings.low, variable.readings.high)
     low, high = (ndtr((end - forecast.mean) / sd)[made] for end in ends)
@@ -108,6 +130,7 @@ def _score(variable: Variable, method: str, folds: str, forecast: Forecast) -> d
         "crps": float(_crps(variable, forecast.mean, sd)[made].mean()),
         "coverage_50": _coverage(low, high, 0.50),
         "coverage_90": _coverage(low, high, 0.90),
+        "standardised": float(np.sqrt(np.mean(((forecast.mean - variable.readings.low) / sd)[exact] ** 2))),
     }
 
 
@@ -133,6 +156,7 @@ def _score_signs(variable: Variable, method: str, forecast: Forecast) -> dict[st
         "crps": brier,
         "coverage_50": np.nan,
         "coverage_90": np.nan,
+        "standardised": np.nan,
     }
 
 
