@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 import shapely
 
-from hardpan.core.errors import SettingsError
+from hardpan.core.errors import InputError, SettingsError
 from hardpan.prescription.settings import MachineSettings
 
 
@@ -128,3 +128,35 @@ def test_cores_with_sodic_clay_keep_the_depth_above_it(made, catalog, clay_mm):
     assert free["depth_mm"][0] > 370 >= kept["depth_mm"][0] > 0
     assert "hostile clay begins at about 420 mm" in kept["reason"][0]
     assert "sodicity" in kept["will_not_fix"][0]
+
+
+def test_gravel_keeps_inclusion_plates_off_its_ground_and_says_so(made, catalog):
+    """One set-up for the paddock: stranded lime on the sand brings inclusion plates, gravel forbids them next door."""
+    import geopandas as gpd
+
+    west, south = made.CORNER_M
+    known = {
+        "core": ["a", "b"],
+        "soil_type": ["deep sand", "gravelly sand"],
+        "ph_0_100": [5.8, 5.8],
+        "ph_100_200": [4.3, 5.5],
+        "gravel_pct": [1.0, 45.0],
+    }
+    points = gpd.points_from_xy([west + 50.0, west + 350.0], [south + 50.0] * 2)
+    cores = gpd.GeoDataFrame(known, geometry=points, crs=made.CRS)
+    ground = made.ground(soils=("deep sand", "gravelly sand"), bottom_mm=(450.0, 380.0), cores=cores)
+    money = made.rates(["deep sand", "gravelly sand"], worth=(900.0, 180.0), per_hour=100.0)
+    _, plan = made.decide(ground, catalog, money)
+    sand, gravel = plan.zones.to_dict("records")
+    assert (sand["setup"], gravel["depth_mm"]) == ("inclusion", 0)
+    assert "(stranded lime)" in sand["reason"]
+    assert "gravel forbids the set-up of the rest of the paddock" in gravel["reason"]
+    assert gravel["would_change"].startswith("fitting a second set-up")
+    _, both = made.decide(ground, catalog, money, setups_per_paddock=2)
+    assert both.zones["depth_mm"].gt(0).all()
+    assert both.zones["setup"].nunique() == 2
+
+
+def test_draws_of_money_and_pan_must_be_as_many(made, catalog):
+    with pytest.raises(InputError, match="40 draws of money do not go with 50 draws of the pan"):
+        made.decide(made.ground(), catalog, made.rates(["deep sand"], n_draws=40))
