@@ -25,6 +25,7 @@ def locate(given, start_mm, above, *, rising=False):
         np.array([start_mm]),
         np.array([above]),
         np.array([True]),
+        drift_mm=np.array([np.inf]),
         rising=rising,
         threshold_kpa=2000.0,
         noise_share=0.08,
@@ -45,6 +46,7 @@ def test_the_error_is_that_of_weighted_least_squares():
         DEPTH_MM[None, :],
         value[None, :],
         np.array([131.0]),
+        drift_mm=np.array([np.inf]),
         rising=True,
         threshold_kpa=2000.0,
         window_mm=np.array([window]),
@@ -79,6 +81,7 @@ def test_readings_without_a_slope_leave_the_first_guess():
         DEPTH_MM[None, :],
         np.full((1, len(DEPTH_MM)), 2100.0),
         np.array([130.0]),
+        drift_mm=np.array([np.inf]),
         rising=True,
         threshold_kpa=2000.0,
         window_mm=np.array([40.0]),
@@ -94,6 +97,7 @@ def test_insertions_without_a_crossing_get_none():
         np.array([125.0, np.nan]),
         np.array([5, -1]),
         np.array([True, False]),
+        drift_mm=np.array([np.inf, np.inf]),
         rising=True,
         threshold_kpa=2000.0,
         noise_share=0.08,
@@ -112,3 +116,12 @@ def test_on_wide_steps_the_two_readings_beside_the_crossing_decide():
     )
     straight_mm = 700.0 + 100.0 * (2000.0 - 800.0) / (3500.0 - 800.0)
     assert locate(wide, straight_mm, 7, rising=True).mm[0] == pytest.approx(straight_mm, abs=1.0)
+
+
+def test_a_crossing_does_not_drift_beyond_its_reach():
+    value = 1000.0 + 8.0 * DEPTH_MM
+    given = (DEPTH_MM[None, :], value[None, :], np.array([135.0]))
+    held, _ = fit_crossing(
+        *given, drift_mm=np.array([5.0]), rising=True, threshold_kpa=2000.0, window_mm=np.array([40.0])
+    )
+    assert held[0] == 135.0

@@ -177,3 +177,13 @@ def test_moving_readings_to_wetter_soil_takes_a_dry_pan_away(profiles_of):
     assert only(dry).state == State.PRESENT
     moved = only(dry, moisture_model="busscher-leao", reference_theta=0.27)
     assert moved.state == State.ABSENT
+
+
+def test_top_and_bottom_stay_in_order_on_any_readings(profiles_of):
+    rng = np.random.default_rng(8)
+    values = rng.uniform(0.0, 6000.0, (3_000, len(DEPTH_MM)))
+    for least_mm in (0.0, 50.0):
+        pan = detect_pan(profiles_of(DEPTH_MM, values), CRS, PanSettings(min_thickness_mm=least_mm)).insertions
+        seen = pan[pan["bottom_kind"] == Bottom.OBSERVED]
+        assert len(seen) > 500
+        assert (seen["top_mm"] <= seen["bottom_mm"]).all()

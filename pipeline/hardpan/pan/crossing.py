@@ -40,6 +40,7 @@ def locate_crossings(
     above: Ints,
     wanted: Bools,
     *,
+    drift_mm: Floats,
     rising: bool,
     threshold_kpa: float,
     noise_share: float,
@@ -60,6 +61,8 @@ def locate_crossings(
         Sample above the crossing, shape (insertion,).
     wanted : Bools
         Insertions with a crossing, shape (insertion,).
+    drift_mm : Floats
+        Farthest the crossing may be from `start_mm`, shape (insertion,), so that top and bottom stay in order.
     rising : bool
         Resistance rises through the threshold (a top), else it falls (a bottom).
     threshold_kpa : float
@@ -75,7 +78,9 @@ def locate_crossings(
     start = start_mm[row]
     free = np.where(at_least, np.nan, near.cone_index_kpa)
     window = np.maximum(_WINDOW_MM, _WINDOW_STEPS * step)
-    fitted, error = fit_crossing(depth, free, start, rising=rising, threshold_kpa=threshold_kpa, window_mm=window)
+    fitted, error = fit_crossing(
+        depth, free, start, drift_mm=drift_mm[row], rising=rising, threshold_kpa=threshold_kpa, window_mm=window
+    )
 
     low = depth[at, upper] - thickness[at, upper] / 2.0
     high = depth[at, upper + 1] + thickness[at, upper + 1] / 2.0
@@ -94,7 +99,14 @@ def locate_crossings(
 
 
 def fit_crossing(
-    depth_mm: Floats, cone_index_kpa: Floats, start_mm: Floats, *, rising: bool, threshold_kpa: float, window_mm: Floats
+    depth_mm: Floats,
+    cone_index_kpa: Floats,
+    start_mm: Floats,
+    *,
+    drift_mm: Floats,
+    rising: bool,
+    threshold_kpa: float,
+    window_mm: Floats,
 ) -> tuple[Floats, Floats]:
     r"""Give where a line through the readings near `start_mm` crosses the threshold, and its error per unit of noise.
 
@@ -104,6 +116,8 @@ def fit_crossing(
         Shape (n, sample); NaN is left out.
     start_mm : Floats
         First guess, shape (n,).
+    drift_mm : Floats
+        Farthest a crossing may be from the first guess, shape (n,); never farther than `window_mm`.
     rising : bool
         Sign of the slope; a line the other way has not found this crossing.
     threshold_kpa : float
@@ -115,7 +129,7 @@ def fit_crossing(
     -------
     tuple of Floats
         Depth (mm) and the standard deviation of that depth for readings with an error of 1 kPa (mm/kPa), shape (n,).
-        Where the readings nearby give no such line that crosses within the window, the first guess, and the window over
+        Where the readings nearby give no such line that crosses within reach, the first guess, and the window over
         the threshold.
 
     Notes
@@ -126,6 +140,7 @@ def fit_crossing(
     """
     depth, value = _nearby(depth_mm, cone_index_kpa, start_mm, window_mm)
     crossing, error = start_mm.copy(), window_mm / threshold_kpa
+    reach = np.minimum(drift_mm, window_mm)
     with np.errstate(divide="ignore", invalid="ignore"):
         for _ in range(_ROUNDS):
             offset = depth - crossing[:, None]
@@ -138,7 +153,7 @@ def fit_crossing(
             slope = (lever * value).sum(axis=1)
             move = centre + (threshold_kpa - level) / slope
             gain = share + lever * (move - centre)[:, None]
-            good = (np.abs(crossing + move - start_mm) <= window_mm) & ((slope > 0) == rising)
+            good = (np.abs(crossing + move - start_mm) <= reach) & ((slope > 0) == rising)
             error = np.where(good, np.sqrt((gain**2).sum(axis=1)) / np.abs(slope), error)
             crossing = np.where(good, crossing + move, crossing)
     return crossing, error

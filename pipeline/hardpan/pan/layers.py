@@ -137,6 +137,6 @@ def _crossings(depth: Floats, over: Floats, start: Floats) -> Floats:
     """
     with np.errstate(divide="ignore", invalid="ignore"):
         share = -over[:, :-1] / np.diff(over, axis=1)
-    meets = (share >= 0.0) & (share <= 1.0)
-    inner = np.where(meets, depth[:, :-1] + share * np.diff(depth, axis=1), depth[:, 1:])
+        meets = (share >= 0.0) & (share <= 1.0)
+        inner = np.where(meets, depth[:, :-1] + share * np.diff(depth, axis=1), depth[:, 1:])
     return np.hstack([start, inner])

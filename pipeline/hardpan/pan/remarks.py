@@ -137,7 +137,7 @@ def _resolution(pan: pd.DataFrame, readings: Readings, settings: PanSettings) ->
 def _dates(dates: pd.DataFrame) -> Issues:
     """Tell whether the probing dates differ."""
     if len(dates) < 2:
-        known = dates["date"].iloc[0] if len(dates) else ""
+        known = dates["date"].iloc[0]
         what = f"All insertions are of {known}." if known else "The probing dates are not known."
         return _plain("probing-date", what, "Nothing could be compared between dates.")
     later = dates.iloc[1:]

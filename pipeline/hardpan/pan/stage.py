@@ -1,6 +1,7 @@
 """Profiles in, pan features with censoring out."""
 
 import dataclasses
+from functools import partial
 
 import geopandas as gpd
 import numpy as np
@@ -84,14 +85,18 @@ def read_pans(readings: Readings, stop: np.ndarray, threshold_kpa: float, settin
     pan = choose_pan(layers, readings.reached_mm, stop, settings)
     present, observed = (pan["state"] == State.PRESENT).to_numpy(), (pan["bottom_kind"] == Bottom.OBSERVED).to_numpy()
     top_at, bottom_at = pan["top_at"].to_numpy(), pan["bottom_at"].to_numpy()
-    ends = {"threshold_kpa": threshold_kpa, "noise_share": settings.noise_share}
-    top = locate_crossings(counted, pan["top_mm"].to_numpy(), top_at - 1, present & (top_at > 0), rising=True, **ends)
-    bottom = locate_crossings(counted, pan["bottom_mm"].to_numpy(), bottom_at, observed, rising=False, **ends)
+    top_mm, bottom_mm = pan["top_mm"].to_numpy(), pan["bottom_mm"].to_numpy()
+    drift_mm = (bottom_mm - top_mm) / np.where(observed, 2.0, 1.0)
+    locate = partial(
+        locate_crossings, counted, drift_mm=drift_mm, threshold_kpa=threshold_kpa, noise_share=settings.noise_share
+    )
+    top = locate(top_mm, top_at - 1, present & (top_at > 0), rising=True)
+    bottom = locate(bottom_mm, bottom_at, observed, rising=False)
     last_hard = (readings.depth_mm - readings.thickness_mm / 2.0)[np.arange(len(pan)), bottom_at]
-    pan["top_mm"] = np.where(present, np.where(top_at > 0, top.mm, pan["top_mm"]), np.nan)
+    pan["top_mm"] = np.where(present, np.where(top_at > 0, top.mm, top_mm), np.nan)
     pan["bottom_mm"], pan["bottom_sd_mm"] = bottom.mm, bottom.sd_mm
-    pan["bottom_low_mm"] = np.where(observed, bottom.low_mm, np.where(present, last_hard, np.nan))
-    pan["bottom_high_mm"] = np.where(observed, bottom.high_mm, np.where(present, np.inf, np.nan))
+    pan["bottom_low_mm"] = np.select([observed, present], [bottom.low_mm, np.fmax(last_hard, pan["top_mm"])], np.nan)
+    pan["bottom_high_mm"] = np.select([observed, present], [bottom.high_mm, np.inf], np.nan)
     pan["peak_kpa"], pan["peak_depth_mm"] = find_peak(readings, top_at, bottom_at)
     pan["excess_kpa_mm"] = integrate_excess(counted, top_at, bottom_at, threshold_kpa)
     return pan
