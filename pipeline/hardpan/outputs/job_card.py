@@ -26,6 +26,9 @@ _WIDTH, _HEIGHT = A4[0] - 2 * _MARGIN, A4[1] - 2 * _MARGIN - 1
 _MOST_ROWS = 14
 """More zones than this are put together by depth and set-up, so that the map keeps its room."""
 
+_MOST_NUMBERS = 6
+"""More zones than this are counted instead of named in one cell."""
+
 _RECORD_ROW, _MOST_RECORDS = 7 * mm, 8
 """Height of a row of the record of the work, and the most rows."""
 
@@ -115,15 +118,10 @@ def _zone_table(
     sums = pd.DataFrame([{"zone": zone, **numbers} for zone, numbers in quantities.items()])
     plan = zones.drop(columns="geometry", errors="ignore").merge(sums, on="zone")
     ripped = plan[plan["depth_mm"] > 0]
-    rows = _together(ripped) if len(ripped) > _MOST_ROWS else ripped.assign(zone=ripped["zone"].astype(str))
-    left = plan[(plan["depth_mm"] <= 0) & (plan["kind"] != "exclusion")]
-    shut = plan[plan["kind"] == "exclusion"]
-    cells: list[list[Any]] = [
-        [
-            _paragraph(text, 9, bold=True)
-            for text in ("Zone", "Depth", "Set-up", "Spacing", "Speed", "Area", "Time", "Fuel")
-        ]
-    ]
+    shut = plan["kind"] == "exclusion"
+    rows = _together(ripped) if len(ripped) > _MOST_ROWS else ripped
+    names = ("Zone", "Depth", "Set-up", "Spacing", "Speed", "Area", "Time", "Fuel")
+    cells: list[list[Any]] = [[_paragraph(name, 9, bold=True) for name in names]]
     style: list[tuple[Any, ...]] = [
         ("GRID", (0, 0), (-1, -1), 0.5, HexColor(INK)), ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
         ("TOPPADDING", (0, 0), (-1, -1), 2), ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
@@ -131,34 +129,41 @@ def _zone_table(
     for row in rows.to_dict("records"):
         colour = colours[round(row["depth_mm"])]
         style.append(("BACKGROUND", (0, len(cells)), (1, len(cells)), HexColor(colour)))
-        ink = HexColor(text_on(colour))
-        lead = [_paragraph(row["zone"], 11, bold=True, ink=ink)]
-        lead.append(_paragraph(people.depth(row["depth_mm"]), 13, bold=True, ink=ink))
-        rest = (
-            says.get(row["setup"], row["setup"]), people.spacing(row["spacing_mm"]), people.speed(row["speed_kmh"]),
-            people.area(row["area_ha"]), people.hours(row["hours"]), people.fuel(row["fuel_l"]),
-        )  # fmt: skip
-        cells.append([*lead, *(_paragraph(text, 9) for text in rest)])
-    for part, text in ((left, "leave unripped: tines up"), (shut, "KEEP OUT (hatched)")):
+        cells.append(_ripped_row(row, says, HexColor(text_on(colour)), people))
+    for part, text in (
+        (plan[(plan["depth_mm"] <= 0) & ~shut], "leave unripped: tines up"),
+        (plan[shut], "KEEP OUT (hatched)"),
+    ):
         if len(part):
-            numbers = ", ".join(str(zone) for zone in part["zone"])
-            numbers = numbers if len(numbers) <= _LONGEST_NAME // 4 else f"{len(part)} zones"
-            area = people.area(part["area_ha"].sum())
             style.append(("SPAN", (1, len(cells)), (4, len(cells))))
-            cells.append(
-                [_paragraph(numbers, 9), _paragraph(text, 10, bold=True), "", "", "", _paragraph(area, 9), "", ""]
-            )
-    total = [
-        people.area(ripped["area_ha"].sum()),
-        people.hours(ripped["hours"].sum()),
-        people.fuel(ripped["fuel_l"].sum()),
-    ]
+            cells.append(_idle_row(part, text, people))
     style.append(("SPAN", (0, len(cells)), (4, len(cells))))
+    total = ripped[["area_ha", "hours", "fuel_l"]].sum()
+    summed = people.area(total["area_ha"]), people.hours(total["hours"]), people.fuel(total["fuel_l"])
     cells.append(
-        [_paragraph("All ripping", 10, bold=True), "", "", "", "", *(_paragraph(text, 10, bold=True) for text in total)]
+        [_paragraph("All ripping", 10, bold=True), *[""] * 4, *(_paragraph(one, 10, bold=True) for one in summed)]
     )
-    widths = [0.09, 0.15, 0.21, 0.11, 0.11, 0.12, 0.09, 0.12]
-    return Table(cells, colWidths=[share * (_WIDTH - 12) for share in widths], style=style)
+    widths = [part * (_WIDTH - 12) for part in (0.09, 0.15, 0.21, 0.11, 0.11, 0.12, 0.09, 0.12)]
+    return Table(cells, colWidths=widths, style=style)
+
+
+def _ripped_row(row: dict[Any, Any], says: Mapping[str, str], ink: Color, people: People) -> list[Any]:
+    rest = (
+        says.get(row["setup"], row["setup"]), people.spacing(row["spacing_mm"]), people.speed(row["speed_kmh"]),
+        people.area(row["area_ha"]), people.hours(row["hours"]), people.fuel(row["fuel_l"]),
+    )  # fmt: skip
+    return [
+        _paragraph(row["zone"], 11, bold=True, ink=ink),
+        _paragraph(people.depth(row["depth_mm"]), 13, bold=True, ink=ink),
+        *(_paragraph(text, 9) for text in rest),
+    ]
+
+
+def _idle_row(part: pd.DataFrame, text: str, people: People) -> list[Any]:
+    numbers = ", ".join(str(zone) for zone in part["zone"])
+    numbers = numbers if len(part) <= _MOST_NUMBERS else f"{len(part)} zones"
+    area = people.area(part["area_ha"].sum())
+    return [_paragraph(numbers, 9), _paragraph(text, 10, bold=True), *[""] * 3, _paragraph(area, 9), "", ""]
 
 
 def _record(rows: int) -> list[Flowable]:

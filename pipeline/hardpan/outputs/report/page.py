@@ -58,10 +58,11 @@ def write_report(
     environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
     environment.filters["sentence"] = lambda text: text if str(text).endswith((".", "!", "?")) else f"{text}."
     key = _key(run, colours, people)
-    web = draw_web_map(
-        zones=run.plan.zones, layers=layers, maps=maps, frame=run.zones.frame, colours=colours, key=key, people=people
-    )
     setups = run.catalog.setups
+    named = run.plan.zones.assign(setup=[setups[one].says if one in setups else one for one in run.plan.zones["setup"]])
+    web = draw_web_map(
+        zones=named, layers=layers, maps=maps, frame=run.zones.frame, colours=colours, key=key, people=people
+    )
     context: dict[str, Any] = {
         "paddock": run.survey.paddock, "ledger": run.ledger, "plan": run.plan, "pan": run.pan, "rates": run.rates,
         "surfaces": run.surfaces, "run_zones": run.zones, "trail": run.trail, "crs_name": run.survey.crs.name,
