@@ -38,8 +38,10 @@ def test_the_grid_starts_in_the_south_west_and_covers_everything(shown):
 def test_every_cell_has_the_zone_of_its_centre(shown):
     grid, _ = zone_grid(shown, PER_METRE, OutputSettings(), 8.0)
     x, y = np.meshgrid(grid["longitude"], grid["latitude"])
-    for zone in shown.itertuples():
-        assert (grid.to_numpy()[shapely.contains_xy(zone.geometry.buffer(-1e-7), x, y)] == zone.zone).all()
+    for zone in shown[shown["kind"] == "ground"].itertuples():
+        near_pipe = shown.geometry.iloc[3].buffer(2 * grid.attrs["cell_lon"])
+        inner = zone.geometry.buffer(-1e-7) - near_pipe
+        assert (grid.to_numpy()[shapely.contains_xy(inner, x, y)] == zone.zone).all()
 
 
 def test_a_large_paddock_gets_larger_cells_and_is_told(shown):
@@ -57,7 +59,9 @@ def narrow() -> gpd.GeoDataFrame:
     depth = np.where(np.arange(len(edges)) % 5 == 2, 300, 0)
     zone = np.arange(1, len(edges) + 1)
     return gpd.GeoDataFrame(
-        {"zone": zone, "depth_mm": depth, "area_ha": geodesic_ha(geometry)}, geometry=geometry, crs="EPSG:4326"
+        {"zone": zone, "kind": "ground", "depth_mm": depth, "area_ha": geodesic_ha(geometry)},
+        geometry=geometry,
+        crs="EPSG:4326",
     )
 
 
@@ -78,3 +82,13 @@ def test_a_cell_too_coarse_for_the_zones_is_refused():
 def test_a_plan_with_nothing_to_rip_has_a_grid(shown):
     grid, _ = zone_grid(shown.assign(depth_mm=0), PER_METRE, OutputSettings(), 4.2)
     assert grid.size > 0
+
+
+def test_every_cell_that_touches_keep_out_ground_is_lifted(shown):
+    grid, _ = zone_grid(shown, PER_METRE, OutputSettings(), 9.0)
+    x, y = np.meshgrid(grid["longitude"], grid["latitude"])
+    half_x, half_y = 0.499 * grid.attrs["cell_lon"], 0.499 * grid.attrs["cell_lat"]
+    cells = shapely.box(x - half_x, y - half_y, x + half_x, y + half_y)
+    touching = shapely.intersects(cells, shown.geometry.iloc[3])
+    assert touching.sum() > 50
+    assert (grid.to_numpy()[touching] == 4).all()

@@ -23,10 +23,13 @@ def zone_grid(
 ) -> tuple[xr.DataArray, Issues]:
     """Give the zone number of each cell, and what was changed to fit.
 
+    A cell belongs to the zone its centre lies in; a cell that touches keep-out ground belongs to that, so that no
+    corner of a ripped cell reaches into it.
+
     Parameters
     ----------
     zones : GeoDataFrame
-        `zone`, `depth_mm`, `area_ha` and polygons in WGS 84.
+        `zone`, `kind`, `depth_mm`, `area_ha` and polygons in WGS 84.
     degrees_per_m : tuple of float
         Degrees of longitude and of latitude in a metre at mid-paddock.
     settings : OutputSettings
@@ -70,12 +73,13 @@ def _burnt(zones: gpd.GeoDataFrame, degrees_per_m: tuple[float, float], cell_m: 
     west, south, east, north = zones.total_bounds
     cell_lon, cell_lat = (round(degrees * cell_m, 12) for degrees in degrees_per_m)
     n_cols, n_rows = int(np.ceil((east - west) / cell_lon)), int(np.ceil((north - south) / cell_lat))
-    codes = rasterize(
-        zip(zones.geometry, zones["zone"].astype(int), strict=True),
-        out_shape=(n_rows, n_cols),
-        transform=affine.Affine(cell_lon, 0.0, west, 0.0, -cell_lat, south + n_rows * cell_lat),
-        dtype="int32",
-    )
+    codes = np.zeros((n_rows, n_cols), dtype="int32")
+    transform = affine.Affine(cell_lon, 0.0, west, 0.0, -cell_lat, south + n_rows * cell_lat)
+    shut = zones["kind"] == "exclusion"
+    for part, touching in ((zones[~shut], False), (zones[shut], True)):
+        if len(part):
+            rows = zip(part.geometry, part["zone"].astype(int), strict=True)
+            rasterize(rows, out=codes, transform=transform, all_touched=touching)
     return xr.DataArray(
         codes[::-1],
         dims=("latitude", "longitude"),
