@@ -157,6 +157,19 @@ def test_gravel_keeps_inclusion_plates_off_its_ground_and_says_so(made, catalog)
     assert both.zones["setup"].nunique() == 2
 
 
+def test_uniform_depths_are_credited_and_limited_like_the_plan(made, catalog):
+    """Cores of the soil type tell before there are zones, so that strategies are compared on equal terms."""
+    money = made.rates(["sand over clay"], worth=900.0)
+    paddock = {"soils": ("sand over clay",), "clay_mm": 420.0, "bottom_mm": 450.0}
+    free, _ = made.decide(made.ground(**paddock), catalog, money)
+    kept, plan = made.decide(made.ground(**paddock, cores=cores_at(made, 9.0, 420.0)), catalog, money)
+    deep = (kept.table["depth_mm"] > 370).to_numpy()
+    assert (kept.paddock_returns[deep] == 0).all()
+    assert not (free.paddock_returns[deep] == 0).all()
+    best = kept.paddock_returns.mean(axis=1).max()
+    assert plan.returns.mean(axis=1).sum() <= best + 1.0
+
+
 def test_draws_of_money_and_pan_must_be_as_many(made, catalog):
     with pytest.raises(InputError, match="40 draws of money do not go with 50 draws of the pan"):
         made.decide(made.ground(), catalog, made.rates(["deep sand"], n_draws=40))

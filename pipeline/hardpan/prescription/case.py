@@ -5,9 +5,18 @@ from dataclasses import dataclass
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 
-from hardpan.core.arrays import Floats
-from hardpan.prescription.conditions import core_facts, judge, rules_met
+from hardpan.core.arrays import Bools, Floats
+from hardpan.prescription.conditions import (
+    ceiling_rules,
+    core_facts,
+    credit_spans,
+    forbidden_setups,
+    judge,
+    rules_met,
+    setup_gains,
+)
 from hardpan.prescription.economy import Economy, economy_of
 from hardpan.prescription.effort import field_efficiency
 from hardpan.prescription.ground import Ground, stand_on
@@ -103,6 +112,38 @@ def open_case(
         facts=facts,
         judged=judge(catalog.rules, facts),
     )
+
+
+def soil_effects(
+    *,
+    table: pd.DataFrame,
+    survey: Survey,
+    ground: Ground,
+    catalog: Catalog,
+    prescription: PrescriptionSettings,
+    season: SeasonSettings,
+) -> tuple[Floats, Bools]:
+    """Give what the decision table does to each option by soil type, before there are zones.
+
+    Returns
+    -------
+    (n_soils, n_options) gain over that of breaking the pan alone; (n_nodes, n_options) whether a rule forbids it.
+    """
+    soils = gpd.GeoDataFrame(
+        {"soil_type": list(ground.soil_names)}, geometry=[shapely.Polygon()] * len(ground.soils), crs=survey.crs
+    )
+    soil_ha = np.where(ground.soil == np.arange(len(soils))[:, None], ground.ha, 0.0)
+    facts = zone_facts(table=soils, survey=survey, ground=ground, zone_ha=soil_ha, catalog=catalog, season=season)
+    rules, names, judged = catalog.rules, list(catalog.setups), judge(catalog.rules, facts)
+    column = np.array([names.index(name) if name else -1 for name in table["setup"]])
+    credit = credit_spans(rules, setup_gains(rules, judged, facts, names), names)[:, column, 1]
+    barring = forbidden_setups(rules, judged, facts, names) >= 0
+    barred = np.hstack([barring, np.zeros((len(soils), 1), dtype=bool)])[:, column][ground.soil]
+    capped = np.array(ceiling_rules(rules, judged, facts)) >= 0
+    cored_mm = facts["clay_depth_mm"].fillna(np.inf).to_numpy()[ground.soil]
+    clay_mm = np.where(np.isinf(ground.clay_mm), cored_mm, ground.clay_mm)
+    ceiling = np.where(capped[ground.soil], np.maximum(clay_mm - prescription.clay_margin_mm, 0.0), np.inf)
+    return credit, np.asarray(barred | (table["depth_mm"].to_numpy(float) > ceiling[:, None]))
 
 
 def share_nodes(zones: Zones, surfaces: Surfaces, n_nodes: int) -> Floats:

@@ -6,7 +6,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from hardpan.core.arrays import Ints
+from hardpan.core.arrays import Floats, Ints
 from hardpan.records.catalog import Rule
 
 WORDS = {
@@ -98,6 +98,18 @@ def setup_gains(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame
             met = [number for number in rules_met(judged, label) if name in rules[number].gain]
             best[place, column] = max(met, key=lambda number: rules[number].gain[name].value, default=-1)
     return best
+
+
+def credit_spans(rules: Sequence[Rule], by: Ints, names: Sequence[str]) -> Floats:
+    """Give the gain of each set-up over that of breaking the pan alone, (n_zones, n_setups + 1, 3); last is leaving.
+
+    The three are low end, value and high end.
+    """
+    credit = np.ones((len(by), len(names) + 1, 3))
+    for place, column in np.argwhere(by >= 0):
+        gain = rules[by[place, column]].gain[names[column]]
+        credit[place, column] = gain.span[0], gain.value, gain.span[1]
+    return credit
 
 
 def forbidden_setups(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame, setups: Sequence[str]) -> Ints:

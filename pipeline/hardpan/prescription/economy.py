@@ -86,8 +86,12 @@ class Economy:
         ha = np.stack([(ground.ha * (ground.soil == code)) @ allowed for code in range(len(ground.soils))])
         return np.asarray(np.einsum("sko,so->ko", per_ha, ha))
 
-    def totals(self, allowed: Bools) -> Totals:
-        """Give expectations by node and sums by draw of what each option breaks where it is `allowed`."""
+    def totals(self, allowed: Bools, credit: Floats | None = None) -> Totals:
+        """Give expectations by node and sums by draw of what each option breaks.
+
+        The sums are over the ground where it is `allowed`, with `credit` (n_soils, n_options), the gain over that of
+        breaking the pan alone, counted in; the expectations have neither.
+        """
         ground, section = self.ground, self.section
         grid = depth_grid_mm(float(section["depth_mm"].max(initial=0.0)))
         gain, loosened = np.zeros(allowed.shape), np.zeros(allowed.shape)
@@ -100,7 +104,7 @@ class Economy:
             worth = present * self.worth[:, ground.soil[nodes]].T.astype(np.float32)
             block = total_up(excess, breaking_weights(grid, reached), worth=worth, present=present, ha=ground.ha[nodes])
             gain[nodes], loosened[nodes] = block.gain, block.loosened
-            summed += block.summed * allowed[nodes[0]]
+            summed += block.summed * allowed[nodes[0]] * (1.0 if credit is None else credit[ground.soil[nodes[0]]])
         return Totals(gain=gain, loosened=loosened, summed=summed)
 
 

@@ -4,7 +4,7 @@ import numpy as np
 
 from hardpan.prescription.calibration import calibrate
 from hardpan.prescription.candidates import list_candidates
-from hardpan.prescription.case import open_case
+from hardpan.prescription.case import open_case, soil_effects
 from hardpan.prescription.choice import by_cover, by_return, fit_setups, runner_up
 from hardpan.prescription.economy import describe, economy_of, into_clay_mm
 from hardpan.prescription.effort import draft_factors, draft_range_pct, refuse_powerless
@@ -44,7 +44,6 @@ def weigh_options(  # noqa: PLR0917
     SettingsError
         No set-up has a depth, nothing can be pulled, or the measured fuel cannot be.
     """
-    del season  # the window of moist soil is judged zone by zone, against the depth chosen
     ground = stand_on(surfaces, survey, catalog, prescription)
     table, issues = list_candidates(catalog, prescription, machine)
     reference = ground.main_soil()
@@ -55,19 +54,25 @@ def weigh_options(  # noqa: PLR0917
     if not pullable[:, 1:].any():
         refuse_powerless(catalog, table["depth_mm"][1:].min())
     allowed = ground.allowed(economy.section["depth_mm"], into_clay_mm(table, catalog), pullable)
-    totals, (hours, litres), cost_per_ha = economy.totals(allowed), economy.work(), economy.cost()
-    cost, paddock_costs = cost_per_ha.mean(axis=1)[ground.soil], economy.summed(cost_per_ha, allowed)
+    credit, barred = soil_effects(
+        table=table, survey=survey, ground=ground, catalog=catalog, prescription=prescription, season=season
+    )
+    offered = allowed & ~barred
+    totals, (hours, litres), cost_per_ha = economy.totals(offered, credit), economy.work(), economy.cost()
+    cost, paddock_costs = cost_per_ha.mean(axis=1)[ground.soil], economy.summed(cost_per_ha, offered)
     return Options(
         table=describe(economy, catalog, ground.textures[reference]),
-        net=np.where(allowed, totals.gain - cost, -np.inf),
+        net=np.where(offered, credit[ground.soil] * totals.gain - cost, -np.inf),
         cost=cost,
         loosened=totals.loosened,
         breach=reach_probability(ground.end_mm, economy.section["depth_mm"]),
         node_ha=ground.ha,
         paddock_returns=(totals.summed - paddock_costs).T,
         paddock_costs=paddock_costs.T,
-        paddock_hours=economy.summed(hours, allowed).T,
-        paddock_fuel_l=economy.summed(litres, allowed).T,
+        paddock_hours=economy.summed(hours, offered).T,
+        paddock_fuel_l=economy.summed(litres, offered).T,
+        gain=totals.gain,
+        open_to=allowed,
         uniform_depth_mm=prescription.user_uniform_depth_mm,
         zone_cost=catalog.prices.extra_zone.value,
         limit_slack=prescription.limit_slack,

@@ -1,6 +1,5 @@
 """What each zone could do, and what comes of the choice."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,11 +7,10 @@ import numpy as np
 from hardpan.core.arrays import Floats, Ints
 from hardpan.prescription.case import Case, moist_to_mm
 from hardpan.prescription.choice import Ballot, Texts
-from hardpan.prescription.conditions import ceiling_rules, forbidden_setups, setup_gains
+from hardpan.prescription.conditions import ceiling_rules, credit_spans, forbidden_setups, setup_gains
 from hardpan.prescription.effort import LIMITS
 from hardpan.prescription.ground import Ground
 from hardpan.prescription.returns import credit_draws, reach_probability
-from hardpan.records.catalog import Rule
 
 MACHINE_LIMIT = "beyond a limit of depth or machine"
 """Why an option is forbidden where soil or machine forbid it on more than the slack of the zone."""
@@ -26,8 +24,8 @@ def hold_ballot(case: Case) -> Ballot:
     names, rules = list(case.catalog.setups), case.catalog.rules
     setup = np.array([names.index(name) if name else -1 for name in options.table["setup"]], dtype=np.int64)
     depth = options.table["depth_mm"].to_numpy(float)
-    credit = _credit(rules, setup_gains(rules, case.judged, case.facts, names), names)[:, setup]
-    worth = np.where(np.isfinite(options.net), options.net + options.cost, 0.0)
+    credit = credit_spans(rules, setup_gains(rules, case.judged, case.facts, names), names)[:, setup]
+    worth = np.where(options.open_to, options.gain, 0.0)
     gain, cost, why_not = credit[..., 1] * (weights @ worth), _costs(case), _why_not(case, setup, depth)
     below = ground.bottom_mm + np.float32(case.prescription.below_pan_mm)
     end = np.where(ground.present, np.minimum(below, ground.clay_mm.astype(np.float32)), np.float32(-np.inf))
@@ -50,7 +48,7 @@ def hold_ballot(case: Case) -> Ballot:
 def _why_not(case: Case, setup: Ints, depth_mm: Floats) -> Texts:
     """Give what forbids each option in each zone, (n_zones, n_options), "" where nothing does."""
     rules, slack = case.catalog.rules, case.prescription.limit_slack + ROUNDING
-    beyond = case.weights @ ~np.isfinite(case.options.net) > slack
+    beyond = case.weights @ ~case.options.open_to > slack
     why_not = np.where(beyond, MACHINE_LIMIT, "").astype(object)
     barring = forbidden_setups(rules, case.judged, case.facts, list(case.catalog.setups))
     for row, name in enumerate(case.table["soil_type"]):
@@ -72,18 +70,6 @@ def _why_not(case: Case, setup: Ints, depth_mm: Floats) -> Texts:
                 f"the soil is moist to only {moist_mm:.0f} mm"
             )
     return why_not
-
-
-def _credit(rules: Sequence[Rule], by: Ints, names: Sequence[str]) -> Floats:
-    """Give the gain of each set-up over that of breaking the pan alone, (n_zones, n_setups + 1, 3); last is leaving.
-
-    The three are low end, value and high end.
-    """
-    credit = np.ones((len(by), len(names) + 1, 3))
-    for place, column in np.argwhere(by >= 0):
-        gain = rules[by[place, column]].gain[names[column]]
-        credit[place, column] = gain.span[0], gain.value, gain.span[1]
-    return credit
 
 
 def _costs(case: Case) -> Floats:

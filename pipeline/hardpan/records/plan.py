@@ -6,7 +6,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from hardpan.core.arrays import Floats
+from hardpan.core.arrays import Bools, Floats
 from hardpan.core.errors import InputError
 from hardpan.records.columns import PLAN
 from hardpan.records.issues import Issues
@@ -23,7 +23,8 @@ class Options:
     `ridge_mm` (left midway between tines), `load` (share of the tightest
     limit), `limited_by`, `feasible` bool, `why_not` text; machine values for the reference soil."""
     net: Floats
-    """(n_nodes, n_options): expected net return per ha over the draws; -inf where a limit forbids the option."""
+    """(n_nodes, n_options): expected net return per ha over the draws; -inf where a limit, or a rule of the decision
+    table met by the soil type, forbids the option. The gain that such a rule credits a set-up with is in it."""
     cost: Floats
     """(n_nodes, n_options): expected cost per ha."""
     loosened: Floats
@@ -41,6 +42,10 @@ class Options:
     """(n_options, n_draws): machine hours of the same; empty: those of `table` hold everywhere."""
     paddock_fuel_l: Floats = field(default_factory=lambda: np.zeros((0, 0)))
     """(n_options, n_draws): fuel of the same, L."""
+    gain: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    """(n_nodes, n_options): expected worth per ha of what is broken, without the decision table."""
+    open_to: Bools = field(default_factory=lambda: np.zeros((0, 0), dtype=bool))
+    """(n_nodes, n_options): whether soil and machine allow the option, without the decision table."""
     uniform_depth_mm: float | None = None
     """Uniform depth the user asked to compare with."""
     zone_cost: float = 0.0
@@ -50,7 +55,7 @@ class Options:
     cover_share: float | None = None
     """Share of a zone whose pan must be broken under the rule `cover`; None under `return`."""
     draft_factor: Floats = field(default_factory=lambda: np.ones(1))
-    """(n_draws,): draft of a draw relative to the expected, the stated range of the draft equation; joint with the money."""
+    """(n_draws,): draft of a draw relative to the expected, spread as the equation's range; joint with the money."""
     calibration: float = 1.0
     """Draft measured over draft of the equation; 1 where no pass was measured."""
     reference_soil: str = ""
