@@ -177,9 +177,11 @@ def fit_mixed(model: Model, starts: Floats, penalty: Penalty | None = None) -> F
     distances_m = model.distances_m
     free = model.free
     starts = np.where(free, np.clip(starts, model.bounds[:, 0], model.bounds[:, 1]), model.fixed)
-    tried, _ = evidence(model, distances_m, starts)
-    best = int(np.argmax(tried.log_evidence + (penalty(starts)[0] if penalty else 0.0)))
-    last = [_one(tried, best)]
+    # one at a time: a stack of covariances of a thousand sites would not fit
+    tried = [evidence(model, distances_m, start[None])[0] for start in starts]
+    reached = np.concatenate([found.log_evidence for found in tried])
+    best = int(np.argmax(reached + (penalty(starts)[0] if penalty else 0.0)))
+    last = [tried[best]]
 
     def full(part: Floats) -> Floats:
         theta = model.fixed.copy()
@@ -226,27 +228,9 @@ def _curvature(model: Model, distances_m: Floats, theta: Floats, start: Posterio
     moved = np.repeat(theta[None], 2 * len(index), axis=0)
     moved[np.arange(len(index)), index] += step
     moved[len(index) + np.arange(len(index)), index] -= step
-    _, gradient = evidence_slope(model, distances_m, moved, start)
+    gradient = np.concatenate([evidence_slope(model, distances_m, theta[None], start)[1] for theta in moved])
     if penalty:
         gradient = gradient + penalty(moved)[1] * model.free
     half = (gradient[len(index) :] - gradient[: len(index)])[:, index] / (2 * step)
     curvature[np.ix_(index, index)] = 0.5 * (half + half.T)
     return curvature
-
-
-def _one(found: Posterior, j: int) -> Posterior:
-    """Give the j-th of a stack."""
-    return Posterior(
-        log_evidence=found.log_evidence[j : j + 1],
-        mean=found.mean[j : j + 1],
-        variance=found.variance[j : j + 1],
-        weights=found.weights[j : j + 1],
-        beta=found.beta[j : j + 1],
-        beta_cov=found.beta_cov[j : j + 1],
-        precision=found.precision[j : j + 1],
-        tau=found.tau[j : j + 1],
-        nu=found.nu[j : j + 1],
-        noise_slope=found.noise_slope[j : j + 1],
-        sweeps=found.sweeps,
-        converged=found.converged,
-    )

@@ -123,8 +123,8 @@ def integrate(fit: Fit, priors: Priors, ranges_m: Floats, points_per_range: int 
     middle, spread = _conditional(fit, others, grid)
     distances_m = model.distances_m
     if len(grid) > 1:
-        found, _ = evidence(model, distances_m, middle, fit.posterior)
-        top = found.log_evidence + priors(middle)[0]
+        reached = [evidence(model, distances_m, theta[None], fit.posterior)[0].log_evidence for theta in middle]
+        top = np.concatenate(reached) + priors(middle)[0]
         kept = top > top.max() - _NEGLIGIBLE
         grid, middle = grid[kept], middle[kept]
     most = max(1, int(_MOST_NUMBERS / len(model.xy_m) ** 2))

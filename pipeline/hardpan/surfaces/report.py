@@ -102,19 +102,23 @@ def precision_by_sites(field: Field, layout: Layout, now_mm: float, enough_mm: f
     """Give the standard deviation of the map (mm) over the paddock with 0, 1, 2 ... further sites of three insertions.
 
     It ends when `enough_mm` is reached. Each further site goes where the variance is largest; what it takes away is
-    worked out with the likeliest covariance parameters and a known trend, and taken off the map's `now_mm` in
-    proportion.
+    worked out with the most typical covariance parameters, and taken off the map's `now_mm` in proportion.
     """
-    likeliest = int(np.argmax(field.mixture.weight))
-    theta, precision = field.mixture.theta[likeliest], field.mixture.posterior.precision[likeliest]
-    model = field.mixture.model
+    model, free = field.mixture.model, field.mixture.model.free
+    away = field.mixture.theta[:, free] - field.mixture.weight @ field.mixture.theta[:, free]
+    typical = int(np.argmin(np.sum(away**2 / (field.mixture.weight @ away**2), axis=1)))
+    theta, precision = field.mixture.theta[typical], field.mixture.posterior.precision[typical]
     if not model.free[SILL]:
         return np.array([now_mm])
     sill, micro, noise = (float(np.exp(theta[which])) for which in (SILL, MICRO, NOISE))
-    xy = layout.nodes.xy_m[:: max(1, len(layout.nodes.xy_m) // _LATTICE)]
+    some = slice(None, None, max(1, len(layout.nodes.xy_m) // _LATTICE))
+    xy, trend = layout.nodes.xy_m[some], layout.nodes.trend[some]
+    trend = np.column_stack([trend, np.zeros((len(xy), model.trend.shape[1] - trend.shape[1]))])
     range_m = float(np.exp(theta[RANGE]))
     onto = sill * correlations(model, range_m, cdist(xy, layout.sites.xy_m))
+    left = trend - onto @ precision @ model.trend
     covariance = sill * correlations(model, range_m, cdist(xy, xy)) - onto @ precision @ onto.T
+    covariance += left @ field.mixture.posterior.beta_cov[typical] @ left.T
     own = micro + noise / 3.0
     before = float(np.mean(np.diag(covariance))) + micro
     reached = [now_mm]
@@ -122,6 +126,6 @@ def precision_by_sites(field: Field, layout: Layout, now_mm: float, enough_mm: f
         at = int(np.argmax(np.diag(covariance)))
         column = covariance[:, at]
         covariance = covariance - np.outer(column, column) / (column[at] + own)
-        left = max(float(np.mean(np.diag(covariance))), 0.0) + micro
-        reached.append(now_mm * np.sqrt(left / before))
+        after = max(float(np.mean(np.diag(covariance))), 0.0) + micro
+        reached.append(now_mm * np.sqrt(after / before))
     return np.array(reached)
