@@ -53,6 +53,27 @@ def run(
     return pd.DataFrame(rows)
 
 
+OTHER_GROUND: dict[str, dict[str, float | int]] = {
+    "strength says nothing of depth": {"together": 0.0},
+    "range 150 m": {"range_m": 150.0},
+    "range 900 m": {"range_m": 900.0},
+    "rough within a site": {"micro_mm": 30.0},
+    "one insertion a site": {"replicates": 1},
+}
+"""Paddocks that differ from the usual recipe in one thing."""
+
+
+def run_other_ground(paddocks: int, n_sites: int = 36, stopped: float = 0.3) -> pd.DataFrame:
+    """Give one row a paddock and kind of ground."""
+    rows = []
+    for name, change in OTHER_GROUND.items():
+        for seed in range(100, 100 + paddocks):
+            truth = invent(Recipe(n_sites=n_sites, stopped=stopped, **change), seed)
+            row = {"treatment": name, "sites": n_sites, "stopped": stopped, "paddock": seed}
+            rows.append(row | judge(truth, truth.pan))
+    return pd.DataFrame(rows)
+
+
 def summarise(rows: pd.DataFrame) -> pd.DataFrame:
     """Give means over the paddocks; RMSE as root of the mean square."""
     grouped = rows.groupby(["treatment", "sites", "stopped"], sort=False)
@@ -70,3 +91,4 @@ def summarise(rows: pd.DataFrame) -> pd.DataFrame:
 if __name__ == "__main__":
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 24
     print(summarise(run(count)).round(3).to_string(index=False))  # noqa: T201
+    print(summarise(run_other_ground(count // 2)).round(3).to_string(index=False))  # noqa: T201

@@ -1,8 +1,8 @@
 """Linear mixed model of a field: trend, one spatial structure, site micro-scale, noise of a reading; fitted by REML.
 
 The four parameters are logarithms: effective range, sill, micro-scale variance, noise variance. The likelihood is that
-of `hardpan.spatial.censored`, which is the restricted likelihood when every reading is a value; its gradient is
-analytic.
+of `hardpan.spatial.censored`, which is the restricted likelihood [patterson1971] when every reading is a value; its
+gradient is analytic.
 """
 
 from collections.abc import Callable

@@ -1,13 +1,13 @@
 """Field with its covariance parameters integrated out: a weighted set of parameters instead of one best guess.
 
 The weights come from the likelihood times weakly informative priors, evaluated at quasi-random points around the
-optimum, range by range on a fixed grid. For one range every prediction is a linear or quadratic form in the
+optimum, range by range on a grid. For one range every prediction is a linear or quadratic form in the
 correlations between target and sites, so that all parameters with that range collapse into one vector and one matrix:
 the whole mixture costs one kriging variance for each range.
 
 Priors (for values scaled to about unit variance; a choice of this tool): logarithm of the effective range normal about
 a quarter of the paddock's diagonal with standard deviation 1; standard deviations of structure, micro-scale and noise
-exponential, with 5 % above 1.5, 1 and 2.
+exponential, as simpson2017 argues for, with 5 % above 1.5, 1 and 2.
 """
 
 from dataclasses import dataclass
