@@ -1,4 +1,4 @@
-"""Unconditional draws of a stationary field on a regular lattice, by circulant embedding [dietrich1997], and between."""
+"""Draws of a stationary field without data: on a lattice, by circulant embedding [dietrich1997], and between."""
 
 from dataclasses import dataclass
 

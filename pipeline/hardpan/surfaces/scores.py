@@ -161,7 +161,7 @@ def _score_signs(variable: Variable, method: str, forecast: Forecast) -> dict[st
 
 
 def _coverage(low: Floats, high: Floats, level: float) -> float:
-    """Give the share of probability integrals inside the central interval; a bound's is spread over what it allows [czado2009]."""
+    """Give the share of probability integrals inside the central interval; a bound spreads its own [czado2009]."""
     ends = (1.0 - level) / 2.0, (1.0 + level) / 2.0
     width = np.maximum(high - low, 1e-12)
     share = (np.minimum(high, ends[1]) - np.maximum(low, ends[0])) / width
