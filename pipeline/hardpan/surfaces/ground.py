@@ -33,14 +33,7 @@ def lay_out(insertions: gpd.GeoDataFrame, survey: Survey, settings: SurfaceSetti
     soil_types, codes = _soil_codes(survey.soils, [cell_xy, site_xy])
     extras, issues = _extra_columns(survey, settings, inside, site_xy)
 
-    per_side = max(1, round(settings.node_m / frame.cell_m))
-    squares = np.column_stack([rows // per_side, cols // per_side])
-    lattice, node_of = np.unique(np.column_stack([squares, codes[0]]), axis=0, return_inverse=True)
-    node_of = node_of.ravel()
-    node_m = per_side * frame.cell_m
-    node_xy = np.column_stack(
-        [frame.x_min_m + (lattice[:, 1] + 0.5) * node_m, frame.y_max_m - (lattice[:, 0] + 0.5) * node_m]
-    )
+    node_of, node_xy, node_soil, node_m = _lay_nodes(frame, rows, cols, codes[0], settings.node_m)
     node_of_cell = np.full(frame.shape, -1)
     node_of_cell[inside] = node_of
 
@@ -63,14 +56,25 @@ def lay_out(insertions: gpd.GeoDataFrame, survey: Survey, settings: SurfaceSetti
         soil_types=soil_types,
         trend_names=tuple(names),
         cells=places(cell_xy, codes[0], at_cells),
-        nodes=places(node_xy, lattice[:, 2], at_nodes),
-        lattice=lattice[:, :2],
+        nodes=places(node_xy, node_soil, at_nodes),
         node_of_cell=node_of_cell,
         node_m=node_m,
         sites=places(site_xy, codes[1], [sites for _, _, sites in extras]),
         site_of=site_of,
     )
     return layout, issues
+
+
+def _lay_nodes(frame: Frame, rows: Ints, cols: Ints, soil: Ints, spacing_m: float) -> tuple[Ints, Floats, Ints, float]:
+    """Give the node of each cell, the nodes' places and soil types, and their spacing.
+
+    Squares of whole cells are laid over the frame; one has a node, in its middle, for each soil type among its cells.
+    """
+    per_side = max(1, round(spacing_m / frame.cell_m))
+    key, node_of = np.unique(np.column_stack([rows // per_side, cols // per_side, soil]), axis=0, return_inverse=True)
+    node_m = per_side * frame.cell_m
+    xy = np.column_stack([frame.x_min_m + (key[:, 1] + 0.5) * node_m, frame.y_max_m - (key[:, 0] + 0.5) * node_m])
+    return node_of.ravel(), xy, key[:, 2], node_m
 
 
 def _cells_inside(frame: Frame, boundary: shapely.Geometry) -> Bools:

@@ -40,8 +40,6 @@ class Layout:
     """Cells inside the boundary, row after row."""
     nodes: Places
     """One for each square of the lattice and soil type that has cells in it, at the middle of the square."""
-    lattice: Ints
-    """(n_nodes, 2): row and column of each node's square."""
     node_of_cell: Ints
     """(n_rows, n_cols), -1 outside."""
     node_m: float
