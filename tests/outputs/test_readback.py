@@ -138,3 +138,17 @@ def test_a_plan_that_rips_everything_passes(files, run, plan):
     ripped.write(run)
     for check in ripped.checks().values():
         check()
+
+
+def test_rounding_a_tiny_zone_is_no_error(tmp_path):
+    tiny = gpd.GeoDataFrame(
+        {"zone": [1, 2], "kind": "ground", "depth_mm": [300, 0], "setup": ["plain", ""], "spacing_mm": 600.0,
+         "speed_kmh": 5.0, "soil_type": "sand", "reason": "", "area_ha": [0.0001, 0.9999]},
+        geometry=[shapely.box(520_000.003, 6_348_000.003, 520_001.003, 6_348_001.003),
+                  shapely.box(520_000, 6_348_000, 520_100, 6_348_100)
+                  - shapely.box(520_000.003, 6_348_000.003, 520_001.003, 6_348_001.003)],
+        crs="EPSG:32750",
+    )  # fmt: skip
+    # One square metre: the last decimal alone moves it by up to 2 %.
+    write_geojson(tmp_path / "a.geojson", to_display(tiny)[0], "P")
+    check_geojson(tmp_path / "a.geojson", tiny, seed=1)

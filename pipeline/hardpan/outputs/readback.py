@@ -23,6 +23,9 @@ POINTS = 50
 _ROUNDED, _SIMPLIFIED, _GRIDDED = 0.001, 0.01, 0.02
 """Share by which the hectares of a depth may differ: rounding only; a stated simplification; cells along borders."""
 
+_ROUNDING_M = 0.006
+"""Rounding to 7 decimals moves a border by at most half of 11 mm: what tiny zones may differ by, along their border."""
+
 _CLEAR_M = 0.1
 """Points keep so far from borders at least: rounding to 7 decimals moves a border by up to 11 mm."""
 
@@ -165,8 +168,9 @@ def _compare_hectares(
     if not set(found_ha.index.astype(float)) <= set(planned.index.astype(float)):
         raise _differs(file, f"holds depths of {sorted(found_ha.index)} mm", f"{sorted(planned.index)} mm")
     for depth, hectares in planned.items():
+        rounding_ha = border_m[depth] * _ROUNDING_M / M2_PER_HA
         scatter_ha = 3 * _SCATTER * np.sqrt(border_m[depth] / cell_m) * cell_m**2 / M2_PER_HA if cell_m else 0.0
-        if abs(found_ha.get(depth, 0.0) - hectares) > max(share * hectares, scatter_ha):
+        if abs(found_ha.get(depth, 0.0) - hectares) > max(share * hectares, scatter_ha, rounding_ha):
             what = f"holds {found_ha.get(depth, 0.0):.4f} ha at {depth} mm"
             raise _differs(file, what, f"{hectares:.4f} ha")
 
