@@ -3,7 +3,7 @@
 import codecs
 import csv
 import io
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import numpy as np
 import pandas as pd
@@ -15,12 +15,13 @@ from hardpan.survey.words import MOST_COLUMNS, Grid, Text, warned
 
 SEPARATORS = (";", "\t", "|", ",", " ")
 """Blanks, which also stand within names and units, are tried last and only where nothing else makes sense."""
-MOST_CELLS = 15_000_000
+MOST_CELLS = 12_000_000
 """More would not fit half a gigabyte."""
 BLOCK = 4 * 2**20
 """Characters looked at together."""
-SAMPLE_ROWS = 80
-"""Rows in which a header is looked for."""
+SAMPLE_ROWS = 400
+"""Rows in which sense is looked for: two blocks of a reading each 5 mm to a metre."""
+LONGEST_HEAD = 4 * 2**20
 BLANKS = " \u00a0\ufeff"
 """Blanks around a cell; a tab in a quoted name is part of the name."""
 _ORDER = {(True, False): "utf-16-be", (False, True): "utf-16-le"}
@@ -101,7 +102,8 @@ def split(text: str, file: str, score: Callable[[Grid], int]) -> Grid:
     file : str
         Name for messages.
     score : callable
-        Gives how much sense the first rows make, 0 for none; the first separator with the highest score wins.
+        Gives how much sense the first rows make, 0 for none; the first separator with the highest score wins, and
+        where none makes sense only the first rows are given back.
 
     Raises
     ------
@@ -112,6 +114,8 @@ def split(text: str, file: str, score: Callable[[Grid], int]) -> Grid:
         raise InputError(what="file is empty", where=file, do="give a table with a header and rows")
     text = text.replace("\r\n", "\n").replace("\r", "\n").rstrip("\n")
     head = _head(text)
+    if len(head) > LONGEST_HEAD:
+        raise InputError(what="has rows far longer than a table of readings", where=file, do="export it again")
     best, most = SEPARATORS[0], (-1, -1)
     failed: InputError | None = None
     for separator in SEPARATORS:
@@ -125,8 +129,10 @@ def split(text: str, file: str, score: Callable[[Grid], int]) -> Grid:
         rank = (score(sample), int(np.median(sample.widths)))
         if rank > most:
             best, most = separator, rank
-    if most[0] <= 0 and failed is not None:
-        raise failed
+    if most[0] <= 0:
+        if failed is not None:
+            raise failed
+        return _grid(head, best, file)
     return _grid(text, best, file)
 
 
@@ -141,7 +147,7 @@ def _head(text: str) -> str:
 
 
 def _grid(text: str, separator: str, file: str) -> Grid:
-    counts = _cells_a_line(text, separator, file)
+    counts = _cells_a_record(text, separator, file) if '"' in text else _cells_a_line(text, separator)
     width = int(counts.max())
     if width > MOST_COLUMNS or width * len(counts) > MOST_CELLS:
         raise InputError(
@@ -174,7 +180,7 @@ def _filled(columns: list[Text]) -> Ints:
     return np.where(filled.any(axis=1), len(columns) - np.argmax(filled[:, ::-1], axis=1), 0)
 
 
-def _cells_a_line(text: str, separator: str, file: str) -> Ints:
+def _cells_a_line(text: str, separator: str) -> Ints:
     """Give the number of cells of each line."""
     if separator == " ":
         return np.asarray([len(line.split()) or 1 for line in text.split("\n")])
@@ -187,19 +193,25 @@ def _cells_a_line(text: str, separator: str, file: str) -> Ints:
         block[:1] += open_
         open_ = len(marks) - seen[-1] if len(ends) else open_ + len(marks)
         found.append(block)
-    counts = np.concatenate([*found, [open_]]) + 1
-    if '"' in text:
-        for at, line in enumerate(text.split("\n")):
-            if '"' in line:
-                counts[at] = _cells(line, separator, f"{file} row {at + 1}")
-    return counts
+    return np.concatenate([*found, [open_]]) + 1
 
 
-def _cells(line: str, separator: str, where: str) -> int:
+def _cells_a_record(text: str, separator: str, file: str) -> Ints:
+    """Give the number of cells of each record, where quotes may hold separators and line ends."""
+    reader = csv.reader(_lines_of(text), delimiter=separator)
     try:
-        return len(next(csv.reader([line], delimiter=separator)))
+        return np.asarray([len(row) or 1 for row in reader])
     except csv.Error as err:
+        where = f"{file} row {reader.line_num}"
         raise InputError(what=f"cannot be split into cells: {err}", where=where, do="export it again") from err
+
+
+def _lines_of(text: str) -> Iterator[str]:
+    start = 0
+    while start < len(text):
+        end = text.find("\n", start) + 1 or len(text)
+        yield text[start:end]
+        start = end
 
 
 def _text(column: pd.Series) -> Text:

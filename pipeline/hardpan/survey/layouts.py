@@ -8,6 +8,8 @@ from hardpan.core.errors import InputError
 from hardpan.records.issues import Issue
 from hardpan.survey.words import Grid, Heading, Text, TextReadings, listed, warned
 
+MOST_INSERTIONS = 200_000
+"""More in one paddock are positions or times taken for names."""
 COMMENTS = ("#", "//", "%", "!")
 MOST_DAMAGED = 0.2
 """Share of damaged rows beyond which the separator or the file is wrong, not some rows."""
@@ -82,6 +84,12 @@ def _told(kind: str, lines: Ints, file: str) -> Issue:
 
 
 def _identity(grid: Grid, columns: dict[str, Text], at: Ints, pick: Ints) -> pd.DataFrame:
+    if len(pick) > MOST_INSERTIONS:
+        raise InputError(
+            what=f"{len(pick)} insertions, one for nearly every reading",
+            where=grid.file,
+            do="check probes.columns.site and probes.columns.insertion",
+        )
     table = pd.DataFrame(
         {name: columns[name].take(pick).cells if name in columns else "" for name in _IDENTITY},
         index=np.arange(len(pick)),
