@@ -15,6 +15,7 @@ from hardpan.core.units import (
     M2_PER_ACRE,
     M2_PER_HA,
     MM_PER,
+    POUND_KG,
     W_PER_HP,
 )
 from hardpan.outputs.settings import OutputSettings
@@ -31,8 +32,9 @@ _FEET_PER_M = 1000.0 / MM_PER["ft"]
 _NUMBER = re.compile(r"-?\d+(?:,\d{3})*(?:\.\d+)?")
 _QUANTITY = re.compile(
     rf"(?P<head>{_NUMBER.pattern}(?:(?:, | and | to | of ){_NUMBER.pattern})*) "
-    r"(?P<unit>mm|ha|L|kPa|MPa|km/h|kW|[^\s\d]{1,5}/ha)\b"
-    rf"(?P<tail>(?: over [\w ]{{1,20}} seasons?)? \(likely(?: range)? {_NUMBER.pattern} to {_NUMBER.pattern})?"
+    r"(?P<unit>[^\s\d]{1,5}/ha|mm|ha|L|kPa|MPa|km/h|kW)\b"
+    rf"(?P<tail> and bring {_NUMBER.pattern}\b(?! [a-z]*/?ha)"
+    rf"|(?: over [\w ]{{1,20}} seasons?)? \(likely(?: range)? {_NUMBER.pattern} to {_NUMBER.pattern})?"
 )
 _US = {
     "mm": (1.0 / INCH_MM, 1, "in"),
@@ -42,6 +44,9 @@ _US = {
     "MPa": (1000.0 / KPA_PER["psi"], 0, "psi"),
     "km/h": (1.0 / KM_PER_MILE, 1, "mph"),
     "kW": (1000.0 / W_PER_HP, 0, "hp"),
+    "t/ha": (1000.0 * _HA_PER_ACRE / POUND_KG, 0, "lb/ac"),
+    "kg/ha": (_HA_PER_ACRE / POUND_KG, 0, "lb/ac"),
+    "L/ha": (_HA_PER_ACRE / L_PER_US_GALLON, 1, "gal/ac"),
 }
 """Metric unit to factor, decimals and unit in US customary units."""
 
@@ -157,10 +162,8 @@ class People:
 
     def _restated(self, found: re.Match[str]) -> str:
         unit = found["unit"]
-        per_area = unit.endswith("/ha")
-        factor, decimals, said = (
-            (_HA_PER_ACRE, 0, unit.removesuffix("ha") + "ac") if per_area else _US[unit]
-        )  # fmt: skip
+        # Of the other units "/ha" ends those of money.
+        factor, decimals, said = _US.get(unit, (_HA_PER_ACRE, 0, f"{unit.removesuffix('ha')}ac"))
 
         def restate(number_: re.Match[str]) -> str:
             return _bare(float(number_[0].replace(",", "")) * factor, decimals).replace("−", "-")
