@@ -154,7 +154,7 @@ def remark_fields(fields: Mapping[str, Field], layout: Layout) -> Iterator[Issue
                 name,
             )
     bottom = fields.get("bottom")
-    if bottom is not None and bottom.mixture.model.free[SILL]:
+    if bottom is not None and bottom.fit.identified:
         range_m = float(np.exp(bottom.fit.theta[RANGE]))
         with_bottom = np.unique(bottom.variable.readings.site)
         far = KDTree(layout.sites.xy_m[with_bottom]).query(layout.cells.xy_m)[0] > range_m

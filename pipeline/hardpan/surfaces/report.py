@@ -86,14 +86,15 @@ def _more_probes(field: Field, layout: Layout, bottom_sd_mm: Floats, precision_m
     reached = precision_by_sites(field, layout, now, precision_mm)
     if now <= precision_mm:
         return f"Its standard deviation is {now:.0f} mm over the paddock, within the {precision_mm:.0f} mm asked for."
-    enough = np.flatnonzero(reached <= precision_mm)
-    if not len(enough):
+    more = len(reached) - 1
+    if reached[-1] > precision_mm:
         return (
-            f"Its standard deviation is {now:.0f} mm over the paddock; {len(reached) - 1} more sites would bring"
+            f"Its standard deviation is {now:.0f} mm over the paddock; {more} more sites would bring"
             f" {reached[-1]:.0f} mm, not the {precision_mm:.0f} mm asked for."
         )
+    sites = "site" if more == 1 else "sites"
     return (
-        f"Its standard deviation is {now:.0f} mm over the paddock; about {enough[0]} more sites would bring it to"
+        f"Its standard deviation is {now:.0f} mm over the paddock; about {more} more {sites} would bring it to"
         f" {precision_mm:.0f} mm."
     )
 
@@ -113,7 +114,8 @@ def precision_by_sites(field: Field, layout: Layout, now_mm: float, enough_mm: f
     sill, micro, noise = (float(np.exp(theta[which])) for which in (SILL, MICRO, NOISE))
     some = slice(None, None, max(1, len(layout.nodes.xy_m) // _LATTICE))
     xy, trend = layout.nodes.xy_m[some], layout.nodes.trend[some]
-    trend = np.column_stack([trend, np.zeros((len(xy), model.trend.shape[1] - trend.shape[1]))])
+    usual_strength = model.trend[:, trend.shape[1] :].mean(axis=0)
+    trend = np.column_stack([trend, np.tile(usual_strength, (len(xy), 1))])
     range_m = float(np.exp(theta[RANGE]))
     onto = sill * correlations(model, range_m, cdist(xy, layout.sites.xy_m))
     left = trend - onto @ precision @ model.trend
