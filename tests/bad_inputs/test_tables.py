@@ -213,6 +213,10 @@ HOSTILE = {
         lambda text: table(text, ["depth cm", "kpa"], lambda r: r[3:]),
         "no columns of position",
     ),
+    "every probe at 0, 0": (
+        lambda text: table(text, ["id", "lat", "lon", "depth cm", "kpa"], lambda r: [r[0], "0", "0", *r[3:]]),
+        "0, 0",
+    ),
     "MPa that are kPa": (lambda text: text.replace("ci_kpa", "ci_mpa"), "probes.resistance_unit"),
 }
 ASKED = {
@@ -434,3 +438,14 @@ def test_a_table_of_a_hundred_megabytes_is_refused_before_it_fills_the_memory(co
         read(b"1\n" * 60_000_000)
     with pytest.raises(InputError, match="cells"):
         read(control.encode() + b"P1,1,1,1,1\n" * 3_000_000)
+
+
+def test_a_named_column_that_is_not_there_is_refused_with_the_closest(control, read):
+    with pytest.raises(InputError, match=r"did you mean 'probe_id'"):
+        read(control, columns={"site": "probeid"})
+
+
+def test_a_named_column_is_taken_over_what_would_be_recognised(control, read):
+    names = ["id", "paddock point", "lat", "lon", "depth cm", "kpa"]
+    survey = read(table(control, names, lambda r: ["x", *r]), columns={"site": "paddock point"})
+    assert set(survey.profiles.readings["site"].to_numpy()) == {row[0] for row in rows(control)}

@@ -98,6 +98,7 @@ def find_heading(grid: Grid, settings: ProbeSettings) -> Heading:
         raise _no_header(grid.file, head, settings)
     names, where = head[at], f"row {grid.lines[at]}"
     roles, depths = find_roles(names, settings.columns), _depths(names, settings)
+    _check_named(names, settings, grid.file)
     _refuse_other_variable(head[: at + 1], grid.file)
     issues = _doubled(names, [*roles.values(), *(column.index for column in depths)], where, grid.file)
     if at > 0:
@@ -276,6 +277,22 @@ def _refuse_other_variable(head: Sequence[Sequence[str]], file: str) -> None:
         )
 
 
+def _check_named(names: Sequence[str], settings: ProbeSettings, file: str) -> None:
+    """Refuse settings that name a column the table does not have; positions may be in a second file."""
+    elsewhere = _PLACE if settings.positions is not None else frozenset[str]()
+    have = {fold(name) for name in names}
+    for role, wanted in settings.columns.model_dump().items():
+        if wanted and role not in elsewhere and fold(wanted) not in have:
+            key = f"probes.columns.{role}"
+            raise _no_column(key, wanted, [name for name in names if name], file)
+
+
+def _no_column(key: str, wanted: str, have: Sequence[str], file: str) -> InputError:
+    near = difflib.get_close_matches(wanted, have, n=1, cutoff=0.4)
+    todo = f"did you mean {near[0]!r}?" if near else f"mend {key}"
+    return InputError(what=f"no column {wanted!r} ({key}); the table has {listed(have, 12)}", where=file, do=todo)
+
+
 def _no_header(file: str, head: list[list[str]], settings: ProbeSettings) -> InputError:
     have = [cell for cell in max(head, key=len, default=[]) if cell][:12]
     if not any(map(any, head)):
@@ -285,9 +302,7 @@ def _no_header(file: str, head: list[list[str]], settings: ProbeSettings) -> Inp
     cells = {fold(cell) for row in head for cell in row}
     for key, name in wanted.items():
         if fold(name) not in cells:
-            near = difflib.get_close_matches(name, have, n=1, cutoff=0.4)
-            todo = f"did you mean {near[0]!r}?" if near else f"mend {key}"
-            return InputError(what=f"no column {name!r} ({key}); the table has {listed(have)}", where=file, do=todo)
+            return _no_column(key, name, have, file)
     return InputError(
         what=f"no header with a depth and a resistance column, nor with {LEAST_DEPTHS} or more depth columns that rise"
         f" or fall; the widest of the first rows has {listed(have)}",

@@ -84,6 +84,8 @@ def read_axes(insertions: pd.DataFrame, mark: str, *, degree_names: bool, file: 
         issues.append(_zero(insertions, nowhere, file))
     issues += _coarse(insertions, degrees=degrees, file=file)
     keep = ~(bad | nowhere)
+    if not keep.any():
+        raise InputError(what="no position is anything but blank or 0, 0", where=file, do="give positions")
     return Axes(
         x=np.where(keep, x, np.nan),
         y=np.where(keep, y, np.nan),
