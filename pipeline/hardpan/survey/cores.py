@@ -51,7 +51,7 @@ def _columns(row: Sequence[str]) -> dict[str, tuple[int, float]]:
     found: dict[str, tuple[int, float]] = {}
     for at, cell in enumerate(row):
         name = fold(cell)
-        layer = _PH.search(name)
+        layer = _PH.search(name.replace("cacl2", ""))
         if layer and "water" not in name and "h2o" not in name:
             top, bottom = int(layer[1]), int(layer[2])
             factor = {"mm": 1, "cm": 10}.get(layer[3] or "", 10 if bottom <= 30 else 1)

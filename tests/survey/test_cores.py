@@ -1,0 +1,95 @@
+"""Lab cores: which spelling means what, in which unit, and on which soil a core stands."""
+
+import numpy as np
+import pyproj
+import pytest
+from shapely.geometry import box
+
+from hardpan.core.errors import InputError
+from hardpan.records.catalog import Quantity, SoilType
+from hardpan.survey.inputs.soils import read_cores
+from hardpan.survey.settings import ProbeSettings, SoilSettings
+from hardpan.survey.soils import one_soil
+from hardpan.survey.words import Land, Log
+
+ONE = Quantity(value=1.0, unit="1", source="design")
+SAND = SoilType(
+    labels=("sandplain",),
+    texture="coarse",
+    water_texture="sand",
+    first_year_gain=ONE,
+    persistence=ONE,
+    persistence_controlled=ONE,
+    seasons=ONE,
+    **({"seasons_controlled": ONE} if "seasons_controlled" in SoilType.model_fields else {}),
+    **({"deeper_next": ONE} if "deeper_next" in SoilType.model_fields else {}),
+)
+TYPES = {"deep sand": SAND}
+LAND = Land(
+    boundary=box(500000, 6900000, 500400, 6900300),
+    crs=pyproj.CRS(32751),
+    bounds=(122.9, -28.1, 123.1, -27.9),
+)
+
+
+@pytest.fixture
+def read(tmp_path):
+    def read(text):
+        path = tmp_path / "cores.csv"
+        path.write_text(text, encoding="utf-8")
+        settings = SoilSettings(cores=path, default_type="deep sand")
+        log = Log()
+        soils = one_soil(LAND.boundary, LAND.crs, settings, TYPES)
+        probes = ProbeSettings(file=path)
+        return read_cores(settings, probes, soils, LAND, soil_types=TYPES, log=log), log.issues
+
+    return read
+
+
+def test_columns_of_the_record_are_read_as_they_are(read):
+    cores, issues = read("core,latitude,longitude,ph_0_100,clay_depth_mm,esp_pct\nC1,-28.0248036,123.0005086,5.1,450,\n")
+    assert cores["core"].tolist() == ["C1"]
+    assert cores["soil_type"].tolist() == ["deep sand"]
+    assert cores[["ph_0_100", "clay_depth_mm"]].iloc[0].tolist() == [5.1, 450.0]
+    assert np.isnan(cores["esp_pct"].iloc[0])
+    assert not issues
+
+
+def test_usual_spellings_and_centimetres_mean_the_same(read):
+    cores, _ = read(
+        "Sample;Lat;Lon;pH (CaCl2) 0-10 cm;pH (CaCl2) 10-20 cm;Depth to clay (cm);Repellence (MED);Gravel (%)\n"
+        "A;-28,0248;123,0005;4,9;4,4;45;2,7;12\n"
+    )
+    row = cores.iloc[0]
+    assert row[["ph_0_100", "ph_100_200", "clay_depth_mm", "repellence_med", "gravel_pct"]].tolist() == pytest.approx(
+        [4.9, 4.4, 450.0, 2.7, 12.0]
+    )
+
+
+def test_ph_in_water_is_not_taken_for_ph_in_calcium_chloride(read):
+    cores, issues = read("core,lat,lon,pH water 0-10 cm,clay %\nA,-28.0248,123.0005,5.8,4\n")
+    assert "ph_0_100" not in cores
+    assert "core-columns" in {issue.code for issue in issues}
+
+
+def test_a_core_outside_without_a_known_soil_is_dropped_and_told(read):
+    cores, issues = read("core,lat,lon,clay_pct\nA,-28.0248,123.0005,4\nB,-29.5,123.0005,4\n")
+    assert cores["core"].tolist() == ["A"]
+    assert "core-outside" in {issue.code for issue in issues}
+
+
+def test_cores_without_position_stand_on_the_soil_they_state(read):
+    cores, _ = read("core,soil type,clay_pct\nA,Sandplain,4\n")
+    assert cores["soil_type"].tolist() == ["deep sand"]
+    assert cores.geometry.isna().all()
+
+
+def test_cells_that_are_no_numbers_are_missing_and_told(read):
+    cores, issues = read("core,lat,lon,clay_pct\nA,-28.0248,123.0005,n/a\nB,-28.0247,123.0006,about 4\n")
+    assert cores["clay_pct"].isna().all()
+    assert "unreadable-cell" in {issue.code for issue in issues}
+
+
+def test_a_table_without_properties_is_refused(read):
+    with pytest.raises(InputError, match="properties of cores"):
+        read("core,lat,lon\nA,-28.0248,123.0005\n")
