@@ -47,8 +47,8 @@ def read(tmp_path):
 
 
 def test_columns_of_the_record_are_read_as_they_are(read):
-    cores, issues = read("core,latitude,longitude,ph_0_100,clay_depth_mm,esp_pct\nC1,-28.0248036,123.0005086,5.1,450,\n")
-    assert cores["core"].tolist() == ["C1"]
+    cores, issues = read("core,latitude,longitude,ph_0_100,clay_depth_mm,esp_pct\nA,-28.024804,123.000509,5.1,450,\n")
+    assert cores["core"].tolist() == ["A"]
     assert cores["soil_type"].tolist() == ["deep sand"]
     assert cores[["ph_0_100", "clay_depth_mm"]].iloc[0].tolist() == [5.1, 450.0]
     assert np.isnan(cores["esp_pct"].iloc[0])
