@@ -449,3 +449,9 @@ def test_a_named_column_is_taken_over_what_would_be_recognised(control, read):
     names = ["id", "paddock point", "lat", "lon", "depth cm", "kpa"]
     survey = read(table(control, names, lambda r: ["x", *r]), columns={"site": "paddock point"})
     assert set(survey.profiles.readings["site"].to_numpy()) == {row[0] for row in rows(control)}
+
+
+def test_a_second_file_without_rows_is_refused(control, read, tmp_path):
+    (tmp_path / "places.csv").write_text("site,lat,lon\n")
+    with pytest.raises(InputError, match="no rows"):
+        read(table(control, ["id", "depth cm", "kpa"], lambda r: [r[0], *r[3:]]), positions=tmp_path / "places.csv")

@@ -48,6 +48,8 @@ def read_axes(insertions: pd.DataFrame, mark: str, *, degree_names: bool, file: 
     InputError
         No position can be read, or a value cannot be a latitude.
     """
+    if insertions.empty:
+        raise InputError(what="table has a header but no rows", where=file, do="export it again")
     x, x_letters, x_marked, x_bad = _axis(insertions["x"], mark, file)
     y, y_letters, y_marked, y_bad = _axis(insertions["y"], mark, file)
     issues: list[Issue] = []
