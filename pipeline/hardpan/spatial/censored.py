@@ -50,7 +50,8 @@ class Readings:
     @property
     def exact(self) -> Bools:
         """Readings that are values."""
-        return self.low == self.high
+        exact: Bools = self.low == self.high
+        return exact
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -202,7 +203,7 @@ def _solve(prior: _Prior, tau: Floats, nu: Floats) -> _Solved:
     drive = total - _apply(w, _apply(k, total))
     wx = w @ trend
     pull = trend.T @ wx + np.diag(prior.slack)
-    beta_cov = np.linalg.inv(pull)
+    beta_cov = np.asarray(np.linalg.inv(pull), dtype=np.float64)
     push = drive @ trend
     beta = _apply(beta_cov, push)
     left = trend - k @ wx
@@ -272,7 +273,7 @@ def _propagate(prior: _Prior, base: _Solved, tau: Floats, nu: Floats) -> tuple[F
         tau[np.ix_(going, free)], nu[np.ix_(going, free)] = t, v
         change = s * (t @ onto - first_t)[:, None, :]
         change[:, diagonal, diagonal] += 1.0
-        inverse = np.linalg.inv(change)
+        inverse = np.asarray(np.linalg.inv(change), dtype=np.float64)
         before, mean = mean, _apply(inverse, start + _apply(s, v @ onto - first_v))
         spread = np.maximum(np.einsum("kij,kji->ki", inverse, s), 1e-12)
         on = np.max(np.abs(mean - before) / np.sqrt(spread), axis=1) >= TOLERANCE

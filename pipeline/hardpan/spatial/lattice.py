@@ -66,7 +66,8 @@ def draw_between(
     """Give the draws (n_draws, n) at points, given those on the lattice."""
     around, weights, spread = _weights_between(lattice, xy_m, family, range_m)
     near = draws[:, around[:, :, 0], around[:, :, 1]]
-    return np.einsum("dnk,nk->dn", near, weights) + spread * rng.standard_normal((len(draws), len(xy_m)))
+    known: Floats = np.einsum("dnk,nk->dn", near, weights)
+    return known + spread * rng.standard_normal((len(draws), len(xy_m)))
 
 
 def _weights_between(lattice: Lattice, xy_m: Floats, family: Family, range_m: float) -> tuple[Ints, Floats, Floats]:
@@ -84,5 +85,5 @@ def _weights_between(lattice: Lattice, xy_m: Floats, family: Family, range_m: fl
     among = shape(np.linalg.norm((offset[:, None, :] - offset[None, :, :]).astype(float), axis=2))
     among[np.diag_indices_from(among)] += 1e-9
     onto = shape(np.linalg.norm(around - position[:, None, :], axis=2))
-    weights = np.linalg.solve(among, onto.T).T
+    weights = np.asarray(np.linalg.solve(among, onto.T).T, dtype=np.float64)
     return around, weights, np.sqrt(np.maximum(1.0 - np.sum(weights * onto, axis=1), 0.0))

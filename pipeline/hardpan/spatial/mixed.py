@@ -66,7 +66,8 @@ class Model:
     @property
     def distances_m(self) -> Floats:
         """(n, n)."""
-        return cdist(self.xy_m, self.xy_m)
+        between: Floats = cdist(self.xy_m, self.xy_m)
+        return between
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -117,10 +118,10 @@ def correlation_slope(family: Family, r: Floats) -> Floats:
     if family == "spherical":
         return np.where(r < 1.0, 1.5 * r * (1.0 - r * r), 0.0)
     if family == "matern32":
-        y = np.sqrt(3.0) * r
-        return y * y * np.exp(-y)
+        y: Floats = np.sqrt(3.0) * r
+        return np.asarray(y * y * np.exp(-y))
     y = np.sqrt(5.0) * r
-    return y * y * (1.0 + y) / 3.0 * np.exp(-y)
+    return np.asarray(y * y * (1.0 + y) / 3.0 * np.exp(-y))
 
 
 def field_covariance(family: Family, distances_m: Floats, theta: Floats) -> Floats:

@@ -155,9 +155,9 @@ def _range_grid(fit: Fit, ranges_m: Floats) -> Floats:
     error = fit.standard_errors[RANGE]
     if not error < _NARROW:
         return np.log(ranges_m)
-    grid = fit.theta[RANGE] + error * np.linspace(-2.0, 2.0, 5)
+    grid: Floats = fit.theta[RANGE] + error * np.linspace(-2.0, 2.0, 5)
     low, high = fit.model.bounds[RANGE]
-    return grid[(grid >= low) & (grid <= high)]
+    return np.asarray(grid[(grid >= low) & (grid <= high)])
 
 
 def _conditional(fit: Fit, others: Bools, grid: Floats) -> tuple[Floats, Floats]:
@@ -223,5 +223,5 @@ def range_parts(mixture: Mixture) -> list[RangePart]:
 
 def correlations(model: Model, range_m: float, distances_m: Numbers) -> Numbers:
     """Give the correlation of the structure at distances for an effective range, in the precision of `distances_m`."""
-    shape: Numbers = correlation(model.family, distances_m * (EFFECTIVE[model.family] / range_m))
-    return shape
+    scaled = distances_m * (EFFECTIVE[model.family] / range_m)
+    return correlation(model.family, scaled)  # type: ignore[return-value,arg-type]  # keeps the precision it gets
