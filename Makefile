@@ -25,6 +25,7 @@ bench: .venv/test
 
 truth: .venv/test
 	$(BIN)/python tests/truth/study.py
+	$(BIN)/python tests/truth/decision.py
 
 clean:
 	rm -rf .venv out

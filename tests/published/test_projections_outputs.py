@@ -1,7 +1,7 @@
 """Published positions and shifts, met to 0.1 m by the outputs' door to WGS 84 and to the millimetre by the library.
 
-Sources: [gda2020] shifts of datum; [gda-manual] page 46, map grid and geodesic of two hills; [epsg-gn7-2] and [gigs5101]
-the projection; [snyder1987] UTM, from memory.
+Sources: [gda2020] shifts of datum; [gda-manual] page 46, map grid and geodesic of two hills; [epsg-gn7-2] and
+[gigs5101] the projection; [snyder1987] UTM, from memory.
 """
 
 import numpy as np

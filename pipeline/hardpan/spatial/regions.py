@@ -129,10 +129,10 @@ def spread(labels: Ints) -> Ints:
 def sums_by(labels: Ints, values: Floats) -> Floats:
     """Give the sum of `values` in each label 0, 1, ...; cells of label -1 are left out."""
     inner = labels != OUTSIDE
-    return np.bincount(labels[inner], weights=values[inner])
+    return np.asarray(np.bincount(labels[inner], weights=values[inner]), dtype=np.float64)
 
 
 def first_cells(pieces: Ints) -> Ints:
     """Give the flat index of the first cell of each piece 0, 1, ..."""
     number, first = np.unique(pieces, return_index=True)
-    return first[number != OUTSIDE]
+    return np.asarray(first[number != OUTSIDE], dtype=np.int64)

@@ -179,7 +179,7 @@ def _invert_lower(L: Floats) -> Floats:
 
 
 def whiten(factor_inverse: Floats, c: Floats) -> Floats:
-    """Give L^-1 c, by products of row blocks: these run at full speed in several threads, a triangular solve does not."""
+    """Give L^-1 c, by products of row blocks: these use every thread, a triangular solve does not."""
     white = np.empty((len(factor_inverse), c.shape[1]))
     for first in range(0, len(white), _ROWS):
         last = first + _ROWS
