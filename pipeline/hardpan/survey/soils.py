@@ -108,10 +108,10 @@ def map_soils(
     InputError
         The attribute is absent, or no polygon meets the paddock.
     """
-    field = _type_field(table, settings.type_field, file)
+    field = _type_field(table, settings, file)
     labels = ["" if pd.isna(value) else str(value) for value in table[field]]
     names, issues = _names(labels, settings, soil_types, file)
-    clay = _clay_depth(table, settings)
+    clay = _clay_depth(table, settings, file)
     geometry = shapely.intersection(table.geometry.to_numpy(), boundary)
     rows = [
         (name, label, depth, one)
@@ -125,16 +125,32 @@ def map_soils(
     return _frame(rows, crs), (*issues, *overlap, *gap)
 
 
-def _type_field(table: gpd.GeoDataFrame, wanted: str, file: str) -> str:
-    columns = [str(name) for name in table.columns if name != table.geometry.name]
-    folded = {name.casefold(): name for name in columns}
-    for name in (wanted.casefold(), wanted.casefold()[:10], *TYPE_FIELDS):
-        if name in folded:
-            return folded[name]
-    raise InputError(
+def _type_field(table: gpd.GeoDataFrame, settings: SoilSettings, file: str) -> str:
+    """Give the attribute with the soil type; other spellings are recognised only where the settings name none."""
+    named = "type_field" in settings.model_fields_set
+    found = _column(table, settings.type_field, () if named else TYPE_FIELDS)
+    if found is None:
+        raise _no_attribute(table, settings.type_field, file, key="soil.type_field")
+    return found
+
+
+def _column(table: gpd.GeoDataFrame, wanted: str, others: tuple[str, ...] = ()) -> str | None:
+    folded = {name.casefold(): name for name in _attributes(table)}
+    # a shapefile cuts names to ten characters
+    names = (wanted.casefold(), wanted.casefold()[:10], *others)
+    return next((folded[name] for name in names if name in folded), None)
+
+
+def _attributes(table: gpd.GeoDataFrame) -> list[str]:
+    return [str(name) for name in table.columns if name != table.geometry.name]
+
+
+def _no_attribute(table: gpd.GeoDataFrame, wanted: str, file: str, *, key: str) -> InputError:
+    columns = _attributes(table)
+    return InputError(
         what=f"no attribute {wanted!r}; the file has {listed(columns) if columns else 'no attributes'}",
         where=file,
-        do="name the one with the soil type in soil.type_field",
+        do=f"name the right one in {key}",
     )
 
 
@@ -162,11 +178,11 @@ def _names(
     return [name or default for name in found], (issue,)
 
 
-def _clay_depth(table: gpd.GeoDataFrame, settings: SoilSettings) -> np.ndarray:
-    folded = {str(name).casefold(): name for name in table.columns}
-    wanted = settings.clay_depth_field.casefold()
-    column = folded.get(wanted, folded.get(wanted[:10]))
+def _clay_depth(table: gpd.GeoDataFrame, settings: SoilSettings, file: str) -> np.ndarray:
+    column = _column(table, settings.clay_depth_field)
     if column is None:
+        if "clay_depth_field" in settings.model_fields_set:
+            raise _no_attribute(table, settings.clay_depth_field, file, key="soil.clay_depth_field")
         return np.full(len(table), np.nan)
     return np.asarray(pd.to_numeric(table[column], errors="coerce"), dtype=np.float64)
 
