@@ -33,7 +33,7 @@ class PrescriptionSettings(Settings):
     clay_margin_mm: float = setting(50.0, says="Stay this far above hostile clay", unit="mm", ge=0)
     user_uniform_depth_mm: float | None = setting(None, says="Uniform depth to compare with", unit="mm", gt=0)
     limit_slack: float = setting(
-        0.02, says="Share of a zone that may pass a limit, for borders that follow the machine", ge=0, lt=0.5
+        0.0, says="Share of a zone that may pass a limit; 0 = every node keeps every limit", ge=0, lt=0.5
     )
     only_moist: bool = setting(False, says="Go no deeper than the soil is moist, where that is known")
     setups_per_paddock: int = setting(1, says="Set-ups the operator is ready to fit in one paddock", ge=1, le=4)

@@ -50,7 +50,7 @@ class Options:
     """Uniform depth the user asked to compare with."""
     zone_cost: float = 0.0
     """What a further zone costs in setting, checking and turning (catalog price `extra_zone`), money a zone."""
-    limit_slack: float = 0.02
+    limit_slack: float = 0.0
     """Share of a zone that may pass a limit (`PrescriptionSettings.limit_slack`)."""
     cover_share: float | None = None
     """Share of a zone whose pan must be broken under the rule `cover`; None under `return`."""
