@@ -5,6 +5,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from hardpan.core.shipped import shipped
@@ -79,3 +80,15 @@ def test_an_earlier_result_survives_a_failed_run(tmp_path):
     command = [sys.executable, "-m", "hardpan", "run", str(folder / "demo.toml"), "--out", str(out)]
     assert subprocess.run(command, capture_output=True, check=False).returncode == 2
     assert (out / "run.json").read_text(encoding="utf-8") == "{}"
+
+
+def test_exclusions_stay_unripped_under_the_rule_cover_too(tmp_path):
+    folder, out = tmp_path / "demo", tmp_path / "out"
+    shutil.copytree(shipped("demo"), folder)
+    swap('rule = "return"', 'rule = "cover"')(folder)
+    command = [sys.executable, "-m", "hardpan", "run", str(folder / "demo.toml"), "--out", str(out)]
+    told = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert told.returncode == 0, told.stderr
+    zones = pd.read_csv(out / "zones.csv")
+    assert (zones.loc[zones["kind"] == "exclusion", "depth_mm"] == 0).all()
+    assert (zones.loc[zones["kind"] == "ground", "depth_mm"] > 0).any()

@@ -38,6 +38,14 @@ def test_by_cover_takes_the_shallowest_that_covers_and_the_deepest_allowed_where
     assert value.tolist() == [[5.0, -7.0]]
 
 
+def test_by_cover_leaves_ground_that_no_allowed_depth_covers_to_the_least_share():
+    covered = [[0.1, 0.3, 0.4, 0.2, 0.45]]
+    _, value = by_cover(ballot([[0, 5, 9, 3, 7]], covered), 2, 0.9, 0.5)
+    assert not np.isfinite(value).any()
+    _, value = by_cover(ballot([[0, 5, 9, 3, 7]], covered), 2, 0.9, 0.4)
+    assert np.isfinite(value).any()
+
+
 def test_by_cover_leaves_ground_that_has_no_pan_on_the_share_asked_for():
     _, value = by_cover(ballot([[0, 5, 9, 3, 7]], [[0.92, 1, 1, 1, 1]]), 2, 0.9)
     assert np.isneginf(value).all()

@@ -57,10 +57,11 @@ def by_return(ballot: Ballot, n_setups: int) -> tuple[Ints, Floats]:
     return best, np.where(value > 0.0, value, -np.inf)
 
 
-def by_cover(ballot: Ballot, n_setups: int, share: float) -> tuple[Ints, Floats]:
+def by_cover(ballot: Ballot, n_setups: int, share: float, least: float = 0.0) -> tuple[Ints, Floats]:
     """Give each zone's shallowest option with each set-up that covers `share` of it, and its net return per ha.
 
-    Where none does, the deepest that is allowed; -inf where none is allowed or leaving covers the share already.
+    Where none does, the deepest that is allowed; -inf where none is allowed, where that covers less than `least`, or
+    where leaving covers the share already.
     """
     best = np.full((len(ballot.net), n_setups), LEAVE)
     value = np.full(best.shape, -np.inf)
@@ -75,8 +76,9 @@ def by_cover(ballot: Ballot, n_setups: int, share: float) -> tuple[Ints, Floats]
         deepest = options.size - 1 - allowed[:, ::-1].argmax(axis=1)
         pick = np.where(reached.any(axis=1), reached.argmax(axis=1), deepest)
         best[:, setup] = options[pick]
-        open_to = allowed.any(axis=1) & ~idle
-        value[:, setup] = np.where(open_to, ballot.net[np.arange(pick.size), best[:, setup]], -np.inf)
+        zones = np.arange(pick.size)
+        open_to = allowed.any(axis=1) & ~idle & (ballot.covered[zones, best[:, setup]] >= least)
+        value[:, setup] = np.where(open_to, ballot.net[zones, best[:, setup]], -np.inf)
     return best, value
 
 

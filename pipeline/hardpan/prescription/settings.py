@@ -27,6 +27,9 @@ class PrescriptionSettings(Settings):
     rule: Literal["return", "cover"] = setting("return", says="return = most money; cover = break the pan on a share")
     step_mm: int = setting(25, says="Depth step the implement holds", unit="mm", ge=5, le=200)
     cover_share: float = setting(0.9, says="Share of the zone to cover (rule cover)", gt=0, lt=1)
+    least_cover_share: float = setting(
+        0.5, says="Ground that no allowed depth covers to this share is left (rule cover)", ge=0, lt=1
+    )
     below_pan_mm: float = setting(
         25.0, says="Working depth below the pan's bottom (rule cover)", unit="mm", source="usfs0834", ge=0
     )

@@ -114,7 +114,10 @@ def prescribe(  # noqa: PLR0917
     )
     ballot = hold_ballot(case)
     cover, n_setups = prescription.rule == "cover", len(catalog.setups)
-    best, value = by_cover(ballot, n_setups, prescription.cover_share) if cover else by_return(ballot, n_setups)
+    if cover:
+        best, value = by_cover(ballot, n_setups, prescription.cover_share, prescription.least_cover_share)
+    else:
+        best, value = by_return(ballot, n_setups)
     chosen, fitted = fit_setups(best, value, ballot.ha, prescription.setups_per_paddock, cover=cover)
     pairs = np.stack([chosen, runner_up(ballot, chosen, fitted)], axis=1)
     works = [work_zone(case, ballot, row, pair) for row, pair in enumerate(pairs)]

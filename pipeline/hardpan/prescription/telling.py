@@ -130,6 +130,7 @@ def tell(decision: Decision, place: int) -> Story:
         other_pays=bool((ballot.net[place][ballot.setup >= 0] > 0).any()),
         covered=float(ballot.covered[place, chosen]),
         cover_share=decision.case.prescription.cover_share if decision.case.prescription.rule == "cover" else None,
+        coverable=float(np.where(np.isfinite(ballot.net[place]), ballot.covered[place], 0.0).max()),
     )
 
 

@@ -44,6 +44,8 @@ class Story:
     """Share of the zone where the foot passes below the pan, or there is none."""
     cover_share: float | None
     """Share asked for under the rule `cover`; None under `return`."""
+    coverable: float = 1.0
+    """Largest share that any depth allowed covers."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,7 +89,7 @@ def _pan(story: Story) -> str:
 def _limit(story: Story) -> str:
     """Give why the depth stops short of the pan's bottom, or goes well beyond it."""
     bottom_mm = story.bottom_mm[0]
-    if bottom_mm > story.depth_mm and story.clay_mm <= story.depth_mm + 100:
+    if story.clay_mm <= story.depth_mm + 100 and (story.hostile or bottom_mm > story.depth_mm):
         kind = "hostile clay begins" if story.hostile else "the clay begins"
         return f", {kind} at about {_tens(story.clay_mm)} mm"
     if story.cover_share is not None:
@@ -127,7 +129,13 @@ def _why_left(story: Story) -> str:
         if story.hostile and np.isfinite(story.clay_mm):
             return f"Leave unripped: hostile clay begins at about {_tens(story.clay_mm)} mm, too shallow for any depth."
         return "Leave unripped: no depth and set-up of this machine is allowed here."
-    best, currency = story.instead, story.currency
+    return f"Leave unripped: {_what_it_would_bring(story, story.instead)}."
+
+
+def _what_it_would_bring(story: Story, best: Alternative) -> str:
+    if story.cover_share is not None:
+        return f"no depth allowed passes below the pan on more than {story.coverable:.0%} of it"
+    currency = story.currency
     money = f"would cost about {best.cost:.0f} {currency}/ha and bring {best.gain:.0f}"
     loss = f"the best depth, {option_text(best.depth_mm, best.setup)}, {money}"
     if story.barred:
@@ -135,8 +143,8 @@ def _why_left(story: Story) -> str:
     elif story.other_pays:
         loss += "; another set-up would pay, but the ripper is fitted for the rest of the paddock"
     if story.chance < 0.5:
-        return f"Leave unripped: a pan is expected on only {story.chance:.0%} of it, and {loss}."
-    return f"Leave unripped: {loss}."
+        return f"a pan is expected on only {story.chance:.0%} of it, and {loss}"
+    return loss
 
 
 def would_change(

@@ -50,6 +50,7 @@ def _why_not(case: Case, setup: Ints, depth_mm: Floats) -> Texts:
     rules, slack = case.catalog.rules, case.prescription.limit_slack + ROUNDING
     beyond = case.weights @ ~case.options.open_to > slack
     why_not = np.where(beyond, MACHINE_LIMIT, "").astype(object)
+    why_not[np.ix_(case.table["kind"] != "ground", depth_mm > 0)] = "excluded"
     barring = forbidden_setups(rules, case.judged, case.facts, list(case.catalog.setups))
     for row, name in enumerate(case.table["soil_type"]):
         soil = case.catalog.soils.get(name)
