@@ -108,14 +108,21 @@ def doubts(run: PaddockRun) -> list[str]:
 
 
 def _threshold(run: PaddockRun) -> list[str]:
-    table = run.pan.sensitivity
+    table = sensitivity(run)
     if len(table) < 2:
         return []
-    shares = [
-        f"{share:.0%} at {kpa / 1000:g} MPa"
-        for share, kpa in zip(table["present_share"], table["threshold_kpa"], strict=True)
+    found = [
+        f"{row.present_share:.0%} at {row.threshold_kpa / 1000:g} MPa (about {row.pan_ha:.0f} ha)"
+        for row in table.itertuples()
     ]
-    return [f"The threshold matters: a pan is found in {', '.join(shares)} of the insertions."]
+    return [f"The threshold matters: of the insertions a pan is found in {', '.join(found)}."]
+
+
+def sensitivity(run: PaddockRun) -> pd.DataFrame:
+    """Give what other thresholds would have found, with the ground that share of the insertions stands for."""
+    ground_ha = run.plan.zones.loc[run.plan.zones["kind"] == "ground", "area_ha"].sum()
+    table = run.pan.sensitivity
+    return table.assign(pan_ha=table["present_share"] * ground_ha)
 
 
 def unverified(run: PaddockRun) -> pd.DataFrame:
