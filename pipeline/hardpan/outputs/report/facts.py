@@ -112,8 +112,8 @@ def _threshold(run: PaddockRun) -> list[str]:
     if len(table) < 2:
         return []
     found = [
-        f"{row.present_share:.0%} at {row.threshold_kpa / 1000:g} MPa (about {row.pan_ha:.0f} ha)"
-        for row in table.itertuples()
+        f"{share:.0%} at {kpa / 1000:g} MPa (about {hectares:.0f} ha)"
+        for share, kpa, hectares in zip(table["present_share"], table["threshold_kpa"], table["pan_ha"], strict=True)
     ]
     return [f"The threshold matters: of the insertions a pan is found in {', '.join(found)}."]
 
