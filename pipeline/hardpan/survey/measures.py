@@ -17,6 +17,10 @@ SENTINELS = (-1.0, -9.0, -99.0, -999.0, -9999.0, -99999.0, -32768.0, 9999.0, 999
 """Values that loggers write for "not measured", in the unit of the file."""
 UNIT_GAP = 100.0
 """No two insertions of one paddock differ so much; kPa and MPa differ by 1000."""
+PSI_GAP = 3.0
+"""Insertions of one paddock rarely leave so wide a gap, with several on either side."""
+PSI_SPREAD = 1.35
+"""Two groups whose middles differ by the factor of psi, give or take this, look like a mix of psi and kPa."""
 SMALL = 20.0
 """Readings from here on are no MPa."""
 LEAST_SUNKEN = 3
@@ -157,6 +161,29 @@ def check_mixed(value: Floats, depth: Floats, text: TextReadings) -> None:
             where=f"{text.file} row {listed(sorted(set(text.row[small].tolist())))}",
             do=do,
         )
+
+
+def suspect_psi(value: Floats, text: TextReadings) -> tuple[Issue, ...]:
+    """Tell of two groups of insertions that differ as psi and kPa do, with none in between; soil can do that too."""
+    peaks = pd.Series(value).groupby(text.code).max().loc[lambda peak: peak > 0].sort_values()
+    ratio = peaks.to_numpy()[1:] / peaks.to_numpy()[:-1]
+    if len(peaks) < 4 or ratio.max() < PSI_GAP:
+        return ()
+    at = int(np.argmax(ratio)) + 1
+    apart = peaks.iloc[at:].median() / peaks.iloc[:at].median() / KPA_PER["psi"]
+    if min(at, len(peaks) - at) < 2 or not 1.0 / PSI_SPREAD <= apart <= PSI_SPREAD:
+        return ()
+    names = sorted(text.insertions["site"].to_numpy()[peaks.index[:at]])
+    return (
+        warned(
+            "psi-suspected",
+            f"{at} insertions peak about {apart * KPA_PER['psi']:.1f} times lower than the others, none in between: "
+            "a mix of psi and kPa looks like this",
+            "read as one unit; if it is a mix give two files, each with its own unit in the header",
+            file=text.file,
+            place=f"site {listed(names)}",
+        ),
+    )
 
 
 def _sunken(value: Floats, depth: Floats, code: Ints) -> Bools:

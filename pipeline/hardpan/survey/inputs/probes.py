@@ -121,6 +121,7 @@ def _measure(text: TextReadings, heading: Heading, mark: str, settings: ProbeSet
         (depth if isinstance(depth, np.ndarray) else depth.value) * factor, text.file
     )
     measures.check_mixed(numbers_kpa, depth_mm, text)
+    log.note(measures.suspect_psi(numbers_kpa, text))
     kpa = numbers_kpa * measures.kpa_factor(unit, settings)
     placed = np.isfinite(depth_mm)
     theta = np.full(len(kpa), np.nan)
