@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pyogrio
 import shapely
+from defusedxml import ElementTree
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import HardpanError
@@ -25,6 +26,8 @@ _ROUNDED, _SIMPLIFIED, _GRIDDED = 0.001, 0.01, 0.02
 
 _ROUNDING_M = 0.006
 """Rounding to 7 decimals moves a border by at most half of 11 mm: what tiny zones may differ by, along their border."""
+
+_KML = "{http://www.opengis.net/kml/2.2}"
 
 _CLEAR_M = 0.1
 """Points keep so far from borders at least: rounding to 7 decimals moves a border by up to 11 mm."""
@@ -81,6 +84,30 @@ def check_geopackage(path: Path, zones: gpd.GeoDataFrame, *, seed: int) -> None:
         rows = [(shapely.geometry.shape(row["geometry"]), row["properties"]["depth_mm"]) for row in features]
     shapes, _ = to_wgs84(np.array([shape for shape, _ in rows]), zones.crs)
     _check_polygons(path.name, shapes, np.array([depth for _, depth in rows], dtype=float), zones, seed=seed)
+
+
+def check_kml(path: Path, zones: gpd.GeoDataFrame, *, seed: int) -> None:
+    """Hold the KML (written by lxml, read by defusedxml) against the plan."""
+    shapes, depth_mm = [], []
+    for placemark in ElementTree.parse(path).getroot().iter(f"{_KML}Placemark"):
+        for polygon in placemark.iter(f"{_KML}Polygon"):
+            rings = [_ring(places.text) for places in polygon.iter(f"{_KML}coordinates")]
+            shapes.append(shapely.Polygon(rings[0], rings[1:]))
+            depth_mm.append(float(placemark.findtext(f"{_KML}styleUrl").removeprefix("#depth-")))
+    _check_polygons(path.name, np.array(shapes), np.array(depth_mm), zones, seed=seed)
+
+
+def _ring(places: str) -> list[tuple[float, ...]]:
+    return [tuple(float(part) for part in place.split(",")) for place in places.split()]
+
+
+def check_parquet(path: Path, zones: gpd.GeoDataFrame, *, seed: int) -> None:
+    """Hold the zones' GeoParquet (written by geopandas, read by pyarrow and shapely) against the plan."""
+    from pyarrow import parquet  # noqa: PLC0415 - an extra: only who asks for the format has it
+
+    table = parquet.read_table(path, columns=["geometry", "depth_mm"])
+    shapes, _ = to_wgs84(shapely.from_wkb(table["geometry"].to_pylist()), zones.crs)
+    _check_polygons(path.name, shapes, table["depth_mm"].to_numpy().astype(float), zones, seed=seed)
 
 
 def check_tasks(path: Path, zones: gpd.GeoDataFrame, *, moved_m: float, seed: int) -> None:

@@ -25,7 +25,15 @@ from hardpan.outputs.layers import BAND_UNITS, desktop_layers, layer_styles, ras
 from hardpan.outputs.manifest import write_manifest
 from hardpan.outputs.palette import depth_colours
 from hardpan.outputs.people import People
-from hardpan.outputs.readback import check_geojson, check_geopackage, check_raster, check_shapefile, check_tasks
+from hardpan.outputs.readback import (
+    check_geojson,
+    check_geopackage,
+    check_kml,
+    check_parquet,
+    check_raster,
+    check_shapefile,
+    check_tasks,
+)
 from hardpan.outputs.report.facts import zone_quantities
 from hardpan.outputs.report.page import write_report
 from hardpan.outputs.settings import OutputSettings
@@ -68,9 +76,11 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path) -> tu
             check_geopackage(work / "prescription.gpkg", zones, seed=seed)
         if "geoparquet" in settings.formats:
             write_geoparquet(work / "zones.parquet", layers["zones"])
+            check_parquet(work / "zones.parquet", zones, seed=seed)
             write_geoparquet(work / "probes.parquet", layers["probes"])
         if "kml" in settings.formats:
             write_kml(work / "prescription.kml", shown, rip_task(zones, settings.depth_unit).says, colours)
+            check_kml(work / "prescription.kml", zones, seed=seed)
         if "geotiff" in settings.formats:
             write_geotiff(work / "surfaces.tif", maps, BAND_UNITS, run.zones.frame)
             check_raster(work / "surfaces.tif", list(maps).index("depth_mm"), zones, seed=seed)
