@@ -129,23 +129,21 @@ def our_folds(n):
 
 def our_reml(n):
     from hardpan.spatial.censored import Readings
-    from hardpan.spatial.mixed import EFFECTIVE, MICRO, RANGE, Model, fit_mixed, variance_bounds
-    from hardpan.spatial.tiles import one_blas_thread
+    from hardpan.spatial.mixed import Model, fit_mixed
+    from hardpan.spatial.parameters import EFFECTIVE, NOISE, RANGE, SILL, N, parameter_bounds, plain
 
     xy, z = gaussian_data(n)
     z = z - z.mean()
-    free, fixed = np.ones(4, bool), np.zeros(4)
-    free[MICRO], fixed[MICRO] = False, -np.inf
+    start = plain(np.array([[np.log(300.0), np.log(0.7), -np.inf, np.log(0.2)]]))  # no micro-scale: peers have none
     model = Model(
-        xy_m=xy, trend=np.ones((n, 1)), slack=np.zeros(1), family="exponential", free=free, fixed=fixed,
-        readings=Readings(site=np.arange(n), low=z, high=z, error=np.zeros(n)), bounds=variance_bounds((10.0, 3000.0)),
+        xy_m=xy, trend=np.ones((n, 1)), slack=np.zeros(1), family="exponential", fixed=start[0],
+        free=np.isin(np.arange(N), [RANGE, SILL, NOISE]), bounds=parameter_bounds((10.0, 3000.0)),
+        readings=Readings(site=np.arange(n), low=z, high=z, error=np.zeros(n)),
     )  # fmt: skip
-    start = np.log([[300.0, 0.7, 1e-4, 0.2]])
 
     def go():
-        with one_blas_thread():  # as in the surfaces stage
-            theta = np.exp(fit_mixed(model, start).theta)
-        return [theta[1], theta[RANGE] / EFFECTIVE["exponential"], theta[3]]
+        theta = np.exp(fit_mixed(model, start).theta)
+        return [theta[SILL], theta[RANGE] / EFFECTIVE["exponential"], theta[NOISE]]
 
     return go
 

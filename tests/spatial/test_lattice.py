@@ -5,7 +5,7 @@ import pytest
 
 from hardpan.spatial.covariance import correlation
 from hardpan.spatial.lattice import Lattice, draw_between, draw_lattice
-from hardpan.spatial.mixed import EFFECTIVE, FAMILIES
+from hardpan.spatial.parameters import EFFECTIVE, FAMILIES
 
 LATTICE = Lattice(origin_m=(1000.0, 5000.0), step_m=20.0, shape=(24, 30))
 DRAWS = 3000

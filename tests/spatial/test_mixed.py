@@ -12,16 +12,18 @@ from sklearn.gaussian_process.kernels import ConstantKernel, Matern, WhiteKernel
 from hardpan.spatial import censored
 from hardpan.spatial.censored import Readings
 from hardpan.spatial.covariance import correlation
-from hardpan.spatial.mixed import (
+from hardpan.spatial.mixed import Model, evidence, evidence_slope, fit_mixed
+from hardpan.spatial.parameters import (
+    ALONG,
     EFFECTIVE,
     FAMILIES,
-    Model,
+    N,
     correlation_slope,
-    evidence,
-    evidence_slope,
-    fit_mixed,
-    variance_bounds,
+    parameter_bounds,
+    plain,
 )
+
+PLAIN = np.arange(N) < ALONG
 
 
 def made(n=60, replicates=2, seed=5, family="exponential", p=2):
@@ -37,15 +39,15 @@ def made(n=60, replicates=2, seed=5, family="exponential", p=2):
         slack=np.zeros(p),
         readings=Readings(site=site, low=y, high=y, error=np.zeros(len(y))),
         family=family,
-        free=np.ones(4, dtype=bool),
-        fixed=np.zeros(4),
-        bounds=variance_bounds((20.0, 3000.0)),
+        free=PLAIN,
+        fixed=plain(np.zeros(4)),
+        bounds=parameter_bounds((20.0, 3000.0)),
     )
 
 
 def restricted_likelihood(theta, model):
     """Patterson and Thompson's, written out for the readings one by one: nothing is shared with the package."""
-    range_m, sill, micro, noise = np.exp(theta)
+    range_m, sill, micro, noise = np.exp(theta[:4])
     site, y = model.readings.site, model.readings.low
     x = model.trend[site]
     length = range_m / 2.995732273553991
@@ -59,13 +61,13 @@ def restricted_likelihood(theta, model):
     return -0.5 * (value + (len(y) - x.shape[1]) * np.log(2 * np.pi))
 
 
-STARTS = np.array([[np.log(r), np.log(0.5), np.log(0.1), np.log(0.2)] for r in (60.0, 200.0, 600.0)])
+STARTS = plain(np.array([[np.log(r), np.log(0.5), np.log(0.1), np.log(0.2)] for r in (60.0, 200.0, 600.0)]))
 
 
 def test_the_likelihood_is_the_restricted_one():
     model = made()
     for theta in STARTS:
-        found, _ = evidence(model, model.distances_m, theta[None])
+        found, _ = evidence(model, theta[None])
         assert found.log_evidence[0] == pytest.approx(restricted_likelihood(theta, model), abs=1e-8)
 
 
@@ -73,46 +75,57 @@ def test_the_optimum_is_that_of_an_independent_search():
     model = made(n=35, seed=0)
     fit = fit_mixed(model, STARTS)
     other = minimize(
-        lambda theta: -restricted_likelihood(theta, model), STARTS[1], method="Nelder-Mead", bounds=model.bounds,
-        options={"maxiter": 800, "maxfev": 800, "xatol": 1e-5, "fatol": 1e-8},
+        lambda theta: -restricted_likelihood(theta, model), STARTS[1, :4], method="Nelder-Mead",
+        bounds=model.bounds[:4], options={"maxiter": 800, "maxfev": 800, "xatol": 1e-5, "fatol": 1e-8},
     )  # fmt: skip
     assert fit.value == pytest.approx(-other.fun, abs=1e-4)
     # the optimum is flat: a likelihood equal to 1e-4 leaves about 1 % in a parameter
-    assert np.exp(fit.theta) == pytest.approx(np.exp(other.x), rel=0.02)
+    assert np.exp(fit.theta[:4]) == pytest.approx(np.exp(other.x), rel=0.02)
 
 
 @pytest.mark.parametrize(("family", "nu"), [("exponential", 0.5), ("matern32", 1.5), ("matern52", 2.5)])
 def test_without_trend_and_repeats_the_likelihood_is_scikit_learns(family, nu):
     model = made(replicates=1, p=0, family=family)
-    theta = np.array([[np.log(250.0), np.log(0.6), -np.inf, np.log(0.3)]])
+    theta = plain(np.array([[np.log(250.0), np.log(0.6), -np.inf, np.log(0.3)]]))
     kernel = ConstantKernel(0.6) * Matern(length_scale=250.0 / EFFECTIVE[family], nu=nu) + WhiteKernel(0.3)
     peer = GaussianProcessRegressor(kernel, alpha=0.0, optimizer=None).fit(model.xy_m, model.readings.low)
-    found, _ = evidence(model, model.distances_m, theta)
+    found, _ = evidence(model, theta)
     assert found.log_evidence[0] == pytest.approx(peer.log_marginal_likelihood_value_, abs=1e-8)
 
 
+FORMS = {
+    "one structure": (0.0, 0.0, -np.inf, 0.0),
+    "stretched": (0.5, -0.8, -np.inf, 0.0),
+    "nested": (0.0, 0.0, -0.6, -1.2),
+    "both": (-0.3, 0.4, 0.4, -1.0),
+}
+
+
+@pytest.mark.parametrize("form", FORMS.values(), ids=FORMS)
 @pytest.mark.parametrize("family", FAMILIES)
 @pytest.mark.parametrize("stopped", [0.0, 0.5])
-def test_the_gradient_is_that_of_the_likelihood(family, stopped, monkeypatch):
+def test_the_gradient_is_that_of_the_likelihood(family, stopped, form, monkeypatch):
     monkeypatch.setattr(censored, "TOLERANCE", 1e-10)
     model = made(n=30, family=family)
     y = model.readings.low
     cut = np.random.default_rng(0).random(len(y)) < stopped
     readings = replace(model.readings, low=np.where(cut, y - 0.4, y), high=np.where(cut, np.inf, y))
-    model = replace(model, readings=readings)
-    theta = np.array([[np.log(220.0), np.log(0.6), np.log(0.15), np.log(0.2)]])
-    _, gradient = evidence_slope(model, model.distances_m, theta)
-    for j in range(4):
-        step = 1e-4 * np.eye(4)[j]
-        ends = [evidence(model, model.distances_m, theta + sign * step)[0].log_evidence[0] for sign in (1, -1)]
-        assert gradient[0, j] == pytest.approx((ends[0] - ends[1]) / 2e-4, rel=1e-4, abs=1e-5)
+    theta = np.array([np.log(220.0), np.log(0.6), np.log(0.15), np.log(0.2), *form])
+    model = replace(model, readings=readings, free=np.ones(N, dtype=bool))
+    gradient = evidence_slope(model, theta).gradient
+    for j in range(4 if form[2] == -np.inf and not form[0] else N):
+        step = 1e-4 * np.eye(N)[j]
+        ends = [evidence(model, (theta + sign * step)[None])[0].log_evidence[0] for sign in (1, -1)]
+        assert gradient[j] == pytest.approx((ends[0] - ends[1]) / 2e-4, rel=1e-4, abs=1e-5)
 
 
 @pytest.mark.parametrize("family", FAMILIES)
 def test_the_slope_of_the_correlation_is_its_derivative_by_the_length(family):
     h, step = np.linspace(0.05, 3.0, 40), 1e-6
     up, down = (correlation(family, h / np.exp(sign * step)) for sign in (1, -1))
-    assert correlation_slope(family, h) == pytest.approx((up - down) / (2 * step), abs=1e-6)
+    assert correlation_slope(family, h, correlation(family, h.copy())) == pytest.approx(
+        (up - down) / (2 * step), abs=1e-6
+    )
 
 
 @pytest.mark.parametrize("family", FAMILIES)

@@ -7,13 +7,15 @@ import pytest
 from scipy.spatial.distance import cdist
 
 from hardpan.spatial.censored import Readings, condition
+from hardpan.spatial.covariance import covariance_between
 from hardpan.spatial.left_out import leave_out
-from hardpan.spatial.mixed import Model, evidence, field_covariance, fit_mixed, variance_bounds
-from hardpan.spatial.posterior import Priors, correlations, integrate, range_parts
+from hardpan.spatial.mixed import Model, evidence, fit_mixed
+from hardpan.spatial.parameters import MICRO, NOISE, RANGE, SILL, N, field_covariance, parameter_bounds, plain
+from hardpan.spatial.posterior import Priors, integrate, range_parts
 
 RANGES = np.geomspace(60.0, 2500.0, 9)
 PRIORS = Priors(log_range=float(np.log(350.0)))
-START = np.array([[np.log(300.0), np.log(0.5), np.log(0.1), np.log(0.2)]])
+START = plain(np.array([[np.log(300.0), np.log(0.5), np.log(0.1), np.log(0.2)]]))
 
 
 def made(n=30, stopped=0.3, seed=7, *, spatial=True):
@@ -31,9 +33,9 @@ def made(n=30, stopped=0.3, seed=7, *, spatial=True):
             site=site, low=np.where(cut, y - 0.4, y), high=np.where(cut, np.inf, y), error=np.zeros(len(y))
         ),
         family="exponential",
-        free=np.array([spatial, spatial, True, True]),
-        fixed=np.array([np.log(300.0), -np.inf, 0.0, 0.0]),
-        bounds=variance_bounds((60.0, 2500.0)),
+        free=np.isin(np.arange(N), [RANGE, SILL] * spatial + [MICRO, NOISE]),
+        fixed=plain(np.array([np.log(300.0), -np.inf, 0.0, 0.0])),
+        bounds=parameter_bounds((60.0, 2500.0)),
     )
 
 
@@ -43,8 +45,8 @@ def test_the_mixture_is_that_of_a_dense_grid(seed):
     model = made(n=12, seed=seed, spatial=False)
     mixture = integrate(fit_mixed(model, START, PRIORS), PRIORS, RANGES)
     micro, noise = (grid.ravel() for grid in np.meshgrid(np.linspace(-9.0, 3.0, 60), np.linspace(-4.0, 0.0, 60)))
-    theta = np.column_stack([np.full(len(micro), np.log(300.0)), np.full(len(micro), -np.inf), micro, noise])
-    found, _ = evidence(model, model.distances_m, theta)
+    theta = plain(np.column_stack([np.full(len(micro), np.log(300.0)), np.full(len(micro), -np.inf), micro, noise]))
+    found, _ = evidence(model, theta)
     log_weight = found.log_evidence + PRIORS(theta)[0]
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
@@ -61,11 +63,10 @@ def test_parts_by_range_hold_the_whole_mixture():
     model = made()
     mixture = integrate(fit_mixed(model, START, PRIORS), PRIORS, RANGES)
     target = np.array([[420.0, 380.0], [850.0, 30.0]])
-    d = cdist(target, model.xy_m)
     means, seconds = 0.0, 0.0
     for j, w in enumerate(mixture.weight):
         found, sill, micro = mixture.posterior, *np.exp(mixture.theta[j, 1:3])
-        c = sill * correlations(model, float(mixture.ranges_m[mixture.group[j]]), d)
+        c = sill * covariance_between(mixture.shape(mixture.ranges_m[mixture.group[j]]), target, model.xy_m)
         wx = found.precision[j] @ model.trend
         left = 1.0 - c @ wx
         mean = found.beta[j] + c @ found.weights[j]
@@ -74,7 +75,7 @@ def test_parts_by_range_hold_the_whole_mixture():
         means, seconds = means + w * mean, seconds + w * (variance + mean**2)
     ours_mean, ours_second = 0.0, 0.0
     for part in range_parts(mixture):
-        u = np.column_stack([correlations(model, part.range_m, d), np.ones(2)])
+        u = np.column_stack([covariance_between(mixture.shape(part.range_m), target, model.xy_m), np.ones(2)])
         ours_mean = ours_mean + u @ part.linear
         ours_second = ours_second + part.sill + part.micro + np.einsum("ij,jk,ik->i", u, part.quadratic, u)
     assert sum(part.weight for part in range_parts(mixture)) == pytest.approx(1.0)
@@ -84,7 +85,7 @@ def test_parts_by_range_hold_the_whole_mixture():
 
 def test_the_prior_slope_is_its_derivative():
     for j in range(4):
-        step = 1e-6 * np.eye(4)[j]
+        step = 1e-6 * np.eye(N)[j]
         numeric = (PRIORS(START + 0.3 + step)[0] - PRIORS(START + 0.3 - step)[0]) / 2e-6
         assert PRIORS(START + 0.3)[1][0, j] == pytest.approx(numeric[0], abs=1e-6)
 
@@ -95,7 +96,7 @@ def test_leaving_out_equals_conditioning_on_the_rest(folds):
     mixture = integrate(fit_mixed(model, START, PRIORS), PRIORS, RANGES, points_per_range=2)
     fold = np.arange(30) if folds == "site" else np.arange(30) // 7
     mean, variance = leave_out(mixture, fold)
-    k = field_covariance(model.family, model.distances_m, mixture.theta)
+    k = field_covariance(model.family, model.xy_m, mixture.theta)
     for out in (0, 3, 4):
         kept = ~np.isin(model.readings.site, np.flatnonzero(fold == fold[out]))
         rest = Readings(**{name: getattr(model.readings, name)[kept] for name in ("site", "low", "high", "error")})
@@ -111,7 +112,7 @@ def test_leaving_out_bounded_readings_is_close_to_conditioning_on_the_rest():
     model = made(stopped=0.5)
     mixture = integrate(fit_mixed(model, START, PRIORS), PRIORS, RANGES, points_per_range=2)
     mean, _ = leave_out(mixture, np.arange(30))
-    k = field_covariance(model.family, model.distances_m, mixture.theta)
+    k = field_covariance(model.family, model.xy_m, mixture.theta)
     for out in range(0, 30, 5):
         kept = model.readings.site != out
         rest = Readings(**{name: getattr(model.readings, name)[kept] for name in ("site", "low", "high", "error")})

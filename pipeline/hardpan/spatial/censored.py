@@ -195,11 +195,12 @@ def _first_factors(prior: _Prior, start: Posterior | None) -> tuple[Floats, Floa
 def _solve(prior: _Prior, tau: Floats, nu: Floats) -> _Solved:
     k, trend = prior.k, prior.trend
     root, total = np.sqrt(prior.at_sites(tau)), prior.at_sites(nu)
-    inner = root[:, :, None] * k * root[:, None, :]
+    roots = root[:, :, None] * root[:, None, :]
+    inner = roots * k
     diagonal = np.arange(k.shape[-1])
     inner[:, diagonal, diagonal] += 1.0
     inverse, log_det = _invert(inner)
-    w = root[:, :, None] * inverse * root[:, None, :]
+    w = np.multiply(roots, inverse, out=roots)
     drive = total - _apply(w, _apply(k, total))
     wx = w @ trend
     pull = trend.T @ wx + np.diag(prior.slack)
@@ -233,13 +234,17 @@ def _solve(prior: _Prior, tau: Floats, nu: Floats) -> _Solved:
 
 
 def _invert(inner: Floats) -> tuple[Floats, Floats]:
-    """Give the inverses of a stack of positive definite matrices, and the logarithms of their determinants."""
+    """Give the inverses of a stack of positive definite matrices, and the logarithms of their determinants.
+
+    `inner` is used up.
+    """
     inverses, log_det = np.empty_like(inner), np.empty(len(inner))
     for j, matrix in enumerate(inner):
-        factor, _ = lapack.dpotrf(matrix, lower=1)
+        factor, _ = lapack.dpotrf(matrix.T, lower=1, overwrite_a=1)  # in place: the order the library keeps
         log_det[j] = 2.0 * np.sum(np.log(np.diagonal(factor)))
-        half = np.tril(lapack.dpotri(factor, lower=1)[0])
-        inverses[j] = half + np.tril(half, -1).T
+        half = lapack.dpotri(factor, lower=1, overwrite_c=1)[0]  # its upper triangle is the factor's, 0
+        np.add(half, half.T, out=inverses[j])
+        np.fill_diagonal(inverses[j], np.diagonal(half))
     return inverses, log_det
 
 

@@ -7,7 +7,7 @@ from scipy.fft import fft2, next_fast_len
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.spatial.covariance import Family, correlation
-from hardpan.spatial.mixed import EFFECTIVE
+from hardpan.spatial.parameters import EFFECTIVE
 
 _NEIGHBOURS = 4
 """A point between the nodes is drawn given the nearest 4 x 4: nodes behind those are screened."""

@@ -3,7 +3,7 @@
 import numpy as np
 
 from hardpan.core.arrays import Floats, Ints
-from hardpan.spatial.mixed import field_covariance
+from hardpan.spatial.parameters import field_covariance
 from hardpan.spatial.posterior import Mixture
 
 _OPEN = 1e11
@@ -23,7 +23,7 @@ def leave_out(mixture: Mixture, folds: Ints) -> tuple[Floats, Floats]:
         (n,) fold of each site.
     """
     model, found = mixture.model, mixture.posterior
-    k = field_covariance(model.family, model.distances_m, mixture.theta)
+    k = field_covariance(model.family, model.xy_m, mixture.theta)
     onto = np.zeros((found.tau.shape[1], k.shape[-1]))
     onto[np.arange(len(onto)), model.readings.site] = 1.0
     precision, total = found.tau @ onto, found.nu @ onto

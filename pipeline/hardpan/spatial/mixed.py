@@ -1,46 +1,38 @@
-"""Linear mixed model of a field: trend, one spatial structure, site micro-scale, noise of a reading; fitted by REML.
+"""Linear mixed model of a field: trend, spatial structures, site micro-scale, noise of a reading; fitted by REML.
 
-The four parameters are logarithms: effective range, sill, micro-scale variance, noise variance. The likelihood is that
-of `hardpan.spatial.censored`, which is the restricted likelihood [patterson1971] when every reading is a value; its
-gradient is analytic.
+The parameters are those of `hardpan.spatial.parameters`. The likelihood is that of `hardpan.spatial.censored`, which is
+the restricted likelihood [patterson1971] when every reading is a value; its gradient is analytic. The search is
+Newton's, with the average information [gilmour1995] for the second derivative, damped so that it never falls.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import get_args
+from typing import NamedTuple
 
 import numpy as np
-from scipy.optimize import brentq, minimize
-from scipy.spatial.distance import cdist
 
 from hardpan.core.arrays import Bools, Floats
 from hardpan.spatial.censored import Posterior, Readings, condition
-from hardpan.spatial.covariance import Family, correlation
-
-RANGE, SILL, MICRO, NOISE = range(4)
-"""Order of the parameters."""
-
-FAMILIES: tuple[Family, ...] = get_args(Family)
-
-_LOG_VARIANCE = (np.log(1e-4), np.log(30.0))
-"""Bounds of the variances, for values of about unit variance: from nothing visible to far beyond the data's spread."""
+from hardpan.spatial.covariance import Family
+from hardpan.spatial.parameters import MICRO, NOISE, RANGE, SILL, N, correlation_slopes, field_covariance
 
 LEAST_KNOWN = 0.67
 """Standard error of the range's logarithm above which it is not identified: 90 % interval over a factor of nine."""
 
+_MOST_STEPS = 60
+"""Six are usual; a search that needs more than sixty climbs a ridge to a bound."""
+
+_SETTLED = 1e-5
+"""Gain of log likelihood that a step promises at which the search ends: under a hundredth of a standard error."""
+
+_LONGEST_STEP = 1.5
+"""Of one parameter at once: a factor of 4.5."""
+
+_LEAST_INFORMATION = 0.05
+"""Of one parameter, so that a flat direction is walked in steps of that length instead of leaps."""
+
 Penalty = Callable[[Floats], tuple[Floats, Floats]]
-"""Log prior density (k,) and gradient (k, 4) of parameters (k, 4)."""
-
-
-def _effective(family: Family) -> float:
-    """Give the effective range over the model length: where correlation is 5 %, or the range of a spherical."""
-    if family == "spherical":
-        return 1.0
-    return float(brentq(lambda r: float(correlation(family, np.array([r]))[0]) - 0.05, 0.1, 20.0))
-
-
-EFFECTIVE: dict[Family, float] = {family: _effective(family) for family in FAMILIES}
-"""Effective range in model lengths."""
+"""Log prior density (k,) and gradient (k, 8) of parameters (k, 8)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -57,17 +49,11 @@ class Model:
     """Scaled to about unit variance."""
     family: Family
     free: Bools
-    """(4,) parameters that are fitted."""
+    """(8,) parameters that are fitted."""
     fixed: Floats
-    """(4,) values of those that are not; a sill of -inf leaves the structure out."""
+    """(8,) values of those that are not; a sill of -inf leaves the structures out."""
     bounds: Floats
-    """(4, 2)."""
-
-    @property
-    def distances_m(self) -> Floats:
-        """(n, n)."""
-        between: Floats = cdist(self.xy_m, self.xy_m)
-        return between
+    """(8, 2)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -76,11 +62,12 @@ class Fit:
 
     model: Model
     theta: Floats
-    """(4,) parameters."""
+    """(8,) parameters."""
     value: float
     """Log likelihood, plus log prior where one was given."""
     curvature: Floats
-    """(4, 4) minus the second derivative there; rows of fixed parameters are 0."""
+    """(8, 8) information about the parameters there: average where all readings are values and no prior is given, else
+    minus the second derivative; rows of fixed parameters are 0."""
     posterior: Posterior
 
     @property
@@ -97,8 +84,8 @@ class Fit:
 
     @property
     def standard_errors(self) -> Floats:
-        """(4,) of the logarithms, from the observed information; NaN where it is not positive definite or not free."""
-        errors = np.full(4, np.nan)
+        """(8,) from the information; NaN where that is not positive definite, or the parameter is not free."""
+        errors = np.full(N, np.nan)
         free = self.model.free
         information = self.curvature[np.ix_(free, free)]
         if free.any() and np.all(np.linalg.eigvalsh(information) > 1e-8):
@@ -106,61 +93,65 @@ class Fit:
         return errors
 
 
-def variance_bounds(range_m: tuple[float, float]) -> Floats:
-    """Give the bounds (4, 2) of the parameters for ranges between the two given."""
-    return np.array([np.log(range_m), _LOG_VARIANCE, _LOG_VARIANCE, _LOG_VARIANCE])
-
-
-def correlation_slope(family: Family, r: Floats) -> Floats:
-    """Give the derivative of the correlation at scaled distance r by the logarithm of the length: -r rho'(r)."""
-    if family == "exponential":
-        return r * np.exp(-r)
-    if family == "spherical":
-        return np.where(r < 1.0, 1.5 * r * (1.0 - r * r), 0.0)
-    if family == "matern32":
-        y: Floats = np.sqrt(3.0) * r
-        return np.asarray(y * y * np.exp(-y))
-    y = np.sqrt(5.0) * r
-    return np.asarray(y * y * (1.0 + y) / 3.0 * np.exp(-y))
-
-
-def field_covariance(family: Family, distances_m: Floats, theta: Floats) -> Floats:
-    """Give the covariance (k, n, n) of the field between sites for parameters (k, 4)."""
-    lengths, which = np.unique(np.exp(theta[:, RANGE]) / EFFECTIVE[family], return_inverse=True)
-    shapes = np.stack([correlation(family, distances_m / length) for length in lengths])
-    k = np.exp(theta[:, SILL])[:, None, None] * shapes[which.ravel()]
-    n = distances_m.shape[0]
-    k[:, np.arange(n), np.arange(n)] += np.exp(theta[:, MICRO])[:, None]
-    return k
-
-
-def evidence(
-    model: Model, distances_m: Floats, theta: Floats, start: Posterior | None = None
-) -> tuple[Posterior, Floats]:
-    """Give the field given the readings for parameters (k, 4), and the covariances (k, n, n) between sites."""
-    k = field_covariance(model.family, distances_m, theta)
+def evidence(model: Model, theta: Floats, start: Posterior | None = None) -> tuple[Posterior, Floats]:
+    """Give the field given the readings for parameters (k, 8), and its covariances (k, n, n) between sites."""
+    k = field_covariance(model.family, model.xy_m, theta)
     return condition(k, np.exp(theta[:, NOISE]), model.readings, trend=model.trend, slack=model.slack, start=start), k
 
 
-def evidence_slope(
-    model: Model, distances_m: Floats, theta: Floats, start: Posterior | None = None
-) -> tuple[Posterior, Floats]:
-    """Give the field given the readings for parameters (k, 4), and the gradient (k, 4) of the log likelihood."""
-    found, k = evidence(model, distances_m, theta, start)
-    w, a = found.precision, found.weights
+class Slope(NamedTuple):
+    """The likelihood about one row of parameters."""
+
+    found: Posterior
+    value: float
+    gradient: Floats
+    """(8,), 0 for fixed parameters."""
+    information: Floats
+    """(8, 8) average information, the readings' factors held."""
+
+
+def evidence_slope(model: Model, theta: Floats, start: Posterior | None = None) -> Slope:
+    """Give the log likelihood with gradient and average information at a row (8,) of parameters."""
+    found, k = evidence(model, theta[None], start)
+    w, a, k = found.precision[0], found.weights[0], k[0]
     wx = w @ model.trend
-    # minus twice the derivative of the log likelihood by the covariance's elements
-    push = w - wx @ found.beta_cov @ wx.swapaxes(1, 2) - a[:, :, None] * a[:, None, :]
-    sill, micro = np.exp(theta[:, SILL]), np.exp(theta[:, MICRO])
-    gradient = np.empty((len(theta), 4))
-    for j, row in enumerate(theta):
-        scaled = distances_m / (np.exp(row[RANGE]) / EFFECTIVE[model.family])
-        gradient[j, RANGE] = -0.5 * sill[j] * np.vdot(push[j], correlation_slope(model.family, scaled))
-    own = np.trace(push, axis1=1, axis2=2)
-    gradient[:, SILL] = -0.5 * (np.einsum("kij,kij->k", push, k) - micro * own)
-    gradient[:, MICRO] = -0.5 * micro * own
-    gradient[:, NOISE] = np.exp(theta[:, NOISE]) * found.noise_slope
-    return found, gradient * model.free
+    known = wx @ found.beta_cov[0]
+    sill, micro, noise = (float(np.exp(theta[which])) for which in (SILL, MICRO, NOISE))
+    own = np.trace(w) - np.vdot(known, wx) - a @ a
+    gradient, moves = np.zeros(N), np.zeros((len(a), N))
+    if model.free[SILL]:
+        for which, slope in correlation_slopes(model.family, model.xy_m, theta, model.free).items():
+            moves[:, which] = sill * (slope @ a)
+            gradient[which] = -0.5 * (sill * (np.vdot(w, slope) - np.vdot(known, slope @ wx)) - a @ moves[:, which])
+        moves[:, SILL] = k @ a - micro * a
+        gradient[SILL] = -0.5 * (np.vdot(w, k) - np.vdot(known, k @ wx) - a @ (k @ a) - micro * own)
+    moves[:, MICRO] = micro * a
+    gradient[MICRO] = -0.5 * micro * own
+    gradient[NOISE] = noise * found.noise_slope[0]
+    return Slope(
+        found=found,
+        value=float(found.log_evidence[0]),
+        gradient=np.where(model.free, gradient, 0.0),
+        information=_average_information(model, found, k, moves, noise) * np.outer(model.free, model.free),
+    )
+
+
+def _average_information(model: Model, found: Posterior, k: Floats, moves: Floats, noise: float) -> Floats:
+    """Give y'P V_i P V_j P y / 2 with V_i the derivatives of the readings' covariance and P that of the likelihood.
+
+    With the readings' factors as Gaussian data of precision tau, P y is what they want beyond the field's mean,
+    nu - tau mean, and P takes what the field can follow off tau v.
+    """
+    tau, site, trend = found.tau[0], model.readings.site, model.trend
+    at_readings = moves[site]
+    at_readings[:, NOISE] = noise * (found.nu[0] - tau * found.mean[0, site])
+    pull = np.zeros((len(k), N))
+    np.add.at(pull, site, tau[:, None] * at_readings)
+    w, beyond = found.precision[0], k @ pull
+    left = trend.T @ (pull - w @ beyond)
+    field = beyond - k @ (w @ beyond) + (trend - k @ (w @ trend)) @ (found.beta_cov[0] @ left)
+    information: Floats = 0.5 * (at_readings.T @ (tau[:, None] * at_readings) - pull.T @ field)
+    return information
 
 
 def fit_mixed(model: Model, starts: Floats, penalty: Penalty | None = None) -> Fit:
@@ -171,67 +162,63 @@ def fit_mixed(model: Model, starts: Floats, penalty: Penalty | None = None) -> F
     model : Model
         What is fitted.
     starts : Floats
-        (s, 4) parameters to try; the search runs from the best of them within the model's bounds.
+        (s, 8) parameters to try; the search runs from the best of them within the model's bounds.
     penalty : Penalty | None
         Log prior and gradient.
     """
-    distances_m = model.distances_m
-    free = model.free
-    starts = np.where(free, np.clip(starts, model.bounds[:, 0], model.bounds[:, 1]), model.fixed)
-    # one at a time: a stack of covariances of a thousand sites would not fit
-    tried = [evidence(model, distances_m, start[None])[0] for start in starts]
-    reached = np.concatenate([found.log_evidence for found in tried])
-    best = int(np.argmax(reached + (penalty(starts)[0] if penalty else 0.0)))
-    last = [tried[best]]
+    starts = np.where(model.free, np.clip(starts, model.bounds[:, 0], model.bounds[:, 1]), model.fixed)
 
-    def full(part: Floats) -> Floats:
-        theta = model.fixed.copy()
-        theta[free] = part
-        return theta
+    def look(theta: Floats, start: Posterior | None = None) -> Slope:
+        found = evidence_slope(model, theta, start)
+        if penalty is None:
+            return found
+        value, gradient = penalty(theta[None])
+        return found._replace(value=found.value + float(value[0]), gradient=found.gradient + gradient[0] * model.free)
 
-    def climb(part: Floats) -> tuple[float, Floats]:
-        theta = full(part)[None]
-        found, gradient = evidence_slope(model, distances_m, theta, last[0])
-        last[0] = found
-        value = found.log_evidence
-        if penalty:
-            prior, slope = penalty(theta)
-            value, gradient = value + prior, gradient + slope
-        return -float(value[0]), -gradient[0, free]
-
-    theta = full(starts[best, free])
-    if free.any():
-        found = minimize(
-            climb,
-            starts[best, free],
-            jac=True,
-            method="L-BFGS-B",
-            bounds=model.bounds[free],
-            options={"maxiter": 60, "ftol": 1e-9},
-        )
-        theta = full(found.x)
+    tried = [look(start) for start in starts]
+    best = int(np.argmax([found.value for found in tried]))
+    theta, now = _climb(starts[best], tried[best], look, model)
+    exact = penalty is None and bool(model.readings.exact.all())
     return Fit(
         model=model,
         theta=theta,
-        value=-climb(theta[free])[0],
-        curvature=_curvature(model, distances_m, theta, last[0], penalty),
-        posterior=last[0],
+        value=now.value,
+        curvature=now.information if exact else _curvature(model, theta, lambda at: look(at, now.found).gradient),
+        posterior=now.found,
     )
 
 
-def _curvature(model: Model, distances_m: Floats, theta: Floats, start: Posterior, penalty: Penalty | None) -> Floats:
-    """Give minus the second derivative by central differences of the analytic gradient."""
+def _climb(theta: Floats, now: Slope, look: Callable[[Floats, Posterior], Slope], model: Model) -> tuple[Floats, Slope]:
+    """Give the optimum from `theta` up: Newton's steps, damped until they climb, within the bounds."""
+    low, high = model.bounds.T
+    damping = 1e-3
+    for _ in range(_MOST_STEPS):
+        outward = ((theta <= low) & (now.gradient < 0)) | ((theta >= high) & (now.gradient > 0))
+        moving = np.flatnonzero(model.free & ~outward)
+        if not len(moving):
+            break
+        metric = now.information[np.ix_(moving, moving)]
+        metric = metric + np.diag(damping * np.diag(metric) + _LEAST_INFORMATION)
+        step = np.clip(np.linalg.solve(metric, now.gradient[moving]), -_LONGEST_STEP, _LONGEST_STEP)
+        if now.gradient[moving] @ step < _SETTLED:
+            break
+        trial = theta.copy()
+        trial[moving] = np.clip(theta[moving] + step, low[moving], high[moving])
+        there = look(trial, now.found)
+        if there.value > now.value:
+            theta, now, damping = trial, there, max(0.1 * damping, 1e-6)
+        else:
+            damping = max(10.0 * damping, 0.1)
+    return theta, now
+
+
+def _curvature(model: Model, theta: Floats, gradient: Callable[[Floats], Floats]) -> Floats:
+    """Give minus the second derivative by central differences of the gradient."""
     step = 0.02
     index = np.flatnonzero(model.free)
-    curvature = np.zeros((4, 4))
-    if not len(index):
-        return curvature
-    moved = np.repeat(theta[None], 2 * len(index), axis=0)
-    moved[np.arange(len(index)), index] += step
-    moved[len(index) + np.arange(len(index)), index] -= step
-    gradient = np.concatenate([evidence_slope(model, distances_m, theta[None], start)[1] for theta in moved])
-    if penalty:
-        gradient = gradient + penalty(moved)[1] * model.free
-    half = (gradient[len(index) :] - gradient[: len(index)])[:, index] / (2 * step)
-    curvature[np.ix_(index, index)] = 0.5 * (half + half.T)
-    return curvature
+    curvature = np.zeros((N, N))
+    for j in index:
+        ahead, behind = theta.copy(), theta.copy()
+        ahead[j], behind[j] = theta[j] + step, theta[j] - step
+        curvature[j, index] = ((gradient(behind) - gradient(ahead)) / (2 * step))[index]
+    return np.asarray(0.5 * (curvature + curvature.T))

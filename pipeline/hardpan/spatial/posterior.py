@@ -11,19 +11,16 @@ exponential, as simpson2017 argues for, with 5 % above 1.5, 1 and 2.
 """
 
 from dataclasses import dataclass
-from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtri
 from scipy.stats import qmc
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.spatial.censored import Posterior
-from hardpan.spatial.covariance import correlation
-from hardpan.spatial.mixed import EFFECTIVE, MICRO, NOISE, RANGE, SILL, Fit, Model, evidence
-
-Numbers = TypeVar("Numbers", NDArray[np.float64], NDArray[np.float32])
+from hardpan.spatial.covariance import Covariance
+from hardpan.spatial.mixed import Fit, Model, evidence
+from hardpan.spatial.parameters import ALONG, MICRO, NOISE, RANGE, SILL, N, correlation_of
 
 PRIOR_LOG_RANGE_SD = 1.0
 """One standard deviation is a factor of 2.7 either way."""
@@ -52,13 +49,13 @@ _NEGLIGIBLE = 6.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Priors:
-    """Log prior of the four parameters; constants left out."""
+    """Log prior of range and variances, flat in the form; constants left out."""
 
     log_range: float
     """Middle of the logarithm of the effective range (m)."""
 
     def __call__(self, theta: Floats) -> tuple[Floats, Floats]:
-        """Give log density (k,) and gradient (k, 4); parameters at -inf (left out) contribute nothing."""
+        """Give log density (k,) and gradient (k, 8); parameters at -inf (left out) contribute nothing."""
         off = (theta[:, RANGE] - self.log_range) / PRIOR_LOG_RANGE_SD
         value, slope = -0.5 * off**2, np.zeros(theta.shape)
         slope[:, RANGE] = -off / PRIOR_LOG_RANGE_SD
@@ -76,7 +73,7 @@ class Mixture:
 
     model: Model
     theta: Floats
-    """(k, 4)."""
+    """(k, 8), all of one form."""
     weight: Floats
     """(k,) sums to 1."""
     posterior: Posterior
@@ -84,6 +81,12 @@ class Mixture:
     """(k,) position in `ranges_m`."""
     ranges_m: Floats
     """(J,) effective ranges."""
+
+    def shape(self, range_m: float) -> Covariance:
+        """Give the structures at an effective range, of unit sill."""
+        theta = self.theta[0].copy()
+        theta[RANGE] = np.log(range_m)
+        return correlation_of(self.model.family, theta)
 
     @property
     def effective_number(self) -> float:
@@ -117,13 +120,12 @@ def integrate(fit: Fit, priors: Priors, ranges_m: Floats, points_per_range: int 
         Parameter points at each range that matters.
     """
     model = fit.model
-    others = model.free.copy()
+    others = model.free & (np.arange(N) < ALONG)
     others[RANGE] = False
     grid = _range_grid(fit, ranges_m)
     middle, spread = _conditional(fit, others, grid)
-    distances_m = model.distances_m
     if len(grid) > 1:
-        reached = [evidence(model, distances_m, theta[None], fit.posterior)[0].log_evidence for theta in middle]
+        reached = [evidence(model, theta[None], fit.posterior)[0].log_evidence for theta in middle]
         top = np.concatenate(reached) + priors(middle)[0]
         kept = top > top.max() - _NEGLIGIBLE
         grid, middle = grid[kept], middle[kept]
@@ -135,7 +137,7 @@ def integrate(fit: Fit, priors: Priors, ranges_m: Floats, points_per_range: int 
     theta[:, others] += step @ spread.T
     inside = np.all((theta >= model.bounds[:, 0]) & (theta <= model.bounds[:, 1]) | ~others, axis=1)
     theta, z, group = theta[inside], z[inside], group[inside]
-    found, _ = evidence(model, distances_m, theta, fit.posterior)
+    found, _ = evidence(model, theta, fit.posterior)
     log_weight = found.log_evidence + priors(theta)[0] + 0.5 * np.sum(z**2, axis=1)
     weight = np.exp(log_weight - log_weight.max())
     return Mixture(
@@ -161,7 +163,7 @@ def _range_grid(fit: Fit, ranges_m: Floats) -> Floats:
 
 
 def _conditional(fit: Fit, others: Bools, grid: Floats) -> tuple[Floats, Floats]:
-    """Give where the other parameters lie at each range (J, 4), and the triangular root of their spread."""
+    """Give where the other parameters lie at each range (J, 8), and the triangular root of their spread."""
     index = np.flatnonzero(others)
     values, vectors = np.linalg.eigh(fit.curvature[np.ix_(index, index)])
     # a flat direction is no wider than its prior: standard deviations within a factor e^2
@@ -219,9 +221,3 @@ def range_parts(mixture: Mixture) -> list[RangePart]:
             )
         )
     return parts
-
-
-def correlations(model: Model, range_m: float, distances_m: Numbers) -> Numbers:
-    """Give the correlation of the structure at distances for an effective range, in the precision of `distances_m`."""
-    scaled = distances_m * (EFFECTIVE[model.family] / range_m)
-    return correlation(model.family, scaled)  # type: ignore[return-value,arg-type]  # keeps the precision it gets

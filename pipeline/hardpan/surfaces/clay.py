@@ -3,13 +3,14 @@
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-from scipy.spatial.distance import cdist
 
 from hardpan.core.arrays import Floats
 from hardpan.records.survey import Survey
 from hardpan.spatial.censored import Readings
-from hardpan.spatial.mixed import RANGE, SILL, Model, fit_mixed, variance_bounds
-from hardpan.spatial.posterior import Priors, correlations
+from hardpan.spatial.covariance import covariance_between
+from hardpan.spatial.mixed import Model, fit_mixed
+from hardpan.spatial.parameters import NOISE, RANGE, SILL, N, covariance_of, parameter_bounds, plain
+from hardpan.spatial.posterior import Priors
 from hardpan.surfaces.layout import Layout
 
 _MIN_CORES = 5
@@ -59,19 +60,18 @@ def _mapped(soils: gpd.GeoDataFrame, soil_type: str) -> float:
 def _krige(xy_m: Floats, depth_mm: Floats, targets_xy: Floats, layout: Layout) -> Floats:
     centre, scale = float(depth_mm.mean()), float(depth_mm.std(ddof=1))
     low = (depth_mm - centre) / scale
+    start = plain(np.array([np.log(layout.diagonal_m / 4.0), np.log(0.5), -np.inf, np.log(0.5)]))
     model = Model(
         xy_m=xy_m,
         trend=np.ones((len(xy_m), 1)),
         slack=np.zeros(1),
         readings=Readings(site=np.arange(len(low)), low=low, high=low, error=np.zeros(len(low))),
         family="exponential",
-        free=np.array([True, True, False, True]),
-        fixed=np.array([0.0, 0.0, -np.inf, 0.0]),
-        bounds=variance_bounds((layout.node_m, layout.diagonal_m)),
+        free=np.isin(np.arange(N), [RANGE, SILL, NOISE]),
+        fixed=start,
+        bounds=parameter_bounds((layout.node_m, layout.diagonal_m)),
     )
-    start = np.array([[np.log(layout.diagonal_m / 4.0), np.log(0.5), -np.inf, np.log(0.5)]])
-    fit = fit_mixed(model, start, Priors(log_range=float(start[0, RANGE])))
-    found, theta = fit.posterior, fit.theta
-    shapes = correlations(model, float(np.exp(theta[RANGE])), cdist(targets_xy, xy_m))
-    scaled: Floats = found.beta[0, 0] + np.exp(theta[SILL]) * (shapes @ found.weights[0])
+    fit = fit_mixed(model, start[None], Priors(log_range=float(start[RANGE])))
+    onto = covariance_between(covariance_of(model.family, fit.theta), targets_xy, xy_m)
+    scaled: Floats = fit.posterior.beta[0, 0] + onto @ fit.posterior.weights[0]
     return centre + scale * scaled

@@ -5,12 +5,12 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 import xarray as xr
-from scipy.spatial.distance import cdist
 
 from hardpan.core.arrays import Floats
+from hardpan.spatial.covariance import covariance_between
 from hardpan.spatial.lattice import Lattice, draw_between, draw_lattice
-from hardpan.spatial.mixed import MICRO, SILL, field_covariance
-from hardpan.spatial.posterior import Mixture, correlations
+from hardpan.spatial.parameters import MICRO, SILL, field_covariance
+from hardpan.spatial.posterior import Mixture
 from hardpan.surfaces.layout import LEAST_THICKNESS_MM, Layout
 from hardpan.surfaces.variables import Field
 
@@ -81,14 +81,13 @@ def _draw_field(
     mixture = field.mixture
     chosen = _choose(mixture.weight, n_draws, rng)
     draws = np.empty((n_draws, len(layout.nodes.xy_m)))
-    distances_m = cdist(layout.nodes.xy_m, layout.sites.xy_m)
     place = np.rint(lattice.position(layout.nodes.xy_m)).astype(int)
     for j, range_m in enumerate(mixture.ranges_m):
         of = np.flatnonzero(mixture.group[chosen] == j)
         if not len(of):
             continue
         sill, micro = (np.exp(mixture.theta[chosen[of], which])[:, None] for which in (SILL, MICRO))
-        at_nodes, at_sites = np.zeros((len(of), len(place))), np.zeros((len(of), distances_m.shape[1]))
+        at_nodes, at_sites = np.zeros((len(of), len(place))), np.zeros((len(of), len(layout.sites.xy_m)))
         if mixture.model.free[SILL]:
             free = draw_lattice(lattice, mixture.model.family, range_m, len(of), rng)
             at_nodes = np.sqrt(sill) * free[:, place[:, 0], place[:, 1]]
@@ -100,7 +99,8 @@ def _draw_field(
         weights, beta = _condition(mixture, chosen[of], at_sites, rng)
         trend = layout.nodes.trend
         draws[of] = at_nodes + beta[:, : trend.shape[1]] @ trend.T
-        draws[of] += (sill * weights) @ correlations(mixture.model, range_m, distances_m).T
+        onto = covariance_between(mixture.shape(range_m), layout.sites.xy_m, layout.nodes.xy_m)
+        draws[of] += (sill * weights) @ onto
         if strength is not None:
             draws[of] += beta[:, -1:] * strength[of]
     return draws
@@ -129,7 +129,7 @@ def _condition(
     total = total - precision * (at_sites + beta @ model.trend.T)
     total -= np.sqrt(precision) * rng.standard_normal(at_sites.shape)
     points, which = np.unique(chosen, return_inverse=True)
-    k = field_covariance(model.family, model.distances_m, mixture.theta[points])
+    k = field_covariance(model.family, model.xy_m, mixture.theta[points])
     weights = np.empty_like(total)
     for j, point in enumerate(points):
         of = which == j

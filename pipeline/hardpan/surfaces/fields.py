@@ -9,7 +9,8 @@ from scipy.spatial.distance import cdist
 
 from hardpan.core.arrays import Floats
 from hardpan.spatial.covariance import Family
-from hardpan.spatial.mixed import FAMILIES, MICRO, NOISE, RANGE, SILL, Fit, Model, fit_mixed, variance_bounds
+from hardpan.spatial.mixed import Fit, Model, fit_mixed
+from hardpan.spatial.parameters import FAMILIES, MICRO, NOISE, RANGE, SILL, N, parameter_bounds, plain
 from hardpan.spatial.posterior import Priors, integrate
 from hardpan.surfaces.layout import Layout
 from hardpan.surfaces.settings import SurfaceSettings
@@ -105,14 +106,11 @@ def _model(variable: Variable, layout: Layout, family: Family, trend: Floats, *,
         slack=variable.slack(names),
         readings=variable.readings,
         family=family,
-        free=np.array([spatial, spatial, True, noisy]),
-        fixed=np.array([np.log(layout.diagonal_m), -np.inf, 0.0, 0.0 if variable.binary else np.log(1e-3)]),
-        bounds=variance_bounds((float(grid[0]), float(grid[-1]))),
+        free=np.isin(np.arange(N), [RANGE, SILL] * spatial + [MICRO] + [NOISE] * noisy),
+        fixed=plain(np.array([np.log(layout.diagonal_m), -np.inf, 0.0, 0.0 if variable.binary else np.log(1e-3)])),
+        bounds=parameter_bounds((float(grid[0]), float(grid[-1]))),
     )
 
 
 def _starts(grid: Floats) -> Floats:
-    starts = np.empty((len(grid), 4))
-    starts[:, RANGE] = np.log(grid)
-    starts[:, [SILL, MICRO, NOISE]] = _UNIT
-    return starts
+    return plain(np.column_stack([np.log(grid), np.tile(_UNIT, (len(grid), 1))]))

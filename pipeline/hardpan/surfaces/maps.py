@@ -12,8 +12,8 @@ from scipy.special import ndtr
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.core.progress import Progress
-from hardpan.spatial.mixed import Model
-from hardpan.spatial.posterior import correlations, range_parts
+from hardpan.spatial.covariance import Covariance, covariance_between, evaluate
+from hardpan.spatial.posterior import range_parts
 from hardpan.spatial.support import block_nodes
 from hardpan.spatial.tiles import run_tiles
 from hardpan.surfaces.layout import LEAST_THICKNESS_MM, Layout
@@ -49,14 +49,11 @@ def map_fields(
         name: [(part.linear.astype(np.float32), part.quadratic.astype(np.float32)) for part in parts[name]]
         for name in parts
     }
-    block = _Block.of(block_m, next(iter(fields.values())).mixture.model)
+    block = _Block.of(block_m)
 
     def work(tile: int) -> None:
         cut = slice(tile * _TILE, min((tile + 1) * _TILE, m))
-        offsets = cells.xy_m[cut, None, :] - sites
-        distances_m = cdist(cells.xy_m[cut], sites).astype(np.float32)
-        near = np.nonzero(distances_m < _NEAR_CELLS * (block_m or 0.0))
-        shapes: dict[float, Singles] = {}
+        near = np.nonzero(cdist(cells.xy_m[cut], sites) < _NEAR_CELLS * (block_m or 0.0))
         for name, field in fields.items():
             trend = cells.trend[cut]
             if field.on_strength:
@@ -65,12 +62,11 @@ def map_fields(
             u = np.empty((len(trend), len(sites) + trend.shape[1]), dtype=np.float32)
             u[:, len(sites) :] = trend
             for part, (linear, quadratic) in zip(parts[name], forms[name], strict=True):
-                if part.range_m not in shapes:
-                    shapes[part.range_m] = block.shape(part.range_m, distances_m, offsets, near)
-                u[:, : len(sites)] = shapes[part.range_m]
+                shape = field.mixture.shape(part.range_m)
+                u[:, : len(sites)] = block.shape(shape, cells.xy_m[cut], sites, near)
                 mean += u @ linear
                 second += np.einsum("ij,ij->i", u @ quadratic, u)
-                second += part.micro + part.sill * block.within(part.range_m)
+                second += part.micro + part.sill * block.within(shape)
             variance = second - mean**2
             if field.on_strength:
                 variance += _slope_square(field) * out["peak"][1][cut]
@@ -86,24 +82,22 @@ class _Block:
 
     nodes: Floats
     weights: Floats
-    model: Model
 
     @classmethod
-    def of(cls, block_m: float | None, model: Model) -> "_Block":
+    def of(cls, block_m: float | None) -> "_Block":
         nodes, weights = block_nodes(block_m)
-        return cls(nodes=nodes, weights=weights, model=model)
+        return cls(nodes=nodes, weights=weights)
 
-    def shape(self, range_m: float, distances_m: Singles, offsets: Floats, near: tuple[Ints, ...]) -> Singles:
+    def shape(self, shape: Covariance, cells_xy: Floats, sites_xy: Floats, near: tuple[Ints, ...]) -> Floats:
         """Give the mean correlation of cells with sites (m, n)."""
-        shape: Singles = correlations(self.model, range_m, distances_m)
-        away = np.linalg.norm(offsets[near][:, None] + self.nodes, axis=2)
-        shape[near] = correlations(self.model, range_m, away) @ self.weights
-        return shape
+        c = covariance_between(shape, cells_xy, sites_xy)
+        offsets = cells_xy[near[0]] - sites_xy[near[1]]
+        c[near] = evaluate(shape, offsets[:, None] + self.nodes) @ self.weights
+        return c
 
-    def within(self, range_m: float) -> float:
+    def within(self, shape: Covariance) -> float:
         """Give the mean correlation between two points of a cell."""
-        between = correlations(self.model, range_m, cdist(self.nodes, self.nodes))
-        return float(self.weights @ between @ self.weights)
+        return float(self.weights @ covariance_between(shape, self.nodes, self.nodes) @ self.weights)
 
 
 def _slope_square(field: Field) -> float:

@@ -10,7 +10,7 @@ from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
 from hardpan.records.issues import Issue, Outcome
 from hardpan.records.pan import Bottom, State
-from hardpan.spatial.mixed import RANGE, SILL
+from hardpan.spatial.parameters import RANGE, SILL
 from hardpan.surfaces.layout import Layout
 from hardpan.surfaces.variables import MIN_SPATIAL_SITES, Field, Variable
 

@@ -4,11 +4,11 @@ from collections.abc import Mapping
 
 import numpy as np
 import pandas as pd
-from scipy.spatial.distance import cdist
 
 from hardpan.core.arrays import Floats
-from hardpan.spatial.mixed import MICRO, NOISE, RANGE, SILL, Fit
-from hardpan.spatial.posterior import correlations
+from hardpan.spatial.covariance import covariance_between
+from hardpan.spatial.mixed import Fit
+from hardpan.spatial.parameters import MICRO, NOISE, RANGE, SILL
 from hardpan.surfaces.layout import Layout
 from hardpan.surfaces.variables import Field
 
@@ -116,10 +116,10 @@ def precision_by_sites(field: Field, layout: Layout, now_mm: float, enough_mm: f
     xy, trend = layout.nodes.xy_m[some], layout.nodes.trend[some]
     usual_strength = model.trend[:, trend.shape[1] :].mean(axis=0)
     trend = np.column_stack([trend, np.tile(usual_strength, (len(xy), 1))])
-    range_m = float(np.exp(theta[RANGE]))
-    onto = sill * correlations(model, range_m, cdist(xy, layout.sites.xy_m))
+    shape = field.mixture.shape(float(np.exp(theta[RANGE])))
+    onto = sill * covariance_between(shape, xy, model.xy_m)
     left = trend - onto @ precision @ model.trend
-    covariance = sill * correlations(model, range_m, cdist(xy, xy)) - onto @ precision @ onto.T
+    covariance = sill * covariance_between(shape, xy, xy) - onto @ precision @ onto.T
     covariance += left @ field.mixture.posterior.beta_cov[typical] @ left.T
     own = micro + noise / 3.0
     before = float(np.mean(np.diag(covariance))) + micro

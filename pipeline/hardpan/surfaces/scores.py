@@ -11,7 +11,7 @@ from scipy.stats import norm
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.spatial.left_out import leave_out
-from hardpan.spatial.mixed import NOISE
+from hardpan.spatial.parameters import NOISE
 from hardpan.surfaces.layout import Layout
 from hardpan.surfaces.variables import Field, Variable
 
