@@ -65,5 +65,5 @@ def test_ripping_again_while_the_last_pass_holds_is_said(made):
     plan = made.plan_of(made.PADDOCK)
     soon = made.ledger_of(plan, history=HistorySettings(last_ripped=2026, season=2027))
     late = made.ledger_of(plan, history=HistorySettings(last_ripped=2019, season=2027))
-    assert [issue.code for issue in soon.issues] == ["ripped-again-soon"]
-    assert late.issues == ()
+    assert "ripped-again-soon" in [issue.code for issue in soon.issues]
+    assert "ripped-again-soon" not in [issue.code for issue in late.issues]

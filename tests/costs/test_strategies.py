@@ -10,6 +10,7 @@ def strategies(ledger):
 def test_every_strategy_is_there_in_the_order_of_the_table(ledger):
     assert list(ledger.strategies["strategy"]) == [
         "prescription",
+        "prescription by a contractor",
         "uniform at the machine's usual depth",
         "uniform at your depth",
         "best uniform",

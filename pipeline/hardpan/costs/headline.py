@@ -5,10 +5,8 @@ import math
 import numpy as np
 import pandas as pd
 
+from hardpan.core.money import sign_of
 from hardpan.records.plan import Plan
-
-SYMBOLS = {"AUD": "$", "CAD": "$", "NZD": "$", "USD": "$", "EUR": "€", "GBP": "£"}
-"""Signs of ISO 4217 currency codes; other codes stand for themselves."""
 
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
@@ -26,6 +24,7 @@ def headline(
     *,
     days: float,
     currency: str,
+    usual: str,
     amendments: float = 0.0,
 ) -> str:
     """Give where to rip, at what cost, and whether it pays.
@@ -34,17 +33,21 @@ def headline(
     ----------
     seasons : (float, float)
         Fewest and most seasons the return is counted for.
+    usual : str
+        Name of the strategy to hold a paddock left alone against.
     amendments : float
         What lime and gypsum cost, money.
     """
-    sign, total_ha = SYMBOLS.get(currency, currency), plan.zones["area_ha"].sum()
-    ours, usual = strategies.iloc[0], strategies.iloc[1]
+    sign, total_ha = sign_of(currency), plan.zones["area_ha"].sum()
+    ours = strategies.iloc[0]
     ground = plan.zones[plan.zones["kind"] == "ground"]
     either = _open_ha(plan)
     again = f" {_ha(either)} ha could go either way: probe again there." if either >= 0.05 else ""
     if ours["ripped_ha"] <= 0:
+        instead = strategies[strategies["strategy"] == usual].iloc[0]
         return (
-            f"Leave all {_ha(total_ha)} ha unripped: no depth is expected to pay here.{_if_ripped(usual, sign)}{again}"
+            f"Leave all {_ha(total_ha)} ha unripped: no depth is expected to pay here."
+            f"{_if_ripped(instead, sign)}{again}"
         )
     left_ha = ground.loc[ground["depth_mm"] <= 0, "area_ha"].sum()
     spread = f" (and {amendments / ours['ripped_ha']:.0f} {sign}/ha of lime and gypsum)" if amendments > 0 else ""

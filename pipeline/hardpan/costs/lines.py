@@ -35,16 +35,16 @@ ITEMS = ("area", "hours", *COSTS, "cost", "benefit", "net return", *AMENDMENTS, 
 _Drawn: TypeAlias = tuple[float, str, Floats]
 """Quantity, unit, and drawn amount of money, shape (n_draws,)."""
 
+Lines: TypeAlias = Mapping[tuple[str, str], _Drawn]
+"""Zone and item to what is drawn of it."""
 
-def ledger_lines(
+
+def draw_lines(
     plan: Plan, catalog: Catalog, rates: Rates, spread: Mapping[str, Mapping[str, float]], *, zone_cost: float
-) -> pd.DataFrame:
-    """Give the lines of all zones and of `total`, columns `records.columns.TALLY`.
+) -> Lines:
+    """Give quantity, unit and drawn money of each zone and item.
 
-    `cost` is the sum of the items of `COSTS` and `benefit` is `cost` plus `net return`, to the cent, in every zone and
-    in all. `amendments` is the sum of the items of `AMENDMENTS` and stands apart: what lime and gypsum return is not
-    counted, so neither is what they cost. `area` and `hours` have no amount of their own, and `contractor instead` is
-    part of no sum. Amounts are means over the draws, `low` and `high` their 5 and 95 % points.
+    `contractor instead` is the contractor's rate and the share of the fuel it leaves to the grower.
 
     Parameters
     ----------
@@ -72,9 +72,21 @@ def ledger_lines(
             drawn |= {(zone, item): line for item, line in amendments.items()}
             drawn[zone, "amendments"] = (area_ha, "ha", _sum(amendments))
         if "contractor_per_ha" in rates.scenarios:
-            hire = area_ha * rates.scenarios["contractor_per_ha"].to_numpy()
+            fuel = _fuel_left(catalog) * (costs["fuel"][2] + costs["lubricant"][2])
+            hire = area_ha * rates.scenarios["contractor_per_ha"].to_numpy() + fuel
             drawn[zone, "contractor instead"] = (area_ha, "ha", hire)
-    return _as_table(drawn)
+    return drawn
+
+
+def total_of(drawn: Lines, item: str) -> Floats:
+    """Give the drawn money of an item over all zones, shape (n_draws,); a plain 0 where no zone has it."""
+    return np.asarray(sum(money for (_, name), (_, _, money) in drawn.items() if name == item))
+
+
+def _fuel_left(catalog: Catalog) -> float:
+    """Give the share of the fuel that the contractor's rate leaves to the grower."""
+    left = catalog.prices.contractor_fuel
+    return 0.0 if left is None else left.value
 
 
 def _sum(items: Mapping[str, _Drawn]) -> Floats:
@@ -121,8 +133,14 @@ def _wear(row: dict[str, Any], catalog: Catalog) -> float:
     return float(factor * row["depth_mm"] / reference.value * row["passes"])
 
 
-def _as_table(drawn: dict[tuple[str, str], _Drawn]) -> pd.DataFrame:
-    """Give one row a line and the lines of `total`, amounts in whole cents that add up."""
+def ledger_lines(drawn: Lines) -> pd.DataFrame:
+    """Give the lines of all zones and of `total`, columns `records.columns.TALLY`, amounts in whole cents that add up.
+
+    `cost` is the sum of the items of `COSTS` and `benefit` is `cost` plus `net return`, to the cent, in every zone and
+    in all. `amendments` is the sum of the items of `AMENDMENTS` and stands apart: what lime and gypsum return is not
+    counted, so neither is what they cost. `area` and `hours` have no amount of their own, and `contractor instead` is
+    part of no sum. Amounts are means over the draws, `low` and `high` their 5 and 95 % points.
+    """
     amounts = {key: round(float(money.mean()), 2) for key, (_, _, money) in drawn.items()}
     for zone, total in drawn:
         if parts := {"cost": COSTS, "amendments": AMENDMENTS}.get(total):

@@ -19,7 +19,10 @@ class PriceSettings(Settings):
     grain_per_t: float | None = setting(None, says="Grain on farm", unit="money/t", ge=0)
     wear_per_ha: float | None = setting(None, says="Points and wear", unit="money/ha", ge=0)
     contractor_per_ha: float | None = setting(
-        None, says="Contractor's rate instead of own machines", unit="money/ha", ge=0
+        None, says="Contractor's rate, with tractor, ripper, driver and points", unit="money/ha", ge=0
+    )
+    contractor_fuel: float | None = setting(
+        None, says="Share of the fuel the contractor's rate leaves to you", unit="share", ge=0, le=1
     )
     lime_per_t: float | None = setting(None, says="Lime delivered", unit="money/t", ge=0)
     gypsum_per_t: float | None = setting(None, says="Gypsum delivered", unit="money/t", ge=0)

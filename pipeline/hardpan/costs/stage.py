@@ -7,11 +7,12 @@ from hardpan.costs.again import too_soon, when_again
 from hardpan.costs.amendments import amendments_t_per_ha
 from hardpan.costs.drivers import doubt_by_input
 from hardpan.costs.headline import headline
+from hardpan.costs.hiring import Hire, judge_hiring
 from hardpan.costs.investment import invest
-from hardpan.costs.lines import ledger_lines
+from hardpan.costs.lines import Lines, draw_lines, ledger_lines, total_of
 from hardpan.costs.machines import hourly_items
 from hardpan.costs.rates import join_scenarios, list_items, other_prices, running_items, unverified_prices
-from hardpan.costs.strategies import compare_strategies
+from hardpan.costs.strategies import USUAL, compare_strategies
 from hardpan.costs.worth import first_year_gains, lasting, list_worth, season_weights, unverified_gains
 from hardpan.records.catalog import Catalog, Quantity, SoilType
 from hardpan.records.ledger import Ledger, Rates
@@ -72,8 +73,18 @@ def tally(  # noqa: PLR0917
         return lasting(soil, controlled_traffic=season.controlled_traffic)[1]
 
     spread = {name: amendments_t_per_ha(soil, catalog.prices.gypsum_per_meq) for name, soil in catalog.soils.items()}
-    lines = ledger_lines(plan, catalog, rates, spread, zone_cost=options.zone_cost)
-    strategies = compare_strategies(plan, options, lines, usual_depth_mm=catalog.ripper.usual_depth.value)
+    drawn = draw_lines(plan, catalog, rates, spread, zone_cost=options.zone_cost)
+    lines, hire = ledger_lines(drawn), _hire(drawn)
+    strategies = compare_strategies(
+        plan,
+        options,
+        lines,
+        usual_depth_mm=catalog.ripper.usual_depth.value,
+        saved_by_hiring=None if hire is None else hire.saved,
+    )
+    hiring, end, remarks = (
+        ("", "", ()) if hire is None else judge_hiring(hire, catalog.prices, strategies["ripped_ha"].iloc[0])
+    )
     ripped = plan.zones[plan.zones["depth_mm"] > 0]
     weights = {name: _expected_weights(catalog, catalog.soils[name], season) for name in set(ripped["soil_type"])}
     counted = [seasons_of(catalog.soils[name]).value for name in weights] or [0.0]
@@ -99,10 +110,25 @@ def tally(  # noqa: PLR0917
             (min(counted), max(counted)),
             days=days,
             currency=rates.currency,
+            usual=USUAL,
             amendments=float(lines.loc[(lines["zone"] == "total") & (lines["item"] == "amendments"), "amount"].sum()),
-        ),
+        )
+        + end,
+        hiring=hiring,
         drivers=doubt_by_input(plan, options, rates),
-        issues=too_soon(plan, catalog, seasons_of, history),
+        issues=too_soon(plan, catalog, seasons_of, history) + remarks,
+    )
+
+
+def _hire(drawn: Lines) -> Hire | None:
+    """Give own machine and contractor side by side, None where nothing is ripped or no rate is known."""
+    if not any(item == "contractor instead" for _, item in drawn):
+        return None
+    return Hire(
+        # Setting a further zone costs the same whoever drives.
+        own=total_of(drawn, "cost") - total_of(drawn, "further zone"),
+        hired=total_of(drawn, "contractor instead"),
+        owning=total_of(drawn, "tractor ownership") + total_of(drawn, "ripper ownership"),
     )
 
 

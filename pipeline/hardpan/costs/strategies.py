@@ -1,4 +1,6 @@
-"""The plan beside uniform depths and beside leaving the pan alone, from the same draws."""
+"""The plan beside a contractor, beside uniform depths and beside leaving the pan alone, from the same draws."""
+
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -6,25 +8,39 @@ import pandas as pd
 from hardpan.core.arrays import Floats
 from hardpan.records.plan import Options, Plan
 
+USUAL = "uniform at the machine's usual depth"
+"""Name of the strategy that rips everything as the machine usually does."""
 
-def compare_strategies(plan: Plan, options: Options, lines: pd.DataFrame, *, usual_depth_mm: float) -> pd.DataFrame:
-    """Give one row a strategy: prescription, uniform depths, no ripping; money for the paddock.
+
+def compare_strategies(
+    plan: Plan, options: Options, lines: pd.DataFrame, *, usual_depth_mm: float, saved_by_hiring: Floats | None = None
+) -> pd.DataFrame:
+    """Give one row a strategy, money for the paddock: prescription, it by a contractor, uniform depths, no ripping.
 
     A uniform depth is the candidate nearest to it, with the set-up that may rip most of the ground, of those the one
     that returns most; ground where a limit forbids it is left. `best uniform` has depth 0 where no uniform depth pays.
-    The prescription pays for setting its zones, a uniform depth does not.
+    The prescription pays for setting its zones, whoever drives; a uniform depth does not.
+
+    Parameters
+    ----------
+    saved_by_hiring : array of shape (n_draws,)
+        Cost of the own machine less that of a contractor; None: no contractor is compared.
     """
-    asked = {"uniform at the machine's usual depth": usual_depth_mm, "uniform at your depth": options.uniform_depth_mm}
+    asked = {USUAL: usual_depth_mm, "uniform at your depth": options.uniform_depth_mm}
     chosen = {name: _nearest(options, mm) for name, mm in asked.items() if mm is not None}
     chosen |= {"best uniform": int(_expected(options).argmax()), "no ripping": 0}
     total = lines[lines["zone"] == "total"].set_index("item")
     ours = plan.returns.sum(axis=0) - float(total["amount"].get("further zone", 0.0))
-    nets = [ours, *(options.paddock_returns[option] for option in chosen.values())]
-    table = pd.DataFrame([_prescription(plan, total, ours), *(_uniform(*pick, options) for pick in chosen.items())])
+    rows, nets = [_prescription(plan, total, ours)], [ours]
+    if saved_by_hiring is not None:
+        nets.append(ours + saved_by_hiring)
+        rows.append(_hired(rows[0], nets[-1], saved=float(saved_by_hiring.mean())))
+    nets += [options.paddock_returns[option] for option in chosen.values()]
+    table = pd.DataFrame([*rows, *(_uniform(*pick, options) for pick in chosen.items())])
     return table.assign(worse_probability=[float((net < ours).mean()) for net in nets])
 
 
-def _prescription(plan: Plan, total: pd.DataFrame, net: Floats) -> dict[str, object]:
+def _prescription(plan: Plan, total: pd.DataFrame, net: Floats) -> dict[str, Any]:
     amount, quantity = total["amount"], total["quantity"]
     ripped = plan.zones["depth_mm"] > 0
     return _row(
@@ -38,7 +54,20 @@ def _prescription(plan: Plan, total: pd.DataFrame, net: Floats) -> dict[str, obj
     )
 
 
-def _uniform(strategy: str, option: int, options: Options) -> dict[str, object]:
+def _hired(prescription: dict[str, Any], net: Floats, *, saved: float) -> dict[str, Any]:
+    """Give the row of the same plan by a contractor, whose hours and fuel are not known."""
+    return _row(
+        "prescription by a contractor",
+        net,
+        depth_mm=float("nan"),
+        ripped_ha=prescription["ripped_ha"],
+        cost=prescription["cost"] - saved,
+        fuel_l=float("nan"),
+        hours=float("nan"),
+    )
+
+
+def _uniform(strategy: str, option: int, options: Options) -> dict[str, Any]:
     machine = options.table.iloc[option]
     ripped_ha = float(_ripped_ha(options)[option])
     known = options.paddock_hours.size > 0
@@ -55,7 +84,7 @@ def _uniform(strategy: str, option: int, options: Options) -> dict[str, object]:
 
 def _row(
     strategy: str, net: Floats, *, depth_mm: float, ripped_ha: float, cost: float, fuel_l: float, hours: float
-) -> dict[str, object]:
+) -> dict[str, Any]:
     low, high = np.quantile(net, [0.05, 0.95])
     mean = float(net.mean())
     return {

@@ -224,6 +224,9 @@ class PriceTable(Settings):
     wear_per_ha: Quantity
     """Points and wear, plain tine at the reference depth."""
     contractor_per_ha: Quantity | None = None
+    """With tractor, ripper, driver, points and, but for `contractor_fuel`, fuel."""
+    contractor_fuel: Quantity | None = None
+    """Share of the fuel and lubricant that the contractor's rate leaves to the grower; None: none of it."""
     lime_per_t: Quantity
     gypsum_per_t: Quantity
     gypsum_per_meq: Quantity | None = None

@@ -1,0 +1,14 @@
+"""Money as people write it."""
+
+SIGNS = {"AUD": "$", "CAD": "$", "NZD": "$", "USD": "$", "EUR": "€", "GBP": "£"}
+"""Signs of ISO 4217 currency codes; other codes stand for themselves."""
+
+
+def sign_of(currency: str) -> str:
+    """Give the sign of a currency code, the code itself where it has none."""
+    return SIGNS.get(currency, currency)
+
+
+def name_of(currency: str) -> str:
+    """Give a currency with its sign, for where it is named once: "AUD ($)"."""
+    return f"{currency} ({SIGNS[currency]})" if currency in SIGNS else currency

@@ -1,0 +1,75 @@
+"""The plan done by a contractor, from the same draws, and what is said of it."""
+
+import numpy as np
+import pytest
+
+
+def priced(made, *, rate, left=0.0, **prices):
+    """The ledger of a paddock where a contractor asks `rate` and leaves the share `left` of the fuel to the grower."""
+    catalog = made.shipped_catalog(prices={"contractor_per_ha": rate, "contractor_fuel": left, **prices})
+    return made.ledger_of(made.plan_of(made.PADDOCK), catalog=catalog, options=made.options_of(zone_cost=20.0))
+
+
+def strategy(ledger, name):
+    return ledger.strategies.set_index("strategy").loc[name]
+
+
+def test_a_contractor_brings_the_same_benefit_for_his_rate(made):
+    ledger = priced(made, rate=80.0)
+    ours, hired = (strategy(ledger, name) for name in ("prescription", "prescription by a contractor"))
+    assert hired["benefit"] == pytest.approx(ours["benefit"])
+    assert hired["cost"] == pytest.approx(96.0 * 80.0 + 2 * 20.0, abs=0.2)  # rate, two further zones, whole cents
+    assert hired["net"] - ours["net"] == pytest.approx(ours["cost"] - hired["cost"])
+    assert hired["ripped_ha"] == ours["ripped_ha"]
+
+
+def test_his_return_is_drawn_with_ours(made):
+    fair = strategy(priced(made, rate=1000.0), "prescription by a contractor")
+    assert fair["worse_probability"] == 1.0
+    assert strategy(priced(made, rate=0.0), "prescription by a contractor")["worse_probability"] == 0.0
+
+
+def test_fuel_he_leaves_to_the_grower_is_paid_beside_his_rate(made):
+    dry, wet = (priced(made, rate=80.0, left=left) for left in (1.0, 0.0))
+    total = dry.lines[dry.lines["zone"] == "total"].set_index("item")["amount"]
+    more = strategy(dry, "prescription by a contractor")["cost"] - strategy(wet, "prescription by a contractor")["cost"]
+    assert more == pytest.approx(total["fuel"] + total["lubricant"], abs=0.2)
+
+
+def test_a_contractor_who_is_surely_cheaper_is_told_at_the_head(made):
+    ledger = priced(made, rate=10.0)
+    assert [issue.code for issue in ledger.issues] == ["contractor-cheaper"]
+    assert ledger.headline.endswith(" A contractor at 10 $/ha would cost less than your own machine.")
+    assert "for owning it, and is paid whether it works here or not" in ledger.hiring
+
+
+def test_a_contractor_who_is_surely_dearer_is_no_remark(made):
+    ledger = priced(made, rate=1000.0)
+    assert (ledger.hiring, ledger.issues) == ("", ())
+    assert "contractor" not in ledger.headline
+
+
+def test_two_that_cannot_be_told_apart_are_called_so(made):
+    own = strategy(priced(made, rate=0.0), "prescription")["cost"] / 96.0
+    ledger = priced(made, rate=own)
+    assert [issue.code for issue in ledger.issues] == ["contractor-level"]
+    assert "cannot be told" in ledger.hiring
+    assert "contractor" not in ledger.headline
+
+
+def test_a_rate_that_is_no_quote_is_said_to_be_none(made):
+    assert "(not a quote)" in made.ledger_of(made.plan_of(made.PADDOCK)).hiring
+    assert "(not a quote)" not in priced(made, rate=10.0).hiring
+
+
+def test_nothing_ripped_is_nobodys_work(made):
+    ledger = made.ledger_of(made.plan_of([("deep sand", 10.0, 0)]))
+    assert ledger.hiring == ""
+    assert "prescription by a contractor" not in set(ledger.strategies["strategy"])
+
+
+def test_what_is_for_owning_is_the_two_lines_of_the_ledger(made):
+    ledger = priced(made, rate=10.0)
+    total = ledger.lines[ledger.lines["zone"] == "total"].set_index("item")["amount"]
+    owning = (total["tractor ownership"] + total["ripper ownership"]) / 96.0
+    assert f"{np.round(owning):.0f} $/ha of your own is for owning it" in ledger.hiring
