@@ -38,7 +38,7 @@ def test_hostile_clay_above_the_least_depth_leaves_the_ground_with_that_reason(m
     paddock = made.ground(soils=("sand over sodic clay",), clay_mm=220.0, top_mm=150.0, bottom_mm=300.0)
     _, plan = made.decide(paddock, catalog, made.rates(["sand over sodic clay"], worth=2000.0))
     assert plan.zones["depth_mm"].tolist() == [0]
-    assert "hostile clay begins at about 220 mm" in plan.zones["reason"][0]
+    assert "hostile clay from 220 mm (kept 50 mm above) forbids 200 mm and deeper" in plan.zones["reason"][0]
 
 
 def test_cover_passes_below_the_pan_on_the_share_asked_for(made, catalog):
@@ -126,7 +126,7 @@ def test_cores_with_sodic_clay_keep_the_depth_above_it(made, catalog, clay_mm):
     free = made.decide(made.ground(**paddock), catalog, money)[1].zones
     kept = made.decide(made.ground(**paddock, cores=cores_at(made, 9.0, 420.0)), catalog, money)[1].zones
     assert free["depth_mm"][0] > 370 >= kept["depth_mm"][0] > 0
-    assert "hostile clay begins at about 420 mm" in kept["reason"][0]
+    assert "sodic clay from 420 mm (kept 50 mm above) forbids 375 mm and deeper" in kept["reason"][0]
     assert "sodicity" in kept["will_not_fix"][0]
 
 
@@ -150,7 +150,7 @@ def test_gravel_keeps_inclusion_plates_off_its_ground_and_says_so(made, catalog)
     sand, gravel = plan.zones.to_dict("records")
     assert (sand["setup"], gravel["depth_mm"]) == ("inclusion", 0)
     assert "(stranded lime)" in sand["reason"]
-    assert "gravel forbids the set-up of the rest of the paddock" in gravel["reason"]
+    assert "the set-up of the rest of the paddock is barred (gravel forbids inclusion plates)" in gravel["reason"]
     assert gravel["would_change"].startswith("fitting a second set-up")
     _, both = made.decide(ground, catalog, money, setups_per_paddock=2)
     assert both.zones["depth_mm"].gt(0).all()

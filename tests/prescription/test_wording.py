@@ -15,7 +15,7 @@ RIPPED = Story(
     responds=True,
     note="",
     clay_mm=float("inf"),
-    hostile=False,
+    held="",
     asked_by="",
     tines=7,
     all_tines=7,
@@ -46,8 +46,11 @@ def test_the_reason_names_depth_set_up_pan_and_money():
     ("changes", "said"),
     [
         ({"depth_mm": 375}, "going deeper costs more than it brings"),
-        ({"depth_mm": 375, "clay_mm": 420.0}, "the clay begins at about 420 mm"),
-        ({"depth_mm": 375, "clay_mm": 420.0, "hostile": True}, "hostile clay begins at about 420 mm"),
+        ({"depth_mm": 375, "clay_mm": 420.0}, "the clay, where nothing more is gained, begins at about 420 mm"),
+        (
+            {"held": "the ripper goes no deeper than 450 mm"},
+            "(likely 360 to 450), the ripper goes no deeper than 450 mm, and",
+        ),
         ({"depth_mm": 500}, "the tines run below it so that it breaks between them as well"),
         ({"chance": 0.6}, "where there is a pan (60% of the ground) it ends at 405 mm"),
         ({"asked_by": "stranded lime"}, "with winged tines (stranded lime):"),
@@ -55,7 +58,6 @@ def test_the_reason_names_depth_set_up_pan_and_money():
         ({"passes": 2}, "in two passes, because engine power does not allow it in one"),
         ({"cover_share": 0.9}, "passes below it on 93% of the ground and returns about 96 AUD/ha"),
         ({"cover_share": 0.95}, "(short of the 95% asked for)"),
-        ({"cover_share": 0.95, "depth_mm": 375}, "deeper than machine and limits allow"),
         ({"cover_share": 0.9, "net": -12.0}, "costs about 12 AUD/ha more than it returns"),
     ],
 )
@@ -66,12 +68,21 @@ def test_the_reason_says_what_held_the_depth(changes, said):
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
-        ({}, "the best depth, 400 mm with winged tines, would cost about 150 AUD/ha and bring 110."),
+        (
+            {},
+            "even the depth that brings most for its cost, 400 mm with winged tines, "
+            "would cost about 150 AUD/ha and bring 110 AUD/ha.",
+        ),
         ({"chance": 0.3}, "a pan is expected on only 30% of it"),
         ({"responds": False, "soil": "clay", "note": "heavy"}, "not expected to pay on clay (heavy)."),
-        ({"instead": None, "hostile": True, "clay_mm": 220.0}, "hostile clay begins at about 220 mm, too shallow"),
-        ({"instead": None}, "no depth and set-up of this machine is allowed here."),
-        ({"barred": "gravel forbids"}, "gravel forbids the set-up of the rest of the paddock, and of the others"),
+        (
+            {"instead": None, "barred": "hostile clay from 220 mm forbids 200 mm and deeper"},
+            "forbids 200 mm and deeper.",
+        ),
+        (
+            {"barred": "gravel forbids inclusion plates"},
+            "the set-up of the rest of the paddock is barred (gravel forbids inclusion plates); with another, even",
+        ),
         ({"other_pays": True}, "another set-up would pay"),
         ({"cover_share": 0.9}, "no pan is expected on 93% of it."),
     ],

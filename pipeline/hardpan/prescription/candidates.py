@@ -57,17 +57,18 @@ def list_candidates(
 
 def steps_mm(ripper: Ripper, setup: SetUp, step_mm: int) -> list[int]:
     """Give the multiples of the step between the shallowest and deepest depth of ripper and set-up."""
-    shallow, deep = _limits(ripper, setup)
+    shallow, deep = depth_limits_mm(ripper, setup)
     first, last = int(np.ceil(shallow / step_mm - 1e-9)), int(np.floor(deep / step_mm + 1e-9))
     return [step * step_mm for step in range(first, last + 1)]
 
 
-def _limits(ripper: Ripper, setup: SetUp | None) -> tuple[float, float]:
+def depth_limits_mm(ripper: Ripper, setup: SetUp | None) -> tuple[float, float]:
+    """Give the shallowest and deepest depth of ripper and set-up."""
     lows = [ripper.min_depth, None if setup is None else setup.min_depth]
     highs = [ripper.max_depth, None if setup is None else setup.max_depth]
     return max(q.value for q in lows if q is not None), min(q.value for q in highs if q is not None)
 
 
 def _span(ripper: Ripper, setup: SetUp | None) -> str:
-    shallow, deep = _limits(ripper, setup)
+    shallow, deep = depth_limits_mm(ripper, setup)
     return f"{shallow:g} and {deep:g} mm"

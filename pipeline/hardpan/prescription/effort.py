@@ -14,7 +14,19 @@ SPEED_STEP_KMH = 0.25
 """Step in which a driver sets the speed."""
 
 LIMITS = ("engine power", "the break-out rating of a tine", "the draft rating of the frame", "the tractor's grip")
-"""What can hold a pass back, in the order of `Puller._loads`."""
+"""What can hold a pass back, in the order of `limit_values`."""
+
+
+def limit_values(catalog: Catalog) -> tuple[float, float, float, float]:
+    """Give the values of `LIMITS`: usable engine power, kW, and draft of a tine, of the frame and of grip, kN.
+
+    Infinite where not stated: such a limit never binds.
+    """
+    tractor, ripper, effort = catalog.tractor, catalog.ripper, catalog.effort
+    rated = [np.inf if rating is None else rating.value for rating in (ripper.breakout_rating, ripper.draft_rating)]
+    ratio = effort.pull_ratio.get(tractor.drive)
+    grip = np.inf if ratio is None else ratio.value * tractor.mass.value * STANDARD_GRAVITY / 1000.0
+    return tractor.engine_power.value * effort.usable_power.value, rated[0], rated[1], grip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -137,16 +149,17 @@ class Puller:
         """Give the tines, passes and speed that get over most ground: all tines, fewer, or two passes with all.
 
         Tines come off in pairs, so that the pull stays straight. What limits a pass with fewer tines, or two passes, is
-        what held the single pass with all of them.
+        what held the single pass with all of them; what cannot be pulled at all, what holds the fewest tines.
         """
         share = self.catalog.effort.first_pass_share
         ways = [self.pull(n_tines) for n_tines in range(self.catalog.ripper.tines, 0, -2)]
+        fewest = ways[-1].limited_by
         ways += [] if share is None else [self._pull_twice(share.value)]
         best = ways[0]
         for way in ways[1:]:
             slower = np.nan_to_num(best.hours_per_ha, nan=np.inf) > np.nan_to_num(way.hours_per_ha, nan=np.inf)
             best = _where(slower, replace(way, limited_by=ways[0].limited_by), best)
-        return best
+        return replace(best, limited_by=np.where(np.isnan(best.speed_kmh), fewest, best.limited_by))
 
     def pull(self, tines: int, drawn_share: float = 1.0) -> Passes:
         """Give the fastest single pass with `tines` inside all limits, at `drawn_share` of the depth's draft."""
@@ -216,18 +229,11 @@ class Puller:
 
     def _loads(self, tine_kn: Floats, tines: int, speeds_kmh: Floats) -> Floats:
         """Give load over limit, shape (n_limits, n_options, n_speeds); a limit that is not stated never binds."""
-        tractor, ripper, effort = self.catalog.tractor, self.catalog.ripper, self.catalog.effort
+        usable_kw, tine_limit, frame_limit, grip = limit_values(self.catalog)
         draft = tine_kn * tines
-        engine = engine_power_kw(drawbar_power_kw(draft, speeds_kmh), effort, tractor.drive)
-        tine_limit = np.inf if ripper.breakout_rating is None else ripper.breakout_rating.value
-        frame_limit = np.inf if ripper.draft_rating is None else ripper.draft_rating.value
-        usable_kw = tractor.engine_power.value * effort.usable_power.value
-        return np.stack([engine / usable_kw, tine_kn / tine_limit, draft / frame_limit, draft / self._grip_kn()])
-
-    def _grip_kn(self) -> float:
-        """Give the pull the tractor holds at its usual slip, kN."""
-        tractor, ratio = self.catalog.tractor, self.catalog.effort.pull_ratio.get(self.catalog.tractor.drive)
-        return np.inf if ratio is None else ratio.value * tractor.mass.value * STANDARD_GRAVITY / 1000.0
+        power = drawbar_power_kw(draft, speeds_kmh)
+        engine = engine_power_kw(power, self.catalog.effort, self.catalog.tractor.drive)
+        return np.stack([engine / usable_kw, tine_kn / tine_limit, draft / frame_limit, draft / grip])
 
     def _worked(self, *, tines: int, speed: Floats, draft: Floats, load: Floats, limited_by: Ints) -> Passes:
         """Give power, slip, time and fuel of a pass of known speed and draft."""
@@ -237,7 +243,7 @@ class Puller:
         engine = engine_power_kw(drawbar, effort, tractor.drive)
         hours = 1.0 / work_rate_ha_per_h(speed, tines * self.catalog.ripper.spacing.value / 1000.0, efficiency)
         to_pto, usual_slip = effort.fuel["engine_to_pto"].value, effort.slip[tractor.drive].value
-        grip = self._grip_kn()
+        grip = limit_values(self.catalog)[3]
         return Passes(
             tines=np.full(speed.size, float(tines)),
             passes=np.ones(speed.size),

@@ -56,5 +56,5 @@ def moisture_window(
         why = f"moist to {moist:.0f} mm ({how}); still roll soil from the working depth: a 3 mm roll means too wet"
         return Window(verdict="ready", moist_depth_mm=moist, rain_needed_mm=0.0, why=why)
     rain = (depth_mm - moist) / 10.0 * available_water.value
-    why = f"moist to {moist:.0f} mm ({how}) of {depth_mm:.0f}: about {rain:.0f} mm more rain, more where it evaporates"
+    why = f"moist to {moist:.0f} mm ({how}) of {depth_mm:.0f} mm: about {rain:.0f} mm more rain, more where it dries"
     return Window(verdict="wait", moist_depth_mm=moist, rain_needed_mm=rain, why=why)

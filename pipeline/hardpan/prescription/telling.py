@@ -8,10 +8,12 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats, Ints
+from hardpan.core.money import sign_of
 from hardpan.prescription.case import Case
 from hardpan.prescription.choice import LEAVE, Ballot
-from hardpan.prescription.conditions import ceiling_rules, condition_table, not_fixed, rules_met
+from hardpan.prescription.conditions import condition_table, not_fixed, rules_met
 from hardpan.prescription.defaults import shipped_numbers
+from hardpan.prescription.limits import what_held
 from hardpan.prescription.moisture import moisture_window
 from hardpan.prescription.setting_up import setting_up
 from hardpan.prescription.wording import (
@@ -115,11 +117,11 @@ def tell(decision: Decision, place: int) -> Story:
         bottom_mm=work.bottom_range_mm,
         chance=float(decision.case.facts["pan_probability"].iloc[place]),
         net=float(work.returns[:, 0].mean() / max(zone["area_ha"], 1e-9)),
-        currency=decision.case.rates.currency,
+        currency=sign_of(decision.case.rates.currency),
         responds=soil is None or soil.responds,
         note="" if soil is None else soil.note,
         clay_mm=float(decision.case.facts["clay_depth_mm"].fillna(np.inf).iloc[place]),
-        hostile=ceiling_rules(catalog.rules, decision.case.judged, decision.case.facts.iloc[[place]])[0] >= 0,
+        held=what_held(decision.case, ballot, place, int(chosen)),
         asked_by=_asked_by(decision, place, option["setup"]),
         tines=work.tines,
         all_tines=catalog.ripper.tines,
@@ -135,7 +137,9 @@ def tell(decision: Decision, place: int) -> Story:
 
 
 def _best_ripped(decision: Decision, place: int) -> tuple[Alternative | None, str]:
-    """Give the option that brings most for its cost, and what forbids the set-ups fitted ("": nothing does).
+    """Give the option nearest to being taken, and what forbids the set-ups fitted ("": nothing does).
+
+    It is the one that brings most for its cost, under the rule `cover` the deepest.
 
     Among the set-ups fitted, or all where none of those is allowed; None where nothing is.
     """
@@ -147,10 +151,17 @@ def _best_ripped(decision: Decision, place: int) -> tuple[Alternative | None, st
     open_to = allowed if barred else allowed & fitted
     if not open_to.any():
         return None, barred
-    best = int(np.where(open_to, gain / np.maximum(cost, 1e-9), -np.inf).argmax())
+    cover = decision.case.prescription.rule == "cover"
+    best = int(np.where(open_to, ballot.depth_mm if cover else gain / np.maximum(cost, 1e-9), -np.inf).argmax())
     row = decision.case.options.table.iloc[best]
     says = decision.case.catalog.setups[row["setup"]].says
-    found = Alternative(depth_mm=int(row["depth_mm"]), setup=says, cost=float(cost[best]), gain=float(gain[best]))
+    found = Alternative(
+        depth_mm=int(row["depth_mm"]),
+        setup=says,
+        cost=float(cost[best]),
+        gain=float(gain[best]),
+        held=what_held(decision.case, ballot, place, best) if decision.pairs[place][0] == LEAVE else "",
+    )
     return found, barred
 
 

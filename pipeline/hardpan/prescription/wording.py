@@ -2,8 +2,6 @@
 
 from dataclasses import dataclass
 
-import numpy as np
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Story:
@@ -26,7 +24,8 @@ class Story:
     """Why the soil does not respond."""
     clay_mm: float
     """Mean depth to clay; infinite where none is in reach or known."""
-    hostile: bool
+    held: str
+    """Limit that held the depth, a clause with its figure; "" where none did."""
     asked_by: str
     """Constraint for which the set-up taken is credited with more gain, "" where none."""
     tines: int
@@ -37,7 +36,7 @@ class Story:
     instead: "Alternative | None"
     """Option with the set-ups fitted that brings most for its cost; with any, where `barred`; None: none is allowed."""
     barred: str
-    """What forbids the set-ups fitted on this ground ("gravel forbids"), "" where nothing does."""
+    """What forbids the set-ups fitted on this ground, a clause; "" where nothing does."""
     other_pays: bool
     """Another set-up than those fitted would pay here."""
     covered: float
@@ -58,6 +57,8 @@ class Alternative:
     """Expected cost per ha."""
     gain: float
     """Expected worth per ha of what it breaks."""
+    held: str = ""
+    """Limit but for which ripping would pay, a clause with its figure; "" where none."""
 
 
 def reason(story: Story) -> str:
@@ -87,13 +88,14 @@ def _pan(story: Story) -> str:
 
 
 def _limit(story: Story) -> str:
-    """Give why the depth stops short of the pan's bottom, or goes well beyond it."""
+    """Give what held the depth, or why it stops short of the pan's bottom or goes well beyond it."""
     bottom_mm = story.bottom_mm[0]
-    if story.clay_mm <= story.depth_mm + 100 and (story.hostile or bottom_mm > story.depth_mm):
-        kind = "hostile clay begins" if story.hostile else "the clay begins"
-        return f", {kind} at about {_tens(story.clay_mm)} mm"
+    if story.held:
+        return f", {story.held}"
+    if story.clay_mm <= story.depth_mm + 100 and bottom_mm > story.depth_mm:
+        return f", the clay, where nothing more is gained, begins at about {_tens(story.clay_mm)} mm"
     if story.cover_share is not None:
-        return ", deeper than machine and limits allow" if story.covered < story.cover_share else ""
+        return ""
     if bottom_mm > story.depth_mm:
         return ", going deeper costs more than it brings"
     if story.depth_mm > bottom_mm + 50:
@@ -126,20 +128,23 @@ def _why_left(story: Story) -> str:
     if story.cover_share is not None and story.covered >= story.cover_share:
         return f"Leave unripped: no pan is expected on {story.covered:.0%} of it."
     if story.instead is None:
-        if story.hostile and np.isfinite(story.clay_mm):
-            return f"Leave unripped: hostile clay begins at about {_tens(story.clay_mm)} mm, too shallow for any depth."
-        return "Leave unripped: no depth and set-up of this machine is allowed here."
+        return f"Leave unripped: {story.barred}."
     return f"Leave unripped: {_what_it_would_bring(story, story.instead)}."
 
 
 def _what_it_would_bring(story: Story, best: Alternative) -> str:
     if story.cover_share is not None:
-        return f"no depth allowed passes below the pan on more than {story.coverable:.0%} of it"
+        held = f"; {best.held}" if best.held else ""
+        return f"no depth allowed passes below the pan on more than {story.coverable:.0%} of it{held}"
     currency = story.currency
-    money = f"would cost about {best.cost:.0f} {currency}/ha and bring {best.gain:.0f}"
-    loss = f"the best depth, {option_text(best.depth_mm, best.setup)}, {money}"
+    money = f"would cost about {best.cost:.0f} {currency}/ha and bring {best.gain:.0f} {currency}/ha"
+    loss = f"even the depth that brings most for its cost, {option_text(best.depth_mm, best.setup)}, {money}"
+    if best.gain > best.cost:
+        loss = loss.removeprefix("even ")
+    if best.held:
+        loss += f"; {best.held}"
     if story.barred:
-        loss = f"{story.barred} the set-up of the rest of the paddock, and of the others {loss}"
+        loss = f"the set-up of the rest of the paddock is barred ({story.barred}); with another, {loss}"
     elif story.other_pays:
         loss += "; another set-up would pay, but the ripper is fitted for the rest of the paddock"
     if story.chance < 0.5:

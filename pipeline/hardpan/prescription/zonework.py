@@ -5,17 +5,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from hardpan.core.arrays import Floats, Ints
-from hardpan.prescription.case import Case, moist_to_mm
-from hardpan.prescription.choice import Ballot, Texts
-from hardpan.prescription.conditions import ceiling_rules, credit_spans, forbidden_setups, setup_gains
+from hardpan.prescription.case import Case
+from hardpan.prescription.choice import Ballot
+from hardpan.prescription.conditions import credit_spans, setup_gains
 from hardpan.prescription.effort import LIMITS
 from hardpan.prescription.ground import Ground
+from hardpan.prescription.limits import ROUNDING, machine_limit, why_not
 from hardpan.prescription.returns import credit_draws, reach_probability
-
-MACHINE_LIMIT = "beyond a limit of depth or machine"
-"""Why an option is forbidden where soil or machine forbid it on more than the slack of the zone."""
-ROUNDING = 1e-12
-"""Shares of a zone are sums of floats."""
 
 
 def hold_ballot(case: Case) -> Ballot:
@@ -26,51 +22,23 @@ def hold_ballot(case: Case) -> Ballot:
     depth = options.table["depth_mm"].to_numpy(float)
     credit = credit_spans(rules, setup_gains(rules, case.judged, case.facts, names), names)[:, setup]
     worth = np.where(options.open_to, options.gain, 0.0)
-    gain, cost, why_not = credit[..., 1] * (weights @ worth), _costs(case), _why_not(case, setup, depth)
+    gain, cost, barred = credit[..., 1] * (weights @ worth), _costs(case), why_not(case, setup, depth)
     below = ground.bottom_mm + np.float32(case.prescription.below_pan_mm)
     end = np.where(ground.present, np.minimum(below, ground.clay_mm.astype(np.float32)), np.float32(-np.inf))
     often = weights * ground.present.mean(axis=0)
     return Ballot(
-        net=np.where(why_not == "", gain - cost, -np.inf),
+        net=np.where(barred == "", gain - cost, -np.inf),
         gain=gain,
         cost=cost,
         loosened=often @ options.loosened / np.maximum(often.sum(axis=1, keepdims=True), ROUNDING),
         breach=weights @ options.breach,
-        why_not=why_not,
+        why_not=barred,
         covered=weights @ reach_probability(end, depth),
         ha=case.zone_ha.sum(axis=1),
         depth_mm=depth,
         setup=setup,
         credit=credit,
     )
-
-
-def _why_not(case: Case, setup: Ints, depth_mm: Floats) -> Texts:
-    """Give what forbids each option in each zone, (n_zones, n_options), "" where nothing does."""
-    rules, slack = case.catalog.rules, case.prescription.limit_slack + ROUNDING
-    beyond = case.weights @ ~case.options.open_to > slack
-    why_not = np.where(beyond, MACHINE_LIMIT, "").astype(object)
-    why_not[np.ix_(case.table["kind"] != "ground", depth_mm > 0)] = "excluded"
-    barring = forbidden_setups(rules, case.judged, case.facts, list(case.catalog.setups))
-    for row, name in enumerate(case.table["soil_type"]):
-        soil = case.catalog.soils.get(name)
-        if soil is not None and not soil.responds:
-            why_not[row, depth_mm > 0] = f"{name} is not expected to respond"
-        for code in np.flatnonzero(barring[row] >= 0):
-            why_not[row, setup == code] = f"{rules[barring[row, code]].constraint} forbids"
-    cored_mm = case.facts["clay_depth_mm"].fillna(np.inf).to_numpy()
-    for row, number in enumerate(ceiling_rules(rules, case.judged, case.facts)):
-        if number >= 0:
-            # where the map knows no clay, what the cores of the zone found
-            clay_mm = np.where(np.isinf(case.ground.clay_mm), cored_mm[row], case.ground.clay_mm)
-            into = depth_mm > np.maximum(clay_mm - case.prescription.clay_margin_mm, 0.0)[:, None]
-            why_not[row, case.weights[row] @ into > slack] = f"{rules[number].constraint} forbids going deeper"
-    if case.prescription.only_moist:
-        for row, moist_mm in enumerate(moist_to_mm(case)):
-            why_not[row, depth_mm > np.nan_to_num(moist_mm, nan=np.inf)] = (
-                f"the soil is moist to only {moist_mm:.0f} mm"
-            )
-    return why_not
 
 
 def _costs(case: Case) -> Floats:
@@ -92,7 +60,7 @@ class Zonework:
     tines: int
     passes: int
     held_by: str
-    """What the machine was short of, or "the speed window"."""
+    """What the machine was short of with its figure, or "the speed window"."""
     returns: Floats
     """(n_draws, 2): money per zone of the chosen option and the runner-up."""
     hours: Floats
@@ -121,7 +89,7 @@ def work_zone(case: Case, ballot: Ballot, row: int, pair: Ints) -> Zonework:
     present = part.ground.present
     often = present.mean(axis=0) * weights
     totals = part.totals(everywhere)
-    tines, held_by = int(passes.tines[0]), [*LIMITS, "the speed window"][passes.limited_by[0]]
+    tines, held_by = int(passes.tines[0]), int(passes.limited_by[0])
     drawn = {name: float(getattr(passes, name)[0]) for name in ("draft_kn", "drawbar_kw", "engine_kw", "slip")}
     return Zonework(
         machine={
@@ -133,12 +101,12 @@ def work_zone(case: Case, ballot: Ballot, row: int, pair: Ints) -> Zonework:
             "hours_per_ha": float(hours[0]),
             "field_efficiency": float(catalog.effort.field_efficiency.value / turning[0]),
             "critical_depth_mm": float(part.section["critical_mm"][0]),
-            "limited_by": held_by,
+            "limited_by": [*LIMITS, "the speed window"][held_by],
         },
         speed_kmh=float(passes.speed_kmh[0]),
         tines=tines,
         passes=int(passes.passes[0]),
-        held_by=held_by,
+        held_by=machine_limit(catalog, held_by),
         returns=totals.summed * credit_draws(ballot.credit[row, pair], len(totals.summed))
         - part.summed(part.cost(turning), everywhere),
         hours=part.summed(drawn_hours, everywhere)[:, 0],

@@ -1,0 +1,146 @@
+"""What forbids an option in a zone, with its figure, and which limit held the depth of the zone."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.prescription.candidates import depth_limits_mm
+from hardpan.prescription.case import Case, moist_to_mm
+from hardpan.prescription.choice import LEAVE, Ballot, Texts
+from hardpan.prescription.conditions import ceiling_rules, forbidden_setups
+from hardpan.prescription.economy import economy_of
+from hardpan.prescription.effort import LIMITS, limit_values
+from hardpan.records.catalog import Catalog
+
+ROUNDING = 1e-12
+"""Shares of a zone are sums of floats."""
+
+LOOK_MM = 200
+"""How far past a limit it is asked whether more would be returned: a ridge between tines is about as high."""
+
+
+def machine_limit(catalog: Catalog, number: int) -> str:
+    """Give a limit of tractor or ripper with its figure; `number` as `Passes.limited_by`."""
+    if number < 0:
+        return "the speed window"
+    unit = "kW usable" if number == 0 else "kN"
+    return f"{LIMITS[number]} ({limit_values(catalog)[number]:.0f} {unit})"
+
+
+def why_not(case: Case, setup: Ints, depth_mm: Floats) -> Texts:
+    """Give what forbids each option in each zone, a clause with its figure, (n_zones, n_options), "" where nothing."""
+    says = [item.says for item in case.catalog.setups.values()]
+    texts = _by_soil_and_machine(case, setup, depth_mm, says)
+    texts[np.ix_(case.table["kind"] != "ground", depth_mm > 0)] = "excluded"
+    rules = case.catalog.rules
+    barring = forbidden_setups(rules, case.judged, case.facts, list(case.catalog.setups))
+    for row, name in enumerate(case.table["soil_type"]):
+        soil = case.catalog.soils.get(name)
+        if soil is not None and not soil.responds:
+            texts[row, depth_mm > 0] = f"{name} is not expected to respond"
+        for code in np.flatnonzero(barring[row] >= 0):
+            texts[row, setup == code] = f"{rules[barring[row, code]].constraint} forbids {says[code]}"
+    cored_mm = case.facts["clay_depth_mm"].fillna(np.inf).to_numpy()
+    for row, number in enumerate(ceiling_rules(rules, case.judged, case.facts)):
+        if number >= 0:
+            # where the map knows no clay, what the cores of the zone found
+            clay_mm = np.where(np.isinf(case.ground.clay_mm), cored_mm[row], case.ground.clay_mm)
+            into = depth_mm > np.maximum(clay_mm - case.prescription.clay_margin_mm, 0.0)[:, None]
+            kind = "sodic clay" if rules[number].constraint == "sodic clay" else "hostile clay"
+            for option in np.flatnonzero(case.weights[row] @ into > _slack(case)):
+                texts[row, option] = _ceiling(case, row, clay_mm, kind, depth_mm[option])
+    if case.prescription.only_moist:
+        for row, moist_mm in enumerate(moist_to_mm(case)):
+            beyond = depth_mm > np.nan_to_num(moist_mm, nan=np.inf)
+            texts[row, beyond] = f"the soil is moist to only {moist_mm:.0f} mm"
+    return texts
+
+
+def _by_soil_and_machine(case: Case, setup: Ints, depth_mm: Floats, says: list[str]) -> Texts:
+    """Give what soil and machine forbid on more than the slack of a zone, without the decision table."""
+    ground, weights = case.ground, case.weights
+    beyond = weights @ ~case.options.open_to > _slack(case)
+    unpulled = weights @ ~case.economy.pullable()[ground.soil] > _slack(case)
+    too_deep = weights @ (depth_mm > ground.ceiling_mm[:, None]) > _slack(case)
+    hostile_mm = np.where(np.isfinite(ground.ceiling_mm), ground.clay_mm, np.inf)
+    texts = np.full(beyond.shape, "", dtype=object)
+    for row, option in np.argwhere(beyond):
+        if unpulled[row, option]:
+            texture = ground.textures[int(ground.soil[weights[row].argmax()])]
+            held = machine_limit(case.catalog, int(case.economy.passes[texture].limited_by[option]))
+            texts[row, option] = f"{held} forbids {depth_mm[option]:.0f} mm and deeper"
+        elif too_deep[row, option]:
+            texts[row, option] = _ceiling(case, row, hostile_mm, "hostile clay", depth_mm[option])
+        else:
+            texts[row, option] = f"{says[setup[option]]} do not reach far enough into the clay"
+    return texts
+
+
+def _ceiling(case: Case, row: int, clay_mm: Floats, kind: str, depth_mm: float) -> str:
+    """Give in words the clay a tine stays above: the shallowest of the zone, less the slack that may pass it."""
+    order = np.argsort(clay_mm, kind="stable")
+    first = int(np.argmax(np.cumsum(case.weights[row][order]) > _slack(case)))
+    margin = case.prescription.clay_margin_mm
+    kept = f" (kept {margin:.0f} mm above)" if margin else ""
+    return f"{kind} from {clay_mm[order][first]:.0f} mm{kept} forbids {depth_mm:.0f} mm and deeper"
+
+
+def what_held(case: Case, ballot: Ballot, row: int, option: int) -> str:
+    """Give the limit but for which another depth than that of `option` would be taken, "" where there is none.
+
+    Under the rule `cover` a limit holds where the share asked for is not reached.
+    """
+    if option == LEAVE:
+        return ""
+    name, depth, step = ballot.setup[option], ballot.depth_mm[option], case.prescription.step_mm
+    deeper = np.flatnonzero((ballot.setup == name) & (np.abs(ballot.depth_mm - depth - step) < 0.5))
+    below = ballot.why_not[row, deeper[0]] if deeper.size else _end_of_ripper(case.catalog, int(name), deepest=True)
+    if case.prescription.rule == "cover":
+        return str(below) if ballot.covered[row, option] < case.prescription.cover_share else ""
+    shallower = np.any((ballot.setup == name) & (ballot.depth_mm < depth))
+    above = "" if shallower else _end_of_ripper(case.catalog, int(name), deepest=False)
+    if not (below or above):
+        return ""
+    net = _net_around(case, ballot, row, option)
+    least = max(net[1], 0.0)
+    return str(below) if below and net[2:].max() > least else (above if net[0] > least else "")
+
+
+def _end_of_ripper(catalog: Catalog, code: int, *, deepest: bool) -> str:
+    setup = list(catalog.setups.values())[code]
+    end_mm = depth_limits_mm(catalog.ripper, setup)[int(deepest)]
+    own = end_mm != depth_limits_mm(catalog.ripper, None)[int(deepest)]
+    go = f"{setup.says} go" if own else "the ripper goes"
+    return f"{go} no {'deeper' if deepest else 'shallower'} than {end_mm:g} mm"
+
+
+def _net_around(case: Case, ballot: Ballot, row: int, option: int) -> Floats:
+    """Give the expected net return per ha one step shallower than an option, at it, and in steps deeper.
+
+    No limit counts but the soil's own gain; a depth that cannot be pulled costs in proportion to depth.
+    """
+    depth, nodes = ballot.depth_mm[option], np.flatnonzero(case.zone_ha[row] > 0)
+    step = case.prescription.step_mm
+    depths = np.maximum(depth + np.arange(-step, LOOK_MM + step, step, dtype=float), 1.0)
+    like = case.options.table.iloc[[option] * depths.size][["option", "setup", "spacing_mm"]].reset_index(drop=True)
+    share, part = case.weights[row, nodes], replace(case.ground.take(nodes), ha=case.zone_ha[row, nodes])
+    economy = economy_of(
+        pd.concat([like, pd.DataFrame({"depth_mm": depths})], axis=1),
+        part,
+        case.catalog,
+        case.rates,
+        case.economy.shape,
+        draft_factor=case.options.draft_factor,
+        calibration=case.options.calibration,
+    )
+    everywhere: Bools = np.ones((nodes.size, depths.size), dtype=bool)
+    gain = ballot.credit[row, option, 1] * (share @ economy.totals(everywhere).gain)
+    cost = share @ economy.cost(case.turning[row, option]).mean(axis=1)[part.soil]
+    pulled = economy.pullable()[part.soil].all(axis=0)
+    return np.asarray(gain - np.where(pulled, cost, cost[1] * depths / depth))
+
+
+def _slack(case: Case) -> float:
+    return case.prescription.limit_slack + ROUNDING
