@@ -28,11 +28,11 @@ _SETTLED = 1e-5
 _LONGEST_STEP = 1.5
 """Of one parameter at once: a factor of 4.5."""
 
-_LEAST_INFORMATION = 0.05
-"""Of one parameter, so that a flat direction is walked in steps of that length instead of leaps."""
+_LEAST_INFORMATION = 1e-6
+"""Of one parameter: keeps a direction of which the data say nothing from being walked at all."""
 
-Penalty = Callable[[Floats], tuple[Floats, Floats]]
-"""Log prior density (k,) and gradient (k, 8) of parameters (k, 8)."""
+Penalty = Callable[[Floats], tuple[Floats, Floats, Floats]]
+"""Log prior density (k,), gradient (k, 8) and minus the second derivatives (k, 8) of parameters (k, 8)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -84,9 +84,10 @@ class Fit:
 
     @property
     def standard_errors(self) -> Floats:
-        """(8,) from the information; NaN where that is not positive definite, or the parameter is not free."""
+        """(8,) from the information; NaN where that is not positive definite, or of parameters fixed or at a bound."""
         errors = np.full(N, np.nan)
-        free = self.model.free
+        low, high = self.model.bounds.T
+        free = self.model.free & (low < self.theta) & (self.theta < high)
         information = self.curvature[np.ix_(free, free)]
         if free.any() and np.all(np.linalg.eigvalsh(information) > 1e-8):
             errors[free] = np.sqrt(np.diag(np.linalg.inv(information)))
@@ -164,7 +165,7 @@ def fit_mixed(model: Model, starts: Floats, penalty: Penalty | None = None) -> F
     starts : Floats
         (s, 8) parameters to try; the search runs from the best of them within the model's bounds.
     penalty : Penalty | None
-        Log prior and gradient.
+        Log prior with its derivatives.
     """
     starts = np.where(model.free, np.clip(starts, model.bounds[:, 0], model.bounds[:, 1]), model.fixed)
 
@@ -172,8 +173,12 @@ def fit_mixed(model: Model, starts: Floats, penalty: Penalty | None = None) -> F
         found = evidence_slope(model, theta, start)
         if penalty is None:
             return found
-        value, gradient = penalty(theta[None])
-        return found._replace(value=found.value + float(value[0]), gradient=found.gradient + gradient[0] * model.free)
+        value, gradient, curvature = penalty(theta[None])
+        return found._replace(
+            value=found.value + float(value[0]),
+            gradient=found.gradient + gradient[0] * model.free,
+            information=found.information + np.diag(curvature[0] * model.free),
+        )
 
     tried = [look(start) for start in starts]
     best = int(np.argmax([found.value for found in tried]))
@@ -189,27 +194,46 @@ def fit_mixed(model: Model, starts: Floats, penalty: Penalty | None = None) -> F
 
 
 def _climb(theta: Floats, now: Slope, look: Callable[[Floats, Posterior], Slope], model: Model) -> tuple[Floats, Slope]:
-    """Give the optimum from `theta` up: Newton's steps, damped until they climb, within the bounds."""
+    """Give the optimum from `theta` up: damped Newton steps within the bounds.
+
+    The information is taken times what the last step showed of the true curvature: bounds and priors change it.
+    """
     low, high = model.bounds.T
-    damping = 1e-3
+    damping, bent = 0.0, 1.0
     for _ in range(_MOST_STEPS):
         outward = ((theta <= low) & (now.gradient < 0)) | ((theta >= high) & (now.gradient > 0))
         moving = np.flatnonzero(model.free & ~outward)
         if not len(moving):
             break
-        metric = now.information[np.ix_(moving, moving)]
-        metric = metric + np.diag(damping * np.diag(metric) + _LEAST_INFORMATION)
-        step = np.clip(np.linalg.solve(metric, now.gradient[moving]), -_LONGEST_STEP, _LONGEST_STEP)
-        if now.gradient[moving] @ step < _SETTLED:
+        metric = bent * now.information[np.ix_(moving, moving)]
+        metric[np.diag_indices_from(metric)] *= 1.0 + damping
+        metric[np.diag_indices_from(metric)] += _LEAST_INFORMATION
+        newton = np.asarray(np.linalg.solve(metric, now.gradient[moving]), dtype=np.float64)
+        if now.gradient[moving] @ newton < _SETTLED:
             break
         trial = theta.copy()
-        trial[moving] = np.clip(theta[moving] + step, low[moving], high[moving])
+        ahead = theta[moving] + _shorten(newton, metric, now.gradient[moving])
+        trial[moving] = np.clip(ahead, low[moving], high[moving])
+        step = trial[moving] - theta[moving]
         there = look(trial, now.found)
+        shown = (now.gradient - there.gradient)[moving] @ step / (step @ metric @ step)
+        # where the likelihood has kinks (spherical) two steps differ much: then half the news is taken
+        bent *= float(np.clip(shown, 0.25, 4.0)) ** (0.5 if damping else 1.0)
         if there.value > now.value:
-            theta, now, damping = trial, there, max(0.1 * damping, 1e-6)
+            theta, now, damping = trial, there, 0.3 * damping if damping > 0.01 else 0.0
         else:
             damping = max(10.0 * damping, 0.1)
     return theta, now
+
+
+def _shorten(step: Floats, metric: Floats, gradient: Floats) -> Floats:
+    """Give the step with none longer than is trusted, the others as they are best given those that were cut."""
+    cut = np.abs(step) > _LONGEST_STEP
+    step = np.clip(step, -_LONGEST_STEP, _LONGEST_STEP)
+    if cut.any() and not cut.all():
+        rest = gradient[~cut] - metric[np.ix_(~cut, cut)] @ step[cut]
+        step[~cut] = np.clip(np.linalg.solve(metric[np.ix_(~cut, ~cut)], rest), -_LONGEST_STEP, _LONGEST_STEP)
+    return step
 
 
 def _curvature(model: Model, theta: Floats, gradient: Callable[[Floats], Floats]) -> Floats:

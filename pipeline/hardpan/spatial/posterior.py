@@ -54,17 +54,18 @@ class Priors:
     log_range: float
     """Middle of the logarithm of the effective range (m)."""
 
-    def __call__(self, theta: Floats) -> tuple[Floats, Floats]:
-        """Give log density (k,) and gradient (k, 8); parameters at -inf (left out) contribute nothing."""
+    def __call__(self, theta: Floats) -> tuple[Floats, Floats, Floats]:
+        """Give log density (k,), gradient and minus the second derivatives (k, 8); parameters at -inf add nothing."""
         off = (theta[:, RANGE] - self.log_range) / PRIOR_LOG_RANGE_SD
-        value, slope = -0.5 * off**2, np.zeros(theta.shape)
-        slope[:, RANGE] = -off / PRIOR_LOG_RANGE_SD
+        value, slope, bend = -0.5 * off**2, np.zeros(theta.shape), np.zeros(theta.shape)
+        slope[:, RANGE], bend[:, RANGE] = -off / PRIOR_LOG_RANGE_SD, PRIOR_LOG_RANGE_SD**-2
         for which, rate in PRIOR_RATE.items():
             sd = np.exp(0.5 * theta[:, which])
             here = np.isfinite(theta[:, which])
             value = value + np.where(here, 0.5 * np.where(here, theta[:, which], 0.0) - rate * sd, 0.0)
             slope[:, which] = np.where(here, 0.5 - 0.5 * rate * sd, 0.0)
-        return value, slope
+            bend[:, which] = 0.25 * rate * sd
+        return value, slope, bend
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

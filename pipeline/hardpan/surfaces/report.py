@@ -8,7 +8,8 @@ import pandas as pd
 from hardpan.core.arrays import Floats
 from hardpan.spatial.covariance import covariance_between
 from hardpan.spatial.mixed import Fit
-from hardpan.spatial.parameters import MICRO, NOISE, RANGE, SILL
+from hardpan.spatial.parameters import EFFECTIVE, MICRO, NOISE, RANGE, SILL, STRETCH, correlation_of
+from hardpan.spatial.residuals import reml_curve, residual_variogram
 from hardpan.surfaces.layout import Layout
 from hardpan.surfaces.variables import Field
 
@@ -24,20 +25,49 @@ def describe_models(fields: Mapping[str, Field], layout: Layout) -> pd.DataFrame
     return pd.DataFrame([_describe(name, field, layout) for name, field in fields.items()])
 
 
+def describe_variograms(fields: Mapping[str, Field]) -> pd.DataFrame:
+    """Give the residuals' variograms beside the models fitted to them (columns of `Surfaces.variograms`)."""
+    rows = [pd.DataFrame(columns=["variable", "lag_m", "semivariance", "pairs", "model", "reml"])]
+    for name, field in fields.items():
+        residuals = None if field.variable.binary else residual_variogram(field.fit.model)
+        if residuals is None:
+            continue
+        square, points = field.variable.scale**2, residuals.points
+        rows.append(
+            pd.DataFrame(
+                {
+                    "variable": name,
+                    "lag_m": points.distance_m,
+                    "semivariance": square * points.semivariance,
+                    "pairs": points.pairs,
+                    "model": square * residuals.curve(),
+                    "reml": square * reml_curve(residuals, field.fit.model, field.fit.theta),
+                }
+            )
+        )
+    return pd.concat(rows[1:] or rows, ignore_index=True)
+
+
 def _describe(name: str, field: Field, layout: Layout) -> dict[str, object]:
     variable, fit = field.variable, field.fit
     spatial = bool(fit.model.free[SILL])
     theta, error = np.exp(fit.theta), fit.standard_errors
+    structures = correlation_of(fit.model.family, fit.theta).structures
+    longest = structures[0].length_m * EFFECTIVE[fit.model.family]
     square = variable.scale**2
     names = list(layout.trend_names) + ["strength of the pan"] * field.on_strength
     return {
         "variable": name,
         "family": fit.model.family if spatial else "none",
-        "range_m": theta[RANGE] if spatial else np.nan,
+        "range_m": longest if spatial else np.nan,
+        "ratio": structures[0].ratio,
+        "heading_deg": structures[0].heading_deg if structures[0].ratio < 1 else np.nan,
+        "short_share": structures[1].sill if len(structures) > 1 else 0.0,
+        "short_range_m": longest * theta[STRETCH] if len(structures) > 1 else np.nan,
         "sill": square * theta[SILL],
         "micro": square * theta[MICRO],
         "noise": square * theta[NOISE],
-        "range_se_m": theta[RANGE] * error[RANGE] if spatial else np.nan,
+        "range_se_m": longest * error[RANGE] if spatial else np.nan,
         "sill_se": square * theta[SILL] * error[SILL] if spatial else np.nan,
         "loglik": fit.value,
         "aic": fit.aic,
@@ -56,7 +86,13 @@ def _in_words(fit: Fit, *, spatial: bool) -> str:
     share = theta[SILL] / (theta[SILL] + theta[MICRO])
     if not fit.identified:
         return "the range is not identified; maps average over those that are possible"
-    return f"{100 * share:.0f} % of the field's variance fades over {theta[RANGE]:.0f} m, the rest within a site"
+    words = f"{100 * share:.0f} % of the field's variance fades over {theta[RANGE]:.0f} m, the rest within a site"
+    structures = correlation_of(fit.model.family, fit.theta).structures
+    if structures[0].ratio < 1:
+        words += f"; {1 / structures[0].ratio:.1f} times farther along {structures[0].heading_deg:.0f}° than across"
+    if len(structures) > 1:
+        words += f"; {100 * structures[1].sill:.0f} % of it within {theta[RANGE] * theta[STRETCH]:.0f} m"
+    return words
 
 
 def verdict_of(

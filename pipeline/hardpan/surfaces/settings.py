@@ -15,6 +15,10 @@ class SurfaceSettings(Settings):
     family: Literal["auto", "exponential", "spherical", "matern32", "matern52"] = setting(
         "auto", says="Covariance family; auto = lowest AIC"
     )
+    form: Literal["auto", "plain", "stretched", "nested"] = setting(
+        "auto",
+        says="Covariance alike in all directions, stretched along one, or of two ranges; auto = clearly lowest AIC",
+    )
     trend: tuple[Literal["soil", "covariates", "coordinates"], ...] = setting(
         ("soil", "covariates"), says="What enters the trend"
     )

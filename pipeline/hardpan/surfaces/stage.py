@@ -12,7 +12,7 @@ from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
 from hardpan.surfaces.clay import map_clay
 from hardpan.surfaces.draws import compose_draws, draw_fields
-from hardpan.surfaces.fields import fit_field, fit_fields
+from hardpan.surfaces.fields import PLAIN, fit_field, fit_fields
 from hardpan.surfaces.ground import lay_out
 from hardpan.surfaces.layout import Layout
 from hardpan.surfaces.maps import compose_maps, map_fields, unscale
@@ -25,7 +25,7 @@ from hardpan.surfaces.remarks import (
     remark_sites,
     remark_variables,
 )
-from hardpan.surfaces.report import describe_models, verdict_of
+from hardpan.surfaces.report import describe_models, describe_variograms, verdict_of
 from hardpan.surfaces.scores import score_fields
 from hardpan.surfaces.settings import SurfaceSettings
 
@@ -83,6 +83,7 @@ def _map(
         node_of_cell=layout.node_of_cell,
         scores=scores,
         models=describe_models(fields, layout),
+        variograms=describe_variograms(fields),
         verdict=verdict_of(scores, fields, layout, bottom_sd_mm, settings.precision_mm),
         issues=tuple(issues),
     )
@@ -106,7 +107,7 @@ def _map_slices(
         variable = read_slice(means[depth_mm].to_numpy(float), layout.site_of, f"slice at {depth_mm:.0f} mm")
         if variable.n_sites < 3:
             continue
-        fields = {"slice": fit_field(variable, layout, "exponential")}
+        fields = {"slice": fit_field(variable, layout, PLAIN)}
         moments = map_fields(fields, layout, block_m=None, threads=settings.threads, progress=silent)["slice"]
         centre, sd = unscale(fields["slice"], moments)
         depths.append(float(depth_mm))
