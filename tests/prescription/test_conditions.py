@@ -86,7 +86,7 @@ def test_clay_whose_sodium_was_not_measured_is_not_yet_one_to_delve(catalog):
 def test_a_row_whose_measurement_is_missing_is_not_known_and_says_what_to_measure(catalog):
     facts = pd.DataFrame([FREE | {"ph_subsoil": np.nan}])
     judged = judge(catalog.rules, facts)
-    table = condition_table(catalog.rules, judged, facts, {0: 7}).set_index("constraint")
+    table = condition_table(catalog.rules, judged, facts, {0: 7}, {0: {}}).set_index("constraint")
     assert table.loc["stranded lime", "met"].startswith("not known")
     assert table.loc["stranded lime", "advice"] == "Measure lowest pH 100-300 mm to know."
     assert (table["zone"] == 7).all()

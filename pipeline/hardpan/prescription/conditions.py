@@ -41,6 +41,9 @@ MEASURED = (
 )
 """Columns of the cores a rule may read."""
 
+GIVEN = "yes: the soil type has a rate"
+"""Why an amount of lime or gypsum is told that no rule asks for."""
+
 
 def core_facts(zones: gpd.GeoDataFrame, cores: gpd.GeoDataFrame) -> pd.DataFrame:
     """Give the mean of the cores by zone: of those inside it, else of those of its soil type, else NaN.
@@ -128,13 +131,24 @@ def ceiling_rules(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFra
 
 
 def condition_table(
-    rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame, zone: Mapping[object, int]
+    rules: Sequence[Rule],
+    judged: pd.DataFrame,
+    facts: pd.DataFrame,
+    zone: Mapping[object, int],
+    spreading: Mapping[object, Mapping[str, tuple[str, bool]]],
 ) -> pd.DataFrame:
-    """Give the rules met or open in each zone, columns of `Plan.conditions`."""
-    rows = []
+    """Give the rules met or open in each zone, columns of `Plan.conditions`.
+
+    `spreading` has for each zone what is said of lime and gypsum, and whether an amount is given; it follows the advice
+    of the first rule met that asks for the item; an amount that no rule asks for has a row of its own.
+    """
+    rows, told = [], {label: dict(texts) for label, texts in spreading.items()}
     for label, number, met in judged[judged["met"] != "no"].itertuples(index=False):
         rule, known = rules[number], _records(facts.loc[[label]])[0]
         evidence = _evidence(rule, known)
+        advice = rule.advice
+        if met == "yes" and rule.spreads is not None:
+            advice = f"{advice} {told[label].pop(rule.spreads, ('', False))[0]}".rstrip()
         rows.append(
             {
                 "zone": zone[label],
@@ -142,10 +156,24 @@ def condition_table(
                 "met": f"{met}: {rule.says}" + (f" ({evidence})" if evidence else ""),
                 "setup": ", ".join(rule.prefers),
                 "rollers": "" if rule.rollers is None else ("yes" if rule.rollers else "no"),
-                "advice": rule.advice if met == "yes" else f"Measure {_missing(rule, known)} to know.",
+                "advice": advice if met == "yes" else f"Measure {_missing(rule, known)} to know.",
                 "source": rule.source,
             }
         )
+    rows += [
+        {
+            "zone": zone[label],
+            "constraint": item,
+            "met": GIVEN,
+            "setup": "",
+            "rollers": "",
+            "advice": text,
+            "source": "user",
+        }
+        for label, texts in told.items()
+        for item, (text, given) in texts.items()
+        if given
+    ]
     return pd.DataFrame(rows, columns=["zone", "constraint", "met", "setup", "rollers", "advice", "source"])
 
 

@@ -9,6 +9,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.core.money import sign_of
+from hardpan.prescription.amendments import MISSING, spreading_text
 from hardpan.prescription.case import Case
 from hardpan.prescription.choice import LEAVE, Ballot
 from hardpan.prescription.conditions import condition_table, not_fixed, rules_met
@@ -56,7 +57,9 @@ def write_plan(decision: Decision) -> Plan:
     return Plan(
         zones=plan,
         machine=machine,
-        conditions=condition_table(decision.case.catalog.rules, decision.case.judged, decision.case.facts, zone_of),
+        conditions=condition_table(
+            decision.case.catalog.rules, decision.case.judged, decision.case.facts, zone_of, _spreading(decision)
+        ),
         moisture=_moisture(decision.case, plan),
         returns=np.stack([work.returns[:, 0] for work in decision.works]),
         runner_up_returns=np.stack([work.returns[:, 1] for work in decision.works]),
@@ -236,6 +239,21 @@ def _probes_to_tell(bottom_mm: Floats, step_mm: int) -> int:
     if known.size < 10:
         return 3
     return int(np.clip(np.ceil((1.645 * known.std() / step_mm) ** 2), 1, 12))
+
+
+def _spreading(decision: Decision) -> dict[object, dict[str, tuple[str, bool]]]:
+    """Give what is said of lime and gypsum in each zone of ground, and whether an amount is given."""
+    table = decision.case.table
+    return {
+        label: {
+            item: spreading_text(item, str(soil), decision.case.catalog, ripped=bool(option != LEAVE))
+            for item in MISSING
+        }
+        for label, kind, soil, option in zip(
+            table.index, table["kind"], table["soil_type"], decision.pairs[:, 0], strict=True
+        )
+        if kind == "ground"
+    }
 
 
 def _moisture(case: Case, plan: gpd.GeoDataFrame) -> pd.DataFrame:
