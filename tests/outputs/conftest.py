@@ -250,6 +250,10 @@ def surfaces() -> Surfaces:
              "aic": [186.0], "n": [24], "n_censored": [4], "identified": [True], "trend": ["soil"],
              "verdict": ["beats both yardsticks"]}
         ),
+        variograms=pd.DataFrame(
+            {"variable": "pan_bottom_mm", "lag_m": [30.0, 80.0, 150.0], "semivariance": [350.0, 700.0, 1050.0],
+             "pairs": [40, 90, 60], "model": [380.0, 720.0, 1010.0], "reml": [400.0, 690.0, 980.0]}
+        ),
         verdict="The map beats the yardsticks by 11 %; 20 more probes would help.",
     )  # fmt: skip
 
@@ -322,18 +326,23 @@ def plan(zones: Zones) -> Plan:
             {"key": ["soils.gain"], "value": [0.5], "unit": ["t/ha"], "source": ["unverified"],
              "standing": ["unverified"]}
         ),
+        setting_up=pd.DataFrame(
+            {"topic": ["leading tines"], "advice": ["Run them at 60% of the working depth, 270 mm."],
+             "source": ["common practice"]}
+        ),
     )  # fmt: skip
 
 
 @pytest.fixture(scope="session")
 def ledger(plan: Plan) -> Ledger:
-    rows = []
+    rows, parts = [], {"labour": 10, "tractor ownership": 12, "ripper ownership": 8, "cost": 60}
     for zone, area in zip(plan.zones["zone"], plan.zones["area_ha"], strict=True):
         ripped = plan.zones.set_index("zone").loc[zone, "depth_mm"] > 0
         rows.append((str(zone), "area", area, "ha", np.nan, np.nan, np.nan, np.nan))
         if ripped:
             rows.append((str(zone), "fuel", 20 * area, "L", 1.5, 30 * area, 25 * area, 40 * area))
             rows.append((str(zone), "hours", 0.6 * area, "h", np.nan, np.nan, np.nan, np.nan))
+            rows += [(str(zone), item, area, "ha", a, a * area, a * area, a * area) for item, a in parts.items()]
     lines = pd.DataFrame(rows, columns=["zone", "item", "quantity", "unit", "price", "amount", "low", "high"])
     total = lines.groupby(["item", "unit"], as_index=False)[["quantity", "amount", "low", "high"]].sum(min_count=1)
     lines = pd.concat([lines, total.assign(zone="total", price=np.nan)[list(lines.columns)]], ignore_index=True)
@@ -350,11 +359,12 @@ def ledger(plan: Plan) -> Ledger:
              "break_even_t_per_ha": [0.2, 0.3, 0.25]}
         ),
         when_again=pd.DataFrame(
-            {"zone": ["1", "2"], "seasons_low": [2, 2], "seasons_high": [4, 3], "depth_mm": [300, 450],
-             "why": ["traffic", "traffic"]}
+            {"zone": ["1", "2"], "seasons_low": [2, 2], "seasons_high": [4, 3], "depth_mm": [400, 450],
+             "costs_rise": [True, False], "why": ["traffic, 100 mm deeper", "traffic"]}
         ),
         hours=13.0,
         days=1.3,
+        hiring="The same work costs about 60 $/ha with your own machine and 50 $/ha by a contractor <maybe>.",
         headline="Rip 21.8 of 24.0 ha in two depths (300 and 450 mm), leave 2 ha: about 60 AUD/ha <and> 1.3 days.",
     )  # fmt: skip
 

@@ -48,7 +48,8 @@ def test_the_back_has_the_checks_the_advice_and_the_cautions(card):
     for told in (
         "Before you start", "before-you-dig", "dig to 45 cm", "nose-up", "shear bolts", "behind the tines",
         "midway between two tines", "Grease", "check strips", "Cautions", "Who to ask", "Ask the agronomist",
-        "Roll behind the tines (zone 2)", "not known",
+        "Roll behind the tines (zone 2)", "not known", "Setting up", "60% of the working depth, 27 cm",
+        "Moisture: ready; moist below the depth (zone 1).",
     ):  # fmt: skip
         assert told in back
 
@@ -86,7 +87,8 @@ def test_many_zones_are_put_together_and_stay_on_one_page(run, tmp_path):
     card = tmp_path / "card.pdf"
     write_job_card(
         card, many, quantities, name="P" * 500, moisture=run.plan.moisture, conditions=run.plan.conditions,
-        says={}, colours=depth_colours(many["depth_mm"]), depth_map=_png(), people=People.of(CARD, "AUD"),
+        setting_up=run.plan.setting_up, says={}, colours=depth_colours(many["depth_mm"]), depth_map=_png(),
+        people=People.of(CARD, "AUD"),
     )  # fmt: skip
     front, _ = pages(card)
     assert re.search(r"20 zones 30 cm plain .* 40\.0 h 2,000 L", front)
@@ -102,6 +104,26 @@ def test_us_operators_get_their_units(run, tmp_path):
 
 def replace_units() -> OutputSettings:
     return OutputSettings(formats=("job-card",), units="us")
+
+
+@pytest.mark.parametrize(
+    ("name", "shown"),
+    [
+        ("Long Block", "Long Block"),
+        ("Änger øst", "Änger øst"),
+        ("ريف شمالي", "…"),
+        ("北の畑 7", "… 7"),
+        ("Top שדה חרוש 3", "Top … 3"),
+    ],
+)
+@needs_poppler
+def test_letters_the_card_cannot_set_are_left_out_and_told(run, tmp_path, name, shown):
+    named = replace(run, survey=replace(run.survey, paddock=replace(run.survey.paddock, name=name)))
+    write_outputs(named, CARD, tmp_path / "out")
+    front, _ = pages(tmp_path / "out" / "job-card.pdf")
+    assert front.startswith(f"Ripping: {shown} Depths")
+    told = pd.read_csv(tmp_path / "out" / "issues.csv")["code"]
+    assert ("card-name" in set(told)) == (name != shown)
 
 
 def test_letters_of_other_scripts_and_long_names_do_no_harm(run, tmp_path):

@@ -20,11 +20,11 @@ US = People.of(OutputSettings(units="us"), "USD")
         (US.speed(1.609344 * 4), "4.0 mph"),
         (US.strength(6.894757 * 300), "300 psi"),
         (US.width(0.3048 * 20), "20.0 ft"),
-        (US.per_area(100.0 / 0.40468564), "100 USD/ac"),
+        (US.per_area(100.0 / 0.40468564), "100 $/ac"),
         (METRIC.depth(375), "37.5 cm"),
         (METRIC.depth(300), "30 cm"),
         (METRIC.area(12.34), "12.3 ha"),
-        (METRIC.money(-1234.4), "−1,234 AUD"),
+        (METRIC.money(-1234.4), "−1,234 $"),
         (METRIC.strength(2500), "2.5 MPa"),
     ],
 )
@@ -60,12 +60,39 @@ def test_us_readers_get_inches_on_the_display_unless_they_ask_otherwise():
         ("a first-season gain below 0.34 t/ha would", "a first-season gain below 303 lb/ac would"),
         ("spread 1,500 kg/ha of lime", "spread 1,338 lb/ac of lime"),
         ("about 35 L/ha of fuel", "about 3.7 gal/ac of fuel"),
+        ("moist to 300 mm of 450 mm: about 51 mm more rain", "moist to 11.8 in of 17.7 in: about 2 in more rain"),
         ("nothing to change, 3 seasons", "nothing to change, 3 seasons"),
     ],
 )
 def test_a_sentence_is_restated_in_us_units(metric, us):
     assert US.text(metric) == us
-    assert METRIC.text(metric) == metric
+    assert People.of(OutputSettings(display_unit="mm"), "USD").text(metric) == metric
+
+
+@pytest.mark.parametrize(
+    ("written", "shown"),
+    [
+        ("three depths (300, 375 and 450 mm), leave", "three depths (30, 37.5 and 45 cm), leave"),
+        ("the pan ends at 470 mm (likely 415 to 520), and", "the pan ends at 47 cm (likely 41.5 to 52), and"),
+        (
+            "moist to 300 mm (dug) of 450 mm: about 12 mm more rain",
+            "moist to 30 cm (dug) of 45 cm: about 12 mm more rain",
+        ),
+        ("reckoned from 120 mm of rain", "reckoned from 120 mm of rain"),
+        ("a 3 mm roll means too wet", "a 3 mm roll means too wet"),
+        ("pH 0-100 mm", "pH 0-10 cm"),
+    ],
+)
+def test_depths_are_said_in_the_unit_of_the_display_and_rain_is_not(written, shown):
+    assert METRIC.text(written) == shown
+    assert People.of(OutputSettings(display_unit="mm"), "AUD").text(written) == written
+    assert " cm" not in People.of(OutputSettings(display_unit="in"), "AUD").text(written)
+
+
+def test_money_carries_the_sign_of_its_currency_and_is_named_once():
+    assert (METRIC.sign, METRIC.money_name) == ("$", "AUD ($)")
+    rand = People.of(OutputSettings(), "ZAR")
+    assert (rand.sign, rand.money_name) == ("ZAR", "ZAR")
 
 
 def test_shares_are_per_cent():

@@ -64,7 +64,7 @@ def test_every_element_is_closed(page):
 def test_names_are_shown_and_never_run(page, run):
     assert " ".join(run.survey.paddock.name.split()) in page.text
     assert "<b>duplex</b>" in page.text
-    assert "Breaks the pan at 260 mm <here>" in page.text
+    assert "Breaks the pan at 26 cm <here>" in page.text
     assert not [tag for tag, _ in page.elements if tag in {"b", "u", "i", "here", "and"}]
 
 
@@ -138,6 +138,18 @@ def test_the_page_says_where_every_number_came_from(page, run):
     assert "Somebody & <i>Other</i>" in page.text
     assert "UTM zone 50S" in page.text
     assert "could not be checked against a source" in page.text
+
+
+def test_the_cost_is_taken_apart_and_held_against_a_contractor(page):
+    text = page.text.replace("\u00a0", " ")
+    assert "The cost of 60 $/ha is 30 $/ha for fuel and lubricant, 10 $/ha for labour, 20 $/ha for owning" in text
+    assert "a tractor used 500 h a year" in text
+    assert text.count("by a contractor <maybe>.") == 2  # among the doubts, and beside the cost
+
+
+def test_the_next_ripping_is_told_in_the_units_of_the_card(page):
+    assert "traffic, 10 cm deeper" in page.text
+    assert "2 to 4" in page.text
 
 
 def test_the_page_stays_below_six_megabytes(source):

@@ -105,8 +105,8 @@ def test_the_shipped_machine_costs_what_ripping_costs(made, depth_mm, litres, sp
 
 
 def test_labour_and_depreciation_alone_are_near_those_of_the_2022_article(made):
-    # farmweekly2022: 62 of labour, wages and depreciation at 550 mm, beside fuel. Interest, housing, repairs, points and
-    # lubricant are not in it and are in ours. Plausibility: another machine, so from half of it to a quarter more.
+    # farmweekly2022: 62 of labour, wages and depreciation at 550 mm, beside fuel. Interest, housing, repairs, points
+    # and lubricant are in our cost and not in it. Plausibility: another machine, so from half of it to a quarter more.
     catalog = made.shipped_catalog()
     hours = 10.0 / (7.0 * catalog.ripper.width_m * 0.83)  # pm696, h/ha at 7 km/h
     labour = catalog.prices.labour_per_h.value * catalog.prices.labour_factor.value

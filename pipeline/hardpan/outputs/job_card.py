@@ -1,7 +1,10 @@
 """job-card.pdf: two A4 pages for the cab, front the map and the numbers, back what to look at."""
 
 import io
+import re
+import unicodedata
 from collections.abc import Mapping
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
@@ -17,9 +20,11 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import Flowable, Image, KeepInFrame, PageBreak, Paragraph, SimpleDocTemplate, Spacer, Table
 
+from hardpan.outputs.advice import plan_advice
 from hardpan.outputs.cautions import CAUTIONS, CHECKS
 from hardpan.outputs.palette import INK, text_on
 from hardpan.outputs.people import MISSING, People
+from hardpan.records.issues import Issue, Issues, Outcome
 
 _MARGIN = 12 * mm
 _WIDTH, _HEIGHT = A4[0] - 2 * _MARGIN, A4[1] - 2 * _MARGIN - 1
@@ -35,8 +40,11 @@ _RECORD_ROW, _MOST_RECORDS = 7 * mm, 8
 _LONGEST_NAME = 80
 """Characters of the paddock's name in the title."""
 
+_RIGHT_TO_LEFT = ("R", "AL", "AN", "RLE", "RLO", "RLI")
+"""Classes of letters that need a typesetter for both directions, and Arabic ones joining as well."""
+
 _FACES = {"card": "DejaVuSans.ttf", "card-bold": "DejaVuSans-Bold.ttf"}
-"""DejaVu (free licence) comes with matplotlib and knows Latin, Greek, Cyrillic, Hebrew and Arabic letters."""
+"""DejaVu (free licence) comes with matplotlib and knows Latin, Greek and Cyrillic letters."""
 
 
 def write_job_card(
@@ -47,6 +55,7 @@ def write_job_card(
     name: str,
     moisture: pd.DataFrame,
     conditions: pd.DataFrame,
+    setting_up: pd.DataFrame,
     says: Mapping[str, str],
     colours: Mapping[int, str],
     depth_map: bytes,
@@ -65,9 +74,11 @@ def write_job_card(
     name : str
         Name of the paddock.
     moisture : DataFrame
-        `zone`, `verdict`, `why`.
+        `zone`, `verdict`, `moist_depth_mm`, `rain_needed_mm`, `why`.
     conditions : DataFrame
         `zone`, `met`, `rollers`, `advice`: what the plan advises on set-up and finish.
+    setting_up : DataFrame
+        `advice`: how to set tractor and ripper up; may be empty.
     says : Mapping
         Set-up to its name for people.
     colours : Mapping
@@ -77,9 +88,10 @@ def write_job_card(
     people : People
         Units.
     """
-    for face, file in _FACES.items():
-        pdfmetrics.registerFont(TTFont(face, str(Path(mpl.get_data_path()) / "fonts" / "ttf" / file)))
-    short = name if len(name) <= _LONGEST_NAME else name[: _LONGEST_NAME - 1] + "…"
+    for face in _FACES:
+        pdfmetrics.registerFont(_face(face))
+    short = _printable(name)
+    short = short if len(short) <= _LONGEST_NAME else short[: _LONGEST_NAME - 1] + "…"
     table = _zone_table(zones, quantities, says, colours, people)
     unit = people.depth_unit_name
     note = f"Depths are in {unit}, as on the display, from ground not yet ripped. Hatched ground: keep out."
@@ -88,12 +100,43 @@ def write_job_card(
     picture = _picture(depth_map, _HEIGHT - table_height - 30 * mm)
     room = _HEIGHT - table_height - picture.drawHeight - 30 * mm
     front = [*head, picture, Spacer(0, 2 * mm), table, *_record(int(room // _RECORD_ROW) - 1)]
-    back = _back(zones, moisture, conditions, people)
+    told = plan_advice(zones, moisture, conditions, people)
+    back = _back(zones, told, [people.text(advice) for advice in setting_up.get("advice", [])], people)
     document = SimpleDocTemplate(
         str(path), pagesize=A4, leftMargin=_MARGIN, rightMargin=_MARGIN, topMargin=_MARGIN, bottomMargin=_MARGIN,
         title=f"Ripping job card: {short}", invariant=1, initialFontName="card",
     )  # fmt: skip
     document.build([_one_page(front), PageBreak(), _one_page(back)])
+
+
+def name_issues(name: str) -> Issues:
+    """Say that the card cannot print the paddock's name as it is written."""
+    if _printable(name) == name:
+        return ()
+    return (
+        Issue(
+            outcome=Outcome.WARN,
+            stage="outputs",
+            code="card-name",
+            what="the job card cannot print all letters of the paddock's name: they are not in its typeface, or run "
+            "from right to left and would stand in the wrong order",
+            done="… stands for them there; the report shows the name as it is",
+        ),
+    )
+
+
+@lru_cache
+def _face(face: str) -> TTFont:
+    return TTFont(face, str(Path(mpl.get_data_path()) / "fonts" / "ttf" / _FACES[face]))
+
+
+def _printable(name: str) -> str:
+    """Give the name with "…" for each run of letters the card cannot print."""
+    known = _face("card-bold").face.charToGlyph
+    shown = "".join(
+        one if ord(one) in known and unicodedata.bidirectional(one) not in _RIGHT_TO_LEFT else "\0" for one in name
+    )
+    return re.sub(r"\0(?:\s*\0)*", "…", shown)
 
 
 def _one_page(content: list[Flowable]) -> KeepInFrame:
@@ -192,24 +235,18 @@ def _together(ripped: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _back(zones: pd.DataFrame, moisture: pd.DataFrame, conditions: pd.DataFrame, people: People) -> list[Flowable]:
-    """Give the checks, the plan's advice, the cautions and who to ask."""
+def _back(zones: pd.DataFrame, told: list[str], setting_up: list[str], people: People) -> list[Flowable]:
+    """Give the checks, how to set up, the plan's advice, the cautions and who to ask."""
     depths = sorted({round(depth) for depth in zones["depth_mm"] if depth > 0})
     deepest = people.depth(depths[-1]) if depths else MISSING
     out: list[Flowable] = []
     for title, checks in CHECKS.items():
         out.append(_paragraph(title, 13, bold=True, before=8))
         out += [_paragraph(f"☐ {check.format(depth=deepest)}", 11, indent=15) for check in checks]
-    ripped = zones.loc[zones["depth_mm"] > 0, "zone"]
-    dry = moisture[moisture["zone"].isin(ripped)]
-    told = [
-        f"Moisture: {verdict}; {str(why).rstrip('.')} (zone {', '.join(map(str, rows['zone']))})."
-        for (verdict, why), rows in dry.groupby(["verdict", "why"], sort=False)
-    ]
-    told += _advice(conditions[conditions["zone"].isin(ripped)])
-    if told:
-        out.append(_paragraph("From the plan", 13, bold=True, before=8))
-        out += [_paragraph(f"• {people.text(text)}", 10, indent=10) for text in told]
+    for title, texts in (("Setting up", setting_up), ("From the plan", told)):
+        if texts:
+            out.append(_paragraph(title, 13, bold=True, before=8))
+            out += [_paragraph(f"• {text}", 10, indent=10) for text in texts]
     out.append(_paragraph("Cautions", 13, bold=True, before=8))
     out += [_paragraph(f"• {caution}", 9.5, indent=10) for caution in CAUTIONS]
     out.append(_paragraph("Who to ask (fill in)", 13, bold=True, before=8))
@@ -218,15 +255,6 @@ def _back(zones: pd.DataFrame, moisture: pd.DataFrame, conditions: pd.DataFrame,
     grid = [("LINEBELOW", (1, 0), (1, -1), 0.7, black), ("LINEBELOW", (3, 0), (3, -1), 0.7, black)]
     out.append(Table(cells, colWidths=[share * (_WIDTH - 12) for share in (0.24, 0.28, 0.18, 0.3)], style=grid))
     return out
-
-
-def _advice(conditions: pd.DataFrame) -> list[str]:
-    """Give what the plan advises where a condition is met, each sentence once with its zones."""
-    met = conditions[conditions["met"].str.startswith("yes")]
-    told = [(advice, rows["zone"]) for advice, rows in met[met["advice"] != ""].groupby("advice", sort=False)]
-    rolled = met.loc[met["rollers"] == "yes", "zone"].drop_duplicates()
-    told += [("Roll behind the tines", rolled)] if len(rolled) else []
-    return [f"{str(advice).rstrip('.')} (zone {', '.join(map(str, zones))})." for advice, zones in told]
 
 
 def _paragraph(

@@ -7,6 +7,7 @@ from typing import TypeVar
 import numpy as np
 
 from hardpan.core.arrays import Floats
+from hardpan.core.money import name_of, sign_of
 from hardpan.core.units import (
     INCH_MM,
     KM_PER_MILE,
@@ -32,12 +33,12 @@ _FEET_PER_M = 1000.0 / MM_PER["ft"]
 _NUMBER = re.compile(r"-?\d+(?:,\d{3})*(?:\.\d+)?")
 _QUANTITY = re.compile(
     rf"(?P<head>{_NUMBER.pattern}(?:(?:, | and | to | of ){_NUMBER.pattern})*) "
-    r"(?P<unit>[^\s\d]{1,5}/ha|mm|ha|L|kPa|MPa|km/h|kW)\b"
+    r"(?P<unit>[^\s\d]{1,5}/ha|mm(?! roll| thread)|ha|L|kPa|MPa|km/h|kW)\b"
     rf"(?P<tail> and bring {_NUMBER.pattern}\b(?! [a-z]*/?ha)"
     rf"|(?: over [\w ]{{1,20}} seasons?)? \(likely(?: range)? {_NUMBER.pattern} to {_NUMBER.pattern})?"
 )
+_RAIN = re.compile(r" (?:of|more) rain")
 _US = {
-    "mm": (1.0 / INCH_MM, 1, "in"),
     "ha": (1.0 / _HA_PER_ACRE, 0, "ac"),
     "L": (1.0 / L_PER_US_GALLON, 0, "gal"),
     "kPa": (1.0 / KPA_PER["psi"], 0, "psi"),
@@ -59,11 +60,22 @@ class People:
     depth_unit: str
     """The display's: what the operator sees in the cab is what the report says."""
     currency: str
+    """Code of the currency; amounts carry its sign where it has one."""
 
     @classmethod
     def of(cls, settings: OutputSettings, currency: str) -> "People":
         """Give the units of `settings`."""
         return cls(us=settings.units == "us", depth_unit=settings.depth_unit, currency=currency)
+
+    @property
+    def sign(self) -> str:
+        """Sign of the currency."""
+        return sign_of(self.currency)
+
+    @property
+    def money_name(self) -> str:
+        """Currency with its sign."""
+        return name_of(self.currency)
 
     @property
     def area_unit(self) -> str:
@@ -79,6 +91,11 @@ class People:
     def volume_unit(self) -> str:
         """Unit of fuel."""
         return "gal" if self.us else "L"
+
+    @property
+    def rain_unit(self) -> str:
+        """Unit of rain."""
+        return "in" if self.us else "mm"
 
     @property
     def distance_unit(self) -> tuple[float, str]:
@@ -106,6 +123,10 @@ class People:
         """Give a depth, for example "45 cm"; trailing zeros dropped."""
         decimals = 0 if self.depth_unit == "mm" else 1
         return _said(self.depth_of(depth_mm), decimals, self.depth_unit, trim=True)
+
+    def rain(self, rain_mm: float) -> str:
+        """Give an amount of rain."""
+        return _said(rain_mm / MM_PER[self.rain_unit], 1 if self.us else 0, self.rain_unit)
 
     def spacing(self, spacing_mm: float) -> str:
         """Give the distance between tines."""
@@ -137,11 +158,11 @@ class People:
 
     def money(self, amount: float) -> str:
         """Give an amount of money."""
-        return _said(amount, 0, self.currency)
+        return _said(amount, 0, self.sign)
 
     def per_area(self, per_ha: float) -> str:
         """Give money per area."""
-        return _said(self.per_area_of(per_ha), 0, f"{self.currency}/{self.area_unit}")
+        return _said(self.per_area_of(per_ha), 0, f"{self.sign}/{self.area_unit}")
 
     def span(self, low_per_ha: float, high_per_ha: float) -> str:
         """Give a range of money per area without its unit."""
@@ -154,19 +175,27 @@ class People:
         return _said(hours, 1, "h")
 
     def text(self, said: str) -> str:
-        """Give a sentence with its metric quantities in US units, or as it is in metric units.
+        """Give a sentence with depths in the display's unit, and its other metric quantities in US units if asked for.
 
-        A quantity is one or more numbers before a unit, and the likely range in brackets that may follow it.
+        A quantity is one or more numbers before a unit, and the likely range in brackets that may follow it. Rain is
+        in mm or inches, and the hand test's roll of soil stays in mm.
         """
-        return _QUANTITY.sub(self._restated, said) if self.us else said
+        return _QUANTITY.sub(self._restated, said)
 
     def _restated(self, found: re.Match[str]) -> str:
         unit = found["unit"]
-        # Of the other units "/ha" ends those of money.
-        factor, decimals, said = _US.get(unit, (_HA_PER_ACRE, 0, f"{unit.removesuffix('ha')}ac"))
+        if unit == "mm":
+            said = self.rain_unit if _RAIN.match(found.string, found.end("unit")) else self.depth_unit
+            factor, decimals = 1.0 / MM_PER[said], 0 if said == "mm" else 1
+        elif self.us:
+            # Of the other units "/ha" ends those of money.
+            factor, decimals, said = _US.get(unit, (_HA_PER_ACRE, 0, f"{unit.removesuffix('ha')}ac"))
+        else:
+            return found[0]
 
         def restate(number_: re.Match[str]) -> str:
-            return _bare(float(number_[0].replace(",", "")) * factor, decimals).replace("−", "-")
+            value = float(number_[0].replace(",", "")) * factor
+            return _bare(value, decimals, trim=unit == "mm").replace("−", "-")
 
         return f"{_NUMBER.sub(restate, found['head'])} {said}{_NUMBER.sub(restate, found['tail'] or '')}"
 

@@ -19,7 +19,7 @@ from hardpan.outputs.geopackage import write_geopackage
 from hardpan.outputs.geoparquet import check_geoparquet, write_geoparquet
 from hardpan.outputs.geotiff import write_geotiff
 from hardpan.outputs.isoxml import lime_rates, lime_task, rip_task, write_taskdata
-from hardpan.outputs.job_card import write_job_card
+from hardpan.outputs.job_card import name_issues, write_job_card
 from hardpan.outputs.kml import write_kml
 from hardpan.outputs.layers import BAND_UNITS, desktop_layers, layer_styles, raster_layers
 from hardpan.outputs.manifest import write_manifest
@@ -68,6 +68,8 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path) -> tu
     seed = run.trail.seed
     with fresh_folder(folder) as work:
         issues = run.issues + issues + _write_for_cab(work, run, zones, shown, settings)
+        if "job-card" in settings.formats:
+            issues += name_issues(run.survey.paddock.name)
         if "geojson" in settings.formats:
             write_geojson(work / "prescription.geojson", shown, run.survey.paddock.name)
             check_geojson(work / "prescription.geojson", zones, seed=seed)
@@ -151,7 +153,7 @@ def _write_for_people(
     if "job-card" in settings.formats:
         write_job_card(
             work / "job-card.pdf", run.plan.zones, zone_quantities(run), name=run.survey.paddock.name,
-            moisture=run.plan.moisture, conditions=run.plan.conditions,
+            moisture=run.plan.moisture, conditions=run.plan.conditions, setting_up=run.plan.setting_up,
             says={name: setup.says for name, setup in run.catalog.setups.items()}, colours=colours,
             depth_map=as_png(depth_map, 220), people=people,
         )  # fmt: skip

@@ -19,6 +19,16 @@ _STOPPED = ("refusal", "device limit")
 _COUNTED = {"hours": "hours", "fuel_l": "fuel"}
 """Quantity to the ledger's item."""
 
+_PARTS = {
+    "for fuel and lubricant": ["fuel", "lubricant"],
+    "for labour": ["labour"],
+    "for owning tractor and ripper (depreciation, interest, housing)": ["tractor ownership", "ripper ownership"],
+    "for repairs": ["tractor repairs", "ripper repairs"],
+    "for points and wear": ["points and wear"],
+    "for setting further zones": ["further zone"],
+}
+"""What a reader knows the cost by, and the ledger's items in it."""
+
 FEW_SITES = 10
 """Fewer sites than this are called few (GEOSTATISTICS: under about 10 a map is hardly more than a mean)."""
 
@@ -90,7 +100,7 @@ def doubts(run: PaddockRun) -> list[str]:
         if dates
         else "No date is known for the readings: soil reads harder when dry, so the pan may be over- or understated."
     )
-    said += _threshold(run)
+    said += [*_threshold(run), run.ledger.hiring]
     ripped = run.plan.zones.loc[run.plan.zones["depth_mm"] > 0, "zone"]
     moisture = run.plan.moisture[run.plan.moisture["zone"].isin(ripped)]
     if (moisture["verdict"] == "not known").any():
@@ -161,6 +171,39 @@ def strategies(run: PaddockRun, people: People) -> pd.DataFrame:
         for number, row in enumerate(run.ledger.strategies.to_dict("records"))
     ]
     return pd.DataFrame(rows)
+
+
+def when_again(run: PaddockRun, people: People) -> pd.DataFrame:
+    """Give after how many seasons each ripped zone is due, how deep then, and whether that costs more."""
+    table = run.ledger.when_again
+    return pd.DataFrame(
+        {
+            "zone": table["zone"],
+            "after seasons": [
+                f"{low:g}" if low == high else f"{low:g} to {high:g}"
+                for low, high in zip(table["seasons_low"], table["seasons_high"], strict=True)
+            ],
+            "depth then": [people.depth(depth) for depth in table["depth_mm"]],
+            "costs more then": table["costs_rise"],
+            "why": [people.text(why) for why in table["why"]],
+        }
+    )
+
+
+def cost_made_of(run: PaddockRun, people: People) -> str:
+    """Give what the cost per area is made of and how the machines are charged; "" where nothing is ripped."""
+    lines = run.ledger.lines
+    total = lines[lines["zone"] == "total"].set_index("item")
+    if "cost" not in total.index:
+        return ""
+    per_ha = total["amount"].astype(float) / float(total["quantity"]["cost"])
+    sums = {name: float(per_ha.reindex(items).sum()) for name, items in _PARTS.items()}
+    parts = [f"{people.per_area(cost)} {name}" for name, cost in sums.items() if cost > 0.0]
+    tractor, ripper = (one.hours_per_year.value for one in (run.catalog.tractor, run.catalog.ripper))
+    return (
+        f"The cost of {people.per_area(float(per_ha['cost']))} is {', '.join(parts)}. Owning is charged as for a "
+        f"tractor used {tractor:,.0f} h a year and a ripper used {ripper:,.0f} h a year: used less, they cost more."
+    )
 
 
 def sources(run: PaddockRun) -> pd.DataFrame:

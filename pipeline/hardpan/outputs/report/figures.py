@@ -118,7 +118,7 @@ def draw_candidates(candidates: pd.DataFrame, zone: dict[str, Any], says: dict[s
 
     `says` names all set-ups of the run, in an order that keeps a set-up's line the same from zone to zone.
     """
-    labels = f"depth, {people.depth_unit}", f"return, {people.currency}/{people.area_unit}"
+    labels = f"depth, {people.depth_unit}", f"return, {people.sign}/{people.area_unit}"
     allowed = candidates[candidates["allowed"] & (candidates["depth_mm"] > 0)].sort_values("depth_mm")
     rows_below = allowed["setup"].nunique() + bool(zone["depth_mm"] > 0)
     with _chart(*labels, height_in=2.6, legend_rows=rows_below) as (figure, axes):

@@ -69,6 +69,7 @@ def write_report(
         "people": people, "number": number, "share": share, "cautions": CAUTIONS,
         "says": lambda setup: setups[setup].says if setup in setups else setup or MISSING,
         "zones": _ripped_first(run.plan.zones), "heading": _heading, "strategies": facts.strategies(run, people),
+        "when_again": facts.when_again(run, people), "made_of": facts.cost_made_of(run, people),
         "doubts": facts.doubts(run), "unverified": facts.unverified(run), "quantities": facts.zone_quantities(run),
         "remarks": remarks, "sources": facts.sources(run),
         "sensitivity": facts.sensitivity(run), "trail_table": facts.trail(run),
@@ -165,7 +166,7 @@ def _money_pictures(run: PaddockRun, people: People) -> list[tuple[Markup, str]]
     ends = [ways[name].to_numpy(float) for name in ("net_low", "net", "net_high")]
     drawn = [
         (
-            figures.draw_ranges(list(ways["strategy"]), ends, f"return, {people.currency}"),
+            figures.draw_ranges(list(ways["strategy"]), ends, f"return, {people.sign}"),
             "Return of the whole paddock by strategy, with its likely range (nine chances in ten).",
         )
     ]
@@ -173,6 +174,6 @@ def _money_pictures(run: PaddockRun, people: People) -> list[tuple[Markup, str]]
         columns = ("net_low_per_ha", "net_per_ha", "net_high_per_ha")
         ends = [people.per_area_of(ripped[name].to_numpy(float)) for name in columns]
         names = [f"zone {zone}" for zone in ripped["zone"]]
-        label = f"return, {people.currency}/{people.area_unit}"
+        label = f"return, {people.sign}/{people.area_unit}"
         drawn.append((figures.draw_ranges(names, ends, label), "Return by zone, with its likely range."))
     return [(Markup(as_svg(figure)), alt) for figure, alt in drawn]
