@@ -1,9 +1,11 @@
 """Lime and gypsum in the plan: an amount only where the data and a rule with a source give one."""
 
 import geopandas as gpd
+import pandas as pd
 import pytest
 
 from hardpan.prescription.amendments import spreading_text
+from hardpan.prescription.conditions import condition_table, judge
 
 RECLAIM = {
     name: {"value": value, "unit": unit, "source": "irrigation-ex87"}
@@ -78,3 +80,12 @@ def test_two_rules_that_ask_for_the_same_item_tell_it_once(made, catalog):
     assert not given
     told = advice(made, ph_0_100=5.0, ph_100_200=4.3, esp_pct=9.0)
     assert sum(text in line for line in told) == 1
+
+
+def test_closed_ground_has_no_conditions_to_tell(catalog):
+    """Cores in an exclusion say nothing to anyone who works round it."""
+    rule = catalog.rules[:1]
+    facts = pd.DataFrame({"pan_probability": [0.9, 0.9], "cores": ["no core"] * 2})
+    told = condition_table(rule, judge(rule, facts), facts, {0: 1, 1: 2}, {0: {}})
+    assert told["zone"].tolist() == [1]
+    assert told["met"].tolist() == ["yes: a pan is likely (chance of a pan 90%)"]

@@ -88,7 +88,7 @@ def test_a_row_whose_measurement_is_missing_is_not_known_and_says_what_to_measur
     judged = judge(catalog.rules, facts)
     table = condition_table(catalog.rules, judged, facts, {0: 7}, {0: {}}).set_index("constraint")
     assert table.loc["stranded lime", "met"].startswith("not known")
-    assert table.loc["stranded lime", "advice"] == "Measure lowest pH 100-300 mm to know."
+    assert table.loc["stranded lime", "advice"] == "Measure lowest pH in 100-300 mm to know."
     assert (table["zone"] == 7).all()
 
 

@@ -52,4 +52,7 @@ def test_rain_says_nothing_on_repellent_ground_and_nothing_is_never_ready(sand):
 
 
 def test_ground_that_is_left_needs_no_window(sand):
-    assert "nothing is ripped" in window(0, sand, moist_depth_mm=900.0).why
+    for season in ({}, {"moist_depth_mm": 900.0}, {"too_wet": True}):
+        found = window(0, sand, **season)
+        assert found.verdict == "not ripped"
+        assert "nothing to wait for" in found.why

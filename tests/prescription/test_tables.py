@@ -51,7 +51,7 @@ def test_the_moisture_of_each_zone_is_judged_at_its_own_depth(plan):
     verdicts = plan.moisture.set_index("zone")["verdict"]
     depths = plan.zones.set_index("zone")["depth_mm"]
     for zone, depth in depths.items():
-        assert verdicts[zone] == ("not known" if depth == 0 else "wait" if depth > 300 else "ready")
+        assert verdicts[zone] == ("not ripped" if depth == 0 else "wait" if depth > 300 else "ready")
 
 
 def test_every_shipped_number_is_listed_with_source_and_standing(plan):

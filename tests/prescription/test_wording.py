@@ -2,7 +2,7 @@ from dataclasses import replace
 
 import pytest
 
-from hardpan.prescription.wording import Alternative, Story, gain_to_pay, option_text, reason, would_change
+from hardpan.prescription.wording import Alternative, Story, closed, gain_to_pay, option_text, reason, would_change
 
 RIPPED = Story(
     soil="deep sand",
@@ -121,3 +121,9 @@ def test_an_option_in_words():
     assert option_text(450, "winged tines") == "450 mm with winged tines"
     assert option_text(0, "") == "leaving it unripped"
     assert "0.35 t/ha" in gain_to_pay(0.349)
+
+
+def test_an_exclusion_names_the_strip_kept_around_it():
+    kept_m = {"stock water pipe": 10.0, "rock outcrop": 0.0}
+    assert closed("stock water pipe", kept_m) == "Not ripped: stock water pipe is excluded, with 10 m kept around it."
+    assert closed("rock outcrop", kept_m) == "Not ripped: rock outcrop is excluded."

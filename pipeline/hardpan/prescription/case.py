@@ -1,5 +1,6 @@
 """One paddock's zones with all that is known of them before anything is chosen."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import geopandas as gpd
@@ -52,6 +53,8 @@ class Case:
     """What the decision table reads, one row a zone."""
     judged: pd.DataFrame
     """`conditions.judge` of the facts."""
+    kept_m: Mapping[str, float]
+    """Name of each exclusion to the widest strip kept around it."""
 
     def repellent(self, row: int) -> bool:
         """Whether a rule on water repellence is met in the zone of a row."""
@@ -111,6 +114,7 @@ def open_case(
         turning=turning_time(economy, catalog, zones.table["length_m"].to_numpy(float)),
         facts=facts,
         judged=judge(catalog.rules, facts),
+        kept_m=survey.paddock.exclusions.groupby("name")["buffer_m"].max().to_dict(),
     )
 
 

@@ -10,22 +10,22 @@ from hardpan.core.arrays import Floats, Ints
 from hardpan.records.catalog import Rule
 
 WORDS = {
-    "ph_0_100": "pH 0-100 mm",
-    "ph_100_200": "pH 100-200 mm",
-    "ph_200_300": "pH 200-300 mm",
-    "ph_subsoil": "lowest pH 100-300 mm",
-    "repellence_med": "MED",
-    "clay_depth_mm": "depth to clay (mm)",
-    "clay_pct": "clay %",
-    "esp_pct": "exchangeable sodium %",
-    "esp_depth_mm": "depth of the sodium sample (mm)",
-    "gravel_pct": "gravel %",
-    "carbonate_pct": "carbonate %",
-    "sowing_depth_mm": "sowing depth (mm)",
-    "cover_pct": "ground cover %",
-    "pan_probability": "chance of a pan",
+    "ph_0_100": ("pH in 0-100 mm", ""),
+    "ph_100_200": ("pH in 100-200 mm", ""),
+    "ph_200_300": ("pH in 200-300 mm", ""),
+    "ph_subsoil": ("lowest pH in 100-300 mm", ""),
+    "repellence_med": ("MED", " mol/L"),
+    "clay_depth_mm": ("depth to clay", " mm"),
+    "clay_pct": ("clay", " %"),
+    "esp_pct": ("exchangeable sodium", " %"),
+    "esp_depth_mm": ("depth of the sodium sample", " mm"),
+    "gravel_pct": ("gravel", " %"),
+    "carbonate_pct": ("carbonate", " %"),
+    "sowing_depth_mm": ("sowing depth", " mm"),
+    "cover_pct": ("ground cover", " %"),
+    "pan_probability": ("chance of a pan", "share"),
 }
-"""Measurements in words; a fact that is left out speaks for itself in the rule."""
+"""Measurements in words with their unit; a fact that is left out speaks for itself in the rule."""
 
 MEASURED = (
     "ph_0_100",
@@ -137,13 +137,15 @@ def condition_table(
     zone: Mapping[object, int],
     spreading: Mapping[object, Mapping[str, tuple[str, bool]]],
 ) -> pd.DataFrame:
-    """Give the rules met or open in each zone, columns of `Plan.conditions`.
+    """Give the rules met or open in each zone of ground, columns of `Plan.conditions`.
 
-    `spreading` has for each zone what is said of lime and gypsum, and whether an amount is given; it follows the advice
-    of the first rule met that asks for the item; an amount that no rule asks for has a row of its own.
+    `spreading` has for each zone of ground what is said of lime and gypsum, and whether an amount is given; it follows
+    the advice of the first rule met that asks for the item; an amount that no rule asks for has a row of its own.
     """
     rows, told = [], {label: dict(texts) for label, texts in spreading.items()}
     for label, number, met in judged[judged["met"] != "no"].itertuples(index=False):
+        if label not in spreading:
+            continue
         rule, known = rules[number], _records(facts.loc[[label]])[0]
         evidence = _evidence(rule, known)
         advice = rule.advice
@@ -184,13 +186,15 @@ def not_fixed(rules: Sequence[Rule], judged: pd.DataFrame, label: object) -> str
 
 
 def _missing(rule: Rule, known: Mapping[str, object]) -> str:
-    return ", ".join(WORDS.get(name, name) for name in rule.when if np.isnan(_known(known, name)))
+    return " and ".join(WORDS.get(name, (name,))[0] for name in rule.when if np.isnan(_known(known, name)))
 
 
 def _evidence(rule: Rule, known: Mapping[str, object]) -> str:
     """Give the values a rule was judged by, with where the measured ones come from."""
     found = {name: _known(known, name) for name in rule.when if name in WORDS}
-    values = [f"{WORDS[name]} {_number(value)}" for name, value in found.items() if not np.isnan(value)]
+    values = [
+        f"{WORDS[name][0]} {_number(value, WORDS[name][1])}" for name, value in found.items() if not np.isnan(value)
+    ]
     return ", ".join([*values, str(known["cores"])] if any(name in MEASURED for name in rule.when) else values)
 
 
@@ -198,5 +202,7 @@ def _known(known: Mapping[str, object], name: str) -> float:
     return float(known.get(name, np.nan))  # type: ignore[arg-type]
 
 
-def _number(value: float) -> str:
-    return "none in reach" if np.isinf(value) else f"{value:.3g}"
+def _number(value: float, unit: str) -> str:
+    if unit == "share":
+        return f"{value:.0%}"
+    return "none in reach" if np.isinf(value) else f"{value:.3g}{unit}"

@@ -13,7 +13,7 @@ class Window:
     """The verdict for one zone."""
 
     verdict: str
-    """ "ready", "wait", "too wet" or "not known"."""
+    """ "ready", "wait", "too wet", "not known" or, where nothing is ripped, "not ripped"."""
     moist_depth_mm: float
     """NaN where not known."""
     rain_needed_mm: float
@@ -45,7 +45,8 @@ def moisture_window(
 ) -> Window:
     """Give the verdict for a zone worked to `depth_mm`; never from the surface alone."""
     if depth_mm <= 0 or available_water is None:
-        return Window(verdict="not known", moist_depth_mm=np.nan, rain_needed_mm=np.nan, why="nothing is ripped here")
+        why = "nothing is ripped here, so there is nothing to wait for"
+        return Window(verdict="not ripped", moist_depth_mm=np.nan, rain_needed_mm=np.nan, why=why)
     if season.too_wet:
         why = "the hand test at working depth says too wet: it would smear; let it dry"
         return Window(verdict="too wet", moist_depth_mm=np.nan, rain_needed_mm=0.0, why=why)

@@ -1,5 +1,6 @@
 """The reason of each zone, and what would change it, in words a grower reads aloud."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 
@@ -64,6 +65,12 @@ class Alternative:
 def reason(story: Story) -> str:
     """Give why the zone is worked as it is, one sentence."""
     return _why_ripped(story) if story.depth_mm > 0 else _why_left(story)
+
+
+def closed(name: str, kept_m: Mapping[str, float]) -> str:
+    """Give why an exclusion is not ripped, with the strip kept around it."""
+    around = f", with {kept_m[name]:g} m kept around it" if kept_m.get(name, 0.0) > 0 else ""
+    return f"Not ripped: {name} is excluded{around}."
 
 
 def option_text(depth_mm: int, setup: str) -> str:

@@ -75,8 +75,8 @@ class Plan:
     conditions: pd.DataFrame
     """One row a zone and constraint: `zone`, `constraint`, `met` text, `setup`, `rollers`, `advice`, `source`."""
     moisture: pd.DataFrame
-    """One row a zone: `zone`, `verdict` ("ready", "wait", "too wet", "not known"), `moist_depth_mm`, `rain_needed_mm`,
-    `why`."""
+    """One row a zone: `zone`, `verdict` ("ready", "wait", "too wet", "not known", "not ripped"), `moist_depth_mm`,
+    `rain_needed_mm`, `why`."""
     returns: Floats
     """(n_zones, n_draws): net return of the chosen option, money per zone, row order of `zones`."""
     runner_up_returns: Floats = field(default_factory=lambda: np.zeros((0, 0)))
