@@ -146,3 +146,86 @@ def test_a_killed_run_leaves_the_earlier_result_whole(tmp_path):
     with fresh_folder(out) as work:
         (work / MANIFEST).write_text("{}")
     assert [path.name for path in out.iterdir()] == [MANIFEST]
+
+
+@pytest.fixture
+def gone():
+    """The number of a process that has ended."""
+    ended = subprocess.Popen([sys.executable, "-c", ""])
+    ended.wait()
+    return ended.pid
+
+
+def write_again(out: Path) -> None:
+    with fresh_folder(out) as work:
+        (work / MANIFEST).write_text("{}")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="the signal is a POSIX one")
+def test_what_a_killed_run_left_is_cleared_by_the_next(tmp_path):
+    out = earlier_result(tmp_path / "out")
+    code = (
+        "import os, signal, sys; from pathlib import Path; from hardpan.outputs.folder import fresh_folder\n"
+        "with fresh_folder(Path(sys.argv[1])) as work:\n"
+        "    (work / 'half.csv').write_text('half'); os.kill(os.getpid(), signal.SIGKILL)\n"
+    )
+    subprocess.run([sys.executable, "-c", code, str(out)], check=False)
+    assert len(list(tmp_path.iterdir())) == 2
+    write_again(out)
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="processes cannot be asked for elsewhere")
+def test_a_result_moved_aside_when_the_run_was_killed_comes_back_and_is_not_lost(tmp_path, gone):
+    earlier_result(tmp_path / f".out.{gone}.old")
+
+    def fail_half_way():
+        with fresh_folder(tmp_path / "out"):
+            raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        fail_half_way()
+    assert (tmp_path / "out" / "zones.csv").read_text() == "old"
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="processes cannot be asked for elsewhere")
+def test_a_leftover_of_the_same_process_number_is_an_earlier_runs(tmp_path):
+    earlier_result(tmp_path / f".out.{os.getpid()}.old")
+    write_again(tmp_path / "out")
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+@pytest.mark.skipif(os.name != "posix", reason="processes cannot be asked for elsewhere")
+def test_nothing_but_our_own_leftovers_is_touched(tmp_path, gone):
+    alive = subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE)
+    earlier_result(tmp_path / f".out.{alive.pid}.part")  # a run at work
+    earlier_result(tmp_path / f".other.{gone}.part")  # of another result
+    earlier_result(tmp_path / f".out.{gone}.partial")
+    earlier_result(tmp_path / f".out.0{gone}.old")
+    (tmp_path / f".out.{gone}.old").write_text("a file")
+    theirs = tmp_path / f".out.{gone}.part"  # named alike, but neither marked nor a result
+    theirs.mkdir()
+    (theirs / "chapter.txt").write_text("years of work")
+    before = sorted(path.name for path in tmp_path.iterdir())
+    write_again(tmp_path / "out")
+    alive.communicate()
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted([*before, "out"])
+    assert (theirs / "chapter.txt").read_text() == "years of work"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="processes cannot be asked for elsewhere")
+def test_a_part_written_on_another_machine_is_left_alone(tmp_path, gone):
+    part = tmp_path / f".out.{gone}.part"
+    part.mkdir()
+    (part / ".hardpan").write_text("another machine")
+    write_again(tmp_path / "out")
+    assert part.is_dir()
+
+
+@pytest.mark.skipif(os.name != "posix", reason="processes cannot be asked for elsewhere")
+def test_a_link_named_like_a_leftover_is_not_followed(tmp_path, gone):
+    precious = earlier_result(tmp_path / "precious")
+    (tmp_path / f".out.{gone}.part").symlink_to(precious)
+    write_again(tmp_path / "out")
+    assert (precious / "zones.csv").read_text() == "old"

@@ -9,6 +9,7 @@ from shapely.geometry import Point, box
 
 from hardpan.core.errors import InputError
 from hardpan.outputs.geodesy import degrees_per_metre, geodesic_ha, to_display, to_wgs84
+from hardpan.survey.geodesy import plan_move
 
 
 def test_zones_stay_a_coverage_with_seven_decimals(plan):
@@ -59,6 +60,21 @@ def test_a_poorly_known_shift_is_told(plan):
     _, move, issues = to_display(zones)
     assert move.accuracy_m is None or move.accuracy_m > 1
     assert [issue.code for issue in issues] == ["datum-accuracy"]
+
+
+def test_the_outputs_state_of_a_move_what_the_survey_states_of_it(plan):
+    # The registry's figure of taking GDA2020 as WGS 84 (EPSG operation 8450), whichever side of the run does it.
+    registry = pyproj.transformer.TransformerGroup("EPSG:7844", "EPSG:4326").transformers[0].accuracy
+    for code in (28350, 7850):
+        _, move = to_wgs84(plan.zones.geometry.array, pyproj.CRS(code))
+        assert move.accuracy_m == registry
+        read = plan_move(pyproj.CRS(code), pyproj.CRS(4326), (116.0, -34.0, 118.0, -32.0), file="zones")
+        assert read.accuracy_m == move.accuracy_m
+    assert move_of_the_older(plan).endswith("GDA94 to GDA2020 (1) + axis order change (2D), GDA2020 taken as WGS 84")
+
+
+def move_of_the_older(plan):
+    return to_wgs84(plan.zones.geometry.array, pyproj.CRS(28350))[1].operation
 
 
 def test_hectares_of_an_octant_are_an_eighth_of_the_ellipsoid():

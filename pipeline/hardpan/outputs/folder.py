@@ -1,7 +1,9 @@
 """A result folder that is whole or not there: written beside its place, renamed into it at the end."""
 
 import os
+import re
 import shutil
+import socket
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -10,6 +12,9 @@ from hardpan.core.errors import HardpanError
 
 MANIFEST = "run.json"
 """The file that marks a folder as a result of this tool."""
+
+_MARK = ".hardpan"
+"""The file that marks a folder as being written, with the name of the machine that writes it."""
 
 _LEAST_FREE_BYTES = 1_000_000
 """Below this much free space a failed write is put down to the full disk."""
@@ -41,7 +46,8 @@ def check_folder(folder: Path) -> None:
 def fresh_folder(folder: Path) -> Iterator[Path]:
     """Give an empty folder beside `folder`; rename it into place when the block ends without an error.
 
-    An earlier result stays whole until then, and comes back if the last rename fails.
+    An earlier result stays whole until then, and comes back if the last rename fails. What a killed run left beside
+    `folder` is cleared away first.
 
     Raises
     ------
@@ -50,11 +56,14 @@ def fresh_folder(folder: Path) -> Iterator[Path]:
     """
     folder = folder.resolve()
     check_folder(folder)
+    _clear_leftovers(folder)
     work = folder.parent / f".{folder.name}.{os.getpid()}.part"
     try:
         shutil.rmtree(work, ignore_errors=True)
         work.mkdir(parents=True)
+        (work / _MARK).write_text(socket.gethostname(), encoding="utf-8")
         yield work
+        (work / _MARK).unlink()
         _put_in_place(work, folder)
     except Exception as err:
         reason = _reason(err, folder.parent)
@@ -65,6 +74,48 @@ def fresh_folder(folder: Path) -> Iterator[Path]:
         raise
     finally:
         shutil.rmtree(work, ignore_errors=True)
+
+
+def _clear_leftovers(folder: Path) -> None:
+    """Remove what runs killed on this machine left beside `folder`; a result moved aside for good comes back first.
+
+    Only folders named as `fresh_folder` and `_put_in_place` name them, that bear the mark or are a result, of processes
+    that are gone. Elsewhere than on POSIX systems a process cannot be asked for without harm, and nothing is removed.
+    """
+    name = re.compile(rf"\.{re.escape(folder.name)}\.(?P<process>[1-9]\d*)\.(?P<kind>part|old)")
+    for place in sorted(folder.parent.glob(".*")) if os.name == "posix" else ():
+        named = name.fullmatch(place.name)
+        if not named or not _is_ours(place) or _is_another_at_work(int(named["process"])):
+            continue
+        if named["kind"] == "old" and not folder.exists():
+            place.rename(folder)
+        else:
+            shutil.rmtree(place, ignore_errors=True)
+
+
+def _is_ours(place: Path) -> bool:
+    mark = place / _MARK
+    try:
+        if place.is_symlink() or not place.is_dir():
+            return False
+        if mark.is_file():
+            return mark.read_text(encoding="utf-8", errors="replace") == socket.gethostname()
+        return (place / MANIFEST).is_file()
+    except OSError:
+        return False
+
+
+def _is_another_at_work(process: int) -> bool:
+    # In a container a new run may have the number of the one that was killed.
+    if process == os.getpid():
+        return False
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except (PermissionError, OverflowError):
+        return True
+    return True
 
 
 def _reason(err: Exception, place: Path) -> str:

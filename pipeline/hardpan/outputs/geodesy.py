@@ -20,6 +20,10 @@ _CURRENT = {"Geocentric Datum of Australia 1994": "EPSG:7844"}
 """Datum to the one of the same country that follows the frame satellites work in; the registry's own way to WGS 84
 is "no change" for both, which would put one field in two places 1.5 to 1.8 m apart."""
 
+_TAKEN_M = 3.0
+"""What the registry says of taking that newer datum as WGS 84 (any of its realisations), as the survey says of its own
+moves; the shift from the older to the newer is itself good to a centimetre."""
+
 _GOOD_M = 1.0
 """A stated accuracy worse than this is told to the user."""
 
@@ -71,13 +75,14 @@ def to_wgs84(geometry: np.ndarray, crs: pyproj.CRS) -> tuple[np.ndarray, DatumMo
         raise InputError(
             what=f"only a guess leads from {crs.name} to {target}", do="set paddock.crs to a CRS with a known datum"
         )
-    suffix = "" if target == WGS84 else ", then taken as WGS 84"
+    known = operation.accuracy if operation.accuracy >= 0 else None
+    taken = target != WGS84
     return moved, DatumMove(
         file="(outputs)",
         from_crs=crs.to_string(),
         to_crs=WGS84,
-        operation=operation.description + suffix,
-        accuracy_m=operation.accuracy if operation.accuracy >= 0 else None,
+        operation=operation.description + (", GDA2020 taken as WGS 84" if taken else ""),
+        accuracy_m=known if known is None or not taken else max(known, _TAKEN_M),
     )
 
 

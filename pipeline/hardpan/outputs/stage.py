@@ -94,8 +94,7 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path) -> tu
             work, run, move=move, remarks=remarks, maps=maps, layers=layers, colours=colours, settings=settings
         )
         write_manifest(work / MANIFEST, run, move, issues, _digests(work))
-        names = sorted(path.name for path in work.iterdir())
-    return tuple(folder / name for name in names)
+    return tuple(sorted(folder.iterdir()))
 
 
 def _write_for_cab(
