@@ -30,7 +30,7 @@ def test_no_depth_beyond_the_ripper(made):
 def test_the_last_pass_is_told(made):
     history = HistorySettings(last_ripped=2019, last_depth_mm=350, season=2027)
     why = made.ledger_of(made.plan_of(made.PADDOCK), history=history).when_again["why"]
-    assert why.str.endswith("The last pass was in 2019 to 350 mm, 8 seasons ago.").all()
+    assert why.str.endswith("The last pass was 8 seasons ago, in 2019, and went to 350 mm.").all()
 
 
 def test_tramlines_put_the_next_ripping_off(made, again):

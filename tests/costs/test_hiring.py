@@ -1,5 +1,7 @@
 """The plan done by a contractor, from the same draws, and what is said of it."""
 
+import re
+
 import numpy as np
 import pytest
 
@@ -39,7 +41,7 @@ def test_fuel_he_leaves_to_the_grower_is_paid_beside_his_rate(made):
 def test_a_contractor_who_is_surely_cheaper_is_told_at_the_head(made):
     ledger = priced(made, rate=10.0)
     assert [issue.code for issue in ledger.issues] == ["contractor-cheaper"]
-    assert ledger.headline.endswith(" A contractor at 10 $/ha would cost less than your own machine.")
+    assert ledger.headline.endswith(" By a contractor, at about 10 $/ha, it would cost less.")
     assert "for owning it, and is paid whether it works here or not" in ledger.hiring
 
 
@@ -66,6 +68,12 @@ def test_nothing_ripped_is_nobodys_work(made):
     ledger = made.ledger_of(made.plan_of([("deep sand", 10.0, 0)]))
     assert ledger.hiring == ""
     assert "prescription by a contractor" not in set(ledger.strategies["strategy"])
+
+
+def test_the_cost_it_is_held_against_is_the_cost_of_the_headline(made):
+    ledger = priced(made, rate=10.0)
+    cost = re.search(r"about (\d+) \$/ha, ", ledger.headline).group(1)
+    assert f"costs about {cost} $/ha with your own machine" in ledger.hiring
 
 
 def test_what_is_for_owning_is_the_two_lines_of_the_ledger(made):

@@ -46,6 +46,14 @@ def test_each_strategy_is_held_against_the_prescription_draw_by_draw(made):
     assert table.loc["no ripping", "worse_probability"] == (ours > 0.0).mean()
 
 
+def test_the_chance_of_a_loss_of_each_way_is_the_share_of_its_draws_below_nothing(made):
+    plan, options = made.plan_of([("deep sand", 100.0, 400)]), made.options_of()
+    table = made.ledger_of(plan, options=options).strategies.set_index("strategy")["loss_probability"]
+    assert table["prescription"] == (plan.returns[0] < 0).mean() == 0.2  # 60 a ha, draws even from 100 below to above
+    assert table["uniform at the machine's usual depth"] == (options.paddock_returns[3] < 0).mean()
+    assert table["best uniform"] == (options.paddock_returns[1] < 0).mean()
+
+
 def test_benefit_less_cost_is_net(strategies):
     assert np.allclose(strategies["benefit"] - strategies["cost"], strategies["net"])
 

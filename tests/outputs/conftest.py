@@ -355,7 +355,7 @@ def ledger(plan: Plan) -> Ledger:
              "net_low": [-300.0, -700.0, 0.0], "net_high": [5200.0, 5000.0, 0.0], "loss_probability": [0.08, 0.12, 0.0]}
         ),
         investment=pd.DataFrame(
-            {"zone": ["1", "2", "total"], "npv_per_ha": [140.0, 90.0, 110.0], "payback_seasons": [1.0, 2.0, 1.0],
+            {"zone": ["1", "2", "total"], "npv_per_ha": [140.0, 90.0, 110.0], "payback_seasons": [1.25, np.nan, 1.0],
              "break_even_t_per_ha": [0.2, 0.3, 0.25]}
         ),
         when_again=pd.DataFrame(

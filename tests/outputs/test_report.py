@@ -147,6 +147,13 @@ def test_the_cost_is_taken_apart_and_held_against_a_contractor(page):
     assert text.count("by a contractor <maybe>.") == 2  # among the doubts, and beside the cost
 
 
+def test_payback_and_break_even_are_told_in_words(page):
+    table = page.text[page.text.index("Present value, payback and break-even") :].replace("\u00a0", " ")
+    table = table[: table.index("When to rip again")]
+    assert "1 140 $/ha 1.2 seasons 0.20 t/ha" in table
+    assert "2 90 $/ha never 0.30 t/ha" in table
+
+
 def test_the_next_ripping_is_told_in_the_units_of_the_card(page):
     assert "traffic, 10 cm deeper" in page.text
     assert "2 to 4" in page.text

@@ -52,9 +52,10 @@ def when_again(
 def _last_pass(history: HistorySettings) -> str:
     if history.last_ripped is None:
         return ""
-    depth = "" if history.last_depth_mm is None else f" to {history.last_depth_mm:.0f} mm"
-    since = "" if history.season is None else f", {history.season - history.last_ripped} seasons ago"
-    return f" The last pass was in {history.last_ripped}{depth}{since}."
+    when = f"in {history.last_ripped}"
+    when = when if history.season is None else f"{history.season - history.last_ripped} seasons ago, {when}"
+    depth = "" if history.last_depth_mm is None else f", and went to {history.last_depth_mm:.0f} mm"
+    return f" The last pass was {when}{depth}."
 
 
 def _next_depth(catalog: Catalog, soil: SoilType, depth_mm: float) -> tuple[float, str]:

@@ -41,7 +41,7 @@ def judge_hiring(hire: Hire, prices: PriceTable, ripped_ha: float) -> tuple[str,
     )
     if low > 0.0:
         code, verdict = "contractor-cheaper", f"hiring saves {low:.0f} to {high:.0f} {sign}/ha"
-        end = f" A contractor at {hired:.0f} {sign}/ha{_doubted(prices)} would cost less than your own machine."
+        end = f" By a contractor, at about {hired:.0f} {sign}/ha{_doubted(prices)}, it would cost less."
     else:
         code, end = "contractor-level", ""
         verdict = (

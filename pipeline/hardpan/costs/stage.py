@@ -125,9 +125,9 @@ def _hire(drawn: Lines) -> Hire | None:
     if not any(item == "contractor instead" for _, item in drawn):
         return None
     return Hire(
+        own=total_of(drawn, "cost"),
         # Setting a further zone costs the same whoever drives.
-        own=total_of(drawn, "cost") - total_of(drawn, "further zone"),
-        hired=total_of(drawn, "contractor instead"),
+        hired=total_of(drawn, "contractor instead") + total_of(drawn, "further zone"),
         owning=total_of(drawn, "tractor ownership") + total_of(drawn, "ripper ownership"),
     )
 

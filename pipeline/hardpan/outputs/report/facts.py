@@ -29,6 +29,14 @@ _PARTS = {
 }
 """What a reader knows the cost by, and the ledger's items in it."""
 
+_RESPONSES = {
+    "break_even_t_per_ha": ("extra grain that pays the cost", "{:.2f} t/ha"),
+    "gain_t_per_ha": ("gain expected in the first season", "{:.2f} t/ha"),
+    "break_even_first_year_t_per_ha": ("gain in the first season that just pays", "{:.2f} t/ha"),
+    "lime_removed_kg_per_ha": ("lime the extra grain takes off", "{:.1f} kg/ha"),
+}
+"""Column of the ledger to its heading and how its numbers are written."""
+
 FEW_SITES = 10
 """Fewer sites than this are called few (GEOSTATISTICS: under about 10 a map is hardly more than a mean)."""
 
@@ -171,6 +179,18 @@ def strategies(run: PaddockRun, people: People) -> pd.DataFrame:
         for number, row in enumerate(run.ledger.strategies.to_dict("records"))
     ]
     return pd.DataFrame(rows)
+
+
+def investment(run: PaddockRun, people: People) -> pd.DataFrame:
+    """Give return, payback and break-even response of each ripped zone in the reader's units."""
+    table = run.ledger.investment
+    said = {"zone": table["zone"], "return": [people.per_area(one) for one in table["npv_per_ha"]]}
+    paid = table["payback_seasons"]
+    said["paid back after"] = [f"{one:.1f} seasons" if np.isfinite(one) else "never" for one in paid]
+    for name, (heading, amount) in _RESPONSES.items():
+        if name in table:
+            said[heading] = [people.text(amount.format(one)) if np.isfinite(one) else MISSING for one in table[name]]
+    return pd.DataFrame(said)
 
 
 def when_again(run: PaddockRun, people: People) -> pd.DataFrame:

@@ -70,6 +70,7 @@ def write_report(
         "says": lambda setup: setups[setup].says if setup in setups else setup or MISSING,
         "zones": _ripped_first(run.plan.zones), "heading": _heading, "strategies": facts.strategies(run, people),
         "when_again": facts.when_again(run, people), "made_of": facts.cost_made_of(run, people),
+        "investment": facts.investment(run, people),
         "doubts": facts.doubts(run), "unverified": facts.unverified(run), "quantities": facts.zone_quantities(run),
         "remarks": remarks, "sources": facts.sources(run),
         "sensitivity": facts.sensitivity(run), "trail_table": facts.trail(run),
