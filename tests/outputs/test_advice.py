@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from hardpan.outputs.advice import plan_advice
+from hardpan.outputs.advice import plan_advice, set_up_advice
 from hardpan.outputs.people import People
 from hardpan.outputs.settings import OutputSettings
 
@@ -37,6 +37,20 @@ def test_zones_with_the_same_reason_share_it():
 def test_reasons_why_moisture_is_not_known_stay_apart():
     unknown = [(1, "not known", None, None, "none given"), (2, "not known", None, None, "repellent")]
     assert told(unknown) == ["Moisture: not known; none given (zone 1).", "Moisture: not known; repellent (zone 2)."]
+
+
+def test_an_entry_of_the_configuration_is_nothing_for_the_cab():
+    advice = 'Stay above the clay. No gypsum is priced: give it as soil.types."sand".gypsum.'
+    met = pd.DataFrame({"zone": [1, 2], "met": "yes: sodic", "rollers": "", "advice": [advice, "Stay above the clay."]})
+    zones = pd.DataFrame({"zone": [1, 2], "depth_mm": [300, 300]})
+    dry = pd.DataFrame({"zone": [], "verdict": [], "why": [], "moist_depth_mm": [], "rain_needed_mm": []})
+    assert plan_advice(zones, dry, met, METRIC) == ["Stay above the clay (zones 1, 2)."]
+
+
+def test_how_to_set_up_is_told_by_topic():
+    table = pd.DataFrame({"topic": ["leading tines"], "advice": ["Run them at 50%, 210 to 240 mm."], "source": ["x"]})
+    assert set_up_advice(table, METRIC) == ["Leading tines: Run them at 50%, 21 to 24 cm."]
+    assert set_up_advice(pd.DataFrame(), METRIC) == []
 
 
 def test_ground_left_alone_is_not_spoken_of():

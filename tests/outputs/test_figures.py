@@ -72,6 +72,15 @@ def test_a_drawing_takes_its_ink_from_the_page_and_is_the_same_each_time(plan):
     assert ' id="figure' not in first
 
 
+def test_each_piece_of_a_zone_says_its_depth_in_letters_read_at_arms_length(plan):
+    # common practice: 10 points and more; the card prints the map no smaller than it is drawn
+    colours = {0: "#e4e1d8", 300: "#dddd00", 450: "#440154"}
+    texts = draw_zone_map(plan.zones, colours, People.of(OutputSettings(), "AUD")).axes[0].texts
+    depths = [text for text in texts if "leave" in text.get_text() or "cm" in text.get_text()]
+    assert sum(text.get_text() == "3\nleave" for text in depths) == 2  # two corners, one zone
+    assert all(text.get_fontsize() >= 10 for text in depths)
+
+
 def test_every_zone_with_room_is_labelled_in_the_unit_of_the_reader(plan):
     colours = {0: "#e4e1d8", 300: "#dddd00", 450: "#440154"}
     inches = People.of(OutputSettings(units="us"), "USD")

@@ -9,6 +9,7 @@ import pytest
 from hardpan.outputs.cautions import CAUTIONS
 from hardpan.outputs.palette import depth_colours, text_on
 from hardpan.outputs.report import facts
+from hardpan.outputs.report.page import _rest_of_reason
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.stage import write_outputs
 
@@ -127,6 +128,15 @@ def test_the_head_says_the_plan_before_the_doubts_and_the_cautions(page, run):
 def test_there_is_one_row_a_zone_ripped_ones_first(source):
     rows = re.findall(r'<tbody class="zone"><tr><th scope="row">(\d+)</th>', source)
     assert rows == ["1", "2", "3", "4"]
+
+
+def test_the_row_of_a_zone_does_not_say_depth_and_set_up_twice():
+    ripped = {"setup": "winged", "depth_mm": 450, "reason": "Rip to 450 mm with wings (lime): the pan ends at 390 mm."}
+    assert _rest_of_reason(ripped, "wings") == " (lime): the pan ends at 390 mm."
+    assert _rest_of_reason({**ripped, "reason": "Deeper pan"}, "wings") == ". Deeper pan"
+    left = {"setup": "", "depth_mm": 0, "reason": "Leave unripped: no pan is expected."}
+    assert _rest_of_reason(left, "") == "No pan is expected."
+    assert _rest_of_reason({**left, "reason": "Not ripped: rock."}, "") == "Not ripped: rock."
 
 
 def test_no_missing_value_is_shown_as_a_number(page):

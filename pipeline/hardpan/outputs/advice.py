@@ -1,10 +1,14 @@
 """What the plan says of moisture, set-up and finish, in sentences for the cab."""
 
+import re
 from collections.abc import Callable
 
 import pandas as pd
 
 from hardpan.outputs.people import People
+
+_ENDS = re.compile(r"(?<=\.) (?=[A-Z])")
+"""Between two sentences."""
 
 
 def plan_advice(zones: pd.DataFrame, moisture: pd.DataFrame, conditions: pd.DataFrame, people: People) -> list[str]:
@@ -13,6 +17,16 @@ def plan_advice(zones: pd.DataFrame, moisture: pd.DataFrame, conditions: pd.Data
     dry = moisture[moisture["zone"].isin(ripped)]
     told = [line for _, rows in dry.groupby("verdict", sort=False) for line in _moisture(rows, people)]
     return told + [people.text(advice) for advice in _advice(conditions[conditions["zone"].isin(ripped)])]
+
+
+def set_up_advice(setting_up: pd.DataFrame, people: People) -> list[str]:
+    """Give how to set tractor and ripper up, each after its topic; none where nothing is known."""
+    if setting_up.empty:
+        return []
+    return [
+        people.text(f"{topic.capitalize()}: {advice}")
+        for topic, advice in zip(setting_up["topic"], setting_up["advice"], strict=True)
+    ]
 
 
 def _moisture(rows: pd.DataFrame, people: People) -> list[str]:
@@ -40,8 +54,12 @@ def _zones(zones: pd.Series) -> str:
 
 
 def _advice(conditions: pd.DataFrame) -> list[str]:
-    """Give what the plan advises where a condition is met, each sentence once with its zones."""
+    """Give what the plan advises where a condition is met, each sentence once with its zones.
+
+    A sentence that names an entry of the configuration is for the desk: it stands in the report only.
+    """
     met = conditions[conditions["met"].str.startswith("yes")]
+    met = met.assign(advice=[" ".join(s for s in _ENDS.split(a) if "soil.types" not in s) for a in met["advice"]])
     told = [(advice, rows["zone"]) for advice, rows in met[met["advice"] != ""].groupby("advice", sort=False)]
     rolled = met.loc[met["rollers"] == "yes", "zone"].drop_duplicates()
     told += [("Roll behind the tines", rolled)] if len(rolled) else []

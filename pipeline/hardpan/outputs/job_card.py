@@ -20,7 +20,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import Flowable, Image, KeepInFrame, PageBreak, Paragraph, SimpleDocTemplate, Spacer, Table
 
-from hardpan.outputs.advice import plan_advice
+from hardpan.outputs.advice import plan_advice, set_up_advice
 from hardpan.outputs.cautions import CAUTIONS, CHECKS
 from hardpan.outputs.palette import INK, text_on
 from hardpan.outputs.people import MISSING, People
@@ -78,7 +78,7 @@ def write_job_card(
     conditions : DataFrame
         `zone`, `met`, `rollers`, `advice`: what the plan advises on set-up and finish.
     setting_up : DataFrame
-        `advice`: how to set tractor and ripper up; may be empty.
+        `topic`, `advice`: how to set tractor and ripper up; may be empty.
     says : Mapping
         Set-up to its name for people.
     colours : Mapping
@@ -101,7 +101,7 @@ def write_job_card(
     room = _HEIGHT - table_height - picture.drawHeight - 30 * mm
     front = [*head, picture, Spacer(0, 2 * mm), table, *_record(int(room // _RECORD_ROW) - 1)]
     told = plan_advice(zones, moisture, conditions, people)
-    back = _back(zones, told, [people.text(advice) for advice in setting_up.get("advice", [])], people)
+    back = _back(zones, told, set_up_advice(setting_up, people), people)
     document = SimpleDocTemplate(
         str(path), pagesize=A4, leftMargin=_MARGIN, rightMargin=_MARGIN, topMargin=_MARGIN, bottomMargin=_MARGIN,
         title=f"Ripping job card: {short}", invariant=1, initialFontName="card",

@@ -18,8 +18,12 @@ from matplotlib.path import Path as Outline
 from hardpan.outputs.palette import EDGE, EXCLUDED, INK, text_on
 from hardpan.outputs.people import People
 
-_ROOM_FOR_NUMBER, _ROOM_FOR_DEPTH = 0.022, 0.055
-"""Radius of the widest circle in a zone, over the map's longer side, from which number and depth fit."""
+_ROOM_FOR_NUMBER, _ROOM_FOR_SMALL, _ROOM_FOR_DEPTH = 0.02, 0.034, 0.055
+"""Radius of the widest circle in a piece of a zone, over the map's longer side, from which the number fits, and number
+and depth in small and in large letters."""
+
+_SMALL, _LARGE = 10.0, 15.0
+"""Size of letters, points; small ones are still read at arm's length on the card."""
 
 _ROUND = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
 """Lengths a scale bar may have, m or ft."""
@@ -83,14 +87,16 @@ def _outline(shape: shapely.Geometry) -> Outline:
 
 
 def _label(axes: Axes, zone: Any, colour: str, people: People, *, extent_m: float) -> None:  # noqa: ANN401
-    """Write the zone's number, and its depth where the widest circle inside has room for it."""
-    circle = shapely.maximum_inscribed_circle(max(shapely.get_parts(zone.geometry), key=lambda part: part.area))
-    (x, y), room = circle.coords[0], circle.length / extent_m
-    if room < _ROOM_FOR_NUMBER:
-        return
+    """Write number and depth in each piece of the zone whose widest circle has room for them, or the number alone."""
     depth = people.depth(zone.depth_mm) if zone.depth_mm > 0 else "leave"
-    text = f"{zone.zone}\n{depth}" if room >= _ROOM_FOR_DEPTH else str(zone.zone)
-    axes.text(x, y, text, ha="center", va="center", color=text_on(colour), fontsize=15, fontweight="bold")
+    for piece in shapely.get_parts(zone.geometry):
+        circle = shapely.maximum_inscribed_circle(piece)
+        (x, y), room = circle.coords[0], circle.length / extent_m
+        if room < _ROOM_FOR_NUMBER:
+            continue
+        text = f"{zone.zone}\n{depth}" if room >= _ROOM_FOR_SMALL else str(zone.zone)
+        size = np.interp(room, (_ROOM_FOR_SMALL, _ROOM_FOR_DEPTH), (_SMALL, _LARGE))
+        axes.text(x, y, text, ha="center", va="center", color=text_on(colour), fontsize=size, fontweight="bold")
 
 
 def _scale_and_north(axes: Axes, bounds: tuple[float, float, float, float], people: People) -> None:

@@ -181,6 +181,15 @@ def strategies(run: PaddockRun, people: People) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+def drivers(run: PaddockRun) -> pd.DataFrame:
+    """Give what the doubt about the return comes from, in per cent; inputs under half a per cent are left out."""
+    table = run.ledger.drivers
+    if table.empty:
+        return table
+    table = table[table["share"] >= 0.005]
+    return table.assign(share=[share(one) for one in table["share"]])
+
+
 def investment(run: PaddockRun, people: People) -> pd.DataFrame:
     """Give return, payback and break-even response of each ripped zone in the reader's units."""
     table = run.ledger.investment

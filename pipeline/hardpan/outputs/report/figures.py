@@ -138,13 +138,14 @@ def draw_candidates(candidates: pd.DataFrame, zone: dict[str, Any], says: dict[s
 
 
 def draw_ranges(names: Sequence[str], ends: Sequence[Floats], label: str) -> Figure:
-    """Give one horizontal range a name against zero; `ends` are the low, middle and high values."""
+    """Give one horizontal range a name against nothing; `ends` are the low, middle and high values."""
     low, mid, high = ends
     with _chart(label, "", height_in=0.8 + 0.5 * len(names)) as (figure, axes):
         place = np.arange(len(names))
         axes.hlines(place, low, high, color=_LINES[0], linewidth=5, alpha=0.5)
         axes.plot(mid, place, marker="D", color=ACCENT, markersize=8, linestyle="none")
-        axes.axvline(0, color=INK, linewidth=1)
+        # Nothing is marked row by row: a line all the way would run through the names.
+        axes.vlines(np.zeros(len(names)), place - 0.14, place + 0.3, color=INK, linewidth=1)
         for row, name in zip(place, names, strict=True):
             across = axes.get_yaxis_transform()
             axes.text(0.0, row - 0.22, name, transform=across, color=INK, fontsize=11, va="bottom")

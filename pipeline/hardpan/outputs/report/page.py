@@ -70,7 +70,7 @@ def write_report(
         "says": lambda setup: setups[setup].says if setup in setups else setup or MISSING,
         "zones": _ripped_first(run.plan.zones), "heading": _heading, "strategies": facts.strategies(run, people),
         "when_again": facts.when_again(run, people), "made_of": facts.cost_made_of(run, people),
-        "investment": facts.investment(run, people),
+        "investment": facts.investment(run, people), "drivers": facts.drivers(run), "rest_of_reason": _rest_of_reason,
         "doubts": facts.doubts(run), "unverified": facts.unverified(run), "quantities": facts.zone_quantities(run),
         "remarks": remarks, "sources": facts.sources(run),
         "sensitivity": facts.sensitivity(run), "trail_table": facts.trail(run),
@@ -97,6 +97,16 @@ def _heading(column: object) -> str:
     if words and words[-1] != "per" and last in _SHORT:
         return f"{' '.join(words)}, {_SHORT[last]}"
     return " ".join([*words, _SHORT.get(last, last)])
+
+
+def _rest_of_reason(zone: Mapping[str, Any], says: str) -> str:
+    """Give a zone's reason to follow its depth and the name of its set-up, which its first words may repeat."""
+    head = f"Rip to {round(zone['depth_mm'])} mm with {says}" if zone["setup"] else "Leave unripped: "
+    reason = str(zone["reason"])
+    if not reason.startswith(head):
+        return f". {reason}" if zone["setup"] else reason
+    rest = reason.removeprefix(head)
+    return rest if zone["setup"] else f"{rest[:1].upper()}{rest[1:]}"
 
 
 def _ripped_first(zones: gpd.GeoDataFrame) -> list[dict[str, Any]]:
