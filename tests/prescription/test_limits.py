@@ -4,8 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from hardpan.prescription.effort import LIMITS, limit_values
-from hardpan.prescription.limits import machine_limit
+from hardpan.prescription.effort import LIMITS, limit_values, machine_limit
 
 WINGED = {"like": "seven-tine-600", "setups": ["winged"]}
 STRONG = {"like": "tracked-370kw", "engine_power": 5000, "mass": 300_000}
@@ -69,7 +68,7 @@ def test_what_a_single_tine_cannot_be_pulled_against_is_named_with_its_figure(ma
     tractor = machine.get("tractor", STRONG)
     zone = one_zone(made, tractor=tractor, ripper=ripper, worth=50_000.0)
     catalog = made.shipped_catalog(machine={"tractor": tractor, "ripper": WINGED | ripper})
-    figure = f"({limit_values(catalog)[limit]:.0f} {'kW usable' if limit == 0 else 'kN'})"
+    figure = f"({limit_values(catalog)[limit]:.3g} {'kW usable' if limit == 0 else 'kN'})"
     assert f"{LIMITS[limit]} {figure} forbids {zone['depth_mm'] + 25} mm and deeper" in zone["reason"]
 
 
@@ -105,6 +104,24 @@ def test_under_cover_the_limit_is_named_where_the_share_is_not_reached(made):
     left = one_zone(made, ripper={"max_depth": 400}, ask={"rule": "cover"})
     assert left["depth_mm"] == 0
     assert "the ripper goes no deeper than 400 mm" in left["reason"]
+
+
+def test_under_cover_the_shallowest_the_ripper_goes_is_named_where_less_would_cover(made):
+    zone = one_zone(made, bottom_mm=250.0, top_mm=150.0, ripper={"min_depth": 400}, ask={"rule": "cover"})
+    assert zone["depth_mm"] == 400
+    assert "the ripper goes no shallower than 400 mm" in zone["reason"]
+    enough = one_zone(made, bottom_mm=370.0, sd_mm=5.0, ripper={"min_depth": 400}, ask={"rule": "cover"})
+    assert enough["depth_mm"] == 400
+    assert "no shallower" not in enough["reason"]
+
+
+def test_clay_above_the_least_depth_of_the_ripper_names_both(made):
+    zone = one_zone(made, soils=("sand over sodic clay",), clay_mm=440.0, ripper={"min_depth": 500})
+    assert zone["depth_mm"] == 0
+    assert zone["reason"] == (
+        "Leave unripped: hostile clay from 440 mm (kept 50 mm above) forbids 500 mm and deeper, "
+        "and the ripper goes no shallower than 500 mm."
+    )
 
 
 def test_ground_that_no_limit_would_let_pay_is_left_without_naming_one(made):

@@ -100,7 +100,23 @@ def test_measured_fuel_below_idling_is_refused(made, catalog):
 def test_a_tractor_that_cannot_pull_one_tine_is_refused_in_one_line(made):
     weak = {"like": "rear-drive-110kw", "engine_power": 2}
     catalog = made.shipped_catalog(machine={"tractor": weak})
-    with pytest.raises(SettingsError, match="cannot pull one tine of seven-tine-600 even at 200 mm"):
+    with pytest.raises(
+        SettingsError, match=r"cannot pull one tine of seven-tine-600 even at 200 mm .* engine power \("
+    ) as e:
+        made.decide(made.ground(), catalog, made.rates(["deep sand"]))
+    assert "\n" not in str(e.value)
+
+
+def test_a_tine_that_would_trip_at_once_is_refused_with_its_rating(made):
+    catalog = made.shipped_catalog(machine={"ripper": {"like": "seven-tine-600", "breakout_rating": 0.5}})
+    with pytest.raises(SettingsError, match=r"beyond the break-out rating of a tine \(0\.5 kN\)"):
+        made.decide(made.ground(), catalog, made.rates(["deep sand"]))
+
+
+@pytest.mark.parametrize("limits", [{"min_depth": 600, "max_depth": 500}, {"max_depth": 275, "setups": ["leading"]}])
+def test_limits_that_cross_are_refused_with_both_figures(made, limits):
+    catalog = made.shipped_catalog(machine={"ripper": {"like": "seven-tine-600"} | limits})
+    with pytest.raises(SettingsError, match=r"deeper than the deepest: .*(600 to 500|leading 300 to 275) mm"):
         made.decide(made.ground(), catalog, made.rates(["deep sand"]))
 
 

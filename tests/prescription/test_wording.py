@@ -84,6 +84,12 @@ def test_the_reason_says_what_held_the_depth(changes, said):
             "the set-up of the rest of the paddock is barred (gravel forbids inclusion plates); with another, even",
         ),
         ({"other_pays": True}, "another set-up would pay"),
+        ({"instead": replace(LEFT.instead, gain=0.3)}, "and bring nothing."),
+        ({"instead": replace(LEFT.instead, gain=-8.2)}, "and take 8 AUD/ha of grain."),
+        (
+            {"instead": replace(LEFT.instead, held="the ripper goes no deeper than 400 mm")},
+            "110 AUD/ha; the ripper goes",
+        ),
         ({"cover_share": 0.9}, "no pan is expected on 93% of it."),
     ],
 )
@@ -114,7 +120,9 @@ def test_what_would_change_the_choice_names_the_bottom_where_that_decides():
 
 def test_what_would_change_the_choice_is_the_gain_where_no_bottom_parts_the_two():
     text = changed()
-    assert text == ("a first-season gain below 0.21 t/ha would make it a loss; 500 mm is better in 30% of the draws")
+    assert text == (
+        "a first-season gain below 0.21 t/ha would make it a loss; 500 mm has a 30% chance of returning more"
+    )
 
 
 def test_an_option_in_words():

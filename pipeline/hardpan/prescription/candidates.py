@@ -30,12 +30,7 @@ def list_candidates(
     depths = {name: steps_mm(catalog.ripper, catalog.setups[name], prescription.step_mm) for name in names}
     rows = [("", 0)] + [(name, depth) for name, steps in depths.items() for depth in steps]
     if len(rows) == 1:
-        raise SettingsError(
-            what=f"no depth on steps of {prescription.step_mm} mm suits {', '.join(names) or 'any set-up'}",
-            where=f"ripper {catalog.ripper_name}",
-            right=f"a step between {_span(catalog.ripper, None)}",
-            do="change prescription.step_mm, or the depths of ripper and set-up",
-        )
+        _refuse(catalog, names, prescription.step_mm)
     table = pd.DataFrame(rows, columns=["setup", "depth_mm"])
     table.insert(0, "option", np.arange(len(table)))
     table["spacing_mm"] = np.where(table["depth_mm"] > 0, catalog.ripper.spacing.value, 0.0)
@@ -53,6 +48,22 @@ def list_candidates(
         if not steps
     )
     return table, issues
+
+
+def _refuse(catalog: Catalog, names: list[str], step_mm: int) -> None:
+    """Refuse set-ups that have no depth: their limits leave none, or no step falls between them."""
+    limits = {name: depth_limits_mm(catalog.ripper, catalog.setups[name]) for name in names}
+    spans = {name: f"{name} {shallow:g} to {deep:g} mm" for name, (shallow, deep) in limits.items()}
+    crossed = [span for name, span in spans.items() if limits[name][0] > limits[name][1]]
+    what = f"no depth on steps of {step_mm} mm lies within {', '.join(spans.values())}"
+    if len(crossed) == len(spans):
+        what = f"the shallowest depth allowed is deeper than the deepest: {', '.join(crossed)}"
+    raise SettingsError(
+        what=what,
+        where=f"ripper {catalog.ripper_name}",
+        right="limits of ripper and set-up with a step between them",
+        do="change min_depth or max_depth of the ripper, prescription.step_mm, or the set-up",
+    )
 
 
 def steps_mm(ripper: Ripper, setup: SetUp, step_mm: int) -> list[int]:

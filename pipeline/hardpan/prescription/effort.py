@@ -29,6 +29,14 @@ def limit_values(catalog: Catalog) -> tuple[float, float, float, float]:
     return tractor.engine_power.value * effort.usable_power.value, rated[0], rated[1], grip
 
 
+def machine_limit(catalog: Catalog, number: int) -> str:
+    """Give a limit of tractor or ripper with its figure; `number` as `Passes.limited_by`."""
+    if number < 0:
+        return "the speed window"
+    unit = "kW usable" if number == 0 else "kN"
+    return f"{LIMITS[number]} ({limit_values(catalog)[number]:.3g} {unit})"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Passes:
     """How each option is pulled; arrays of shape (n_options,), hours and litres those of all passes together."""
@@ -266,13 +274,14 @@ def _where(use: Bools, these: Passes, others: Passes) -> Passes:
     return Passes(**picked)
 
 
-def refuse_powerless(catalog: Catalog, shallowest_mm: float) -> None:
-    """Refuse a tractor that cannot pull a single tine at the shallowest depth."""
+def refuse_powerless(catalog: Catalog, shallowest_mm: float, limited_by: int) -> None:
+    """Refuse a tractor or ripper that cannot pull a single tine at the shallowest depth."""
     tractor = catalog.tractor
     easiest = f"at {shallowest_mm:g} mm and {tractor.min_speed.value:g} km/h"
+    held = machine_limit(catalog, limited_by)
     raise SettingsError(
-        what=f"cannot pull one tine of {catalog.ripper_name} even {easiest}",
+        what=f"cannot pull one tine of {catalog.ripper_name} even {easiest}: it is beyond {held}",
         where=f"tractor {catalog.tractor_name}",
-        right="enough power and weight for one tine",
+        right="enough power, weight and strength for one tine",
         do="choose another tractor or ripper, or a lower min_speed",
     )

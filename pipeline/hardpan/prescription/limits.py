@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.prescription.candidates import depth_limits_mm
@@ -11,7 +12,8 @@ from hardpan.prescription.case import Case, moist_to_mm
 from hardpan.prescription.choice import LEAVE, Ballot, Texts
 from hardpan.prescription.conditions import ceiling_rules, forbidden_setups
 from hardpan.prescription.economy import economy_of
-from hardpan.prescription.effort import LIMITS, limit_values
+from hardpan.prescription.effort import machine_limit
+from hardpan.prescription.returns import reach_probability
 from hardpan.records.catalog import Catalog
 
 ROUNDING = 1e-12
@@ -19,14 +21,6 @@ ROUNDING = 1e-12
 
 LOOK_MM = 200
 """How far past a limit it is asked whether more would be returned: a ridge between tines is about as high."""
-
-
-def machine_limit(catalog: Catalog, number: int) -> str:
-    """Give a limit of tractor or ripper with its figure; `number` as `Passes.limited_by`."""
-    if number < 0:
-        return "the speed window"
-    unit = "kW usable" if number == 0 else "kN"
-    return f"{LIMITS[number]} ({limit_values(catalog)[number]:.0f} {unit})"
 
 
 def why_not(case: Case, setup: Ints, depth_mm: Floats) -> Texts:
@@ -96,11 +90,14 @@ def what_held(case: Case, ballot: Ballot, row: int, option: int) -> str:
         return ""
     name, depth, step = ballot.setup[option], ballot.depth_mm[option], case.prescription.step_mm
     deeper = np.flatnonzero((ballot.setup == name) & (np.abs(ballot.depth_mm - depth - step) < 0.5))
-    below = ballot.why_not[row, deeper[0]] if deeper.size else _end_of_ripper(case.catalog, int(name), deepest=True)
-    if case.prescription.rule == "cover":
-        return str(below) if ballot.covered[row, option] < case.prescription.cover_share else ""
+    below = ballot.why_not[row, deeper[0]] if deeper.size else end_of_ripper(case.catalog, int(name), deepest=True)
     shallower = np.any((ballot.setup == name) & (ballot.depth_mm < depth))
-    above = "" if shallower else _end_of_ripper(case.catalog, int(name), deepest=False)
+    above = "" if shallower else end_of_ripper(case.catalog, int(name), deepest=False)
+    if case.prescription.rule == "cover":
+        if ballot.covered[row, option] < case.prescription.cover_share:
+            return str(below)
+        less = float(case.weights[row] @ reach_probability(cover_end_mm(case), np.array([depth - step]))[:, 0])
+        return above if less >= case.prescription.cover_share else ""
     if not (below or above):
         return ""
     net = _net_around(case, ballot, row, option)
@@ -108,12 +105,20 @@ def what_held(case: Case, ballot: Ballot, row: int, option: int) -> str:
     return str(below) if below and net[2:].max() > least else (above if net[0] > least else "")
 
 
-def _end_of_ripper(catalog: Catalog, code: int, *, deepest: bool) -> str:
+def end_of_ripper(catalog: Catalog, code: int, *, deepest: bool) -> str:
+    """Give in words the deepest or shallowest depth of a set-up, the position of one, in the ripper."""
     setup = list(catalog.setups.values())[code]
     end_mm = depth_limits_mm(catalog.ripper, setup)[int(deepest)]
     own = end_mm != depth_limits_mm(catalog.ripper, None)[int(deepest)]
     go = f"{setup.says} go" if own else "the ripper goes"
     return f"{go} no {'deeper' if deepest else 'shallower'} than {end_mm:g} mm"
+
+
+def cover_end_mm(case: Case) -> NDArray[np.float32]:
+    """Give the depth that covers the ground (rule `cover`), (n_draws, n_nodes): past pan or at clay; -inf: any does."""
+    below = case.ground.bottom_mm + np.float32(case.prescription.below_pan_mm)
+    end = np.minimum(below, case.ground.clay_mm.astype(np.float32))
+    return np.where(case.ground.present, end, np.float32(-np.inf))
 
 
 def _net_around(case: Case, ballot: Ballot, row: int, option: int) -> Floats:

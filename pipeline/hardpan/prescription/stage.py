@@ -52,7 +52,9 @@ def weigh_options(  # noqa: PLR0917
     economy = economy_of(table, ground, catalog, rates, pan.excess_shape, draft_factor=spread, calibration=calibration)
     pullable = economy.pullable()
     if not pullable[:, 1:].any():
-        refuse_powerless(catalog, table["depth_mm"][1:].min())
+        easiest = 1 + int(table["depth_mm"].to_numpy()[1:].argmin())
+        held = economy.passes[ground.textures[reference]].limited_by[easiest]
+        refuse_powerless(catalog, table["depth_mm"][easiest], int(held))
     allowed = ground.allowed(economy.section["depth_mm"], into_clay_mm(table, catalog), pullable)
     credit, barred = soil_effects(
         table=table, survey=survey, ground=ground, catalog=catalog, prescription=prescription, season=season

@@ -14,7 +14,7 @@ from hardpan.prescription.case import Case
 from hardpan.prescription.choice import LEAVE, Ballot
 from hardpan.prescription.conditions import condition_table, not_fixed, rules_met
 from hardpan.prescription.defaults import shipped_numbers
-from hardpan.prescription.limits import what_held
+from hardpan.prescription.limits import end_of_ripper, what_held
 from hardpan.prescription.moisture import moisture_window
 from hardpan.prescription.setting_up import setting_up
 from hardpan.prescription.wording import (
@@ -154,7 +154,9 @@ def _best_ripped(decision: Decision, place: int) -> tuple[Alternative | None, st
     barred = "" if (allowed & fitted).any() else str(ballot.why_not[place][fitted][0])
     open_to = allowed if barred else allowed & fitted
     if not open_to.any():
-        return None, barred
+        # a clause with a depth in it bars the shallowest: say that the ripper has none above it
+        end = end_of_ripper(decision.case.catalog, int(ballot.setup[fitted][0]), deepest=False)
+        return None, f"{barred}, and {end}" if " mm" in barred else barred
     cover = decision.case.prescription.rule == "cover"
     best = int(np.where(open_to, ballot.depth_mm if cover else gain / np.maximum(cost, 1e-9), -np.inf).argmax())
     row = decision.case.options.table.iloc[best]

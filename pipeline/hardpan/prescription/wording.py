@@ -144,7 +144,15 @@ def _what_it_would_bring(story: Story, best: Alternative) -> str:
         held = f"; {best.held}" if best.held else ""
         return f"no depth allowed passes below the pan on more than {story.coverable:.0%} of it{held}"
     currency = story.currency
-    money = f"would cost about {best.cost:.0f} {currency}/ha and bring {best.gain:.0f} {currency}/ha"
+    gain = round(best.gain)
+    brings = (
+        f"bring {gain} {currency}/ha"
+        if gain > 0
+        else f"take {-gain} {currency}/ha of grain"
+        if gain
+        else "bring nothing"
+    )
+    money = f"would cost about {best.cost:.0f} {currency}/ha and {brings}"
     loss = f"even the depth that brings most for its cost, {option_text(best.depth_mm, best.setup)}, {money}"
     if best.gain > best.cost:
         loss = loss.removeprefix("even ")
@@ -180,7 +188,7 @@ def would_change(
         First-season gain that just pays the pass.
     """
     loss = f"a first-season gain below {needed_t_per_ha:.2f} t/ha would make it a loss"
-    odds = f"{other} is better in {share_better:.0%} of the draws"
+    odds = f"{other} has a {share_better:.0%} chance of returning more"
     if bottom_mm is None:
         return f"{loss}; {odds}"
     side = "below" if deeper else "above"

@@ -8,9 +8,9 @@ from hardpan.core.arrays import Floats, Ints
 from hardpan.prescription.case import Case
 from hardpan.prescription.choice import Ballot
 from hardpan.prescription.conditions import credit_spans, setup_gains
-from hardpan.prescription.effort import LIMITS
+from hardpan.prescription.effort import LIMITS, machine_limit
 from hardpan.prescription.ground import Ground
-from hardpan.prescription.limits import ROUNDING, machine_limit, why_not
+from hardpan.prescription.limits import ROUNDING, cover_end_mm, why_not
 from hardpan.prescription.returns import credit_draws, reach_probability
 
 
@@ -23,8 +23,6 @@ def hold_ballot(case: Case) -> Ballot:
     credit = credit_spans(rules, setup_gains(rules, case.judged, case.facts, names), names)[:, setup]
     worth = np.where(options.open_to, options.gain, 0.0)
     gain, cost, barred = credit[..., 1] * (weights @ worth), _costs(case), why_not(case, setup, depth)
-    below = ground.bottom_mm + np.float32(case.prescription.below_pan_mm)
-    end = np.where(ground.present, np.minimum(below, ground.clay_mm.astype(np.float32)), np.float32(-np.inf))
     often = weights * ground.present.mean(axis=0)
     return Ballot(
         net=np.where(barred == "", gain - cost, -np.inf),
@@ -33,7 +31,7 @@ def hold_ballot(case: Case) -> Ballot:
         loosened=often @ options.loosened / np.maximum(often.sum(axis=1, keepdims=True), ROUNDING),
         breach=weights @ options.breach,
         why_not=barred,
-        covered=weights @ reach_probability(end, depth),
+        covered=weights @ reach_probability(cover_end_mm(case), depth),
         ha=case.zone_ha.sum(axis=1),
         depth_mm=depth,
         setup=setup,
