@@ -18,12 +18,11 @@ from matplotlib.path import Path as Outline
 from hardpan.outputs.palette import EDGE, EXCLUDED, INK, text_on
 from hardpan.outputs.people import People
 
-_ROOM_FOR_NUMBER, _ROOM_FOR_SMALL, _ROOM_FOR_DEPTH = 0.02, 0.034, 0.055
-"""Radius of the widest circle in a piece of a zone, over the map's longer side, from which the number fits, and number
-and depth in small and in large letters."""
+_SMALLEST, _LARGEST = 10.0, 15.0
+"""Size of letters, points; the smallest are still read at arm's length on the card."""
 
-_SMALL, _LARGE = 10.0, 15.0
-"""Size of letters, points; small ones are still read at arm's length on the card."""
+_LETTER, _LINE = 0.7, 1.2
+"""Width of a bold letter and height of a line, over the size of letters."""
 
 _ROUND = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
 """Lengths a scale bar may have, m or ft."""
@@ -56,7 +55,7 @@ def draw_zone_map(zones: gpd.GeoDataFrame, colours: Mapping[int, str], people: P
         # A light line within the dark one: seen on bright ground and on dark.
         axes.add_patch(PathPatch(outline, fill=False, edgecolor=EXCLUDED, linewidth=0.8, zorder=2))
         if not shut:
-            _label(axes, zone, colour, people, extent_m=max(width, height))
+            _label(axes, zone, colour, people, inch_m=1.04 * max(width / 6.4, height / figure.get_figheight()))
     _scale_and_north(axes, (west, south, east, north), people)
     return figure
 
@@ -86,17 +85,31 @@ def _outline(shape: shapely.Geometry) -> Outline:
     return Outline.make_compound_path(*(Outline(ring, closed=True) for ring in rings))
 
 
-def _label(axes: Axes, zone: Any, colour: str, people: People, *, extent_m: float) -> None:  # noqa: ANN401
-    """Write number and depth in each piece of the zone whose widest circle has room for them, or the number alone."""
+def _label(axes: Axes, zone: Any, colour: str, people: People, *, inch_m: float) -> None:  # noqa: ANN401
+    """Write number and depth in each piece of the zone that has room for them, or one of the two, depth first."""
     depth = people.depth(zone.depth_mm) if zone.depth_mm > 0 else "leave"
     for piece in shapely.get_parts(zone.geometry):
-        circle = shapely.maximum_inscribed_circle(piece)
-        (x, y), room = circle.coords[0], circle.length / extent_m
-        if room < _ROOM_FOR_NUMBER:
-            continue
-        text = f"{zone.zone}\n{depth}" if room >= _ROOM_FOR_SMALL else str(zone.zone)
-        size = np.interp(room, (_ROOM_FOR_SMALL, _ROOM_FOR_DEPTH), (_SMALL, _LARGE))
-        axes.text(x, y, text, ha="center", va="center", color=text_on(colour), fontsize=size, fontweight="bold")
+        for text in (f"{zone.zone}\n{depth}", depth, str(zone.zone)):
+            x, y, size = _place(piece, text, inch_m)
+            if size >= _SMALLEST:
+                axes.text(
+                    x, y, text, ha="center", va="center", color=text_on(colour), fontsize=min(size, _LARGEST),
+                    fontweight="bold", linespacing=1.0,
+                )  # fmt: skip
+                break
+
+
+def _place(piece: shapely.Polygon, text: str, inch_m: float) -> tuple[float, float, float]:
+    """Give where in a polygon a text has most room, m, and the size of its letters there, points.
+
+    The text fills the rectangle within the largest ellipse of its own shape: a circle once x is squeezed.
+    """
+    lines = text.split("\n")
+    height = _LINE * len(lines)
+    shape = _LETTER * max(map(len, lines)) / height
+    circle = shapely.maximum_inscribed_circle(shapely.transform(piece, lambda points: points / (shape, 1.0)))
+    x, y = circle.coords[0]
+    return x * shape, y, float(np.sqrt(2.0) * circle.length / inch_m * 72.0 / height)
 
 
 def _scale_and_north(axes: Axes, bounds: tuple[float, float, float, float], people: People) -> None:
