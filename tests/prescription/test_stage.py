@@ -52,6 +52,31 @@ def test_cover_passes_below_the_pan_on_the_share_asked_for(made, catalog):
     assert options.table["depth_mm"].max() >= depth
 
 
+@pytest.mark.parametrize(("rule", "share"), [("return", None), ("cover", 0.9)])
+def test_zones_are_told_what_the_depth_rule_asks(made, catalog, rule, share):
+    options, plan = made.decide(made.ground(), catalog, made.rates(["deep sand"]), rule=rule, cover_share=0.9)
+    assert options.cover_share == share
+    chosen = options.table.set_index(["setup", "depth_mm"]).loc[plan.zones["setup"][0], plan.zones["depth_mm"][0]]
+    reached = (options.node_ha @ options.covered / options.node_ha.sum())[int(chosen["option"])]
+    assert rule == "return" or reached >= 0.9
+
+
+def test_the_set_ups_fitted_are_no_more_than_asked_and_the_plan_keeps_to_them(made, catalog):
+    """Each of three strips may want its own set-up."""
+    soils = ("deep sand", "gravelly sand", "sand over clay")
+    paddock = made.ground(soils=soils, bottom_mm=(350.0, 420.0, 480.0), clay_mm=(np.nan, np.nan, 550.0))
+    money = made.rates(list(soils), worth=400.0)
+    worth = []
+    for most in (1, 2, 3):
+        options, plan = made.decide(paddock, catalog, money, setups_per_paddock=most)
+        names = set(options.table.loc[options.fitted, "setup"]) - {""}
+        assert options.fitted[0]
+        assert 1 <= len(names) <= most
+        assert set(plan.zones["setup"]) - {""} <= names
+        worth.append(options.node_ha @ np.where(options.fitted, options.net, -np.inf).max(axis=1))
+    assert np.all(np.diff(worth) >= -1e-9)
+
+
 def test_only_moist_keeps_the_depth_in_moist_soil_where_that_is_known(made, catalog):
     money, ground = made.rates(["deep sand"], worth=500.0), made.ground(bottom_mm=400.0)
     depths = []

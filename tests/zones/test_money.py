@@ -7,13 +7,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from hardpan.records.plan import Options
-from hardpan.zones.money import joined_by_money, takings_of, worth_of
+from hardpan.zones.money import fitted_only, joined_by_money, takings_of, worth_of
 
 NET = [[0, 30, 10], [0, -20, 25], [0, 5, -np.inf], [0, -8, -9]]
 NODES = np.arange(4)
 
 
-def options_of(net, cost=0.0, limit_slack=0.0, breach=None, cover_share=None):
+def options_of(net, *, cost=0.0, limit_slack=0.0, covered=None, cover_share=None, fitted=()):
     net = np.asarray(net, dtype=float)
     none = np.zeros((net.shape[1], 1))
     return Options(
@@ -21,7 +21,9 @@ def options_of(net, cost=0.0, limit_slack=0.0, breach=None, cover_share=None):
         net=net,
         cost=np.full(net.shape, cost),
         loosened=net,
-        breach=np.ones(net.shape) if breach is None else np.asarray(breach, dtype=float),
+        breach=np.ones(net.shape),
+        covered=np.ones(net.shape) if covered is None else np.asarray(covered, dtype=float),
+        fitted=np.asarray(fitted, dtype=bool),
         node_ha=np.ones(len(net)),
         paddock_returns=none,
         paddock_costs=none,
@@ -49,19 +51,25 @@ def test_a_limit_may_be_passed_on_its_slack_where_ripping_costs_and_gains_nothin
 
 
 def test_under_cover_a_class_takes_what_reaches_below_its_pan_even_at_a_loss():
-    net, breach = [[0, -20, -50], [0, -20, -50]], [[0.0, 1.0, 1.0], [0.0, 0.2, 1.0]]
+    net, covers = [[0, -20, -50], [0, -20, -50]], [[0.0, 1.0, 1.0], [0.0, 0.2, 1.0]]
     ground = (np.array([0, 1]), np.ones(2))
     together, apart = np.zeros(2, int), np.array([0, 1])
-    covered = options_of(net, breach=breach, cover_share=0.9)
+    covered = options_of(net, covered=covers, cover_share=0.9)
     assert worth_of(together, *ground, covered) == pytest.approx(-100)
     assert worth_of(apart, *ground, covered) == pytest.approx(-20 - 50)  # the shallow part goes shallower
-    assert worth_of(together, *ground, options_of(net, breach=breach)) == pytest.approx(0)
+    assert worth_of(together, *ground, options_of(net, covered=covers)) == pytest.approx(0)
 
 
 def test_under_cover_ground_without_a_pan_may_be_left_and_the_nearest_is_taken_where_none_reaches():
     net = [[0, -20], [0, -20]]
-    options = options_of(net, breach=[[1.0, 1.0], [0.1, 0.6]], cover_share=0.9)
+    options = options_of(net, covered=[[1.0, 1.0], [0.1, 0.6]], cover_share=0.9)
     assert worth_of(np.array([0, 1]), np.array([0, 1]), np.ones(2), options) == pytest.approx(0 - 20)
+
+
+def test_what_needs_a_set_up_that_is_not_fitted_is_worth_nothing():
+    """Option 1 belongs to the set-up fitted, option 2 to another that is best on the second ground."""
+    options = fitted_only(options_of([[0, 10, 4], [0, 6, 9]], fitted=[True, True, False]))
+    assert worth_of(np.array([0, 1]), np.array([0, 1]), np.ones(2), options) == pytest.approx(10 + 6)
 
 
 def test_worth_counts_by_area():

@@ -199,6 +199,28 @@ def test_the_slower_the_depth_changes_the_wider_the_least_piece(made, ground):
     assert across(20) >= 2 * 20 * 5 / 3.6 > across(0)
 
 
+def test_ground_that_only_another_set_up_would_part_is_one_zone_when_one_is_fitted(made):
+    """Two options of one depth: each half returns most with its own set-up, and little less with the other's."""
+    ground = made.paddock(bottom_mm=lambda x, _: np.where(x < 400, 320.0, 520.0), zone_cost=20.0)
+    table = ground.options.table.iloc[:3].assign(depth_mm=[0.0, 400.0, 400.0])
+    west = surfaces_west(ground)
+    net = np.stack([0 * west, np.where(west, 60.0, 40.0), np.where(west, 40.0, 60.0)], axis=1)
+    options = replace(ground.options, table=table, net=net, cost=0 * net)
+
+    def zones(fitted):
+        fitting = replace(options, fitted=np.array(fitted))
+        return draw_zones(ground.surfaces, fitting, ground.survey, made.RIPPER, ZoneSettings(), seed=1)
+
+    assert len(zones([True, True, True]).table) == 2
+    assert len(zones([True, True, False]).table) == 1
+
+
+def surfaces_west(ground):
+    """Nodes of the western half."""
+    node, bottom = ground.surfaces.node_of_cell.ravel(), ground.surfaces.maps["pan_bottom_mm"].to_numpy().ravel()
+    return np.bincount(node[node >= 0], weights=bottom[node >= 0]) / np.bincount(node[node >= 0]) < 400
+
+
 def test_where_nothing_pays_there_is_one_zone(made):
     ground = made.paddock()
     net = np.where(ground.options.table["depth_mm"].to_numpy() > 0, -5.0, 0.0) + 0 * ground.options.net

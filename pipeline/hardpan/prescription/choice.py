@@ -1,5 +1,6 @@
 """Which depth and set-up each zone gets, and which set-ups the paddock is worked with."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import combinations
 from typing import TypeAlias
@@ -8,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.prescription.settings import PrescriptionSettings
 
 Texts: TypeAlias = NDArray[np.object_]
 
@@ -16,11 +18,25 @@ LEAVE = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Ballot:
-    """What each zone could do; arrays of shape (n_zones, n_options)."""
+class Bids:
+    """What each place, a zone or a node, could do; arrays of shape (n_places, n_options)."""
 
     net: Floats
     """Expected net return per ha; -inf where the option is forbidden."""
+    covered: Floats
+    """Share of the place where the foot passes below the pan by the margin asked for, or there is no pan."""
+    ha: Floats
+    """(n_places,) area."""
+    depth_mm: Floats
+    """(n_options,)."""
+    setup: Ints
+    """(n_options,) position of the set-up, -1 for leaving."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ballot(Bids):
+    """What each zone could do, and why; arrays of shape (n_zones, n_options)."""
+
     cost: Floats
     """Expected cost per ha."""
     loosened: Floats
@@ -34,73 +50,80 @@ class Ballot:
     high end; `gain` and `net` have the value in."""
     gain: Floats
     """Expected worth per ha of what is broken, `credit` included; 0 on ground where the option is forbidden."""
-    covered: Floats
-    """Share of the zone where the foot passes below the pan by the margin asked for, or there is no pan."""
-    ha: Floats
-    """(n_zones,) area."""
-    depth_mm: Floats
-    """(n_options,)."""
-    setup: Ints
-    """(n_options,) position of the set-up, -1 for leaving."""
 
 
-def by_return(ballot: Ballot, n_setups: int) -> tuple[Ints, Floats]:
-    """Give each zone's best option with each set-up and its net return per ha; leaving is worth 0.
+def choose(bids: Bids, n_setups: int, asked: PrescriptionSettings) -> tuple[Ints, Ints]:
+    """Give the option of each place and the set-ups fitted, by the depth rule asked for."""
+    cover = asked.rule == "cover"
+    if cover:
+        best, value = by_cover(bids, n_setups, asked.cover_share, asked.least_cover_share)
+    else:
+        best, value = by_return(bids, n_setups)
+    return fit_setups(best, value, bids.ha, asked.setups_per_paddock, cover=cover)
+
+
+def positions(setups: Iterable[str], names: list[str]) -> Ints:
+    """Give the position of each set-up in `names`, -1 for leaving ("")."""
+    return np.array([names.index(name) if name else -1 for name in setups], dtype=np.int64)
+
+
+def by_return(bids: Bids, n_setups: int) -> tuple[Ints, Floats]:
+    """Give each place's best option with each set-up and its net return per ha; leaving is worth 0.
 
     Returns
     -------
-    (n_zones, n_setups) options, (n_zones, n_setups) net; -inf where it does not pay or is forbidden.
+    (n_places, n_setups) options, (n_places, n_setups) net; -inf where it does not pay or is forbidden.
     """
-    nets = [np.where(ballot.setup == setup, ballot.net, -np.inf) for setup in range(n_setups)]
+    nets = [np.where(bids.setup == setup, bids.net, -np.inf) for setup in range(n_setups)]
     best = np.stack([net.argmax(axis=1) for net in nets], axis=1)
     value = np.stack([net.max(axis=1) for net in nets], axis=1)
     return best, np.where(value > 0.0, value, -np.inf)
 
 
-def by_cover(ballot: Ballot, n_setups: int, share: float, least: float = 0.0) -> tuple[Ints, Floats]:
-    """Give each zone's shallowest option with each set-up that covers `share` of it, and its net return per ha.
+def by_cover(bids: Bids, n_setups: int, share: float, least: float = 0.0) -> tuple[Ints, Floats]:
+    """Give each place's shallowest option with each set-up that covers `share` of it, and its net return per ha.
 
     Where none does, the deepest that is allowed; -inf where none is allowed, where that covers less than `least`, or
     where leaving covers the share already.
     """
-    best = np.full((len(ballot.net), n_setups), LEAVE)
+    best = np.full((len(bids.net), n_setups), LEAVE)
     value = np.full(best.shape, -np.inf)
-    idle = ballot.covered[:, LEAVE] >= share
+    idle = bids.covered[:, LEAVE] >= share
     for setup in range(n_setups):
-        options = np.flatnonzero(ballot.setup == setup)
-        options = options[np.argsort(ballot.depth_mm[options], kind="stable")]
+        options = np.flatnonzero(bids.setup == setup)
+        options = options[np.argsort(bids.depth_mm[options], kind="stable")]
         if not options.size:
             continue
-        allowed: Bools = np.isfinite(ballot.net[:, options])
-        reached: Bools = allowed & (ballot.covered[:, options] >= share)
+        allowed: Bools = np.isfinite(bids.net[:, options])
+        reached: Bools = allowed & (bids.covered[:, options] >= share)
         deepest = options.size - 1 - allowed[:, ::-1].argmax(axis=1)
         pick = np.where(reached.any(axis=1), reached.argmax(axis=1), deepest)
         best[:, setup] = options[pick]
-        zones = np.arange(pick.size)
-        open_to = allowed.any(axis=1) & ~idle & (ballot.covered[zones, best[:, setup]] >= least)
-        value[:, setup] = np.where(open_to, ballot.net[zones, best[:, setup]], -np.inf)
+        places = np.arange(pick.size)
+        open_to = allowed.any(axis=1) & ~idle & (bids.covered[places, best[:, setup]] >= least)
+        value[:, setup] = np.where(open_to, bids.net[places, best[:, setup]], -np.inf)
     return best, value
 
 
 def fit_setups(best: Ints, value: Floats, ha: Floats, n_fitted: int, *, cover: bool) -> tuple[Ints, Ints]:
-    """Give each zone's option, and the set-ups fitted, when at most `n_fitted` set-ups are fitted in the paddock.
+    """Give each place's option, and the set-ups fitted, when at most `n_fitted` set-ups are fitted in the paddock.
 
-    Of all ways to fit the ripper the one with most money in all; under the rule `cover` the one that rips most zones
+    Of all ways to fit the ripper the one with most money in all; under the rule `cover` the one that rips most places
     comes first. Where nothing is ripped every set-up counts as fitted.
 
     Parameters
     ----------
-    best, value : (n_zones, n_setups)
-        Each zone's best option with each set-up and its net return per ha, -inf where it is not to be taken.
-    ha : (n_zones,)
+    best, value : (n_places, n_setups)
+        Each place's best option with each set-up and its net return per ha, -inf where it is not to be taken.
+    ha : (n_places,)
     """
-    zones, ways = np.arange(len(best)), []
+    places, ways = np.arange(len(best)), []
     for fitted in combinations(range(best.shape[1]), min(n_fitted, best.shape[1])):
         columns = np.array(fitted)
         pick = columns[value[:, columns].argmax(axis=1)]
-        ripped = np.isfinite(value[zones, pick])
-        money = float((value[zones, pick][ripped] * ha[ripped]).sum())
-        ways.append((int(ripped.sum()) if cover else 0, money, np.where(ripped, best[zones, pick], LEAVE), columns))
+        ripped = np.isfinite(value[places, pick])
+        money = float((value[places, pick][ripped] * ha[ripped]).sum())
+        ways.append((int(ripped.sum()) if cover else 0, money, np.where(ripped, best[places, pick], LEAVE), columns))
     _, _, chosen, columns = max(ways, key=lambda way: way[:2])
     return chosen, columns if (chosen != LEAVE).any() else np.arange(best.shape[1])
 

@@ -41,10 +41,9 @@ class Ground:
     """Depth a tine may not pass: hostile clay less its margin; infinite elsewhere."""
     issues: Issues = ()
 
-    @property
-    def end_mm(self) -> NDArray[np.float32]:
-        """Depth a pass must reach, (n_draws, n_nodes): the pan's bottom, or the clay above it; -inf without a pan."""
-        end = np.minimum(self.bottom_mm, self.clay_mm.astype(np.float32))
+    def end_mm(self, below_mm: float = 0.0) -> NDArray[np.float32]:
+        """Give the depth to reach, (n_draws, n_nodes): `below_mm` under the pan, or the clay; -inf without a pan."""
+        end = np.minimum(self.bottom_mm + np.float32(below_mm), self.clay_mm.astype(np.float32))
         return np.where(self.present, end, np.float32(-np.inf))
 
     @property

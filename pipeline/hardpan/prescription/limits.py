@@ -4,7 +4,6 @@ from dataclasses import replace
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.prescription.candidates import depth_limits_mm
@@ -96,7 +95,8 @@ def what_held(case: Case, ballot: Ballot, row: int, option: int) -> str:
     if case.prescription.rule == "cover":
         if ballot.covered[row, option] < case.prescription.cover_share:
             return str(below)
-        less = float(case.weights[row] @ reach_probability(cover_end_mm(case), np.array([depth - step]))[:, 0])
+        end_mm = case.ground.end_mm(case.prescription.below_pan_mm)
+        less = float(case.weights[row] @ reach_probability(end_mm, np.array([depth - step]))[:, 0])
         return above if less >= case.prescription.cover_share else ""
     if not (below or above):
         return ""
@@ -112,13 +112,6 @@ def end_of_ripper(catalog: Catalog, code: int, *, deepest: bool) -> str:
     own = end_mm != depth_limits_mm(catalog.ripper, None)[int(deepest)]
     go = f"{setup.says} go" if own else "the ripper goes"
     return f"{go} no {'deeper' if deepest else 'shallower'} than {end_mm:g} mm"
-
-
-def cover_end_mm(case: Case) -> NDArray[np.float32]:
-    """Give the depth that covers the ground (rule `cover`), (n_draws, n_nodes): past pan or at clay; -inf: any does."""
-    below = case.ground.bottom_mm + np.float32(case.prescription.below_pan_mm)
-    end = np.minimum(below, case.ground.clay_mm.astype(np.float32))
-    return np.where(case.ground.present, end, np.float32(-np.inf))
 
 
 def _net_around(case: Case, ballot: Ballot, row: int, option: int) -> Floats:

@@ -5,7 +5,7 @@ import numpy as np
 from hardpan.prescription.calibration import calibrate
 from hardpan.prescription.candidates import list_candidates
 from hardpan.prescription.case import open_case, soil_effects
-from hardpan.prescription.choice import by_cover, by_return, fit_setups, runner_up
+from hardpan.prescription.choice import Bids, choose, positions, runner_up
 from hardpan.prescription.economy import describe, economy_of, into_clay_mm
 from hardpan.prescription.effort import draft_factors, draft_range_pct, refuse_powerless
 from hardpan.prescription.ground import stand_on
@@ -62,12 +62,22 @@ def weigh_options(  # noqa: PLR0917
     offered = allowed & ~barred
     totals, (hours, litres), cost_per_ha = economy.totals(offered, credit), economy.work(), economy.cost()
     cost, paddock_costs = cost_per_ha.mean(axis=1)[ground.soil], economy.summed(cost_per_ha, offered)
+    bids = Bids(
+        net=np.where(offered, credit[ground.soil] * totals.gain - cost, -np.inf),
+        covered=reach_probability(ground.end_mm(prescription.below_pan_mm), economy.section["depth_mm"]),
+        ha=ground.ha,
+        depth_mm=economy.section["depth_mm"],
+        setup=positions(table["setup"], list(catalog.setups)),
+    )
+    fitted = choose(bids, len(catalog.setups), prescription)[1]
     return Options(
         table=describe(economy, catalog, ground.textures[reference]),
-        net=np.where(offered, credit[ground.soil] * totals.gain - cost, -np.inf),
+        net=bids.net,
         cost=cost,
         loosened=totals.loosened,
-        breach=reach_probability(ground.end_mm, economy.section["depth_mm"]),
+        breach=reach_probability(ground.end_mm(), economy.section["depth_mm"]),
+        covered=bids.covered,
+        fitted=np.isin(bids.setup, [-1, *fitted]),
         node_ha=ground.ha,
         paddock_returns=(totals.summed - paddock_costs).T,
         paddock_costs=paddock_costs.T,
@@ -78,6 +88,7 @@ def weigh_options(  # noqa: PLR0917
         uniform_depth_mm=prescription.user_uniform_depth_mm,
         zone_cost=catalog.prices.extra_zone.value,
         limit_slack=prescription.limit_slack,
+        cover_share=prescription.cover_share if prescription.rule == "cover" else None,
         draft_factor=spread,
         calibration=calibration,
         reference_soil=ground.soil_names[reference],
@@ -115,12 +126,7 @@ def prescribe(  # noqa: PLR0917
         season=season,
     )
     ballot = hold_ballot(case)
-    cover, n_setups = prescription.rule == "cover", len(catalog.setups)
-    if cover:
-        best, value = by_cover(ballot, n_setups, prescription.cover_share, prescription.least_cover_share)
-    else:
-        best, value = by_return(ballot, n_setups)
-    chosen, fitted = fit_setups(best, value, ballot.ha, prescription.setups_per_paddock, cover=cover)
+    chosen, fitted = choose(ballot, len(catalog.setups), prescription)
     pairs = np.stack([chosen, runner_up(ballot, chosen, fitted)], axis=1)
     works = [work_zone(case, ballot, row, pair) for row, pair in enumerate(pairs)]
     return write_plan(Decision(case=case, ballot=ballot, pairs=pairs, fitted=fitted, works=works))

@@ -6,19 +6,19 @@ import numpy as np
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.prescription.case import Case
-from hardpan.prescription.choice import Ballot
+from hardpan.prescription.choice import Ballot, positions
 from hardpan.prescription.conditions import credit_spans, setup_gains
 from hardpan.prescription.effort import LIMITS, machine_limit
 from hardpan.prescription.ground import Ground
-from hardpan.prescription.limits import ROUNDING, cover_end_mm, why_not
-from hardpan.prescription.returns import credit_draws, reach_probability
+from hardpan.prescription.limits import ROUNDING, why_not
+from hardpan.prescription.returns import credit_draws
 
 
 def hold_ballot(case: Case) -> Ballot:
     """Give what each zone could do: money, cover, what the decision table credits and forbids."""
     ground, options, weights = case.ground, case.options, case.weights
     names, rules = list(case.catalog.setups), case.catalog.rules
-    setup = np.array([names.index(name) if name else -1 for name in options.table["setup"]], dtype=np.int64)
+    setup = positions(options.table["setup"], names)
     depth = options.table["depth_mm"].to_numpy(float)
     credit = credit_spans(rules, setup_gains(rules, case.judged, case.facts, names), names)[:, setup]
     worth = np.where(options.open_to, options.gain, 0.0)
@@ -31,7 +31,7 @@ def hold_ballot(case: Case) -> Ballot:
         loosened=often @ options.loosened / np.maximum(often.sum(axis=1, keepdims=True), ROUNDING),
         breach=weights @ options.breach,
         why_not=barred,
-        covered=weights @ reach_probability(cover_end_mm(case), depth),
+        covered=weights @ options.covered,
         ha=case.zone_ha.sum(axis=1),
         depth_mm=depth,
         setup=setup,

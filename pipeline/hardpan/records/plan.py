@@ -33,6 +33,12 @@ class Options:
     """(n_nodes, n_options): probability that the working depth reaches below the pan (or no pan is there)."""
     node_ha: Floats
     """(n_nodes,): area each node stands for."""
+    covered: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    """(n_nodes, n_options): probability that the foot passes below the pan by the margin asked for under the rule
+    `cover` (or no pan is there); zones read it where `cover_share` is given."""
+    fitted: Bools = field(default_factory=lambda: np.zeros(0, dtype=bool))
+    """(n_options,): leaving, and the options of the set-ups that return most when every node has its best and no more
+    set-ups are fitted than the operator is ready to; zones are valued over these; empty: over all."""
     paddock_returns: Floats
     """(n_options, n_draws): net return in money of each option on all rippable ground, from the joint draws; where a
     limit forbids the option at a node that ground is left. The ledger's uniform strategies read it."""

@@ -1,6 +1,6 @@
 """What classes are worth, and which of them are joined at the least loss."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -22,7 +22,7 @@ class Takings:
     excess_ha: Floats
     """Ground where the option is forbidden, less what the slack of the limits lets pass."""
     short_ha: Floats
-    """Ground whose pan the option does not reach below, less what may stay so; nothing is asked under `return`."""
+    """Ground whose pan the option does not pass below, less what may stay so; nothing is asked under `return`."""
 
     @property
     def best(self) -> Floats:
@@ -40,6 +40,11 @@ class Takings:
         return Takings(net=members @ self.net, excess_ha=members @ self.excess_ha, short_ha=members @ self.short_ha)
 
 
+def fitted_only(options: Options) -> Options:
+    """Give the options with those of set-ups that will not be fitted forbidden everywhere."""
+    return replace(options, net=np.where(options.fitted, options.net, -np.inf)) if options.fitted.size else options
+
+
 def takings_of(classes: Ints, node: Ints, cell_ha: Floats, options: Options) -> Takings:
     """Give the money of classes 0, 1, ... of cells with their node and area, arrays (n_cells,)."""
     n_nodes = options.net.shape[0]
@@ -48,8 +53,7 @@ def takings_of(classes: Ints, node: Ints, cell_ha: Floats, options: Options) -> 
     allowed = np.isfinite(options.net)
     net: Floats = np.where(allowed, options.net, -options.cost)
     excess: Floats = np.where(allowed, -options.limit_slack, 1.0 - options.limit_slack)
-    asked = 0.0 if options.cover_share is None else options.cover_share
-    short: Floats = asked - options.breach
+    short: Floats = np.zeros(net.shape) if options.cover_share is None else options.cover_share - options.covered
     return Takings(net=area_ha @ net, excess_ha=area_ha @ excess, short_ha=area_ha @ short)
 
 

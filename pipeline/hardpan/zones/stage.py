@@ -22,7 +22,7 @@ from hardpan.zones.features import cell_features, expected_bottom_mm
 from hardpan.zones.ground import Ground, ground_of
 from hardpan.zones.grouping import group
 from hardpan.zones.measures import area_ha, best_run
-from hardpan.zones.money import joined_by_money, takings_of, worth_of
+from hardpan.zones.money import fitted_only, joined_by_money, takings_of, worth_of
 from hardpan.zones.outline import Coverage, outline_classes
 from hardpan.zones.settings import ZoneSettings
 
@@ -41,7 +41,7 @@ def draw_zones(
     InputError
         Exclusions leave no ground.
     """
-    cell_m = surfaces.frame.cell_m
+    cell_m, options = surfaces.frame.cell_m, fitted_only(options)
     ground = ground_of(survey.paddock, surfaces, ripper.width_m / 2.0 + settings.gps_error_m)
     least = _least(options, ripper, settings, cell_m)
     classes, soil_of_class, choice = _classes(
@@ -129,7 +129,7 @@ def _least(options: Options, ripper: Ripper, settings: ZoneSettings, cell_m: flo
 
 def _change_m(options: Options, ripper: Ripper) -> float:
     """Give the distance driven while the tines move between the shallowest and the deepest depth to be ripped to."""
-    enough = options.breach >= (options.cover_share or 0.0)
+    enough = options.cover_share is None or options.covered >= options.cover_share
     best = options.table.iloc[np.unique(np.where(enough, options.net, -np.inf).argmax(axis=1))]
     ripped = best[best["depth_mm"] > 0]
     if ripped.empty:
