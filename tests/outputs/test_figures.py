@@ -88,3 +88,12 @@ def test_every_zone_with_room_is_labelled_in_the_unit_of_the_reader(plan):
     assert "1\n11.8\u00a0in" in said
     assert "3\nleave" in said
     assert any(text.endswith(" ft") for text in said)
+
+
+def test_points_of_more_pairs_are_larger_and_both_models_are_drawn(surfaces):
+    axes = figures.draw_variogram(surfaces.variograms, MM).axes[0]
+    sizes = axes.collections[0].get_sizes()
+    assert list(np.argsort(sizes)) == list(np.argsort(surfaces.variograms["pairs"]))
+    assert [line.get_label() for line in axes.lines] == ["fitted to what was read", "used by the map"]
+    assert axes.lines[1].get_ydata().tolist() == surfaces.variograms["reml"].tolist()
+    assert axes.get_xlabel() == "between two sites, m"

@@ -49,6 +49,10 @@ def test_missing_scores_are_null(manifest):
     assert manifest["cross_validation"][2]["crps"] is None
 
 
+def test_the_cross_check_of_the_models_is_kept_in_full(manifest, surfaces):
+    assert manifest["variograms"] == surfaces.variograms.to_dict("records")
+
+
 def test_digests_are_those_of_the_files(manifest, folder):
     import hashlib
 

@@ -137,6 +137,29 @@ def draw_candidates(candidates: pd.DataFrame, zone: dict[str, Any], says: dict[s
     return figure
 
 
+def draw_variogram(classes: pd.DataFrame, people: People) -> Figure:
+    """Give half the mean squared difference of two sites by their distance: as read, as fitted to it, and as mapped.
+
+    Parameters
+    ----------
+    classes : DataFrame
+        One variable's rows of `Surfaces.variograms`.
+    people : People
+        Units.
+    """
+    metres, unit = people.distance_unit
+    with _chart(f"between two sites, {unit}", "semivariance", height_in=2.6, legend_rows=3) as (figure, axes):
+        lag = classes["lag_m"].to_numpy(float) / metres
+        pairs = classes["pairs"].to_numpy(float)
+        size = 10.0 + 90.0 * pairs / pairs.max()
+        axes.scatter(lag, classes["semivariance"], s=size, color=_LINES[0], alpha=0.6, linewidths=0, label="as read")
+        axes.plot(lag, classes["model"], color=_LINES[1], linestyle="--", linewidth=2, label="fitted to what was read")
+        axes.plot(lag, classes["reml"], color=INK, linewidth=2, label="used by the map")
+        axes.set_xlim(left=0)
+        axes.set_ylim(bottom=0)
+    return figure
+
+
 def draw_ranges(names: Sequence[str], ends: Sequence[Floats], label: str) -> Figure:
     """Give one horizontal range a name against nothing; `ends` are the low, middle and high values."""
     low, mid, high = ends

@@ -79,6 +79,7 @@ def write_report(
         "depth_map": Markup(depth_map), "key": key, "map_alt": _map_alt(run, people),
         "has_exclusions": (run.plan.zones["kind"] == "exclusion").any(),
         "map_ratio": _ratio(run), "pictures": _zone_pictures(run, people), "money": _money_pictures(run, people),
+        "variograms": _variogram_pictures(run, people),
         "web": web, "map_item": Markup(web.item), "bokeh_script": Markup(bokeh_script()),
     }  # fmt: skip
     path.write_text(environment.get_template("report.html").render(context), encoding="utf-8", newline="\n")
@@ -188,3 +189,17 @@ def _money_pictures(run: PaddockRun, people: People) -> list[tuple[Markup, str]]
         label = f"return, {people.sign}/{people.area_unit}"
         drawn.append((figures.draw_ranges(names, ends, label), "Return by zone, with its likely range."))
     return [(Markup(as_svg(figure)), alt) for figure, alt in drawn]
+
+
+def _variogram_pictures(run: PaddockRun, people: People) -> list[tuple[Markup, str]]:
+    """Give one chart a mapped variable that was seen at enough sites."""
+    classes = run.surfaces.variograms
+    if classes.empty:
+        return []
+    return [
+        (
+            Markup(as_svg(figures.draw_variogram(rows, people))),
+            f"How unlike two sites are by their distance: {str(name).replace('_', ' ')} of the pan.",
+        )
+        for name, rows in classes.groupby("variable", sort=False)
+    ]
