@@ -25,11 +25,15 @@ def test_a_small_piece_joins_the_neighbour_of_nearest_depth():
     classes = blocks("000222", "000222", "000222", "000222")
     classes[17:23, 27:33] = 1
     depth_mm = DEPTH_MM[classes]
-    joined, issues = make_drivable(classes, np.zeros(3, int), cells_of(depth_mm), Least(area_ha=0.4, width_cells=2))
+    joined, told = make_drivable(classes, np.zeros(3, int), cells_of(depth_mm), Least(area_ha=0.4, width_cells=2))
     assert (joined[18:22, 28:32] == 2).all()  # 420 is nearer to 500 than to 300
-    assert issues[0].code == "piece-joined"
-    assert "420 mm" in issues[0].what
-    assert "500 mm" in issues[0].done
+    assert told[0][0].code == "piece-joined"
+    assert "420 mm" in told[0][0].what
+    assert "500 mm" in told[0][0].done
+    spot = np.zeros(classes.size, dtype=bool)
+    spot[told[0][1]] = True
+    assert (spot.reshape(classes.shape)[18:22, 28:32]).all()
+    assert spot.sum() <= 36
 
 
 def test_a_tie_goes_to_the_shallower_neighbour():
@@ -45,21 +49,21 @@ def test_a_piece_stays_on_its_soil_type_even_when_a_nearer_depth_lies_across():
     classes = np.where(soil == 1, 2, 0)
     classes[6:10, 16:20] = 1
     depth_mm = np.array([300.0, 490.0, 500.0])[classes]
-    joined, issues = make_drivable(
+    joined, told = make_drivable(
         classes, np.array([0, 0, 1]), cells_of(depth_mm, soil), Least(area_ha=0.3, width_cells=2)
     )
     assert (joined == np.where(soil == 1, 2, 0)).all()
-    assert "on the same soil type" in issues[0].done
+    assert "on the same soil type" in told[0][0].done
 
 
 def test_a_soil_spot_too_small_to_drive_joins_across_and_the_issue_says_so():
     soil = np.zeros((30, 30), dtype=int)
     soil[10:14, 10:14] = 1
-    joined, issues = make_drivable(
+    joined, told = make_drivable(
         soil, np.array([0, 1]), cells_of(400.0 + 50 * soil, soil), Least(area_ha=0.3, width_cells=2)
     )
     assert (joined == 0).all()
-    assert "on another soil type" in issues[0].done
+    assert "on another soil type" in told[0][0].done
 
 
 def test_a_bridge_narrower_than_the_machine_goes_to_the_ground_around_it():
@@ -76,12 +80,13 @@ def test_a_long_narrow_band_is_shared_by_the_ground_on_either_side_and_told():
     classes[30:] = 2
     classes[28:32] = 1
     least = Least(area_ha=0.3, width_cells=6)
-    joined, issues = make_drivable(classes, np.zeros(3, int), cells_of(DEPTH_MM[classes]), least)
+    joined, told = make_drivable(classes, np.zeros(3, int), cells_of(DEPTH_MM[classes]), least)
     assert (joined[:30] == 0).all()
     assert (joined[30:] == 2).all()
-    told = [issue for issue in issues if issue.code == "strip-joined"]
-    assert len(told) == 1
-    assert "420 mm" in told[0].what
+    strips = [(issue, about) for issue, about in told if issue.code == "strip-joined"]
+    assert len(strips) == 1
+    assert "420 mm" in strips[0][0].what
+    assert set(strips[0][1] // 60) == {28, 29, 30, 31}
 
 
 @pytest.mark.parametrize("width", [2, 3, 4, 6])
@@ -104,8 +109,8 @@ def test_every_piece_is_large_and_wide_enough_everywhere(seed, width):
 
 def test_ground_that_is_already_drivable_is_left_alone():
     classes = blocks("0011", "0011", "2233", "2233")
-    joined, issues = make_drivable(
+    joined, told = make_drivable(
         classes, np.zeros(4, int), cells_of(DEPTH_MM[classes]), Least(area_ha=0.5, width_cells=4)
     )
     assert (joined == classes).mean() > 0.995  # a disc rounds the corners where four classes meet
-    assert not [issue for issue in issues if issue.code == "piece-joined"]
+    assert not [issue for issue, _ in told if issue.code == "piece-joined"]

@@ -156,8 +156,23 @@ def test_an_exclusion_within_another_is_told(made):
     ponds = [("pond", ROCK), ("pump", shapely.Point(520, 300).buffer(3))]
     ground = made.paddock(exclusions=ponds)
     zones = draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(), seed=1)
-    assert "exclusion-within" in {issue.code for issue in zones.issues}
+    assert {issue.code: issue.place for issue in zones.issues}["exclusion-within"] == "pump"
     assert zones.table["soil_type"].tolist()[-1] == "pond"
+
+
+def test_a_spot_too_small_to_drive_is_told_with_the_zone_it_joined(made):
+    """An eastern half with a deep spot of 60 m, on its own too small to drive."""
+    ground = made.paddock(
+        bottom_mm=lambda x, y: np.where(x < 400, 320.0, 450.0) + 90.0 * (np.hypot(x - 600, y - 300) < 30), zone_cost=1.0
+    )
+    settings = ZoneSettings(min_area_ha=2.0)
+    zones = draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, settings, seed=1)
+    frame = ground.surfaces.frame
+    row = np.abs(frame.y_m - made.CORNER_M[1] - 300).argmin()
+    column = np.abs(frame.x_m - made.CORNER_M[0] - 600).argmin()
+    here = zones.labels[row, column]
+    places = {issue.place for issue in zones.issues if issue.code == "piece-joined"}
+    assert places == {f"zone {here}"}
 
 
 def test_a_paddock_in_two_parts_with_a_dam_in_one_is_covered(made):
@@ -236,7 +251,7 @@ def test_ground_cut_off_by_an_exclusion_is_left_with_it_and_told(made):
     zones = draw_zones(
         ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(min_area_ha=2.0), seed=1
     )
-    assert "cut-off" in {issue.code for issue in zones.issues}
+    assert {issue.code: issue.place for issue in zones.issues}["cut-off"] == "ditch"
     ditch = zones.table.iloc[-1]
     assert ditch["soil_type"] == "ditch"
     assert ditch.geometry.area == pytest.approx((30 + made.RIPPER.width_m / 2 + 0.5) * 600, rel=1e-3)

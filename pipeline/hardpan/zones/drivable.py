@@ -1,12 +1,13 @@
 """Classes that a machine can follow: no piece too small or too narrow, soil-type edges kept."""
 
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.issues import Issue, Outcome
 from hardpan.spatial.regions import (
     OUTSIDE,
     first_cells,
@@ -24,6 +25,9 @@ MOVES = 4
 """A strip's cell may be handed on so often; one that is still narrow then lies between edges that pinch."""
 TIE_DECIMALS = 3
 """Depths that differ by less than a micrometre are equal: the difference is rounding."""
+Told: TypeAlias = list[tuple[Issue, Ints]]
+"""Issues, each with the flat indices of the cells it is about; none where it is about many places."""
+
 TELL_HA = 0.1
 """Joins of less ground than this are told as one sum: they smooth an edge and decide nothing."""
 
@@ -64,8 +68,8 @@ class Pieces:
     """Slender or too small."""
 
 
-def make_drivable(classes: Ints, soil_of_class: Ints, cells: Cells, least: Least) -> tuple[Ints, Issues]:
-    """Give classes without narrow strips and small pieces, and an issue for what was joined to what.
+def make_drivable(classes: Ints, soil_of_class: Ints, cells: Cells, least: Least) -> tuple[Ints, Told]:
+    """Give classes without narrow strips and small pieces, and an issue, with its cells, for what was joined to what.
 
     A strip goes to the broad ground beside it, a small piece to the neighbour of nearest depth (ties to the shallower),
     each on its own soil type; only a piece that has no neighbour there joins one on another, and the issue says so.
@@ -95,8 +99,14 @@ def make_drivable(classes: Ints, soil_of_class: Ints, cells: Cells, least: Least
         if (classes == before).all():
             break
     strips = _pieces(np.where(moves > 0, start, OUTSIDE), soil_of_class, cells, least)
-    left_ha = float(cells.area_ha[broad_soil & ~wide_enough(classes, least.width_cells)].sum())
-    return classes, _told(pd.concat(joins), strips, left_ha)
+    narrow = np.flatnonzero(broad_soil & ~wide_enough(classes, least.width_cells))
+    told = _joins_told(pd.concat(joins), strips)
+    left_ha = float(cells.area_ha.ravel()[narrow].sum())
+    if left_ha >= TELL_HA:
+        what = f"{left_ha:.2f} ha in strips stay narrower than a machine can follow"
+        done = "left, as no broad ground of the same soil type lies beside them"
+        told.append((_issue("strip-left", what, done), narrow))
+    return classes, told
 
 
 def _join_strips(classes: Ints, soil_of_class: Ints, watched: Bools, width_cells: int) -> Ints:
@@ -161,25 +171,26 @@ def _joins(pieces: Pieces, movers: Ints, targets: Ints) -> pd.DataFrame:
             "to_mm": pieces.depth_mm[targets],
             "slender": pieces.slender[movers],
             "across": pieces.soil[movers] != pieces.soil[targets],
+            "cells": [np.flatnonzero(pieces.number == mover) for mover in movers],
         }
     )
 
 
-def _told(joins: pd.DataFrame, strips: Pieces, left_ha: float) -> Issues:
+def _joins_told(joins: pd.DataFrame, strips: Pieces) -> Told:
     large = (joins["area_ha"] >= TELL_HA) | joins["across"]
-    issues = [_join_issue(join) for _, join in joins[large].sort_values("area_ha", ascending=False).iterrows()]
+    by_area = joins[large].sort_values("area_ha", ascending=False)
+    told = [(_join_issue(join), np.asarray(join["cells"])) for _, join in by_area.iterrows()]
     for piece in np.flatnonzero(strips.area_ha >= TELL_HA):
         bottom = f"pan expected to {strips.depth_mm[piece]:.0f} mm"
         what = f"a strip of {strips.area_ha[piece]:.2f} ha ({bottom}) is too narrow to drive"
-        issues.append(_issue("strip-joined", what, "it joined the ground on either side on the same soil type"))
+        done = "it joined the ground on either side on the same soil type"
+        told.append((_issue("strip-joined", what, done), np.flatnonzero(strips.number == piece)))
     small_ha = float(joins.loc[~large, "area_ha"].sum() + strips.area_ha[strips.area_ha < TELL_HA].sum())
     if small_ha > 0:
         what = f"{small_ha:.2f} ha in strips and spots along zone edges are too narrow or too small to drive"
-        issues.append(_issue("edges-smoothed", what, "joined the ground beside them on the same soil type"))
-    if left_ha >= TELL_HA:
-        what = f"{left_ha:.2f} ha in strips stay narrower than a machine can follow"
-        issues.append(_issue("strip-left", what, "left, as no broad ground of the same soil type lies beside them"))
-    return tuple(issues)
+        done = "joined the ground beside them on the same soil type"
+        told.append((_issue("edges-smoothed", what, done), np.zeros(0, dtype=np.int64)))
+    return told
 
 
 def _join_issue(join: pd.Series) -> Issue:

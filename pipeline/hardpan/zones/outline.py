@@ -41,6 +41,8 @@ class Coverage:
     """Tolerance the shared borders were simplified with; 0: not at all."""
     cut_off_ha: float
     """Ground cut off by exclusions, too small to enter, that joined them."""
+    cut_off_by: tuple[str, ...]
+    """Names of those exclusions."""
     sliver_ha: float
     """Ground the outline cut into parts too small, that joined a neighbour."""
 
@@ -89,6 +91,7 @@ def outline_classes(
         excluded=excluded.iloc[kept].set_geometry(list(hole_shapes), crs=excluded.crs).reset_index(drop=True),
         tolerance_m=used_m,
         cut_off_ha=float(shapely.area(parts[adrift]).sum()) / M2_PER_HA,
+        cut_off_by=tuple(excluded["name"].iloc[np.unique(part_hole[beside])]),
         sliver_ha=sliver_m2 / M2_PER_HA,
     )
 

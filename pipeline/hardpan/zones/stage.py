@@ -1,5 +1,7 @@
 """Maps and soils in, zones a machine can follow out."""
 
+from dataclasses import replace
+
 import geopandas as gpd
 import numpy as np
 import pyproj
@@ -49,7 +51,7 @@ def draw_zones(
     )
     bottom_mm = expected_bottom_mm(surfaces).ravel()[ground.source]
     cells = Cells(soil=ground.soil, depth_mm=bottom_mm, area_ha=ground.cell_ha)
-    classes, issues = make_drivable(classes, soil_of_class, cells, least)
+    classes, told = make_drivable(classes, soil_of_class, cells, least)
     least_m2 = least.area_ha * shapely.area(ground.outline) / ground.cell_ha.sum()
     tolerance_m = cell_m if settings.simplify_m is None else settings.simplify_m
     coverage = outline_classes(
@@ -66,16 +68,17 @@ def draw_zones(
     table = _table(
         [*coverage.shapes[order]], soils, coverage.excluded, survey.crs, wiggle_m=max(ripper.width_m, cell_m)
     )
+    labels = frozen(_labels(table, surfaces))
     return Zones(
         frame=surfaces.frame,
-        labels=frozen(_labels(table, surfaces)),
+        labels=labels,
         table=table,
         indices=choice.indices,
         why=f"{choice.why} Pieces are at least {least.area_ha:.2f} ha and {least.width_cells * cell_m:.0f} m across.",
         issues=(
             *_count_issues(settings, choice, coverage.classes.size),
-            *issues,
-            *_outline_issues(coverage, least_m2, tolerance_m),
+            *(replace(issue, place=_zones_at(labels.ravel()[ground.source.ravel()[about]])) for issue, about in told),
+            *_outline_issues(coverage, least_m2, tolerance_m, order),
             *_hidden_exclusions(survey.paddock.exclusions, coverage.excluded),
         ),
     )
@@ -177,34 +180,43 @@ def _labels(table: gpd.GeoDataFrame, surfaces: Surfaces) -> Ints:
     return np.where(surfaces.inside, spread(np.where(burnt == 0, OUTSIDE, burnt)), 0)
 
 
+def _zones_at(labels: Ints) -> str:
+    """Give in words the zones that cells lie in, "" for no cells."""
+    numbers = np.unique(labels[labels > 0])
+    return f"zone{'s' if numbers.size > 1 else ''} {', '.join(map(str, numbers))}" if numbers.size else ""
+
+
 def _count_issues(settings: ZoneSettings, choice: Choice, drawn: int) -> Issues:
     issues = []
     given = sum(choice.counts)
     if settings.count not in {"auto", given}:
         limit = f"{len(choice.counts)} soil types" if given > int(settings.count) else "the unlike cells there are"
-        issues.append(_issue("count-changed", f"{settings.count} classes were asked for", f"{given} drawn: {limit}"))
+        issues.append(
+            _issue("count-changed", f"{settings.count} classes were asked for", f"{given} drawn: {limit}", "[zones]")
+        )
     if drawn < given:
         what = f"{given - drawn} of {given} classes had no piece large and wide enough to drive"
         issues.append(_issue("class-joined", what, "their ground joined its neighbours"))
     return tuple(issues)
 
 
-def _outline_issues(coverage: Coverage, least_m2: float, tolerance_m: float) -> Issues:
+def _outline_issues(coverage: Coverage, least_m2: float, tolerance_m: float, order: Ints) -> Issues:
     issues = []
     if coverage.tolerance_m < tolerance_m:
         what = f"straightening zone borders by {tolerance_m:g} m would move more than 1 % of a zone or break a border"
         issues.append(_issue("borders-stepped", what, f"straightened by {coverage.tolerance_m:g} m"))
     if coverage.cut_off_ha > 0:
         what = f"{coverage.cut_off_ha:.2f} ha of ground is cut off by exclusions in pieces too small to drive"
-        issues.append(_issue("cut-off", what, "left unripped with the exclusions"))
+        issues.append(_issue("cut-off", what, "left unripped with the exclusions", ", ".join(coverage.cut_off_by)))
     if coverage.sliver_ha > TELL_HA:
         what = f"{coverage.sliver_ha:.2f} ha lie in parts that boundary and exclusions cut too small to drive"
         issues.append(_issue("sliver-joined", what, "joined the neighbour across the longest border"))
-    parts_m2 = shapely.area(shapely.get_parts(coverage.shapes))
+    parts, number = shapely.get_parts(coverage.shapes[order], return_index=True)
+    parts_m2 = shapely.area(parts)
     small = parts_m2[parts_m2 < least_m2]
     if small.size:
         what = f"{small.sum() / M2_PER_HA:.2f} ha in {small.size} pieces too small to drive have no neighbour to join"
-        issues.append(_issue("piece-too-small", what, "kept as they are"))
+        issues.append(_issue("piece-too-small", what, "kept as they are", _zones_at(number[parts_m2 < least_m2] + 1)))
     return tuple(issues)
 
 
@@ -212,8 +224,9 @@ def _hidden_exclusions(given: gpd.GeoDataFrame, drawn: gpd.GeoDataFrame) -> Issu
     if len(drawn) == len(given):
         return ()
     what = f"{len(given) - len(drawn)} of {len(given)} exclusions lie within what is kept clear around another"
-    return (_issue("exclusion-within", what, "counted with it"),)
+    hidden = given.loc[~given["name"].isin(drawn["name"]), "name"]
+    return (_issue("exclusion-within", what, "counted with it", ", ".join(map(str, hidden))),)
 
 
-def _issue(code: str, what: str, done: str) -> Issue:
-    return Issue(outcome=Outcome.WARN, stage="zones", code=code, what=what, done=done)
+def _issue(code: str, what: str, done: str, place: str = "") -> Issue:
+    return Issue(outcome=Outcome.WARN, stage="zones", code=code, what=what, done=done, place=place)
