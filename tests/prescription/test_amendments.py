@@ -4,6 +4,7 @@ import geopandas as gpd
 import pandas as pd
 import pytest
 
+from hardpan.core.errors import SettingsError
 from hardpan.prescription.amendments import spreading_text
 from hardpan.prescription.conditions import condition_table, judge
 
@@ -80,6 +81,13 @@ def test_two_rules_that_ask_for_the_same_item_tell_it_once(made, catalog):
     assert not given
     told = advice(made, ph_0_100=5.0, ph_100_200=4.3, esp_pct=9.0)
     assert sum(text in line for line in told) == 1
+
+
+@pytest.mark.parametrize("rate", [{"value": 3000, "unit": "kg/ha"}, {"value": -2, "unit": "t/ha"}])
+@pytest.mark.parametrize("item", ["lime", "gypsum"])
+def test_a_rate_in_another_unit_or_below_nothing_is_refused(made, item, rate):
+    with pytest.raises(SettingsError, match=rf"{item} = .* 0 or more, in unit = \"t/ha\""):
+        made.shipped_catalog(soil={"types": {"deep sand": {item: rate | {"source": "user"}}}})
 
 
 def test_closed_ground_has_no_conditions_to_tell(catalog):

@@ -122,6 +122,8 @@ def test_clay_above_the_least_depth_of_the_ripper_names_both(made):
         "Leave unripped: hostile clay from 440 mm (kept 50 mm above) forbids 500 mm and deeper, "
         "and the ripper goes no shallower than 500 mm."
     )
+    assert zone["runner_up"] == "nothing else is allowed here"
+    assert zone["would_change"] == "clay found deeper than the map and the cores say"
 
 
 def test_ground_that_no_limit_would_let_pay_is_left_without_naming_one(made):

@@ -145,6 +145,21 @@ def test_limits_that_cross_are_refused_with_both_figures(made, limits):
         made.decide(made.ground(), catalog, made.rates(["deep sand"]))
 
 
+@pytest.mark.parametrize(
+    ("machine", "said"),
+    [
+        ({"ripper": {"like": "seven-tine-600", "spacing": 0}}, "spacing = .* above 0 mm"),
+        ({"tractor": {"like": "tracked-370kw", "min_speed": 9}}, "max_speed = .* at least min_speed, 9 km/h"),
+        ({"tractor": {"like": "tracked-370kw", "engine_power": 0}}, "engine_power = .* above 0 kW"),
+        ({"tractor": {"like": "tracked-370kw", "mass": 0}}, "mass = .* above 0 kg"),
+        ({"ripper": {"like": "seven-tine-600", "max_depth": "deep"}}, "max_depth = 'deep' .* a table, for example"),
+    ],
+)
+def test_a_machine_that_cannot_be_is_refused_in_one_line(made, machine, said):
+    with pytest.raises(SettingsError, match=said):
+        made.shipped_catalog(machine=machine)
+
+
 def test_a_step_no_depth_stands_on_is_refused_in_one_line(made):
     catalog = made.shipped_catalog(machine={"ripper": {"like": "seven-tine-600", "min_depth": 410, "max_depth": 490}})
     with pytest.raises(SettingsError, match="no depth on steps of 200 mm"):

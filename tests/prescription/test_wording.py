@@ -2,7 +2,16 @@ from dataclasses import replace
 
 import pytest
 
-from hardpan.prescription.wording import Alternative, Story, closed, gain_to_pay, option_text, reason, would_change
+from hardpan.prescription.wording import (
+    Alternative,
+    Story,
+    closed,
+    gain_to_pay,
+    option_text,
+    reason,
+    would_change,
+    would_unbar,
+)
 
 RIPPED = Story(
     soil="deep sand",
@@ -107,7 +116,7 @@ def test_every_reason_is_one_sentence():
 
 def changed(**given):
     plain = {"share_better": 0.3, "other": "500 mm", "bottom_mm": None, "deeper": True, "probes": 3}
-    return would_change(**plain | {"needed_t_per_ha": 0.214} | given)
+    return would_change(**plain | {"needed_t_per_ha": 0.214, "pays": True} | given)
 
 
 def test_what_would_change_the_choice_names_the_bottom_where_that_decides():
@@ -135,3 +144,23 @@ def test_an_exclusion_names_the_strip_kept_around_it():
     kept_m = {"stock water pipe": 10.0, "rock outcrop": 0.0}
     assert closed("stock water pipe", kept_m) == "Not ripped: stock water pipe is excluded, with 10 m kept around it."
     assert closed("rock outcrop", kept_m) == "Not ripped: rock outcrop is excluded."
+
+
+def test_a_pass_that_does_not_pay_would_be_changed_by_a_larger_gain():
+    assert changed(pays=False).startswith("a first-season gain above 0.21 t/ha would make ripping pay")
+
+
+def test_no_chance_is_not_told_as_one():
+    assert changed(share_better=0.004) == "a first-season gain below 0.21 t/ha would make it a loss"
+
+
+@pytest.mark.parametrize(
+    ("barred", "said"),
+    [
+        ("hostile clay from 220 mm (kept 50 mm above) forbids 300 mm and deeper", "clay found deeper"),
+        ("the soil is moist to only 150 mm", "soil found moist"),
+        ("engine power (20 kW usable) forbids 200 mm and deeper", "a machine without that limit"),
+    ],
+)
+def test_what_would_open_ground_that_a_limit_bars(barred, said):
+    assert would_unbar(barred).startswith(said)

@@ -75,6 +75,9 @@ def _explained(err: ValidationError, model: type[BaseModel], file: str) -> Setti
     if first["type"] == "missing":
         return SettingsError(what=f"key {key!r} is missing", where=file, do="see the template of `hardpan new`")
     message = first["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
+    if first["type"] in {"model_type", "dict_type"}:
+        # what a reader of TOML would write: a number of a table that has none to take the unit from
+        message = 'a table, for example { value = 1.5, unit = "t/ha", source = "user" }'
     given = repr(first.get("input"))
     return SettingsError(what=f"{key} = {given[:80]} cannot be used", where=file, right=message)
 

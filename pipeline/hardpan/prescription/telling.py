@@ -18,6 +18,7 @@ from hardpan.prescription.limits import end_of_ripper, what_held
 from hardpan.prescription.moisture import moisture_window
 from hardpan.prescription.setting_up import setting_up
 from hardpan.prescription.wording import (
+    NOTHING_ELSE,
     SECOND_SET_UP,
     Alternative,
     Story,
@@ -26,6 +27,7 @@ from hardpan.prescription.wording import (
     option_text,
     reason,
     would_change,
+    would_unbar,
 )
 from hardpan.prescription.zonework import Zonework
 from hardpan.records.columns import PLAN
@@ -93,7 +95,7 @@ def _zone_row(decision: Decision, place: int) -> dict[str, object]:
         "speed_kmh": work.speed_kmh if ripped else 0.0,
         "passes": work.passes if ripped else 0,
         "reason": reason(story) if ground else closed(zone["soil_type"], decision.case.kept_m),
-        "runner_up": _named(decision, second) if ground else "",
+        "runner_up": (_named(decision, second) if second != chosen else NOTHING_ELSE) if ground else "",
         "runner_up_cost_per_ha": float(per_ha.mean() - work.returns[:, 1].mean() / zone["area_ha"]) if ground else 0.0,
         "breach_probability": work.breach if ground else 0.0,
         "loosened_share": work.loosened if ripped else 0.0,
@@ -201,14 +203,17 @@ def _would_change(decision: Decision, place: int, story: Story) -> str:
         bottom_mm=turning,
         deeper=deeper,
         probes=_probes_to_tell(work.bottom_mm, decision.case.prescription.step_mm),
+        pays=story.net >= 0,
         needed_t_per_ha=first * decision.ballot.cost[place, chosen] / max(decision.ballot.gain[place, chosen], 1e-9),
     )
 
 
 def _would_rip(story: Story, first_year_t_per_ha: float) -> str:
     """Give what would have ground ripped that is left."""
+    if not story.responds:
+        return "a test strip that shows a gain"
     if story.instead is None:
-        return "" if story.responds else "a test strip that shows a gain"
+        return would_unbar(story.barred)
     if story.other_pays or story.instead.gain > story.instead.cost:
         return SECOND_SET_UP
     if story.instead.gain <= 0:

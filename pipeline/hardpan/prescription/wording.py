@@ -168,7 +168,14 @@ def _what_it_would_bring(story: Story, best: Alternative) -> str:
 
 
 def would_change(
-    *, share_better: float, other: str, bottom_mm: float | None, deeper: bool, probes: int, needed_t_per_ha: float
+    *,
+    share_better: float,
+    other: str,
+    bottom_mm: float | None,
+    deeper: bool,
+    probes: int,
+    needed_t_per_ha: float,
+    pays: bool,
 ) -> str:
     """Give what new information would turn the choice where ground is ripped.
 
@@ -186,11 +193,15 @@ def would_change(
         How many more probe sites would settle it.
     needed_t_per_ha : float
         First-season gain that just pays the pass.
+    pays : bool
+        It does as expected; under the rule `cover` it need not.
     """
     loss = f"a first-season gain below {needed_t_per_ha:.2f} t/ha would make it a loss"
+    if not pays:
+        loss = gain_to_pay(needed_t_per_ha)
     odds = f"{other} has a {share_better:.0%} chance of returning more"
     if bottom_mm is None:
-        return f"{loss}; {odds}"
+        return f"{loss}; {odds}" if round(100 * share_better) else loss
     side = "below" if deeper else "above"
     more = f"{probes} more probe{'s' if probes > 1 else ''} here would tell"
     return f"a pan bottom {side} {5 * round(bottom_mm / 5)} mm would favour {other} ({more}); {loss}"
@@ -198,6 +209,17 @@ def would_change(
 
 SECOND_SET_UP = "fitting a second set-up for this ground (setups_per_paddock), or ripping it another time"
 """What would turn the choice where only the set-up of the rest of the paddock stands in the way."""
+
+
+NOTHING_ELSE = "nothing else is allowed here"
+"""Next best choice where there is no other."""
+
+
+def would_unbar(barred: str) -> str:
+    """Give what would open ground on which a limit bars every depth."""
+    if "clay" in barred:
+        return "clay found deeper than the map and the cores say"
+    return "soil found moist to the working depth" if "moist" in barred else "a machine without that limit"
 
 
 def gain_to_pay(needed_t_per_ha: float) -> str:

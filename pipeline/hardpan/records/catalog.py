@@ -3,35 +3,26 @@
 from collections.abc import Mapping
 from typing import Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field, ValidationInfo, field_validator
 
 from hardpan.core.settings import Settings
+from hardpan.records.quantity import Positive, Quantity, SpreadRate
 
-
-class Quantity(Settings):
-    """A number with its unit, range and source."""
-
-    value: float
-    low: float | None = None
-    """Low end of the stated range, None: no range stated."""
-    high: float | None = None
-    unit: str = Field(min_length=1)
-    source: str = Field(min_length=1)
-    """Key of references.toml, "common practice", "unverified" or "user"."""
-    note: str = ""
-
-    @model_validator(mode="after")
-    def _ordered(self) -> "Quantity":
-        low, high = self.span
-        if not low <= self.value <= high:
-            message = f"low <= value <= high, got {low}, {self.value}, {high}"
-            raise ValueError(message)
-        return self
-
-    @property
-    def span(self) -> tuple[float, float]:
-        """Low and high, both the value where no range is stated."""
-        return (self.value if self.low is None else self.low, self.value if self.high is None else self.high)
+__all__ = [
+    "Catalog",
+    "Crop",
+    "DraftRow",
+    "Effort",
+    "PriceTable",
+    "Quantity",
+    "Reclaim",
+    "Ripper",
+    "Rule",
+    "SetUp",
+    "SoilType",
+    "Source",
+    "Tractor",
+]
 
 
 class Reclaim(Settings):
@@ -53,14 +44,10 @@ class Reclaim(Settings):
         (ESP - target) / 100 x exchange capacity x t/ha per meq in 300 mm x depth / 300 mm x field factor. Chemistry of
         reclamation, not a recommendation: the rate of a season is the agronomist's.
         """
+        rising = [q.ends for q in (self.esp, self.exchange_capacity, self.depth, self.field_factor, per_meq)]
         low, value, high = (
             max(esp - target, 0.0) / 100.0 * capacity * each * depth / 300.0 * factor
-            for esp, capacity, depth, factor, each, target in zip(
-                *((q.span[0], q.value, q.span[1]) for q in (self.esp, self.exchange_capacity, self.depth)),
-                *((q.span[0], q.value, q.span[1]) for q in (self.field_factor, per_meq)),
-                (self.target_esp.span[1], self.target_esp.value, self.target_esp.span[0]),
-                strict=True,
-            )
+            for esp, capacity, depth, factor, each, target in zip(*rising, self.target_esp.ends[::-1], strict=True)
         )
         return Quantity(value=value, low=low, high=high, unit="t/ha", source=per_meq.source)
 
@@ -88,9 +75,9 @@ class SoilType(Settings):
     """The same with controlled traffic; None: no longer than without."""
     deeper_next: Quantity | None = None
     """How much deeper the next ripping usually goes, mm; None: no deeper."""
-    lime: Quantity | None = None
+    lime: SpreadRate | None = None
     """Lime to spread before ripping, t/ha, as the agronomist says; None: none."""
-    gypsum: Quantity | None = None
+    gypsum: SpreadRate | None = None
     """Gypsum to spread, t/ha, as the agronomist says; None: none."""
     reclaim: Reclaim | None = None
     """Soil test that sets the gypsum instead; None: none."""
@@ -139,7 +126,7 @@ class Ripper(Settings):
     """A ripper (`configs/rippers.toml` or an inline table)."""
 
     tines: int = Field(ge=1)
-    spacing: Quantity
+    spacing: Positive
     """Between tines, mm."""
     min_depth: Quantity
     max_depth: Quantity
@@ -168,17 +155,26 @@ class Ripper(Settings):
 class Tractor(Settings):
     """A tractor (`configs/tractors.toml` or an inline table); generic classes, no makes."""
 
-    engine_power: Quantity
+    engine_power: Positive
     """kW, rated."""
     drive: Literal["track", "4wd", "mfwd", "2wd"]
-    mass: Quantity
+    mass: Positive
     """kg as ballasted."""
-    min_speed: Quantity
+    min_speed: Positive
     max_speed: Quantity
     """Ripping speed window, km/h."""
     list_price: Quantity
     years: Quantity
     hours_per_year: Quantity
+
+    @field_validator("max_speed")
+    @classmethod
+    def _window(cls, fastest: Quantity, info: ValidationInfo) -> Quantity:
+        slowest = info.data.get("min_speed")
+        if slowest is not None and fastest.value < slowest.value:
+            message = f"at least min_speed, {slowest.value:g} {slowest.unit}"
+            raise ValueError(message)
+        return fastest
 
 
 class DraftRow(Settings):
