@@ -181,7 +181,7 @@ def test_hovering_tells_depth_set_up_and_reason_as_text(browser, report, ground)
     told = tooltip_text(browser)
     assert "30" in told
     assert "plain" in told
-    assert "Breaks the pan at 260 mm <here>" in told
+    assert "Breaks the pan at 26 cm <here>" in told
 
 
 def test_tapping_a_zone_reads_it_out(browser, report):
