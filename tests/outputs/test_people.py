@@ -57,6 +57,7 @@ def test_us_readers_get_inches_on_the_display_unless_they_ask_otherwise():
         ("the pan ends at 470 mm (likely 415 to 520), and", "the pan ends at 18.5 in (likely 16.3 to 20.5), and"),
         ("zone 3 of 7 at 2,500 kPa", "zone 3 of 7 at 363 psi"),
         ("would cost about 139 AUD/ha and bring 129.", "would cost about 56 AUD/ac and bring 52."),
+        ("would cost about 139 $/ha and bring 129 $/ha.", "would cost about 56 $/ac and bring 52 $/ac."),
         ("a first-season gain below 0.34 t/ha would", "a first-season gain below 303 lb/ac would"),
         ("spread 1,500 kg/ha of lime", "spread 1,338 lb/ac of lime"),
         ("about 35 L/ha of fuel", "about 3.7 gal/ac of fuel"),

@@ -34,7 +34,7 @@ _NUMBER = re.compile(r"-?\d+(?:,\d{3})*(?:\.\d+)?")
 _QUANTITY = re.compile(
     rf"(?P<head>{_NUMBER.pattern}(?:(?:, | and | to | of ){_NUMBER.pattern})*) "
     r"(?P<unit>[^\s\d]{1,5}/ha|mm(?! roll| thread)|ha|L|kPa|MPa|km/h|kW)\b"
-    rf"(?P<tail> and bring {_NUMBER.pattern}\b(?! [a-z]*/?ha)"
+    rf"(?P<tail> and bring {_NUMBER.pattern}\b(?! \S{{0,5}}/ha)"
     rf"|(?: over [\w ]{{1,20}} seasons?)? \(likely(?: range)? {_NUMBER.pattern} to {_NUMBER.pattern})?"
 )
 _RAIN = re.compile(r" (?:of|more) rain")
