@@ -24,6 +24,8 @@ THRESHOLD_KPA = 2500.0
 SOILS = ("deep sand", "gravelly sand", "sand over clay")
 TOP_MM, BOTTOM_MM, PEAK_KPA = (260.0, 230.0, 280.0), (430.0, 380.0, 460.0), (3600.0, 3300.0, 3900.0)
 """Middle of each soil type."""
+TOP_NOISE_MM, READ_MM = 8.0, 6.0
+"""Between insertions of a site, and of reading a bottom; standard deviations."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,6 +62,8 @@ class Truth:
     top_mm: np.ndarray
     bottom_mm: np.ndarray
     present: np.ndarray
+    least_present: float
+    """Value of the field of presence above which there is a pan."""
 
 
 def invent(recipe: Recipe, seed: int) -> Truth:
@@ -74,13 +78,14 @@ def invent(recipe: Recipe, seed: int) -> Truth:
     field = {name: _field(xy, recipe.range_m, int(rng.integers(2**31))) for name in names}
     field["bottom"] = recipe.together * field["strength"] + np.sqrt(1 - recipe.together**2) * field["bottom"]
     soils = _soil_map(boundary, rng)
-    soil = _soil_at(soils, xy)
+    soil = soil_at(soils, xy)
     bottom = (
         np.array(BOTTOM_MM)[soil] + recipe.field_mm * field["bottom"] + recipe.micro_mm * rng.standard_normal(len(xy))
     )
     top = np.array(TOP_MM)[soil] + recipe.top_mm * field["top"]
     log_peak = np.log(np.array(PEAK_KPA)[soil]) + recipe.strength * field["strength"]
-    present = field["present"] > np.quantile(field["present"], recipe.absent)
+    least_present = float(np.quantile(field["present"], recipe.absent))
+    present = field["present"] > least_present
     at = np.repeat(np.arange(len(x), len(xy)), recipe.replicates)
     site = np.repeat(np.arange(len(sites)), recipe.replicates)
     pan = _probe(recipe, rng, xy[at], site, top=top[at], bottom=bottom[at], log_peak=log_peak[at], present=present[at])
@@ -107,6 +112,7 @@ def invent(recipe: Recipe, seed: int) -> Truth:
         top_mm=top[:n].reshape(frame.shape),
         bottom_mm=bottom[:n].reshape(frame.shape),
         present=present[:n].reshape(frame.shape),
+        least_present=least_present,
     )
 
 
@@ -158,7 +164,7 @@ def _soil_map(boundary: shapely.Polygon, rng: np.random.Generator) -> gpd.GeoDat
     )
 
 
-def _soil_at(soils: gpd.GeoDataFrame, xy: np.ndarray) -> np.ndarray:
+def soil_at(soils: gpd.GeoDataFrame, xy: np.ndarray) -> np.ndarray:
     code = np.zeros(len(xy), dtype=int)
     for j, shape in enumerate(soils.geometry):
         code[shapely.intersects_xy(shape, xy[:, 0], xy[:, 1])] = j
@@ -169,13 +175,12 @@ def _probe(recipe, rng, xy, site, *, top, bottom, log_peak, present) -> PanFeatu
     """Push the probe: resistance rises from the threshold at the top to its peak halfway down, then falls."""
     n = len(xy)
     bottom = bottom + recipe.noise_mm * rng.standard_normal(n)
-    top = np.minimum(top + 8.0 * rng.standard_normal(n), bottom - 40.0)
+    top = np.minimum(top + TOP_NOISE_MM * rng.standard_normal(n), bottom - 40.0)
     peak = np.maximum(np.exp(log_peak + recipe.strength_noise * rng.standard_normal(n)), THRESHOLD_KPA * 1.05)
     limit = np.quantile(peak[present], 1.0 - recipe.stopped) if recipe.stopped else np.inf
     stopped = present & (peak > limit)
     stop = top + (bottom - top) / 2.0 * np.clip((limit - THRESHOLD_KPA) / (peak - THRESHOLD_KPA), 0.0, 1.0)
-    error = 6.0
-    seen = bottom + error * rng.standard_normal(n)
+    seen = bottom + READ_MM * rng.standard_normal(n)
     kind = np.select([~present, stopped], [Bottom.ABSENT, Bottom.CENSORED], Bottom.OBSERVED)
     observed = kind == Bottom.OBSERVED
     table = pd.DataFrame(
@@ -188,7 +193,7 @@ def _probe(recipe, rng, xy, site, *, top, bottom, log_peak, present) -> PanFeatu
             "bottom_kind": kind,
             "bottom_low_mm": np.select([observed, stopped], [seen - 12.5, stop], np.nan),
             "bottom_high_mm": np.select([observed, stopped], [seen + 12.5, np.inf], np.nan),
-            "bottom_sd_mm": np.where(observed, error, np.nan),
+            "bottom_sd_mm": np.where(observed, READ_MM, np.nan),
             "peak_kpa": np.where(present, np.minimum(peak, limit), 1500.0),
             "peak_depth_mm": np.where(present, np.where(stopped, stop, (top + bottom) / 2), 200.0),
             "excess_kpa_mm": 0.0,

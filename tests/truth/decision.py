@@ -1,16 +1,20 @@
 """The truth study of the decision: what a prescription really returns on paddocks whose pan is known.
 
-Run `python tests/truth/decision.py [paddocks]`; prints the table of tests/README.md, section Decision.
+Run `python tests/truth/decision.py [paddocks [first seed]]`; prints the table of tests/README.md, section Decision.
 """
 
 import sys
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
+sys.path.insert(0, str(Path(__file__).resolve().parent))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+from known import draw_known
+
 from fields import Recipe, Truth, invent
 from hardpan.costs.stage import price_machines
 from hardpan.prescription.economy import economy_of
@@ -31,6 +35,9 @@ from hardpan.zones.stage import draw_zones
 
 BLOCK_CELLS = 4
 """Perfect knowledge decides for blocks of 4 x 4 cells (60 m), about the least zone a machine is asked to follow."""
+FIRST_SEED = 200
+"""Paddocks whose seeds lie below were looked at while zones and priors were settled."""
+KNOWN_DRAWS = 200
 SHIPPED, CONTROLLED = SeasonSettings(), SeasonSettings(controlled_traffic=True)
 
 
@@ -42,6 +49,8 @@ class Worked:
     """(n_rows, n_cols, n_options), money per ha."""
     option: np.ndarray
     """(n_rows, n_cols): the prescription."""
+    known: np.ndarray
+    """(n_rows, n_cols): what pays best by draws of one who has the same readings and knows how the ground was made."""
     plus_50: np.ndarray
     """(n_rows, n_cols): the zone's kriged mean bottom plus 50 mm, rounded up to the step, everywhere."""
     ripped_zones: int
@@ -62,7 +71,7 @@ class Worked:
         return float(blocks.sum(axis=(1, 3)).max(axis=-1).sum() * self.cell_ha)
 
 
-def work(truth: Truth, season: SeasonSettings, *, draws: int = 100) -> Worked:
+def work(truth: Truth, recipe: Recipe, season: SeasonSettings, *, draws: int = 100) -> Worked:
     """Take a paddock through map, options, zones and plan with the shipped tables."""
     config = Config(paddock={"name": "invented", "boundary": Path()}, probes={"file": Path()})
     catalog, asked = read_catalog(config), PrescriptionSettings()
@@ -84,8 +93,12 @@ def work(truth: Truth, season: SeasonSettings, *, draws: int = 100) -> Worked:
         zone: key[setup, min(deepest, int(np.ceil((np.nanmean(bottom[zones.labels == zone]) + 50.0) / 25.0) * 25))]
         for zone in plan.zones["zone"]
     }
+    stage = {"surfaces": surfaces, "options": options, "ground": ground, "catalog": catalog, "rates": rates}
+    known = draw_known(truth, recipe, draws=KNOWN_DRAWS, seed=1)
+    there = [one.reshape(1, -1) for one in (truth.top_mm, truth.bottom_mm, truth.present)]
     return Worked(
-        net=true_net(truth, surfaces, options, ground, catalog=catalog, rates=rates),
+        net=net_of(there, truth.pan.excess_shape, **stage),
+        known=net_of(known, truth.pan.excess_shape, **stage).argmax(axis=2),
         option=np.vectorize(lambda zone: of_zone.get(zone, 0))(labels),
         plus_50=np.vectorize(lambda zone: plus.get(zone, 0))(labels),
         ripped_zones=int((plan.zones["depth_mm"] > 0).sum()),
@@ -94,17 +107,26 @@ def work(truth: Truth, season: SeasonSettings, *, draws: int = 100) -> Worked:
     )
 
 
-def true_net(
-    truth: Truth, surfaces: Surfaces, options: Options, ground: Ground, *, catalog: Catalog, rates: Rates
+def net_of(
+    ground_draws: Sequence[np.ndarray],
+    shape: np.ndarray,
+    *,
+    surfaces: Surfaces,
+    options: Options,
+    ground: Ground,
+    catalog: Catalog,
+    rates: Rates,
 ) -> np.ndarray:
-    """Give the net return of every option on every cell with the true pan, at the expected prices and gains."""
-    pan = truth.pan
+    """Give the mean net return of every option on every cell over draws of top, bottom and presence, (k, n_cells).
+
+    At the expected prices and gains; 0 outside.
+    """
     economy = economy_of(
         options.table[["option", "setup", "depth_mm", "spacing_mm"]],
         ground,
         catalog,
         rates,
-        pan.excess_shape,
+        shape,
         draft_factor=options.draft_factor,
         calibration=options.calibration,
     )
@@ -113,19 +135,17 @@ def true_net(
     clay = surfaces.maps["clay_depth_mm"].to_numpy().ravel()
     reach = np.where(np.isnan(clay), np.inf, np.floor(clay / 10.0) * 10.0)
     grid = depth_grid_mm(float(economy.section["depth_mm"].max()))
+    top, bottom, present = ground_draws
     net = np.zeros((soil.size, len(options.table)))
-    present, top, bottom = truth.present.ravel(), truth.top_mm.ravel(), truth.bottom_mm.ravel()
     for depth in np.unique(reach):
         cells = np.flatnonzero(reach == depth)
         section = {**economy.section, "depth_mm": np.minimum(economy.section["depth_mm"], depth)}
-        excess = cumulated_excess(
-            np.minimum(top, bottom - 20.0)[cells].astype(np.float32),
-            bottom[cells].astype(np.float32),
-            pan.excess_shape,
-            grid,
-        )
-        broken = excess @ breaking_weights(grid, section)
-        net[cells] = (present * worth[soil])[cells, None] * broken - cost[soil[cells]]
+        excess = np.zeros((cells.size, grid.size))
+        for upper, lower, there in zip(top[:, cells], bottom[:, cells], present[:, cells], strict=True):
+            edges = np.minimum(upper, lower - 20.0).astype(np.float32), lower.astype(np.float32)
+            excess += there[:, None] * cumulated_excess(*edges, shape, grid)
+        broken = excess / len(top) @ breaking_weights(grid, section)
+        net[cells] = worth[soil[cells], None] * broken - cost[soil[cells]]
     net[~surfaces.inside.ravel()] = 0.0
     return net.reshape(*surfaces.frame.shape, -1)
 
@@ -138,6 +158,7 @@ def judge(worked: Worked) -> dict[str, float]:
         "prescription": prescribed,
         "perfect": worked.perfect,
         "cell_by_cell": worked.total(worked.net.argmax(axis=2)),
+        "known": worked.total(worked.known),
         "share": prescribed / worked.perfect,
         "best_uniform": max(worked.total(option) for option in range(worked.net.shape[2])),
         "mean_plus_50": worked.total(worked.plus_50),
@@ -145,13 +166,13 @@ def judge(worked: Worked) -> dict[str, float]:
     }
 
 
-def run(paddocks: int, cases: dict[str, tuple[Recipe, SeasonSettings]]) -> pd.DataFrame:
-    """Give one row a paddock and case."""
+def run(paddocks: int, cases: dict[str, tuple[Recipe, SeasonSettings]], first: int = FIRST_SEED) -> pd.DataFrame:
+    """Give one row a paddock and case, paddocks made with the seeds from `first` on."""
     return pd.DataFrame(
         [
-            {"case": name, "paddock": seed} | judge(work(invent(recipe, seed), season))
+            {"case": name, "paddock": seed} | judge(work(invent(recipe, seed), recipe, season))
             for name, (recipe, season) in cases.items()
-            for seed in range(paddocks)
+            for seed in range(first, first + paddocks)
         ]
     )
 
@@ -159,11 +180,12 @@ def run(paddocks: int, cases: dict[str, tuple[Recipe, SeasonSettings]]) -> pd.Da
 def summarise(rows: pd.DataFrame) -> pd.DataFrame:
     """Give the money of all paddocks together, and how often the prescription beats the others."""
     grouped = rows.groupby("case", sort=False)
-    sums = grouped[["prescription", "perfect", "cell_by_cell", "best_uniform", "mean_plus_50"]].sum()
+    sums = grouped[["prescription", "perfect", "cell_by_cell", "known", "best_uniform", "mean_plus_50"]].sum()
     return pd.DataFrame(
         {
             "paddocks": grouped.size(),
             "share_of_perfect": sums["prescription"] / sums["perfect"],
+            "data_allow": sums["known"] / sums["perfect"],
             "of_cell_by_cell": sums["prescription"] / sums["cell_by_cell"],
             "worst_share": grouped["share"].min(),
             "best_uniform": sums["best_uniform"] / sums["perfect"],
@@ -184,5 +206,5 @@ CASES = {
 }
 
 if __name__ == "__main__":
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 8
-    print(summarise(run(count, CASES)).round(3).to_string(index=False))  # noqa: T201
+    asked = [int(word) for word in sys.argv[1:]] or [16]
+    print(summarise(run(asked[0], CASES, *asked[1:])).round(3).to_string(index=False))  # noqa: T201

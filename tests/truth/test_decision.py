@@ -12,7 +12,9 @@ def judged():
     study = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(study)
     recipe = study.Recipe(n_sites=49, side_m=600.0)
-    paddocks = [study.judge(study.work(study.invent(recipe, seed), study.CONTROLLED, draws=60)) for seed in (0, 1)]
+    paddocks = [
+        study.judge(study.work(study.invent(recipe, seed), recipe, study.CONTROLLED, draws=60)) for seed in (0, 1)
+    ]
     return {name: sum(paddock[name] for paddock in paddocks) for name in paddocks[0]}
 
 

@@ -29,6 +29,8 @@ from hardpan.zones.outline import Coverage, outline_classes
 from hardpan.zones.settings import ZoneSettings
 
 KMH_PER_M_S = 3.6
+NAMED_ZONES = 4
+"""A list of more zones than this points nowhere."""
 TELL_HA = 0.01
 """Slivers of less ground than this are left untold: a few cells along an edge."""
 
@@ -181,9 +183,11 @@ def _labels(table: gpd.GeoDataFrame, surfaces: Surfaces) -> Ints:
 
 
 def _zones_at(labels: Ints) -> str:
-    """Give in words the zones that cells lie in, "" for no cells."""
+    """Give in words the zones that cells lie in, "" where that is nowhere or all over."""
     numbers = np.unique(labels[labels > 0])
-    return f"zone{'s' if numbers.size > 1 else ''} {', '.join(map(str, numbers))}" if numbers.size else ""
+    if not 0 < numbers.size <= NAMED_ZONES:
+        return ""
+    return f"zone{'s' if numbers.size > 1 else ''} {', '.join(map(str, numbers))}"
 
 
 def _count_issues(settings: ZoneSettings, choice: Choice, drawn: int) -> Issues:
