@@ -5,7 +5,8 @@ from hardpan.core.errors import HardpanError
 from hardpan.spatial import simulation
 from hardpan.spatial.covariance import Covariance, Structure, covariance_between
 from hardpan.spatial.kriging import factorise, predict
-from hardpan.spatial.simulation import draw_conditional
+from hardpan.spatial.parameters import FAMILIES, correlation_of, plain
+from hardpan.spatial.simulation import draw_conditional, draw_on_lattice
 
 DRAWS = 4000
 STRUCTURE = Structure(family="matern32", sill=0.9, length_m=60, ratio=0.6, heading_deg=40)
@@ -66,6 +67,21 @@ def test_without_noise_every_draw_goes_through_the_data(monkeypatch, dense):
         drift[0] = [1.0, 1.0]
     draws = draw_conditional(system, z, nodes, drift, 20, 5)
     assert draws[:, here] == pytest.approx(z[0], abs=3e-3)
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+@pytest.mark.parametrize("range_m", [90.0, 600.0])
+def test_draws_on_a_lattice_have_the_models_covariance(family, range_m):
+    """At nodes and between; the long range is three times the lattice, where part of the spectrum is left out."""
+    covariance = correlation_of(family, plain(np.log([range_m, 1.0, 1.0, 1.0])))
+    nodes, _ = lattice()
+    points = np.array([[103.0, 81.0], [151.0, 60.0], nodes[40]])
+    drawn = np.vstack(draw_on_lattice(covariance, nodes, points, DRAWS, np.random.default_rng(1), negative=0.01))
+    some = np.r_[np.arange(0, len(nodes), 17), len(nodes) + np.arange(3)]
+    xy = np.vstack([nodes, points])[some]
+    slack = 4.5 / np.sqrt(DRAWS) + 0.01
+    assert np.cov(drawn[some]) == pytest.approx(covariance_between(covariance, xy, xy), abs=slack)
+    assert drawn[len(nodes) + 2] == pytest.approx(drawn[40], abs=1e-3)  # a point on a node
 
 
 def test_each_draw_may_have_its_own_values():

@@ -70,7 +70,10 @@ class Task:
     y_m: Floats
     block_m: float | None
     nodes_per_cell: int
-    variance: bool
+    squares: int
+    """Quadratic forms."""
+    light: bool
+    """Without compression the work is in single precision, and blocks are integrated near data only."""
     error: float
     """Largest error of one covariance that keeps the map within its tolerance."""
 
@@ -216,13 +219,15 @@ def _mean_near(task: Task, side: int, half_m: tuple[float, float], reach: float)
 
 def _exact_cost(task: Task) -> float:
     n, cells = len(task.xy_m), len(task.x_m) * len(task.y_m)
-    return cells * n * (task.nodes_per_cell * _SECONDS_PER_NEAR + task.variance * 1.3 * n * _SECONDS_PER_FLOP)
+    if task.light:
+        return cells * n * (2.0 * _SECONDS_PER_NEAR + task.squares * n * _SECONDS_PER_FLOP)
+    return cells * n * (task.nodes_per_cell * _SECONDS_PER_NEAR + task.squares * 1.3 * n * _SECONDS_PER_FLOP)
 
 
 def _cost(task: Task, side: int, order: int, near: float) -> float:
     n, q = len(task.xy_m), order**2
     tiles, cells = -(-len(task.x_m) // side) * -(-len(task.y_m) // side), len(task.x_m) * len(task.y_m)
-    flops = tiles * (1.3 * n**2 * q + n * q**2 + 2 * side * q**2) + cells * near * (2 * near + 4 * order)
+    flops = tiles * (2.0 * n**2 * q + n * q**2 + 2 * side * q**2) + cells * near * (2 * near + 4 * order)
     seconds = tiles * (n * q * _SECONDS_PER_VALUE + _SECONDS_PER_TILE)
     seconds += cells * near * (task.nodes_per_cell + 1) * _SECONDS_PER_NEAR
-    return seconds + task.variance * flops * _SECONDS_PER_FLOP
+    return seconds + task.squares * flops * _SECONDS_PER_FLOP

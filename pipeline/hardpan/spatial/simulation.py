@@ -45,9 +45,9 @@ def draw_conditional(  # noqa: PLR0917
         More than 4,000 nodes that do not lie on a lattice.
     """
     rng = np.random.default_rng(seed)
-    free = _draw_dense if len(targets_xy) <= _DENSE else _draw_lattice
+    free = draw_exactly if len(targets_xy) <= _DENSE else draw_on_lattice
     with one_blas_thread():
-        at_nodes, at_data = free(system, targets_xy, n_draws, rng)
+        at_nodes, at_data = free(system.covariance, targets_xy, system.xy_m, n_draws, rng)
     _add_micro(system, targets_xy, at_nodes, at_data, rng)
     at_data += np.sqrt(system.noise)[:, None] * rng.standard_normal(at_data.shape)
     gap = values.reshape(len(values), -1) - at_data
@@ -70,30 +70,51 @@ def _add_micro(system: System, nodes_xy: Floats, at_nodes: Floats, at_data: Floa
     at_data += of_sites[site]
 
 
-def _draw_dense(system: System, nodes_xy: Floats, n_draws: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
-    """Give free draws of the structures at the nodes (k, draws) and the data (n, draws)."""
-    places = np.vstack([nodes_xy, system.xy_m])
-    both = covariance_between(system.covariance, places, places)
+def draw_exactly(
+    covariance: Covariance, nodes_xy: Floats, data_xy: Floats, n_draws: int, rng: np.random.Generator
+) -> tuple[Floats, Floats]:
+    """Give draws of the structures, mean 0 and without data, at nodes (k, n_draws) and data (n, n_draws)."""
+    places = np.vstack([nodes_xy, data_xy])
+    both = covariance_between(covariance, places, places)
     # nodes and data may coincide; 1e-9 of the sill keeps the factor real and is far below the spread of any draw
-    both[np.diag_indices_from(both)] += 1e-9 * max(structured_sill(system.covariance), 1e-300)
+    both[np.diag_indices_from(both)] += 1e-9 * max(structured_sill(covariance), 1e-300)
     drawn = cholesky(both, lower=True, overwrite_a=True, check_finite=False) @ rng.standard_normal(
         (len(places), n_draws)
     )
     return drawn[: len(nodes_xy)], drawn[len(nodes_xy) :]
 
 
-def _draw_lattice(system: System, nodes_xy: Floats, n_draws: int, rng: np.random.Generator) -> tuple[Floats, Floats]:
-    """Give what `_draw_dense` gives, by circulant embedding on the lattice of the nodes."""
+def draw_on_lattice(
+    covariance: Covariance,
+    nodes_xy: Floats,
+    data_xy: Floats,
+    n_draws: int,
+    rng: np.random.Generator,
+    *,
+    negative: float = 1e-6,
+) -> tuple[Floats, Floats]:
+    """Give what `draw_exactly` gives, by circulant embedding [dietrich1997] on the lattice of the nodes.
+
+    Parameters
+    ----------
+    negative : float
+        Share of the spectrum that may be negative, and is then left out, before the torus is doubled.
+
+    Raises
+    ------
+    HardpanError
+        The nodes do not lie on a lattice of square cells.
+    """
     origin, step_m = _lattice_of(nodes_xy)
-    reach = np.vstack([nodes_xy, system.xy_m])
+    reach = np.vstack([nodes_xy, data_xy])
     margin = _AROUND // 2
     low = np.floor((reach.min(axis=0) - origin) / step_m).astype(np.int64) - margin
     shape = np.ceil((reach.max(axis=0) - origin) / step_m).astype(np.int64) + margin + 1 - low
     origin = origin + low * step_m
     at = np.rint((nodes_xy - origin) / step_m).astype(np.int64)
-    around, weights, spread = _weights_between(system, origin, step_m, shape)
-    root = _spectral_root(system.covariance, step_m, shape)
-    at_nodes, at_data = np.empty((len(nodes_xy), n_draws)), np.empty((len(system.xy_m), n_draws))
+    around, weights, spread = _weights_between(covariance, data_xy, origin, step_m, shape)
+    root = _spectral_root(covariance, step_m, shape, negative)
+    at_nodes, at_data = np.empty((len(nodes_xy), n_draws)), np.empty((len(data_xy), n_draws))
     for first in range(0, n_draws, 2):
         noise = rng.standard_normal((2, *root.shape))
         pair = fft2(root * (noise[0] + 1j * noise[1]))
@@ -120,28 +141,30 @@ def _lattice_of(nodes_xy: Floats) -> tuple[Floats, float]:
     return corner, step_m
 
 
-def _spectral_root(covariance: Covariance, step_m: float, shape: Ints) -> Floats:
+def _spectral_root(covariance: Covariance, step_m: float, shape: Ints, negative: float) -> Floats:
     """Give the square root of the covariance's spectrum on a torus at least twice the lattice.
 
-    The torus grows until the negative part of the spectrum is under 1e-6 of it, at most to eight times; what is then
-    still negative is set to 0 and the variance restored.
+    The torus grows until no more than `negative` of the spectrum is so, at most to eight times the lattice; what still
+    is then is set to 0 and the variance restored.
     """
-    for times in (2, 4, 8):
+    for times in (2, 3, 4, 8):
         size = [next_fast_len(int(times * n)) for n in shape]
         lags = [(np.arange(n) + n // 2) % n - n // 2 for n in size]
         offsets = np.stack(np.meshgrid(lags[0] * step_m, lags[1] * step_m, indexing="ij"), axis=-1)
         spectrum = fft2(evaluate(covariance, offsets)).real
-        if -spectrum[spectrum < 0].sum() <= 1e-6 * spectrum.sum() or np.prod(size) > 2e7:
+        if -spectrum[spectrum < 0].sum() <= negative * spectrum.sum() or np.prod(size) > 2e7:
             break
     spectrum = np.maximum(spectrum, 0.0)
     root: Floats = np.sqrt(spectrum * (structured_sill(covariance) / max(spectrum.sum(), 1e-300)))
     return root
 
 
-def _weights_between(system: System, origin: Floats, step_m: float, shape: Ints) -> tuple[Ints, Floats, Floats]:
+def _weights_between(
+    covariance: Covariance, data_xy: Floats, origin: Floats, step_m: float, shape: Ints
+) -> tuple[Ints, Floats, Floats]:
     """Give the nodes (n, 36, 2) about each datum, their kriging weights (n, 36) and the sd they leave (n,)."""
-    covariance, sill = system.covariance, structured_sill(system.covariance)
-    position = (system.xy_m - origin) / step_m
+    sill = structured_sill(covariance)
+    position = (data_xy - origin) / step_m
     first = np.clip(np.floor(position).astype(np.int64) - _AROUND // 2 + 1, 0, shape - _AROUND)
     square = np.stack(np.meshgrid(np.arange(_AROUND), np.arange(_AROUND)), axis=-1).reshape(-1, 2)
     around: Ints = first[:, None, :] + square

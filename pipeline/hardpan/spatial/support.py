@@ -1,5 +1,7 @@
 """What a prediction stands for: the field at a point, or its mean over a square block."""
 
+from functools import cache
+
 import numpy as np
 
 from hardpan.core.arrays import Floats
@@ -10,6 +12,7 @@ _QUADRATURE = 4
 """Gauss-Legendre nodes per side of a block, as in general geostatistics programs."""
 
 
+@cache
 def axis_quadrature(block_m: float | None) -> Floats:
     """Give offsets and weights (2, q) along one side of a block; one node for a point."""
     if not block_m:
@@ -18,6 +21,7 @@ def axis_quadrature(block_m: float | None) -> Floats:
     return np.array([nodes * block_m / 2, weights / 2])
 
 
+@cache
 def block_nodes(block_m: float | None) -> tuple[Floats, Floats]:
     """Give quadrature offsets (q, 2) and weights (q,) of a square block; one node for a point."""
     along, weights = axis_quadrature(block_m)

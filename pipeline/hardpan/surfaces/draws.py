@@ -8,11 +8,15 @@ import xarray as xr
 
 from hardpan.core.arrays import Floats
 from hardpan.spatial.covariance import covariance_between
-from hardpan.spatial.lattice import Lattice, draw_between, draw_lattice
 from hardpan.spatial.parameters import MICRO, SILL, field_covariance
 from hardpan.spatial.posterior import Mixture
+from hardpan.spatial.simulation import draw_on_lattice
 from hardpan.surfaces.layout import LEAST_THICKNESS_MM, Layout
 from hardpan.surfaces.variables import Field
+
+_NEGATIVE = 0.01
+"""Share of a spectrum that draws may lack: ranges beyond the paddock's size bring it, and the map knows little of the
+long waves it stands for."""
 
 
 def draw_fields(
@@ -23,14 +27,10 @@ def draw_fields(
     Each draw has its own covariance parameters, trend and readings that fit the bounds, so that their spread is that
     of the maps; a field that depends on the strength follows the strength of the same draw.
     """
-    nodes = layout.nodes
-    lattice = Lattice.covering(
-        np.vstack([nodes.xy_m, layout.sites.xy_m]), anchor_m=tuple(nodes.xy_m[0]), step_m=layout.node_m
-    )
 
     def draw(name: str, strength: Floats | None = None) -> Floats:
         rng = np.random.default_rng([seed, list(fields).index(name)])
-        drawn = _draw_field(fields[name], layout, lattice, strength=strength, n_draws=n_draws, rng=rng)
+        drawn = _draw_field(fields[name], layout, strength=strength, n_draws=n_draws, rng=rng)
         return drawn + rng.standard_normal(drawn.shape) if fields[name].variable.binary else drawn
 
     with ThreadPoolExecutor(max_workers=threads) as pool:
@@ -76,31 +76,28 @@ def _node_means(cells: Floats, layout: Layout) -> Floats:
 
 
 def _draw_field(
-    field: Field, layout: Layout, lattice: Lattice, *, strength: Floats | None, n_draws: int, rng: np.random.Generator
+    field: Field, layout: Layout, *, strength: Floats | None, n_draws: int, rng: np.random.Generator
 ) -> Floats:
-    mixture = field.mixture
+    mixture, nodes = field.mixture, layout.nodes
+    sites_xy = mixture.model.xy_m
     chosen = _choose(mixture.weight, n_draws, rng)
-    draws = np.empty((n_draws, len(layout.nodes.xy_m)))
-    place = np.rint(lattice.position(layout.nodes.xy_m)).astype(int)
+    draws = np.empty((n_draws, len(nodes.xy_m)))
     for j, range_m in enumerate(mixture.ranges_m):
         of = np.flatnonzero(mixture.group[chosen] == j)
         if not len(of):
             continue
         sill, micro = (np.exp(mixture.theta[chosen[of], which])[:, None] for which in (SILL, MICRO))
-        at_nodes, at_sites = np.zeros((len(of), len(place))), np.zeros((len(of), len(layout.sites.xy_m)))
+        shape = mixture.shape(range_m)
+        at_nodes, at_sites = np.zeros((len(of), len(nodes.xy_m))), np.zeros((len(of), len(sites_xy)))
         if mixture.model.free[SILL]:
-            free = draw_lattice(lattice, mixture.model.family, range_m, len(of), rng)
-            at_nodes = np.sqrt(sill) * free[:, place[:, 0], place[:, 1]]
-            at_sites = np.sqrt(sill) * draw_between(
-                lattice, free, layout.sites.xy_m, mixture.model.family, range_m=range_m, rng=rng
-            )
+            free = draw_on_lattice(shape, nodes.xy_m, sites_xy, len(of), rng, negative=_NEGATIVE)
+            at_nodes, at_sites = (np.sqrt(sill) * part.T for part in free)
         at_nodes += np.sqrt(micro) * rng.standard_normal(at_nodes.shape)
         at_sites += np.sqrt(micro) * rng.standard_normal(at_sites.shape)
         weights, beta = _condition(mixture, chosen[of], at_sites, rng)
-        trend = layout.nodes.trend
+        trend = nodes.trend
         draws[of] = at_nodes + beta[:, : trend.shape[1]] @ trend.T
-        onto = covariance_between(mixture.shape(range_m), layout.sites.xy_m, layout.nodes.xy_m)
-        draws[of] += (sill * weights) @ onto
+        draws[of] += (sill * weights) @ covariance_between(shape, sites_xy, nodes.xy_m)
         if strength is not None:
             draws[of] += beta[:, -1:] * strength[of]
     return draws

@@ -1,32 +1,21 @@
 """Cell means and standard deviations from the fitted fields."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import TypeAlias
 
 import numpy as np
 import xarray as xr
-from numpy.typing import NDArray
-from scipy.spatial.distance import cdist
 from scipy.special import ndtr
 
-from hardpan.core.arrays import Floats, Ints
-from hardpan.core.progress import Progress
-from hardpan.spatial.covariance import Covariance, covariance_between, evaluate
-from hardpan.spatial.posterior import range_parts
-from hardpan.spatial.support import block_nodes
-from hardpan.spatial.tiles import run_tiles
+from hardpan.core.arrays import Floats
+from hardpan.core.progress import Progress, share_of
+from hardpan.spatial.forms import mixture_forms
+from hardpan.spatial.grids import Grid, evaluate_sum
 from hardpan.surfaces.layout import LEAST_THICKNESS_MM, Layout
 from hardpan.surfaces.variables import Field
 
-_TILE = 1024
-"""Cells at once: their correlations with a hundred sites, 0.8 MB, stay in the cache."""
-
-_NEAR_CELLS = 3.0
-"""Nearer than this a cell's mean correlation with a site is integrated; farther it is that of its middle, within
-(cell / length)^2 / 24."""
-
-Singles: TypeAlias = NDArray[np.float32]
+_TOLERANCE = 1e-4
+"""Share of a variable's spread that compression may change: a hundredth of a millimetre, under any reading."""
 
 Moments: TypeAlias = tuple[Floats, Floats]
 """Mean and variance (m,) in the variable's scaled units."""
@@ -40,64 +29,27 @@ def map_fields(
     The structure is averaged over the cell (`block_m` its side, None for the point in its middle). Micro-scale is the
     ground of one site, a few metres across as a cell is, and stays. A field on strength must come after `peak`.
     """
-    cells, sites = layout.cells, layout.sites.xy_m
-    m = len(cells.xy_m)
-    out = {name: (np.empty(m), np.empty(m)) for name in fields}
-    parts = {name: range_parts(field.mixture) for name, field in fields.items()}
-    # single precision halves the work; its rounding is a millionth of the sill
-    forms = {
-        name: [(part.linear.astype(np.float32), part.quadratic.astype(np.float32)) for part in parts[name]]
-        for name in parts
-    }
-    block = _Block.of(block_m)
-
-    def work(tile: int) -> None:
-        cut = slice(tile * _TILE, min((tile + 1) * _TILE, m))
-        near = np.nonzero(cdist(cells.xy_m[cut], sites) < _NEAR_CELLS * (block_m or 0.0))
-        for name, field in fields.items():
-            trend = cells.trend[cut]
-            if field.on_strength:
-                trend = np.column_stack([trend, out["peak"][0][cut]])
-            mean, second = np.zeros(len(trend)), np.zeros(len(trend))
-            u = np.empty((len(trend), len(sites) + trend.shape[1]), dtype=np.float32)
-            u[:, len(sites) :] = trend
-            for part, (linear, quadratic) in zip(parts[name], forms[name], strict=True):
-                shape = field.mixture.shape(part.range_m)
-                u[:, : len(sites)] = block.shape(shape, cells.xy_m[cut], sites, near)
-                mean += u @ linear
-                second += np.einsum("ij,ij->i", u @ quadratic, u)
-                second += part.micro + part.sill * block.within(shape)
-            variance = second - mean**2
-            if field.on_strength:
-                variance += _slope_square(field) * out["peak"][1][cut]
-            out[name][0][cut], out[name][1][cut] = mean, np.maximum(variance, 0.0)
-
-    run_tiles(work, -(-m // _TILE), threads=threads, progress=progress)
+    out: dict[str, Moments] = {}
+    frame, inside = layout.frame, layout.inside
+    for done, (name, field) in enumerate(fields.items()):
+        trend = layout.cells.trend
+        if field.on_strength:
+            trend = np.column_stack([trend, out["peak"][0]])
+        drift = np.full((*frame.shape, trend.shape[1]), np.nan)
+        drift[inside] = trend
+        linear, squares = evaluate_sum(
+            mixture_forms(field.mixture, block_m),
+            Grid(x_m=frame.x_m, y_m=frame.y_m, inside=inside, drift=drift, block_m=block_m),
+            tolerance=_TOLERANCE,
+            threads=threads,
+            progress=share_of(progress, done, len(fields)),
+        )
+        mean, second = linear[inside, 0], squares[inside, 0]
+        variance = second - mean**2
+        if field.on_strength:
+            variance += _slope_square(field) * out["peak"][1]
+        out[name] = mean, np.maximum(variance, 0.0)
     return out
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Block:
-    """What a cell stands for: quadrature nodes (q, 2) about its middle and their weights."""
-
-    nodes: Floats
-    weights: Floats
-
-    @classmethod
-    def of(cls, block_m: float | None) -> "_Block":
-        nodes, weights = block_nodes(block_m)
-        return cls(nodes=nodes, weights=weights)
-
-    def shape(self, shape: Covariance, cells_xy: Floats, sites_xy: Floats, near: tuple[Ints, ...]) -> Floats:
-        """Give the mean correlation of cells with sites (m, n)."""
-        c = covariance_between(shape, cells_xy, sites_xy)
-        offsets = cells_xy[near[0]] - sites_xy[near[1]]
-        c[near] = evaluate(shape, offsets[:, None] + self.nodes) @ self.weights
-        return c
-
-    def within(self, shape: Covariance) -> float:
-        """Give the mean correlation between two points of a cell."""
-        return float(self.weights @ covariance_between(shape, self.nodes, self.nodes) @ self.weights)
 
 
 def _slope_square(field: Field) -> float:
