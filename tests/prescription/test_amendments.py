@@ -94,6 +94,6 @@ def test_closed_ground_has_no_conditions_to_tell(catalog):
     """Cores in an exclusion say nothing to anyone who works round it."""
     rule = catalog.rules[:1]
     facts = pd.DataFrame({"pan_probability": [0.9, 0.9], "cores": ["no core"] * 2})
-    told = condition_table(rule, judge(rule, facts), facts, {0: 1, 1: 2}, {0: {}})
+    told = condition_table(rule, judge(rule, facts), facts, zone={0: 1, 1: 2}, spreading={0: {}}, ripped=[0])
     assert told["zone"].tolist() == [1]
     assert told["met"].tolist() == ["yes: a pan is likely (chance of a pan 90%)"]

@@ -86,9 +86,11 @@ def test_clay_whose_sodium_was_not_measured_is_not_yet_one_to_delve(catalog):
 def test_a_row_whose_measurement_is_missing_is_not_known_and_says_what_to_measure(catalog):
     facts = pd.DataFrame([FREE | {"ph_subsoil": np.nan}])
     judged = judge(catalog.rules, facts)
-    table = condition_table(catalog.rules, judged, facts, {0: 7}, {0: {}}).set_index("constraint")
+    table = condition_table(catalog.rules, judged, facts, zone={0: 7}, spreading={0: {}}, ripped=[0]).set_index(
+        "constraint"
+    )
     assert table.loc["stranded lime", "met"].startswith("not known")
-    assert table.loc["stranded lime", "advice"] == "Measure lowest pH in 100-300 mm to know."
+    assert table.loc["stranded lime", "advice"] == "Measure pH in 100-300 mm to know."
     assert (table["zone"] == 7).all()
 
 
@@ -154,3 +156,12 @@ class TestCores:
         zones = gpd.GeoDataFrame({"soil_type": ["sand"]}, geometry=[shapely.box(0, 0, 1, 1)], crs=CRS)
         none = gpd.GeoDataFrame({"core": [], "soil_type": []}, geometry=[], crs=CRS)
         assert core_facts(zones, none)["ph_0_100"].isna().all()
+
+
+def test_what_ripping_would_mend_is_told_only_where_it_is_ripped(catalog):
+    facts = pd.DataFrame([FREE | {"pan_probability": 0.9, "ph_0_100": 5.0, "clay_depth_mm": np.inf}] * 2)
+    judged = judge(catalog.rules, facts)
+    told = condition_table(catalog.rules, judged, facts, zone={0: 1, 1: 2}, spreading={0: {}, 1: {}}, ripped=[0])
+    met = told[told["met"].str.startswith("yes")]
+    assert set(met.loc[met["zone"] == 1, "constraint"]) - set(met.loc[met["zone"] == 2, "constraint"]) == {"compaction"}
+    assert "acid topsoil" in set(met.loc[met["zone"] == 2, "constraint"])

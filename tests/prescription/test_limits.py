@@ -104,6 +104,7 @@ def test_under_cover_the_limit_is_named_where_the_share_is_not_reached(made):
     left = one_zone(made, ripper={"max_depth": 400}, ask={"rule": "cover"})
     assert left["depth_mm"] == 0
     assert "the ripper goes no deeper than 400 mm" in left["reason"]
+    assert left["would_change"].startswith("a ripper or limits that let the tines go deeper")
 
 
 def test_under_cover_the_shallowest_the_ripper_goes_is_named_where_less_would_cover(made):
@@ -122,7 +123,7 @@ def test_clay_above_the_least_depth_of_the_ripper_names_both(made):
         "Leave unripped: hostile clay from 440 mm (kept 50 mm above) forbids 500 mm and deeper, "
         "and the ripper goes no shallower than 500 mm."
     )
-    assert zone["runner_up"] == "nothing else is allowed here"
+    assert zone["runner_up"] == "no other choice is open here"
     assert zone["would_change"] == "clay found deeper than the map and the cores say"
 
 

@@ -58,6 +58,7 @@ def test_every_shipped_number_is_listed_with_source_and_standing(plan):
     table = plan.defaults
     assert table[["unit", "source", "standing"]].ne("").all(axis=None)
     keys = set(table["key"])
+    assert "rules.stranded lime.gain.inclusion" in keys
     assert {"effort.depth_exponent", "setups.winged.foot_width", "tractors.tracked-370kw.engine_power"} <= keys
     assert "soils.deep sand.first_year_gain" in keys
     assert not table["key"].duplicated().any()

@@ -1,6 +1,6 @@
 """The set-up decision table read against what is known of each zone."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import geopandas as gpd
 import numpy as np
@@ -134,19 +134,22 @@ def condition_table(
     rules: Sequence[Rule],
     judged: pd.DataFrame,
     facts: pd.DataFrame,
+    *,
     zone: Mapping[object, int],
     spreading: Mapping[object, Mapping[str, tuple[str, bool]]],
+    ripped: Collection[object],
 ) -> pd.DataFrame:
     """Give the rules met or open in each zone of ground, columns of `Plan.conditions`.
 
     `spreading` has for each zone of ground what is said of lime and gypsum, and whether an amount is given; it follows
-    the advice of the first rule met that asks for the item; an amount that no rule asks for has a row of its own.
+    the advice of the first rule met that asks for the item; an amount that no rule asks for has a row of its own. Where
+    nothing is `ripped`, what ripping would mend is not told.
     """
     rows, told = [], {label: dict(texts) for label, texts in spreading.items()}
     for label, number, met in judged[judged["met"] != "no"].itertuples(index=False):
-        if label not in spreading:
-            continue
         rule, known = rules[number], _records(facts.loc[[label]])[0]
+        if label not in spreading or (met == "yes" and not rule.not_fixed and label not in ripped):
+            continue
         evidence = _evidence(rule, known)
         advice = rule.advice
         if met == "yes" and rule.spreads is not None:
@@ -186,15 +189,14 @@ def not_fixed(rules: Sequence[Rule], judged: pd.DataFrame, label: object) -> str
 
 
 def _missing(rule: Rule, known: Mapping[str, object]) -> str:
-    return " and ".join(WORDS.get(name, (name,))[0] for name in rule.when if np.isnan(_known(known, name)))
+    missing = (WORDS.get(name, (name,))[0] for name in rule.when if np.isnan(_known(known, name)))
+    return " and ".join(name.removeprefix("lowest ") for name in missing)
 
 
 def _evidence(rule: Rule, known: Mapping[str, object]) -> str:
     """Give the values a rule was judged by, with where the measured ones come from."""
     found = {name: _known(known, name) for name in rule.when if name in WORDS}
-    values = [
-        f"{WORDS[name][0]} {_number(value, WORDS[name][1])}" for name, value in found.items() if not np.isnan(value)
-    ]
+    values = [_measured(*WORDS[name], value) for name, value in found.items() if not np.isnan(value)]
     return ", ".join([*values, str(known["cores"])] if any(name in MEASURED for name in rule.when) else values)
 
 
@@ -202,7 +204,7 @@ def _known(known: Mapping[str, object], name: str) -> float:
     return float(known.get(name, np.nan))  # type: ignore[arg-type]
 
 
-def _number(value: float, unit: str) -> str:
-    if unit == "share":
-        return f"{value:.0%}"
-    return "none in reach" if np.isinf(value) else f"{value:.3g}{unit}"
+def _measured(name: str, unit: str, value: float) -> str:
+    if np.isinf(value):
+        return f"no {name.removeprefix('depth to ')} in reach"
+    return f"{name} {value:.0%}" if unit == "share" else f"{name} {value:.3g}{unit}"

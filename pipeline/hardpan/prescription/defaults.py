@@ -25,6 +25,7 @@ def shipped_numbers(catalog: Catalog, soil_types: tuple[str, ...]) -> pd.DataFra
             for name in soil_types
         },
         "crop": catalog.crop,
+        **{f"rules.{rule.constraint}": rule for rule in catalog.rules},
         "prices": catalog.prices,
     }
     rows = [

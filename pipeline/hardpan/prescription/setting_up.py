@@ -31,9 +31,8 @@ def setting_up(catalog: Catalog, machine: pd.DataFrame, zones: pd.DataFrame) -> 
     if len(machine):
         slip, hardest = machine["slip"].max(), machine["zone"].iloc[int(machine["slip"].argmax())]
         usual = catalog.effort.slip[catalog.tractor.drive]
-        text = (
-            f"Expect up to {slip:.0%} slip, in zone {hardest}; above {usual.span[1]:.0%} slow down, add weight or lift."
-        )
+        much = f"above {usual.span[1]:.0%} slow down, add weight or go shallower"
+        text = f"Expect up to {slip:.0%} slip, in zone {hardest}; {much}."
         rows.append(("slip", text, usual.source))
     level = "Level the frame lengthwise and across at working depth, so that every tine runs equally deep."
     rows.append(("level", level, "common practice"))
@@ -54,8 +53,8 @@ def ballast_advice(catalog: Catalog) -> tuple[str, bool]:
     pto_hp = tractor.engine_power.value * effort.fuel["engine_to_pto"].value * 1000.0 / W_PER_HP
     ratio, (low, high) = tractor.mass.value / pto_hp, usual.span
     verdict = "within" if low <= ratio <= high else ("below" if ratio < low else "above")
-    each = f"{tractor.mass.value:.0f} kg on {pto_hp:.0f} PTO horsepower is {ratio:.0f} kg each"
-    text = f"{each}, {verdict} the usual {low:.0f} to {high:.0f}."
+    each = f"{tractor.mass.value:,.0f} kg on {pto_hp:.0f} PTO horsepower is {ratio:.0f} kg a horsepower"
+    text = f"{each}, {verdict} the usual {low:.0f} to {high:.0f} kg."
     return text, verdict == "within"
 
 
@@ -87,7 +86,7 @@ def _fitting(catalog: Catalog, name: str, zones: pd.DataFrame) -> list[tuple[str
         )
     gap_mm = catalog.ripper.spacing.value - setup.foot_width.value
     ridge_mm = max(0.0, gap_mm) / 2.0 * np.tan(np.radians(setup.side_angle.value))
-    ridge = f"a ridge of about {10 * round(ridge_mm / 10)} mm midway is expected"
+    ridge = f"expect a ridge of unbroken soil, about {10 * round(ridge_mm / 10)} mm high, midway between them"
     text = f"Dig across two tine lines after the first run: {ridge}."
     rows.append((f"dig behind the {setup.says}", text, setup.side_angle.source))
     return rows

@@ -18,6 +18,7 @@ from hardpan.prescription.limits import end_of_ripper, what_held
 from hardpan.prescription.moisture import moisture_window
 from hardpan.prescription.setting_up import setting_up
 from hardpan.prescription.wording import (
+    DEEPER,
     NOTHING_ELSE,
     SECOND_SET_UP,
     Alternative,
@@ -61,7 +62,12 @@ def write_plan(decision: Decision) -> Plan:
         zones=plan,
         machine=machine,
         conditions=condition_table(
-            decision.case.catalog.rules, decision.case.judged, decision.case.facts, zone_of, _spreading(decision)
+            decision.case.catalog.rules,
+            decision.case.judged,
+            decision.case.facts,
+            zone=zone_of,
+            spreading=_spreading(decision),
+            ripped=table.index[decision.pairs[:, 0] != LEAVE],
         ),
         moisture=_moisture(decision.case, plan),
         returns=np.stack([work.returns[:, 0] for work in decision.works]),
@@ -214,6 +220,8 @@ def _would_rip(story: Story, first_year_t_per_ha: float) -> str:
         return "a test strip that shows a gain"
     if story.instead is None:
         return would_unbar(story.barred)
+    if story.cover_share is not None:
+        return "" if story.covered >= story.cover_share else DEEPER
     if story.other_pays or story.instead.gain > story.instead.cost:
         return SECOND_SET_UP
     if story.instead.gain <= 0:

@@ -211,7 +211,10 @@ SECOND_SET_UP = "fitting a second set-up for this ground (setups_per_paddock), o
 """What would turn the choice where only the set-up of the rest of the paddock stands in the way."""
 
 
-NOTHING_ELSE = "nothing else is allowed here"
+DEEPER = "a ripper or limits that let the tines go deeper, or a smaller share to cover (least_cover_share)"
+"""What would turn the choice where no depth covers enough of the ground."""
+
+NOTHING_ELSE = "no other choice is open here"
 """Next best choice where there is no other."""
 
 
