@@ -41,7 +41,8 @@ def why_not(case: Case, setup: Ints, depth_mm: Floats) -> Texts:
             # where the map knows no clay, what the cores of the zone found
             clay_mm = np.where(np.isinf(case.ground.clay_mm), cored_mm[row], case.ground.clay_mm)
             into = depth_mm > np.maximum(clay_mm - case.prescription.clay_margin_mm, 0.0)[:, None]
-            kind = "sodic clay" if rules[number].constraint == "sodic clay" else "hostile clay"
+            named = rules[number].constraint
+            kind = named if "clay" in named else "hostile clay"
             for option in np.flatnonzero(case.weights[row] @ into > _slack(case)):
                 texts[row, option] = _ceiling(case, row, clay_mm, kind, depth_mm[option])
     if case.prescription.only_moist:

@@ -1,7 +1,7 @@
 """The plan's tables and sentences, from what was decided."""
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
@@ -9,14 +9,13 @@ import pandas as pd
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.core.money import sign_of
-from hardpan.prescription.amendments import MISSING, spreading_text
 from hardpan.prescription.case import Case
 from hardpan.prescription.choice import LEAVE, Ballot
 from hardpan.prescription.conditions import condition_table, not_fixed, rules_met
 from hardpan.prescription.defaults import shipped_numbers
 from hardpan.prescription.limits import end_of_ripper, what_held
-from hardpan.prescription.moisture import moisture_window
 from hardpan.prescription.setting_up import setting_up
+from hardpan.prescription.tables import candidate_table, moisture_table, spreading_texts
 from hardpan.prescription.wording import (
     DEEPER,
     NOTHING_ELSE,
@@ -51,7 +50,7 @@ class Decision:
 
 def write_plan(decision: Decision) -> Plan:
     """Give the plan: one row a zone with its reason, and the tables behind it."""
-    table = decision.case.table
+    table, ripped = decision.case.table, decision.pairs[:, 0] != LEAVE
     rows = [_zone_row(decision, place) for place in range(len(table))]
     plan = gpd.GeoDataFrame(pd.DataFrame(rows), geometry="geometry", crs=table.crs)[list(PLAN)]
     machine = pd.DataFrame([work.machine for work in decision.works])[(plan["depth_mm"] > 0).to_numpy()]
@@ -66,15 +65,15 @@ def write_plan(decision: Decision) -> Plan:
             decision.case.judged,
             decision.case.facts,
             zone=zone_of,
-            spreading=_spreading(decision),
-            ripped=table.index[decision.pairs[:, 0] != LEAVE],
+            spreading=spreading_texts(decision.case, ripped),
+            ripped=table.index[ripped],
         ),
-        moisture=_moisture(decision.case, plan),
+        moisture=moisture_table(decision.case, plan),
         returns=np.stack([work.returns[:, 0] for work in decision.works]),
         runner_up_returns=np.stack([work.returns[:, 1] for work in decision.works]),
         hours=np.stack([work.hours for work in decision.works]),
         fuel_l=np.stack([work.fuel_l for work in decision.works]),
-        candidates=_candidates(decision),
+        candidates=candidate_table(decision.case, decision.ballot),
         defaults=shipped_numbers(decision.case.catalog, soils),
         setting_up=setting_up(decision.case.catalog, machine, plan),
         issues=_short_of_cover(decision, plan),
@@ -255,51 +254,6 @@ def _probes_to_tell(bottom_mm: Floats, step_mm: int) -> int:
     if known.size < 10:
         return 3
     return int(np.clip(np.ceil((1.645 * known.std() / step_mm) ** 2), 1, 12))
-
-
-def _spreading(decision: Decision) -> dict[object, dict[str, tuple[str, bool]]]:
-    """Give what is said of lime and gypsum in each zone of ground, and whether an amount is given."""
-    table = decision.case.table
-    return {
-        label: {
-            item: spreading_text(item, str(soil), decision.case.catalog, ripped=bool(option != LEAVE))
-            for item in MISSING
-        }
-        for label, kind, soil, option in zip(
-            table.index, table["kind"], table["soil_type"], decision.pairs[:, 0], strict=True
-        )
-        if kind == "ground"
-    }
-
-
-def _moisture(case: Case, plan: gpd.GeoDataFrame) -> pd.DataFrame:
-    """Give the verdict on moisture, one row a zone, columns of `Plan.moisture`."""
-    rows = []
-    for row, zone in enumerate(plan.itertuples()):
-        window = moisture_window(zone.depth_mm, case.season, case.water(row), repellent=case.repellent(row))
-        rows.append({"zone": zone.zone, **asdict(window)})
-    return pd.DataFrame(rows)
-
-
-def _candidates(decision: Decision) -> pd.DataFrame:
-    """Give one row a zone and option, columns of `Plan.candidates`."""
-    ballot, table = decision.ballot, decision.case.options.table
-    n_zones, n_options = ballot.net.shape
-    allowed = np.isfinite(ballot.net)
-    return pd.DataFrame(
-        {
-            "zone": np.repeat(decision.case.table["zone"].to_numpy(), n_options),
-            "option": np.tile(table["option"].to_numpy(), n_zones),
-            "setup": np.tile(table["setup"].to_numpy(), n_zones),
-            "depth_mm": np.tile(table["depth_mm"].to_numpy(), n_zones),
-            "net_per_ha": np.where(allowed, ballot.net, np.nan).ravel(),
-            "cost_per_ha": ballot.cost.ravel(),
-            "loosened_share": ballot.loosened.ravel(),
-            "breach_probability": ballot.breach.ravel(),
-            "allowed": allowed.ravel(),
-            "why_not": np.asarray(ballot.why_not).ravel(),
-        }
-    )
 
 
 def _short_of_cover(decision: Decision, plan: gpd.GeoDataFrame) -> Issues:
