@@ -5,7 +5,7 @@ Run `python tests/truth/decision.py [paddocks [first seed]]`; prints the table o
 
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -38,6 +38,7 @@ BLOCK_CELLS = 4
 FIRST_SEED = 200
 """Paddocks whose seeds lie below were looked at while zones and priors were settled."""
 KNOWN_DRAWS = 200
+OTHERS = ["best_uniform", "mean_plus_50"]
 SHIPPED, CONTROLLED = SeasonSettings(), SeasonSettings(controlled_traffic=True)
 
 
@@ -49,6 +50,8 @@ class Worked:
     """(n_rows, n_cols, n_options), money per ha."""
     option: np.ndarray
     """(n_rows, n_cols): the prescription."""
+    mapped: np.ndarray
+    """(n_rows, n_cols): what pays best by the map's own draws, cell by cell."""
     known: np.ndarray
     """(n_rows, n_cols): what pays best by draws of one who has the same readings and knows how the ground was made."""
     plus_50: np.ndarray
@@ -71,12 +74,13 @@ class Worked:
         return float(blocks.sum(axis=(1, 3)).max(axis=-1).sum() * self.cell_ha)
 
 
-def work(truth: Truth, recipe: Recipe, season: SeasonSettings, *, draws: int = 100) -> Worked:
-    """Take a paddock through map, options, zones and plan with the shipped tables."""
+def work(truth: Truth, recipe: Recipe, season: SeasonSettings, *, draws: int = 100, map_true: bool = False) -> Worked:
+    """Take a paddock through map, options, zones and plan with the shipped tables, or from the truth as its map on."""
     config = Config(paddock={"name": "invented", "boundary": Path()}, probes={"file": Path()})
     catalog, asked = read_catalog(config), PrescriptionSettings()
     survey, pan = truth.survey, truth.pan
     surfaces = map_pan(pan, survey, SurfaceSettings(cell_m=survey.frame.cell_m, draws=draws), seed=1)
+    surfaces = true_map(surfaces, truth) if map_true else surfaces
     rates = price_machines(catalog, season, surfaces, seed=1)
     options = weigh_options(surfaces, survey, pan, catalog, rates, asked, season, HistorySettings(), MachineSettings())
     zones = draw_zones(surfaces, options, survey, catalog.ripper, ZoneSettings(), seed=1)
@@ -98,6 +102,7 @@ def work(truth: Truth, recipe: Recipe, season: SeasonSettings, *, draws: int = 1
     there = [one.reshape(1, -1) for one in (truth.top_mm, truth.bottom_mm, truth.present)]
     return Worked(
         net=net_of(there, truth.pan.excess_shape, **stage),
+        mapped=options.net.argmax(axis=1)[surfaces.node_of_cell],
         known=net_of(known, truth.pan.excess_shape, **stage).argmax(axis=2),
         option=np.vectorize(lambda zone: of_zone.get(zone, 0))(labels),
         plus_50=np.vectorize(lambda zone: plus.get(zone, 0))(labels),
@@ -105,6 +110,25 @@ def work(truth: Truth, recipe: Recipe, season: SeasonSettings, *, draws: int = 1
         zone_cost=options.zone_cost,
         cell_ha=surfaces.frame.cell_area_ha,
     )
+
+
+def true_map(surfaces: Surfaces, truth: Truth) -> Surfaces:
+    """Give surfaces whose maps are the truth, and whose draws at a node are what is there on its cells in turn."""
+    node, top = surfaces.node_of_cell.ravel(), np.minimum(truth.top_mm, truth.bottom_mm - 20.0)
+    count = np.bincount(node[node >= 0])
+    cells = np.argsort(node, kind="stable")[np.count_nonzero(node < 0) :]
+    turn = np.arange(surfaces.draws.sizes["draw"])[:, None] % count
+    there = {"present": truth.present, "top_mm": top, "bottom_mm": truth.bottom_mm}
+    drawn = {
+        name: (("draw", "node"), values.ravel()[cells[np.cumsum(count) - count + turn]])
+        for name, values in there.items()
+    }
+    sure = {name: 0.0 * surfaces.maps[name] for name in ("pan_top_sd_mm", "pan_bottom_sd_mm")}
+    maps = {"pan_probability": truth.present.astype(float), "pan_top_mm": top, "pan_bottom_mm": truth.bottom_mm}
+    maps = {
+        name: surfaces.maps[name].copy(data=np.where(surfaces.inside, values, np.nan)) for name, values in maps.items()
+    }
+    return replace(surfaces, maps=surfaces.maps.assign(maps | sure), draws=surfaces.draws.assign(drawn))
 
 
 def net_of(
@@ -159,6 +183,8 @@ def judge(worked: Worked) -> dict[str, float]:
         "perfect": worked.perfect,
         "cell_by_cell": worked.total(worked.net.argmax(axis=2)),
         "known": worked.total(worked.known),
+        "mapped": worked.total(worked.mapped),
+        "zoned": worked.total(worked.option),
         "share": prescribed / worked.perfect,
         "best_uniform": max(worked.total(option) for option in range(worked.net.shape[2])),
         "mean_plus_50": worked.total(worked.plus_50),
@@ -180,20 +206,29 @@ def run(paddocks: int, cases: dict[str, tuple[Recipe, SeasonSettings]], first: i
 def summarise(rows: pd.DataFrame) -> pd.DataFrame:
     """Give the money of all paddocks together, and how often the prescription beats the others."""
     grouped = rows.groupby("case", sort=False)
-    sums = grouped[["prescription", "perfect", "cell_by_cell", "known", "best_uniform", "mean_plus_50"]].sum()
+    sums = grouped[["prescription", "perfect", "cell_by_cell", "known", "mapped", "zoned", *OTHERS]].sum()
+    share = sums.div(sums["perfect"], axis=0)
     return pd.DataFrame(
         {
             "paddocks": grouped.size(),
-            "share_of_perfect": sums["prescription"] / sums["perfect"],
-            "data_allow": sums["known"] / sums["perfect"],
+            "share_of_perfect": share["prescription"],
+            "error": grouped.apply(_share_error),
+            "data_allow": share["known"],
+            "map_allows": share["mapped"],
+            "before_setting": share["zoned"],
             "of_cell_by_cell": sums["prescription"] / sums["cell_by_cell"],
             "worst_share": grouped["share"].min(),
-            "best_uniform": sums["best_uniform"] / sums["perfect"],
-            "mean_plus_50": sums["mean_plus_50"] / sums["perfect"],
+            **{name: share[name] for name in OTHERS},
             "beats_uniform": grouped.apply(lambda g: (g["prescription"] >= g["best_uniform"] - 1e-6).mean()),
             "beats_plus_50": grouped.apply(lambda g: (g["prescription"] >= g["mean_plus_50"] - 1e-6).mean()),
         }
     ).reset_index()
+
+
+def _share_error(rows: pd.DataFrame) -> float:
+    """Give the standard error of the share of all paddocks together (a ratio of means)."""
+    off = rows["prescription"] - rows["prescription"].sum() / rows["perfect"].sum() * rows["perfect"]
+    return float(off.std() / np.sqrt(len(rows)) / rows["perfect"].mean())
 
 
 CASES = {

@@ -7,15 +7,23 @@ import pytest
 
 
 @pytest.fixture(scope="module")
-def judged():
+def study():
     spec = importlib.util.spec_from_file_location("truth_decision", Path(__file__).with_name("decision.py"))
-    study = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(study)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def judge(study, **how):
+    """Judge two small paddocks together."""
     recipe = study.Recipe(n_sites=49, side_m=600.0)
-    paddocks = [
-        study.judge(study.work(study.invent(recipe, seed), recipe, study.CONTROLLED, draws=60)) for seed in (0, 1)
-    ]
-    return {name: sum(paddock[name] for paddock in paddocks) for name in paddocks[0]}
+    works = [study.work(study.invent(recipe, seed), recipe, study.CONTROLLED, draws=60, **how) for seed in (0, 1)]
+    return study.pd.DataFrame([study.judge(one) for one in works]).sum()
+
+
+@pytest.fixture(scope="module")
+def judged(study):
+    return judge(study)
 
 
 def test_the_prescription_reaches_92_percent_of_what_perfect_knowledge_of_the_pan_returns(judged):
@@ -28,3 +36,8 @@ def test_the_prescription_beats_the_uniform_depth_that_is_best_in_truth(judged):
 
 def test_the_prescription_beats_the_mapped_bottom_plus_50_mm(judged):
     assert judged["prescription"] >= judged["mean_plus_50"]
+
+
+def test_zones_and_choice_lose_under_2_percent_where_the_map_is_the_truth(study):
+    judged = judge(study, map_true=True)
+    assert judged["prescription"] >= 0.98 * judged["perfect"]
