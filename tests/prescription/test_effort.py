@@ -1,12 +1,7 @@
-from dataclasses import fields
-
 import numpy as np
 import pytest
 
-from hardpan.core.errors import SettingsError
-from hardpan.prescription.calibration import calibrate
-from hardpan.prescription.effort import LIMITS, Puller, draft_factors, field_efficiency
-from hardpan.prescription.settings import MachineSettings
+from hardpan.prescription.effort import LIMITS, Puller, field_efficiency
 
 
 def puller(catalog, depths_mm, *, setup="plain", texture="coarse", **tractor):
@@ -93,50 +88,3 @@ def test_short_runs_cost_time(catalog):
     long, short = field_efficiency(catalog.effort, np.array([600.0, 60.0]), 6.0)
     assert long == catalog.effort.field_efficiency.value
     assert short == pytest.approx(36.0 / (36.0 + catalog.effort.turn_time.value))
-
-
-def test_draft_factors_keep_the_mean_and_span_the_stated_range():
-    factors = draft_factors(50.0, 400)
-    assert factors.mean() == pytest.approx(1.0)
-    low, high = np.quantile(factors, [0.05, 0.95])
-    assert high / low == pytest.approx(1.5**2, rel=0.05)
-
-
-def test_a_measured_pass_is_met_exactly(catalog):
-    machine = MachineSettings(
-        observed_fuel_l_per_ha=30.0, observed_depth_mm=480.0, observed_speed_kmh=6.0, setup="winged"
-    )
-    factor, issues = calibrate(catalog, "coarse", machine)
-    ask = puller(catalog, [480.0], setup="winged")
-    again = Puller(**{**{f.name: getattr(ask, f.name) for f in fields(Puller)}, "factor": factor}).pull_at(6.0)
-    assert again.pull_l_per_ha[0] + again.idle_l_per_ha[0] == pytest.approx(30.0)
-    assert issues[0].code == "draft-calibrated"
-
-
-def test_a_measured_pass_far_from_the_equation_is_said_to_be(catalog):
-    machine = MachineSettings(observed_fuel_l_per_ha=150.0, observed_depth_mm=300.0, observed_speed_kmh=6.0)
-    assert "outside its stated range" in calibrate(catalog, "coarse", machine)[1][0].done
-
-
-def test_a_measured_slip_moves_the_draft_in_proportion(catalog):
-    machine = MachineSettings(observed_slip=0.06, observed_depth_mm=450.0, observed_speed_kmh=6.0)
-    expected = puller(catalog, [450.0]).pull_at(6.0).slip[0]
-    factor, issues = calibrate(catalog, "coarse", machine)
-    assert factor == pytest.approx(0.06 / expected)
-    assert issues[0].what == "slip of 6% measured at 450 mm and 6 km/h with plain tines"
-
-
-def test_a_measured_pass_without_depth_or_speed_says_what_was_assumed(catalog):
-    (issue,) = calibrate(catalog, "coarse", MachineSettings(observed_fuel_l_per_ha=30.0))[1]
-    assert "500 mm (assumed)" in issue.what
-    assert "km/h (assumed)" in issue.what
-
-
-def test_fuel_and_slip_together_are_refused(catalog):
-    with pytest.raises(SettingsError, match="both given"):
-        calibrate(catalog, "coarse", MachineSettings(observed_fuel_l_per_ha=30.0, observed_slip=0.05))
-
-
-def test_fuel_below_idling_is_refused(catalog):
-    with pytest.raises(SettingsError, match="idling"):
-        calibrate(catalog, "coarse", MachineSettings(observed_fuel_l_per_ha=3.0, observed_speed_kmh=6.0))

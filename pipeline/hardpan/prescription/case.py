@@ -101,6 +101,7 @@ def open_case(
         pan.excess_shape,
         draft_factor=options.draft_factor,
         calibration=options.calibration,
+        anchor=options.draft_anchor,
     )
     return Case(
         table=zones.table,
@@ -207,7 +208,7 @@ def moist_to_mm(case: Case) -> Floats:
 
 def turning_time(economy: Economy, catalog: Catalog, run_m: Floats) -> Floats:
     """Give the time a hectare takes over that at the usual field efficiency, (n_zones, n_options), by length of run."""
-    speed = economy.passes[economy.ground.textures[economy.ground.main_soil()]].speed_kmh
+    speed = economy.passes[economy.ground.soil_names[economy.ground.main_soil()]].speed_kmh
     speed = np.where(np.isnan(speed), catalog.tractor.min_speed.value, speed)
     # a zone without a run (an exclusion) takes the usual time
     run = np.where(run_m > 0, run_m, np.inf)[:, None]

@@ -8,6 +8,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import InputError
+from hardpan.prescription.calibration import Anchor, draft_spread, equation_anchor, strength_factor
 from hardpan.prescription.effort import LIMITS, Passes, Puller
 from hardpan.prescription.ground import Ground
 from hardpan.prescription.loosening import (
@@ -32,7 +33,7 @@ class Economy:
     section: Mapping[str, Floats]
     """Loosened section of each option, arrays of shape (n_options,)."""
     passes: Mapping[str, Passes]
-    """How each option is pulled, by texture."""
+    """How each option is pulled, by soil type."""
     wear: Floats
     """(n_options,): wear of one pass relative to a plain tine at the reference depth."""
     ground: Ground
@@ -41,8 +42,8 @@ class Economy:
     shape: Floats
     """Excess resistance against relative depth in the pan."""
     rates: Rates
-    draft_factor: Floats
-    """(n_draws,)."""
+    draft: Floats
+    """(n_soils, n_draws, n_options): draft over expected draft."""
 
     def narrow(self, options: Ints, nodes: Ints, ha: Floats) -> "Economy":
         """Give the economy of some options on part of the ground: `ha` of each of `nodes`."""
@@ -50,15 +51,15 @@ class Economy:
             self,
             table=self.table.iloc[options],
             section={name: values[options] for name, values in self.section.items()},
-            passes={texture: passes.take(options) for texture, passes in self.passes.items()},
+            passes={soil: passes.take(options) for soil, passes in self.passes.items()},
+            draft=self.draft[:, :, options],
             wear=self.wear[options],
             ground=replace(self.ground.take(nodes), ha=ha),
         )
 
     def pullable(self) -> Bools:
         """Give whether each option can be pulled on each soil type, (n_soils, n_options)."""
-        can = {texture: ~np.isnan(passes.speed_kmh) for texture, passes in self.passes.items()}
-        return np.asarray(np.stack([can[texture] for texture in self.ground.textures]))
+        return ~np.isnan(np.stack([self.passes[soil].speed_kmh for soil in self.ground.soil_names]))
 
     def work(self, turning: Floats | float = 1.0) -> tuple[Floats, Floats]:
         """Give hours and litres per ha, (n_soils, n_draws, n_options) each, 0 for leaving.
@@ -66,18 +67,17 @@ class Economy:
         `turning` is the time a hectare takes over that at the usual field efficiency.
         """
         ripped = self.section["depth_mm"] > 0
-        by_texture = {
-            texture: np.where(ripped, np.nan_to_num(passes.at(self.draft_factor[:, None], turning)), 0.0)
-            for texture, passes in self.passes.items()
-        }
-        hours, litres = np.stack([by_texture[texture] for texture in self.ground.textures], axis=1)
+        work = [
+            self.passes[soil].at(draft, turning) for soil, draft in zip(self.ground.soil_names, self.draft, strict=True)
+        ]
+        hours, litres = np.where(ripped, np.nan_to_num(np.stack(work, axis=1)), 0.0)
         return hours, litres
 
     def cost(self, turning: Floats | float = 1.0) -> Floats:
         """Give the cost per ha, (n_soils, n_draws, n_options), 0 for leaving."""
         money = {name: self.rates.scenarios[name].to_numpy() for name in ("per_hour", "per_litre", "wear_per_ha")}
         hours, litres = self.work(turning)
-        passes = np.stack([self.passes[texture].passes for texture in self.ground.textures])
+        passes = np.stack([self.passes[soil].passes for soil in self.ground.soil_names])
         return cost_per_ha(hours, litres, (self.wear * passes)[:, None, :], **money)
 
     def summed(self, per_ha: Floats, allowed: Bools) -> Floats:
@@ -117,8 +117,12 @@ def economy_of(
     *,
     draft_factor: Floats,
     calibration: float,
+    anchor: Anchor | None = None,
 ) -> Economy:
     """Give the economy of all options of `table` on all ground.
+
+    Draft rests on the equation, moved by `calibration` at the depth and strength of `anchor` (None: those at which the
+    equation holds as published), and by the strength of each soil type's pan.
 
     Raises
     ------
@@ -130,9 +134,12 @@ def economy_of(
     reference = effort.anchor_depth if effort.wear_depth is None else effort.wear_depth
     any_setup = next(iter(catalog.setups.values()))
     setups = tuple(catalog.setups.get(name, any_setup) for name in table["setup"])
+    anchor = equation_anchor(effort) if anchor is None else anchor
+    exponent = 0.0 if effort.strength_exponent is None else effort.strength_exponent.value
+    harder = calibration * strength_factor(effort, ground.usual_strength_kpa, anchor[1], exponent)
     passes = {
-        texture: Puller(catalog=catalog, texture=texture, setups=setups, depth_mm=depth, factor=calibration).plan()
-        for texture in dict.fromkeys(ground.textures)
+        name: Puller(catalog=catalog, texture=soil.texture, setups=setups, depth_mm=depth, factor=factor).plan()
+        for name, soil, factor in zip(ground.soil_names, ground.soils, harder.tolist(), strict=True)
     }
     return Economy(
         table=table,
@@ -143,7 +150,7 @@ def economy_of(
         worth=_worth(rates, ground),
         shape=shape,
         rates=rates,
-        draft_factor=draft_factor,
+        draft=draft_spread(effort, depth, ground.strength_kpa, anchor, draft_factor),
     )
 
 
@@ -178,9 +185,9 @@ def into_clay_mm(table: pd.DataFrame, catalog: Catalog) -> Floats:
     return np.asarray(table["setup"].map(must), dtype=np.float64)
 
 
-def describe(economy: Economy, catalog: Catalog, texture: str) -> pd.DataFrame:
-    """Give the options with their machine values in soil of `texture`, columns of `Options.table`."""
-    passes, section = economy.passes[texture], economy.section
+def describe(economy: Economy, catalog: Catalog, soil: str) -> pd.DataFrame:
+    """Give the options with their machine values in soil of type `soil`, columns of `Options.table`."""
+    passes, section = economy.passes[soil], economy.section
     ripped, feasible = section["depth_mm"] > 0, ~np.isnan(passes.speed_kmh)
     hours, litres = passes.at(np.ones(ripped.size))
     held = np.array([*LIMITS, "the speed window"])[passes.limited_by]

@@ -3,7 +3,6 @@
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
-from scipy.special import ndtri
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import SettingsError
@@ -120,26 +119,6 @@ def field_efficiency(effort: Effort, run_m: Floats | float, speed_kmh: Floats | 
     return np.minimum(effort.field_efficiency.value, 1.0 / (1.0 + effort.turn_time.value / run_s))
 
 
-def draft_factors(range_pct: float, n_draws: int) -> Floats:
-    """Give a draft factor for each draw, mean 1, spread so that 5 and 95 % points stand at the stated range.
-
-    Quantiles of a log-normal at the points of the golden-ratio sequence: evenly spread, the same whatever the seed, and
-    unrelated to the order of any other draws. Before scaling to mean 1 the upper end is 1 + range, the lower its
-    inverse.
-    """
-    at = np.modf(0.5 + np.arange(n_draws) * (np.sqrt(5.0) - 1.0) / 2.0)[0]
-    sigma = np.log1p(range_pct / 100.0) / ndtri(0.95)
-    drawn = np.exp(sigma * ndtri(np.clip(at, 1e-3, 1.0 - 1e-3)))
-    return np.asarray(drawn / drawn.mean())
-
-
-def draft_range_pct(effort: Effort, *, measured: bool) -> float:
-    """Give the range of the draft, +/- %: that of the equation, or that left once a pass was measured."""
-    if measured and effort.calibrated_range is not None:
-        return effort.calibrated_range.value
-    return max(row.range_pct.value for row in effort.rows.values())
-
-
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Puller:
     """Tractor and ripper in soil of one texture, ready to be asked about options."""
@@ -151,7 +130,7 @@ class Puller:
     depth_mm: Floats
     """(n_options,) working depths."""
     factor: float = 1.0
-    """Draft measured over draft expected."""
+    """Draft of this ground over that of the equation: its strength, and what a measured pass told."""
 
     def plan(self) -> Passes:
         """Give the tines, passes and speed that get over most ground: all tines, fewer, or two passes with all.

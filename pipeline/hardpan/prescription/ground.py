@@ -27,6 +27,8 @@ class Ground:
     present: Bools
     top_mm: NDArray[np.float32]
     bottom_mm: NDArray[np.float32]
+    strength_kpa: Floats
+    """(n_draws, n_soils): mean strength of each soil type's pan; NaN where it has none in a draw."""
     soil: Ints
     """Position in `soils`."""
     soils: tuple[SoilType, ...]
@@ -55,6 +57,13 @@ class Ground:
     def responds(self) -> Bools:
         """Whether ripping is expected to pay on each soil type."""
         return np.array([soil.responds for soil in self.soils])
+
+    @property
+    def usual_strength_kpa(self) -> Floats:
+        """(n_soils,): strength of each soil type's pan, the mean of its draws; NaN where there never is a pan."""
+        known = np.isfinite(self.strength_kpa)
+        total = np.where(known, self.strength_kpa, 0.0).sum(axis=0)
+        return np.where(known.any(axis=0), total / np.maximum(known.sum(axis=0), 1), np.nan)
 
     def main_soil(self) -> int:
         """Give the soil type with most ground, as position in `soils`."""
@@ -102,20 +111,30 @@ def stand_on(surfaces: Surfaces, survey: Survey, catalog: Catalog, prescription:
     hostile = np.array([kind.hostile_subsoil for kind in soils])[soil]
     reach = np.where(hostile, clay, clay - prescription.soft_clay_margin_mm)
     present = draws["present"].transpose("draw", "node").to_numpy().astype(bool)
+    ha = rippable_ha(surfaces, survey, soil.size)
     bottom = draws["bottom_mm"].transpose("draw", "node").to_numpy().astype(np.float32)
     return Ground(
         present=present,
         top_mm=draws["top_mm"].transpose("draw", "node").to_numpy().astype(np.float32),
         bottom_mm=bottom,
+        strength_kpa=_strength(draws["peak_kpa"].transpose("draw", "node").to_numpy(), present, ha, soil, len(soils)),
         soil=soil,
         soils=soils,
         soil_names=surfaces.soil_types,
-        ha=rippable_ha(surfaces, survey, soil.size),
+        ha=ha,
         clay_mm=clay,
         reach_mm=np.maximum(reach, 0.0),
         ceiling_mm=np.where(hostile, np.maximum(clay - prescription.clay_margin_mm, 0.0), np.inf),
         issues=issues,
     )
+
+
+def _strength(peak_kpa: Floats, present: Bools, ha: Floats, soil: Ints, n_soils: int) -> Floats:
+    """Give the mean peak over the ground of each soil type that has a pan, (n_draws, n_soils)."""
+    of_soil = ha[:, None] * (soil[:, None] == np.arange(n_soils))
+    pan = present & np.isfinite(peak_kpa)
+    area, total = np.einsum("kn,ns->ks", pan, of_soil), np.einsum("kn,ns->ks", np.where(pan, peak_kpa, 0.0), of_soil)
+    return np.where(area > 0, total / np.where(area > 0, area, 1.0), np.nan)
 
 
 def rippable_ha(surfaces: Surfaces, survey: Survey, n_nodes: int) -> Floats:

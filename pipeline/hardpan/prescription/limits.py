@@ -62,8 +62,8 @@ def _by_soil_and_machine(case: Case, setup: Ints, depth_mm: Floats, says: list[s
     texts = np.full(beyond.shape, "", dtype=object)
     for row, option in np.argwhere(beyond):
         if unpulled[row, option]:
-            texture = ground.textures[int(ground.soil[weights[row].argmax()])]
-            held = machine_limit(case.catalog, int(case.economy.passes[texture].limited_by[option]))
+            name = ground.soil_names[int(ground.soil[weights[row].argmax()])]
+            held = machine_limit(case.catalog, int(case.economy.passes[name].limited_by[option]))
             texts[row, option] = f"{held} forbids {depth_mm[option]:.0f} mm and deeper"
         elif too_deep[row, option]:
             texts[row, option] = _ceiling(case, row, hostile_mm, "hostile clay", depth_mm[option])
@@ -133,6 +133,7 @@ def _net_around(case: Case, ballot: Ballot, row: int, option: int) -> Floats:
         case.economy.shape,
         draft_factor=case.options.draft_factor,
         calibration=case.options.calibration,
+        anchor=case.options.draft_anchor,
     )
     everywhere: Bools = np.ones((nodes.size, depths.size), dtype=bool)
     gain = ballot.credit[row, option, 1] * (share @ economy.totals(everywhere).gain)

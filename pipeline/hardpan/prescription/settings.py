@@ -18,6 +18,9 @@ class MachineSettings(Settings):
     observed_fuel_l_per_ha: float | None = setting(None, says="Measured fuel of a ripping pass", unit="L/ha", gt=0)
     observed_slip: float | None = setting(None, says="Measured slip of a ripping pass", unit="share", gt=0, lt=0.5)
     observed_depth_mm: float | None = setting(None, says="Depth of the measured pass", unit="mm", gt=0)
+    observed_strength_kpa: float | None = setting(
+        None, says="Mean peak cone index of the pan of the measured pass", unit="kPa", gt=0
+    )
     observed_speed_kmh: float | None = setting(None, says="Speed of the measured pass", unit="km/h", gt=0)
 
 

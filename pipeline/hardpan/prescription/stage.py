@@ -2,12 +2,12 @@
 
 import numpy as np
 
-from hardpan.prescription.calibration import calibrate
+from hardpan.prescription.calibration import calibrate, draft_factors, draft_range_pct
 from hardpan.prescription.candidates import list_candidates
 from hardpan.prescription.case import open_case, soil_effects
 from hardpan.prescription.choice import Bids, choose, positions, runner_up
 from hardpan.prescription.economy import describe, economy_of, into_clay_mm
-from hardpan.prescription.effort import draft_factors, draft_range_pct, refuse_powerless
+from hardpan.prescription.effort import refuse_powerless
 from hardpan.prescription.ground import stand_on
 from hardpan.prescription.past import last_ripping
 from hardpan.prescription.returns import reach_probability
@@ -47,13 +47,23 @@ def weigh_options(  # noqa: PLR0917
     ground = stand_on(surfaces, survey, catalog, prescription)
     table, issues = list_candidates(catalog, prescription, machine)
     reference = ground.main_soil()
-    calibration, measured = calibrate(catalog, ground.textures[reference], machine)
+    main_soil, main_kpa = ground.soil_names[reference], float(ground.usual_strength_kpa[reference])
+    calibration, anchor, measured = calibrate(catalog, ground.textures[reference], machine, main_kpa)
     spread = draft_factors(draft_range_pct(catalog.effort, measured=bool(measured)), rates.scenarios.sizes["draw"])
-    economy = economy_of(table, ground, catalog, rates, pan.excess_shape, draft_factor=spread, calibration=calibration)
+    economy = economy_of(
+        table,
+        ground,
+        catalog,
+        rates,
+        pan.excess_shape,
+        draft_factor=spread,
+        calibration=calibration,
+        anchor=anchor,
+    )
     pullable = economy.pullable()
     if not pullable[:, 1:].any():
         easiest = 1 + int(table["depth_mm"].to_numpy()[1:].argmin())
-        held = economy.passes[ground.textures[reference]].limited_by[easiest]
+        held = economy.passes[main_soil].limited_by[easiest]
         refuse_powerless(catalog, table["depth_mm"][easiest], int(held))
     allowed = ground.allowed(economy.section["depth_mm"], into_clay_mm(table, catalog), pullable)
     credit, barred = soil_effects(
@@ -71,7 +81,7 @@ def weigh_options(  # noqa: PLR0917
     )
     fitted = choose(bids, len(catalog.setups), prescription)[1]
     return Options(
-        table=describe(economy, catalog, ground.textures[reference]),
+        table=describe(economy, catalog, main_soil),
         net=bids.net,
         cost=cost,
         loosened=totals.loosened,
@@ -91,7 +101,8 @@ def weigh_options(  # noqa: PLR0917
         cover_share=prescription.cover_share if prescription.rule == "cover" else None,
         draft_factor=spread,
         calibration=calibration,
-        reference_soil=ground.soil_names[reference],
+        draft_anchor=anchor,
+        reference_soil=main_soil,
         issues=(
             *issues,
             *ground.issues,

@@ -79,8 +79,7 @@ def work_zone(case: Case, ballot: Ballot, row: int, pair: Ints) -> Zonework:
     nodes = np.flatnonzero(zone_ha > 0)
     part = case.economy.narrow(pair, nodes, zone_ha[nodes])
     weights = case.weights[row, nodes]
-    soil = catalog.soils.get(str(case.table["soil_type"].iloc[row]))
-    passes = part.passes[case.ground.textures[0] if soil is None else soil.texture]
+    passes = part.passes.get(str(case.table["soil_type"].iloc[row]), part.passes[case.ground.soil_names[0]])
     hours, litres = passes.at(np.ones(pair.size), turning)
     drawn_hours, drawn_litres = part.work(turning)
     everywhere = np.ones((nodes.size, pair.size), dtype=bool)

@@ -195,6 +195,12 @@ class Effort(Settings):
     depth_exponent: Quantity
     anchor_depth: Quantity
     """Depth at which the depth exponent leaves the draft equation unchanged, mm."""
+    strength_exponent: Quantity | None = None
+    """Draft grows with the strength of the pan to this power; None: not at all, as in the equation."""
+    reference_strength: Quantity | None = None
+    """Strength of the pan at which the draft equation holds unchanged, kPa; needed with `strength_exponent`."""
+    strength_bound: Quantity | None = None
+    """Most that strength multiplies or divides draft by; None: no bound."""
     tractive_efficiency: Mapping[str, Quantity]
     """By drive."""
     slip: Mapping[str, Quantity]

@@ -64,6 +64,8 @@ class Options:
     """(n_draws,): draft of a draw relative to the expected, spread as the equation's range; joint with the money."""
     calibration: float = 1.0
     """Draft measured over draft of the equation; 1 where no pass was measured."""
+    draft_anchor: tuple[float, float] | None = None
+    """Depth, mm, and strength of the pan, kPa, of the measured pass; None where none was measured."""
     reference_soil: str = ""
     """Soil type of the machine values: the one with most ground."""
     issues: Issues = field(default=())
