@@ -9,6 +9,7 @@ import pytest
 
 from hardpan.core.shipped import shipped
 from hardpan.core.units import L_PER_US_GALLON, M2_PER_ACRE, M2_PER_HA, W_PER_HP
+from hardpan.prescription.calibration import strength_factor
 from hardpan.prescription.effort import (
     Puller,
     draft_per_tine_n,
@@ -141,6 +142,30 @@ def test_seven_tines_at_550_to_600_mm_ask_for_350_to_500_engine_horsepower(catal
     for speed_kmh in (6.0, 6.4):
         rated_kw = puller.pull_at(speed_kmh).engine_kw[0] / catalog.effort.usable_power.value
         assert 350 <= rated_kw * 1000.0 / W_PER_HP <= 500
+
+
+@pytest.mark.parametrize("strength_kpa", [3000.0, 3500.0, 4500.0])
+def test_the_power_of_practice_holds_over_the_strengths_of_pans_worth_ripping(catalog, strength_kpa):
+    """Common practice: 350 to 500 engine horsepower at 550 to 600 mm, slower in the stronger pan, with no tine off."""
+    effort = catalog.effort
+    usual_kpa, exponent = effort.reference_strength.value, effort.strength_exponent.value
+    harder = strength_factor(effort, np.array([strength_kpa]), usual_kpa, exponent)[0]
+    setups = (catalog.setups["plain"],) * 2
+    ask = Puller(catalog=catalog, texture="coarse", setups=setups, depth_mm=np.array([550.0, 575.0]), factor=harder)
+    passes = ask.plan()
+    horsepower = passes.engine_kw / effort.usable_power.value * 1000.0 / W_PER_HP
+    assert ((horsepower >= 350) & (horsepower <= 500)).all()
+    assert passes.tines.tolist() == [7, 7]
+
+
+def test_draft_at_the_reference_strength_is_the_equation_and_within_its_range_at_twice_or_half(catalog):
+    """The bound is the doubling read in `tullberg2000`; D497's own range is 50 % (from memory)."""
+    effort = catalog.effort
+    kpa = effort.reference_strength.value
+    shares = strength_factor(effort, np.array([kpa / 2, kpa, kpa * 2]), kpa, effort.strength_exponent.value)
+    assert shares[1] == 1.0
+    assert 1 / 1.5 <= shares[0] < 1.0 < shares[2] <= 1.5
+    assert effort.strength_bound.value == 2.0
 
 
 def test_the_demo_tractor_pulls_all_seven_tines_at_575_mm_inside_its_speed_window(catalog):

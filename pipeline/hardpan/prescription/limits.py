@@ -62,7 +62,7 @@ def _by_soil_and_machine(case: Case, setup: Ints, depth_mm: Floats, says: list[s
     texts = np.full(beyond.shape, "", dtype=object)
     for row, option in np.argwhere(beyond):
         if unpulled[row, option]:
-            name = ground.soil_names[int(ground.soil[weights[row].argmax()])]
+            name = ground.soil_names[_main_soil(case, row)]
             held = machine_limit(case.catalog, int(case.economy.passes[name].limited_by[option]))
             texts[row, option] = f"{held} forbids {depth_mm[option]:.0f} mm and deeper"
         elif too_deep[row, option]:
@@ -104,6 +104,27 @@ def what_held(case: Case, ballot: Ballot, row: int, option: int) -> str:
     net = _net_around(case, ballot, row, option)
     least = max(net[1], 0.0)
     return str(below) if below and net[2:].max() > least else (above if net[0] > least else "")
+
+
+def what_deeper_lacks(case: Case, row: int, option: int) -> str:
+    """Give in words what takes tines off, or a second pass, one step deeper than an option; "" where nothing does."""
+    table = case.options.table
+    like, passes = table.iloc[option], case.economy.passes[case.ground.soil_names[_main_soil(case, row)]]
+    step = case.prescription.step_mm
+    deeper = np.flatnonzero((table["setup"] == like["setup"]) & (table["depth_mm"] == like["depth_mm"] + step))
+    if option == LEAVE or not deeper.size:
+        return ""
+    held = machine_limit(case.catalog, int(passes.limited_by[deeper[0]]))
+    if passes.passes[deeper[0]] > passes.passes[option]:
+        return f"{held} then asks for two passes"
+    if passes.tines[deeper[0]] < passes.tines[option]:
+        return f"{held} then allows only {passes.tines[deeper[0]]:.0f} of {case.catalog.ripper.tines} tines"
+    return ""
+
+
+def _main_soil(case: Case, row: int) -> int:
+    """Give the soil type of the node that most of a zone lies on."""
+    return int(case.ground.soil[case.weights[row].argmax()])
 
 
 def end_of_ripper(catalog: Catalog, code: int, *, deepest: bool) -> str:

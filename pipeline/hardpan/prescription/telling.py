@@ -13,7 +13,7 @@ from hardpan.prescription.case import Case
 from hardpan.prescription.choice import LEAVE, Ballot
 from hardpan.prescription.conditions import condition_table, not_fixed, rules_met
 from hardpan.prescription.defaults import shipped_numbers
-from hardpan.prescription.limits import end_of_ripper, what_held
+from hardpan.prescription.limits import end_of_ripper, what_deeper_lacks, what_held
 from hardpan.prescription.setting_up import setting_up
 from hardpan.prescription.tables import candidate_table, moisture_table, spreading_texts
 from hardpan.prescription.wording import (
@@ -138,6 +138,8 @@ def tell(decision: Decision, place: int) -> Story:
         all_tines=catalog.ripper.tines,
         passes=work.passes,
         held_by=work.held_by,
+        slow_kmh=work.slow_kmh,
+        deeper=what_deeper_lacks(decision.case, place, int(chosen)),
         instead=instead,
         barred=barred,
         other_pays=bool((ballot.net[place][ballot.setup >= 0] > 0).any()),

@@ -1,5 +1,6 @@
 """The reason of each zone, and what would change it, in words a grower reads aloud."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -34,6 +35,10 @@ class Story:
     passes: int
     held_by: str
     """What the machine was short of."""
+    slow_kmh: float = math.nan
+    """Speed, where what the machine is short of keeps a pass in the slower half of its speed window; NaN elsewhere."""
+    deeper: str = ""
+    """What the machine is short of a step deeper, a clause; "" where it goes on as it does."""
     instead: "Alternative | None"
     """Option with the set-ups fitted that brings most for its cost; with any, where `barred`; None: none is allowed."""
     barred: str
@@ -104,7 +109,7 @@ def _limit(story: Story) -> str:
     if story.cover_share is not None:
         return ""
     if bottom_mm > story.depth_mm:
-        return ", going deeper costs more than it brings"
+        return ", going deeper costs more than it brings" + (f", as {story.deeper}" if story.deeper else "")
     if story.depth_mm > bottom_mm + 50:
         return ", the tines run below it so that it breaks between them as well"
     return ""
@@ -125,6 +130,8 @@ def _machine(story: Story) -> str:
         return f"; in two passes, because {story.held_by} does not allow it in one"
     if story.tines < story.all_tines:
         return f"; with {story.tines} of {story.all_tines} tines, because {story.held_by} allows no more"
+    if story.slow_kmh > 0:
+        return f"; at {story.slow_kmh:g} km/h, because {story.held_by} allows no faster"
     return ""
 
 

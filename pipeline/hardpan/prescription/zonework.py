@@ -8,10 +8,11 @@ from hardpan.core.arrays import Floats, Ints
 from hardpan.prescription.case import Case
 from hardpan.prescription.choice import Ballot, positions
 from hardpan.prescription.conditions import credit_spans, setup_gains
-from hardpan.prescription.effort import LIMITS, machine_limit
+from hardpan.prescription.effort import LIMITS, Passes, machine_limit
 from hardpan.prescription.ground import Ground
 from hardpan.prescription.limits import ROUNDING, why_not
 from hardpan.prescription.returns import credit_draws
+from hardpan.records.catalog import Catalog
 
 
 def hold_ballot(case: Case) -> Ballot:
@@ -55,6 +56,8 @@ class Zonework:
     machine: dict[str, object]
     """Row of `Plan.machine`."""
     speed_kmh: float
+    slow_kmh: float
+    """Speed, where a limit of the machine keeps it in the slower half of the speed window; NaN elsewhere."""
     tines: int
     passes: int
     held_by: str
@@ -101,6 +104,7 @@ def work_zone(case: Case, ballot: Ballot, row: int, pair: Ints) -> Zonework:
             "limited_by": [*LIMITS, "the speed window"][held_by],
         },
         speed_kmh=float(passes.speed_kmh[0]),
+        slow_kmh=float(passes.speed_kmh[0]) if held_by >= 0 and _in_slower_half(catalog, passes) else np.nan,
         tines=tines,
         passes=int(passes.passes[0]),
         held_by=machine_limit(catalog, held_by),
@@ -113,6 +117,11 @@ def work_zone(case: Case, ballot: Ballot, row: int, pair: Ints) -> Zonework:
         bottom_mm=_mean_bottom(part.ground, weights),
         bottom_range_mm=_bottom_range(part.ground, weights),
     )
+
+
+def _in_slower_half(catalog: Catalog, passes: Passes) -> bool:
+    slow, fast = catalog.tractor.min_speed.value, catalog.tractor.max_speed.value
+    return bool(passes.speed_kmh[0] < (slow + fast) / 2.0)
 
 
 def _mean_bottom(ground: Ground, weights: Floats) -> Floats:
