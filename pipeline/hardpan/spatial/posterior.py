@@ -90,6 +90,16 @@ class Mixture:
         return correlation_of(self.model.family, theta)
 
     @property
+    def middle(self) -> Floats:
+        """(8,) weighted means of the logarithm of the range and of the variances."""
+        theta: Floats = self.theta[0].copy()
+        theta[RANGE] = self.weight @ self.theta[:, RANGE]
+        variances = [SILL, MICRO, NOISE]
+        with np.errstate(divide="ignore"):  # a variance that is left out is 0
+            theta[variances] = np.log(self.weight @ np.exp(self.theta[:, variances]))
+        return theta
+
+    @property
     def effective_number(self) -> float:
         """Effective number of parameter points: 1 / sum of squared weights."""
         return float(1.0 / np.sum(self.weight**2))

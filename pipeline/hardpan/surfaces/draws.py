@@ -11,12 +11,8 @@ from hardpan.spatial.covariance import covariance_between
 from hardpan.spatial.parameters import MICRO, SILL, field_covariance
 from hardpan.spatial.posterior import Mixture
 from hardpan.spatial.simulation import draw_on_lattice
-from hardpan.surfaces.layout import LEAST_THICKNESS_MM, Layout
+from hardpan.surfaces.layout import LEAST_THICKNESS_MM, NEGATIVE_SPECTRUM, Layout
 from hardpan.surfaces.variables import Field
-
-_NEGATIVE = 0.01
-"""Share of a spectrum that draws may lack: ranges beyond the paddock's size bring it, and the map knows little of the
-long waves it stands for."""
 
 
 def draw_fields(
@@ -90,7 +86,7 @@ def _draw_field(
         shape = mixture.shape(range_m)
         at_nodes, at_sites = np.zeros((len(of), len(nodes.xy_m))), np.zeros((len(of), len(sites_xy)))
         if mixture.model.free[SILL]:
-            free = draw_on_lattice(shape, nodes.xy_m, sites_xy, len(of), rng, negative=_NEGATIVE)
+            free = draw_on_lattice(shape, nodes.xy_m, sites_xy, len(of), rng, negative=NEGATIVE_SPECTRUM)
             at_nodes, at_sites = (np.sqrt(sill) * part.T for part in free)
         at_nodes += np.sqrt(micro) * rng.standard_normal(at_nodes.shape)
         at_sites += np.sqrt(micro) * rng.standard_normal(at_sites.shape)

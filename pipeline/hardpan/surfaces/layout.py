@@ -13,6 +13,10 @@ SOIL = "soil type "
 LEAST_THICKNESS_MM = 25.0
 """A pan thinner than a usual reading step is not seen: maps and draws keep top and bottom this far apart."""
 
+NEGATIVE_SPECTRUM = 0.01
+"""Share of a spectrum that draws may lack: ranges beyond the paddock's size bring it, and the map knows little of the
+long waves it stands for."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Places:

@@ -1,7 +1,6 @@
 """Cell means and standard deviations from the fitted fields."""
 
 from collections.abc import Mapping
-from typing import TypeAlias
 
 import numpy as np
 import xarray as xr
@@ -12,13 +11,10 @@ from hardpan.core.progress import Progress, share_of
 from hardpan.spatial.forms import mixture_forms
 from hardpan.spatial.grids import Grid, evaluate_sum
 from hardpan.surfaces.layout import LEAST_THICKNESS_MM, Layout
-from hardpan.surfaces.variables import Field
+from hardpan.surfaces.variables import Field, Moments
 
 _TOLERANCE = 1e-4
 """Share of a variable's spread that compression may change: a hundredth of a millimetre, under any reading."""
-
-Moments: TypeAlias = tuple[Floats, Floats]
-"""Mean and variance (m,) in the variable's scaled units."""
 
 
 def map_fields(

@@ -11,6 +11,7 @@ from hardpan.records.pan import PanFeatures
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
 from hardpan.surfaces.clay import map_clay
+from hardpan.surfaces.dense import MOST_JOINT, draw_near, map_near, see_all, thin
 from hardpan.surfaces.draws import compose_draws, draw_fields
 from hardpan.surfaces.fields import PLAIN, fit_field, fit_fields
 from hardpan.surfaces.ground import lay_out
@@ -28,6 +29,7 @@ from hardpan.surfaces.remarks import (
 from hardpan.surfaces.report import describe_models, describe_variograms, verdict_of
 from hardpan.surfaces.scores import score_fields
 from hardpan.surfaces.settings import SurfaceSettings
+from hardpan.surfaces.variables import Variable
 
 
 def map_pan(
@@ -57,18 +59,26 @@ def _map(
     progress: Progress,
 ) -> Surfaces:
     layout, issues = lay_out(insertions, survey, settings)
-    readers = {"pan": read_presence, "peak": read_peak, "top": read_top, "bottom": read_bottom}
-    variables = {name: read(insertions, layout.site_of) for name, read in readers.items()}
+    fitted, at = (insertions, layout)
+    if len(layout.sites.xy_m) > MOST_JOINT:
+        fitted, at, told = thin(insertions, layout)
+        issues.append(told)
+    variables = read_variables(fitted, at)
     refuse_too_few_places(variables["pan"])
-    fields = fit_fields(variables, layout, settings)
-    block_m = layout.frame.cell_m if settings.block else None
-    cells = map_fields(fields, layout, block_m=block_m, threads=settings.threads, progress=progress)
-    drawn = draw_fields(fields, layout, settings.draws, seed=seed, threads=settings.threads)
+    fields = fit_fields(variables, at, settings)
+    block_m, threads = layout.frame.cell_m if settings.block else None, settings.threads
+    if at is layout:
+        cells = map_fields(fields, layout, block_m=block_m, threads=threads, progress=progress)
+        drawn = draw_fields(fields, layout, settings.draws, seed=seed, threads=threads)
+    else:
+        nears = see_all(fields, read_variables(insertions, layout), layout, threads)
+        cells = map_near(nears, fields, layout, block_m=block_m, threads=threads, progress=progress)
+        drawn = draw_near(nears, fields, layout, settings.draws, seed=seed, threads=threads)
     clay_mm = map_clay(survey, layout)
-    scores = score_fields(fields, layout)
+    scores = score_fields(fields, at)
     issues += remark_sites(insertions, layout)
-    issues += remark_variables(variables, layout)
-    issues += remark_fields(fields, layout)
+    issues += remark_variables(variables, at)
+    issues += remark_fields(fields, at)
     bottom_sd_mm = np.empty(0)
     if "bottom" in fields:
         bottom, bottom_sd_mm = unscale(fields["bottom"], cells["bottom"])
@@ -78,15 +88,21 @@ def _map(
         inside=layout.inside,
         maps=compose_maps(cells, fields, clay_mm, layout),
         soil_types=layout.soil_types,
-        slices=_map_slices(pan, insertions, layout, settings),
+        slices=_map_slices(pan, fitted, at, settings),
         draws=compose_draws(drawn, fields, clay_mm, layout),
         node_of_cell=layout.node_of_cell,
         scores=scores,
-        models=describe_models(fields, layout),
+        models=describe_models(fields, at),
         variograms=describe_variograms(fields),
-        verdict=verdict_of(scores, fields, layout, bottom_sd_mm, settings.precision_mm),
+        verdict=verdict_of(scores, fields, at, bottom_sd_mm, settings.precision_mm),
         issues=tuple(issues),
     )
+
+
+def read_variables(insertions: gpd.GeoDataFrame, layout: Layout) -> dict[str, Variable]:
+    """Give presence, peak, top and bottom as read at the layout's sites."""
+    readers = {"pan": read_presence, "peak": read_peak, "top": read_top, "bottom": read_bottom}
+    return {name: read(insertions, layout.site_of) for name, read in readers.items()}
 
 
 def in_order(insertions: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

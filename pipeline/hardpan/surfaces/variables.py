@@ -1,6 +1,7 @@
 """What the surfaces are fitted to: one variable's readings, scaled."""
 
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 
@@ -22,6 +23,9 @@ they hold the differences between soil types, so that larger ones are rare; a ty
 
 SLOPE_SD = 0.5
 """The same of the slope on a covariate or on strength: between standardised variables it is much like a correlation."""
+
+Moments: TypeAlias = tuple[Floats, Floats]
+"""Mean and variance (m,) in the variable's scaled units."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

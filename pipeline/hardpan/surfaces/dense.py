@@ -1,0 +1,163 @@
+"""Maps and draws from more sites than one system can hold: a model of some, and kriging from the nearest of all.
+
+The covariance is fitted to a few hundred sites spread over all, with its parameters integrated out; with thousands of
+sites their uncertainty no longer shows, so that kriging then takes their mean. Bounded readings of all sites become
+Gaussian data first.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import geopandas as gpd
+import numpy as np
+from scipy.spatial import KDTree
+
+from hardpan.core.arrays import Floats
+from hardpan.core.progress import Progress, share_of
+from hardpan.records.issues import Issue, Outcome
+from hardpan.spatial.censored import Readings
+from hardpan.spatial.covariance import Covariance
+from hardpan.spatial.neighbourhood import predict_local
+from hardpan.spatial.parameters import covariance_of
+from hardpan.spatial.patches import along_curve, gaussian_data
+from hardpan.spatial.simulation import draw_on_lattice
+from hardpan.surfaces.layout import NEGATIVE_SPECTRUM, Layout, Places
+from hardpan.surfaces.variables import Field, Moments, Variable
+
+MOST_JOINT = 600
+"""Sites up to which all are one system: beyond, its time grows by the third power, and its memory by the second."""
+
+_FITTED = 300
+"""Sites the covariance is fitted to then: its parameters are known within a few percent."""
+
+_NEIGHBOURS = 32
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Near:
+    """One field seen from all sites."""
+
+    covariance: Covariance
+    xy_m: Floats
+    """(s, 2) sites with a reading."""
+    values: Floats
+    """(s,) data about the trend."""
+    error: Floats
+    """(s,) their variance."""
+    trend: Floats
+    """(p,) coefficients."""
+
+    def krige(self, xy_m: Floats, values: Floats, block_m: float | None, threads: int) -> tuple[Floats, Floats]:
+        """Give mean and variance about the trend, micro-scale included, at places (m, 2)."""
+        ones = np.ones((len(self.xy_m), 1)), np.ones((len(xy_m), 1))
+        found = predict_local(
+            self.covariance, self.xy_m, ones[0], values, xy_m, ones[1],
+            neighbours=_NEIGHBOURS, error_variance=self.error, block_m=block_m, threads=threads,
+        )  # fmt: skip
+        spread = found.variance if found.variance is not None else np.empty(0)
+        return found.mean, spread + (self.covariance.micro if block_m else 0.0)
+
+
+def thin(insertions: gpd.GeoDataFrame, layout: Layout) -> tuple[gpd.GeoDataFrame, Layout, Issue]:
+    """Give the insertions of a few hundred sites, and the layout with these sites only.
+
+    Half are spread over all, the others are their nearest: pairs show what fades over a few metres.
+    """
+    order = along_curve(layout.sites.xy_m)
+    spread = order[np.linspace(0, len(order) - 1, _FITTED // 2).round().astype(np.int64)]
+    nearest = KDTree(layout.sites.xy_m).query(layout.sites.xy_m[spread], k=2)[1][:, 1]
+    kept = np.union1d(spread, nearest)
+    here = np.isin(layout.site_of, kept)
+    sites = Places(**{name: getattr(layout.sites, name)[kept] for name in ("xy_m", "soil", "trend")})
+    issue = Issue(
+        outcome=Outcome.WARN,
+        stage="surfaces",
+        code="many-sites",
+        what=f"{len(order)} sites are more than one system can hold",
+        done=f"the covariance and its scores are those of {len(kept)} sites spread over all; maps and draws are kriged"
+        f" from the nearest {_NEIGHBOURS} of all",
+    )
+    fitted = replace(layout, sites=sites, site_of=np.searchsorted(kept, layout.site_of[here]))
+    return insertions[here].reset_index(drop=True), fitted, issue
+
+
+def see_all(
+    fields: Mapping[str, Field], variables: Mapping[str, Variable], layout: Layout, threads: int
+) -> dict[str, Near]:
+    """Give every field seen from all sites; `variables` and `layout` are those of all."""
+    out: dict[str, Near] = {}
+    for name, field in fields.items():
+        trend = layout.sites.trend
+        if field.on_strength:
+            strength = out["peak"].krige(layout.sites.xy_m, out["peak"].values, None, threads)[0]
+            trend = np.column_stack([trend, strength + layout.sites.trend @ out["peak"].trend])
+        out[name] = _see(field, variables[name], layout.sites.xy_m, trend)
+    return out
+
+
+def _see(field: Field, variable: Variable, xy_m: Floats, trend: Floats) -> Near:
+    mixture, model = field.mixture, field.mixture.model
+    theta = mixture.middle
+    beta = mixture.weight @ mixture.posterior.beta
+    about = (trend @ beta)[variable.readings.site]
+    scale = variable.scale / field.variable.scale
+    about -= (variable.centre - field.variable.centre) / field.variable.scale
+    readings = Readings(
+        site=variable.readings.site,
+        low=variable.readings.low * scale - about,
+        high=variable.readings.high * scale - about,
+        error=variable.readings.error * scale**2,
+    )
+    precision, total = gaussian_data(model.family, xy_m, theta, readings)
+    seen = precision > 0
+    return Near(
+        covariance=replace(covariance_of(model.family, theta), noise=0.0),
+        xy_m=xy_m[seen],
+        values=total[seen] / precision[seen],
+        error=1.0 / precision[seen],
+        trend=beta,
+    )
+
+
+def map_near(
+    nears: Mapping[str, Near],
+    fields: Mapping[str, Field],
+    layout: Layout,
+    *,
+    block_m: float | None,
+    threads: int,
+    progress: Progress,
+) -> dict[str, Moments]:
+    """Give what `maps.map_fields` gives."""
+    out: dict[str, Moments] = {}
+    for done, (name, near) in enumerate(nears.items()):
+        mean, variance = near.krige(layout.cells.xy_m, near.values, block_m, threads)
+        trend = layout.cells.trend
+        if fields[name].on_strength:
+            trend = np.column_stack([trend, out["peak"][0]])
+            variance = variance + near.trend[-1] ** 2 * out["peak"][1]
+        out[name] = mean + trend @ near.trend, variance
+        share_of(progress, done, len(nears))(1.0)
+    return out
+
+
+def draw_near(
+    nears: Mapping[str, Near], fields: Mapping[str, Field], layout: Layout, n_draws: int, *, seed: int, threads: int
+) -> dict[str, Floats]:
+    """Give what `draws.draw_fields` gives: free draws that kriging carries over to the data."""
+    out: dict[str, Floats] = {}
+    nodes = layout.nodes
+    for number, (name, near) in enumerate(nears.items()):
+        rng = np.random.default_rng([seed, number])
+        at_nodes, at_data = draw_on_lattice(
+            near.covariance, nodes.xy_m, near.xy_m, n_draws, rng, negative=NEGATIVE_SPECTRUM
+        )
+        micro = np.sqrt(near.covariance.micro)
+        at_nodes += micro * rng.standard_normal(at_nodes.shape)
+        own = np.sqrt(near.covariance.micro + near.error)
+        at_data += own[:, None] * rng.standard_normal(at_data.shape)
+        drawn = (at_nodes + near.krige(nodes.xy_m, near.values[:, None] - at_data, None, threads)[0]).T
+        trend = nodes.trend @ near.trend[: nodes.trend.shape[1]]
+        drawn = drawn + (trend + near.trend[-1] * out["peak"] if fields[name].on_strength else trend)
+        out[name] = drawn + rng.standard_normal(drawn.shape) if fields[name].variable.binary else drawn
+    return out

@@ -1,0 +1,90 @@
+"""Which form the covariance gets: stretched along one direction, nested, or plain; fields of gstools."""
+
+import gstools as gs
+import numpy as np
+import pytest
+
+from hardpan.spatial.censored import Readings
+from hardpan.spatial.mixed import Model, fit_mixed
+from hardpan.spatial.parameters import (
+    EFFECTIVE,
+    MICRO,
+    NOISE,
+    RANGE,
+    SHARE,
+    SILL,
+    STRETCH,
+    N,
+    correlation_of,
+    parameter_bounds,
+    plain,
+)
+from hardpan.spatial.residuals import reml_curve, residual_variogram, start_of
+from hardpan.spatial.tiles import one_blas_thread
+from hardpan.surfaces.fields import choose_form
+
+
+@pytest.fixture(autouse=True)
+def calm():
+    """As in the stage: threads of the linear algebra library wait in loops where others want the processors."""
+    with one_blas_thread():
+        yield
+
+
+def fitted(model, n=150, seed=1, noise=0.2):
+    rng = np.random.default_rng(seed)
+    xy = rng.uniform(0, 1500, (n, 2))
+    field = gs.SRF(model, seed=seed)(xy.T, mesh_type="unstructured")
+    site = np.repeat(np.arange(n), 2)
+    y = field[site] + noise * rng.standard_normal(2 * n)
+    plain_model = Model(
+        xy_m=xy,
+        trend=np.ones((n, 1)),
+        slack=np.zeros(1),
+        readings=Readings(site=site, low=y, high=y, error=np.zeros(2 * n)),
+        family="exponential",
+        free=np.isin(np.arange(N), [RANGE, SILL, MICRO, NOISE]),
+        fixed=plain(np.zeros(4)),
+        bounds=parameter_bounds((30.0, 3000.0)),
+    )
+    return fit_mixed(plain_model, start_of(residual_variogram(plain_model), plain_model)[None])
+
+
+def test_a_field_stretched_along_one_direction_is_seen_so():
+    """gstools turns counterclockwise from east: 60 degrees there is a heading of 30."""
+    model = gs.Exponential(dim=2, var=1.0, len_scale=[180.0, 45.0], angles=np.radians(60.0))
+    fit = choose_form(fitted(model, n=200, seed=2), "auto")
+    structure = correlation_of(fit.model.family, fit.theta).structures[0]
+    assert structure.heading_deg == pytest.approx(30.0, abs=15.0)
+    assert 0.12 < structure.ratio < 0.5
+    assert structure.length_m == pytest.approx(180.0, rel=0.6)
+
+
+def test_a_field_of_two_ranges_gets_two():
+    model = gs.Exponential(dim=2, var=0.5, len_scale=500.0) + gs.Exponential(dim=2, var=0.5, len_scale=15.0)
+    fit = choose_form(fitted(model, n=220), "nested")
+    long_m = np.exp(fit.theta[RANGE]) / EFFECTIVE["exponential"]
+    assert np.exp(fit.theta[STRETCH]) * long_m < 80.0
+    assert 0.2 < 1 / (1 + np.exp(-fit.theta[SHARE])) < 0.9
+
+
+def test_plain_fields_are_left_plain():
+    """By chance two more parameters earn their place in under one field in a hundred."""
+    changed = 0
+    for seed in range(12):
+        fit = fitted(gs.Exponential(dim=2, var=1.0, len_scale=100.0), n=60, seed=seed)
+        changed += choose_form(fit, "auto") is not fit
+    assert changed <= 1
+
+
+def test_few_sites_are_not_asked():
+    fit = fitted(gs.Exponential(dim=2, var=1.0, len_scale=[180.0, 45.0]), n=30)
+    assert choose_form(fit, "auto") is fit
+    assert choose_form(fit, "plain") is fit
+
+
+def test_the_variogram_fit_stands_near_the_reml_curve():
+    """Two ways to the same structure: their semivariances over the classes agree within the noise of a variogram."""
+    fit = fitted(gs.Exponential(dim=2, var=1.0, len_scale=80.0), n=220)
+    found = residual_variogram(fit.model)
+    assert found.curve() == pytest.approx(reml_curve(found, fit.model, fit.theta), rel=0.35)
