@@ -131,3 +131,35 @@ def test_less_is_known_of_fuel_the_further_from_the_anchor_depth(made):
     relative = fuel[1:].std(axis=1) / fuel[1:].mean(axis=1)
     at = {mm: relative[depth[1:] == mm][0] for mm in (300, 450, 600)}
     assert at[300] < at[450] < at[600]
+
+
+@pytest.mark.parametrize("peak_kpa", [2000.0, 4500.0])
+def test_dearer_fuel_never_deepens_in_weak_or_strong_ground(made, catalog, peak_kpa):
+    surfaces, survey, zones = made.ground(side_m=(80.0, 80.0), bottom_mm=500.0)
+    surfaces.draws["peak_kpa"][:] = peak_kpa
+    depths = [
+        made.decide(
+            (surfaces, survey, zones),
+            catalog,
+            made.rates(["deep sand"], worth=600.0, per_hour=120.0, per_litre=price),
+            machine=PLAIN,
+        )[1].zones["depth_mm"][0]
+        for price in (0.5, 1.5, 3.0, 5.0)
+    ]
+    assert (np.diff(depths) <= 0).all()
+    assert depths[0] > depths[-1]
+
+
+def test_each_zone_is_pulled_through_the_pan_of_its_own_soil(made, catalog):
+    """Two sands of one texture, the pan of the second stronger: the same depth asks more of the machine there."""
+    soils = ("deep sand", "loamy sand")
+    surfaces, survey, zones = made.ground(side_m=(160.0, 80.0), bottom_mm=380.0, soils=soils)
+    strong = surfaces.draws["soil"].to_numpy() == 1
+    surfaces.draws["peak_kpa"][:, strong] = 5000.0
+    money = made.rates(list(soils), worth=900.0, per_hour=120.0)
+    plan = made.decide((surfaces, survey, zones), catalog, money, machine=PLAIN, rule="cover")[1]
+    assert plan.zones["depth_mm"].nunique() == 1
+    weak_zone, strong_zone = plan.machine.iloc[0], plan.machine.iloc[1]
+    assert strong_zone["fuel_l_per_ha"] > weak_zone["fuel_l_per_ha"]
+    per_ha = plan.fuel_l.mean(axis=1) / plan.zones["area_ha"].to_numpy()
+    assert per_ha[1] > per_ha[0]
