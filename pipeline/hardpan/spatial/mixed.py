@@ -6,7 +6,7 @@ Newton's, with the average information [gilmour1995] for the second derivative, 
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -66,8 +66,8 @@ class Fit:
     value: float
     """Log likelihood, plus log prior where one was given."""
     curvature: Floats
-    """(8, 8) information about the parameters there: average where all readings are values and no prior is given, else
-    minus the second derivative; rows of fixed parameters are 0."""
+    """(8, 8) information about the parameters there, rows of fixed ones 0: the average information, which holds the
+    factors of bounds, or minus the second derivative after `observe`."""
     posterior: Posterior
 
     @property
@@ -109,6 +109,9 @@ class Slope(NamedTuple):
     """(8,), 0 for fixed parameters."""
     information: Floats
     """(8, 8) average information, the readings' factors held."""
+
+
+Look = Callable[[Floats, Posterior | None], Slope]
 
 
 def evidence_slope(model: Model, theta: Floats, start: Posterior | None = None) -> Slope:
@@ -168,8 +171,29 @@ def fit_mixed(model: Model, starts: Floats, penalty: Penalty | None = None) -> F
         Log prior with its derivatives.
     """
     starts = np.where(model.free, np.clip(starts, model.bounds[:, 0], model.bounds[:, 1]), model.fixed)
+    look = _looker(model, penalty)
+    tried = [look(start, None) for start in starts]
+    best = int(np.argmax([found.value for found in tried]))
+    theta, now = _climb(starts[best], tried[best], look, model)
+    return Fit(model=model, theta=theta, value=now.value, curvature=now.information, posterior=now.found)
 
-    def look(theta: Floats, start: Posterior | None = None) -> Slope:
+
+def observe(fit: Fit, penalty: Penalty | None = None) -> Fit:
+    """Give the fit with minus the second derivative for its curvature: central differences of the gradient."""
+    look, step, curvature = _looker(fit.model, penalty), 0.02, np.zeros((N, N))
+    index = np.flatnonzero(fit.model.free)
+    for j in index:
+        ahead, behind = fit.theta.copy(), fit.theta.copy()
+        ahead[j], behind[j] = fit.theta[j] + step, fit.theta[j] - step
+        fall = look(behind, fit.posterior).gradient - look(ahead, fit.posterior).gradient
+        curvature[j, index] = fall[index] / (2 * step)
+    return replace(fit, curvature=0.5 * (curvature + curvature.T))
+
+
+def _looker(model: Model, penalty: Penalty | None) -> Look:
+    """Give what looks at the likelihood, times the prior, about a row of parameters."""
+
+    def look(theta: Floats, start: Posterior | None) -> Slope:
         found = evidence_slope(model, theta, start)
         if penalty is None:
             return found
@@ -180,20 +204,10 @@ def fit_mixed(model: Model, starts: Floats, penalty: Penalty | None = None) -> F
             information=found.information + np.diag(curvature[0] * model.free),
         )
 
-    tried = [look(start) for start in starts]
-    best = int(np.argmax([found.value for found in tried]))
-    theta, now = _climb(starts[best], tried[best], look, model)
-    exact = penalty is None and bool(model.readings.exact.all())
-    return Fit(
-        model=model,
-        theta=theta,
-        value=now.value,
-        curvature=now.information if exact else _curvature(model, theta, lambda at: look(at, now.found).gradient),
-        posterior=now.found,
-    )
+    return look
 
 
-def _climb(theta: Floats, now: Slope, look: Callable[[Floats, Posterior], Slope], model: Model) -> tuple[Floats, Slope]:
+def _climb(theta: Floats, now: Slope, look: Look, model: Model) -> tuple[Floats, Slope]:
     """Give the optimum from `theta` up: damped Newton steps within the bounds.
 
     The information is taken times what the last step showed of the true curvature: bounds and priors change it.
@@ -234,15 +248,3 @@ def _shorten(step: Floats, metric: Floats, gradient: Floats) -> Floats:
         rest = gradient[~cut] - metric[np.ix_(~cut, cut)] @ step[cut]
         step[~cut] = np.clip(np.linalg.solve(metric[np.ix_(~cut, ~cut)], rest), -_LONGEST_STEP, _LONGEST_STEP)
     return step
-
-
-def _curvature(model: Model, theta: Floats, gradient: Callable[[Floats], Floats]) -> Floats:
-    """Give minus the second derivative by central differences of the gradient."""
-    step = 0.02
-    index = np.flatnonzero(model.free)
-    curvature = np.zeros((N, N))
-    for j in index:
-        ahead, behind = theta.copy(), theta.copy()
-        ahead[j], behind[j] = theta[j] + step, theta[j] - step
-        curvature[j, index] = ((gradient(behind) - gradient(ahead)) / (2 * step))[index]
-    return np.asarray(0.5 * (curvature + curvature.T))

@@ -19,7 +19,7 @@ from scipy.stats import qmc
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.spatial.censored import Posterior
 from hardpan.spatial.covariance import Covariance
-from hardpan.spatial.mixed import Fit, Model, evidence
+from hardpan.spatial.mixed import Fit, Model, evidence, observe
 from hardpan.spatial.parameters import ALONG, MICRO, NOISE, RANGE, SILL, N, correlation_of
 
 PRIOR_LOG_RANGE_SD = 1.0
@@ -130,7 +130,7 @@ def integrate(fit: Fit, priors: Priors, ranges_m: Floats, points_per_range: int 
     points_per_range : int
         Parameter points at each range that matters.
     """
-    model = fit.model
+    fit, model = observe(fit, priors), fit.model
     others = model.free & (np.arange(N) < ALONG)
     others[RANGE] = False
     grid = _range_grid(fit, ranges_m)

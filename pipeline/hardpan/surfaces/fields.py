@@ -10,7 +10,7 @@ from scipy.spatial.distance import cdist
 
 from hardpan.core.arrays import Floats
 from hardpan.spatial.covariance import Family
-from hardpan.spatial.mixed import Fit, Model, fit_mixed
+from hardpan.spatial.mixed import Fit, Model, fit_mixed, observe
 from hardpan.spatial.parameters import (
     ALONG,
     ASLANT,
@@ -132,9 +132,10 @@ def fit_field(
     if reml is not None:
         starts = np.vstack([reml.theta, np.where(reml.model.free, reml.theta, starts[0])])
     fit = fit_mixed(_model(variable, layout, form, trend, noisy=not variable.binary), starts, priors)
+    told = observe(fit, priors) if reml is None else reml if variable.exact.all() else observe(reml)
     return Field(
         variable=variable,
-        fit=fit if reml is None else reml,
+        fit=told,
         mixture=integrate(fit, priors, range_grid(layout)),
         on_strength=strength is not None,
     )
