@@ -100,7 +100,14 @@ def interval_moments(mean: Floats, variance: Floats, low: Floats, high: Floats) 
 
 
 def condition(
-    k: Floats, noise: Floats, readings: Readings, *, trend: Floats, slack: Floats, start: Posterior | None = None
+    k: Floats,
+    noise: Floats,
+    readings: Readings,
+    *,
+    trend: Floats,
+    slack: Floats,
+    start: Posterior | None = None,
+    tolerance: float | None = None,
 ) -> Posterior:
     """Give the field given the readings, for a stack of covariances.
 
@@ -118,13 +125,15 @@ def condition(
         (p,) prior precision of the trend's coefficients, 0 for flat.
     start : Posterior | None
         Factors to begin from (k or 1 of them).
+    tolerance : float | None
+        Instead of `TOLERANCE`.
     """
     prior = _Prior(k=k, variance=noise[:, None] + readings.error, readings=readings, trend=trend, slack=slack)
     tau, nu = _first_factors(prior, start)
     solved = _solve(prior, tau, nu)
     sweeps, converged = 0, True
     if not readings.exact.all():
-        tau, nu, sweeps = _propagate(prior, solved, tau, nu)
+        tau, nu, sweeps = _propagate(prior, solved, tau, nu, tolerance or TOLERANCE)
         converged = sweeps <= _MAX_SWEEPS
         solved = _solve(prior, tau, nu)
     log_evidence, noise_slope = _evidence(prior, solved, tau, nu)
@@ -132,7 +141,7 @@ def condition(
         log_evidence=log_evidence,
         mean=solved.mean,
         variance=solved.variance,
-        weights=solved.drive - np.einsum("kij,jp,kp->ki", solved.precision, trend, solved.beta, optimize=True),
+        weights=solved.drive - _apply(solved.precision @ trend, solved.beta),
         beta=solved.beta,
         beta_cov=solved.beta_cov,
         precision=solved.precision,
@@ -248,7 +257,7 @@ def _invert(inner: Floats) -> tuple[Floats, Floats]:
     return inverses, log_det
 
 
-def _propagate(prior: _Prior, base: _Solved, tau: Floats, nu: Floats) -> tuple[Floats, Floats, int]:
+def _propagate(prior: _Prior, base: _Solved, tau: Floats, nu: Floats, tolerance: float) -> tuple[Floats, Floats, int]:
     """Give the factors with those of the intervals re-fitted, and the number of sweeps.
 
     Only the sites with intervals are carried along: with S, m the covariance and mean there under the factors of
@@ -281,7 +290,7 @@ def _propagate(prior: _Prior, base: _Solved, tau: Floats, nu: Floats) -> tuple[F
         inverse = np.asarray(np.linalg.inv(change), dtype=np.float64)
         before, mean = mean, _apply(inverse, start + _apply(s, v @ onto - first_v))
         spread = np.maximum(np.einsum("kij,kji->ki", inverse, s), 1e-12)
-        on = np.max(np.abs(mean - before) / np.sqrt(spread), axis=1) >= TOLERANCE
+        on = np.max(np.abs(mean - before) / np.sqrt(spread), axis=1) >= tolerance
         if not on.all():
             going, s, start, mean, spread, t, v, first_t, first_v = (
                 part[on] for part in (going, s, start, mean, spread, t, v, first_t, first_v)

@@ -59,6 +59,9 @@ class Layout:
 EXACT = Layout(side=22, order=1, reach=np.inf, error=0.0)
 """No compression: tiles of about 500 right-hand sides at once."""
 
+LIGHT = Layout(side=64, order=1, reach=np.inf, error=0.0)
+"""The same in single precision: tiles of a megabyte or two for a hundred data, so that calls are few."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Task:

@@ -5,10 +5,12 @@ kriging variance is a quadratic form in them; so are mean and second moment of a
 correlations. A `Forms` holds r linear and v quadratic ones, whatever they came from.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from typing import TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial.distance import cdist
 
 from hardpan.core.arrays import Floats
@@ -16,6 +18,11 @@ from hardpan.spatial.covariance import Covariance, correlation, covariance_betwe
 from hardpan.spatial.posterior import Mixture, range_parts
 from hardpan.spatial.support import block_nodes
 from hardpan.spatial.system import System
+
+Singles: TypeAlias = NDArray[np.float32]
+
+Solve = Callable[[Floats, Floats], tuple[Floats, Floats]]
+"""Linear forms (m, r) and quadratic ones (m, v) at places (m, 2) with trend values (m, p), without compression."""
 
 _NEAR_BLOCKS = 3.0
 """Nearer than this many sides a block's mean covariance with a datum is integrated; farther it is that of its middle,
@@ -112,32 +119,48 @@ def largest_error(forms: Forms, tolerance: float) -> float:
     return tolerance / max(weight, 2.0 * float(np.sqrt(len(forms.xy_m) * forms.norm)))
 
 
-def solve_forms(parts: Sequence[Forms], block_m: float | None, places: Floats, trend: Floats) -> tuple[Floats, Floats]:
-    """Give the sums over parts of the forms (m, r) and (m, v), at places or over blocks about them.
+def light_solver(parts: Sequence[Forms], block_m: float | None) -> Solve:
+    """Give what sums the forms of all parts, at places or over blocks about them.
 
     The parts have the same data, and covariances that differ in size only. In single precision: that halves the work,
     and its rounding is a millionth of the sill.
     """
-    first = parts[0]
-    metric = scaling(replace(first.covariance.structures[0], length_m=1.0))
-    away_m = cdist((places - first.xy_m[0]) @ metric, (first.xy_m - first.xy_m[0]) @ metric).astype(np.float32)
-    near = np.nonzero(away_m < _NEAR_BLOCKS * (block_m or 0.0))
+    xy_m = parts[0].xy_m
+    metric = scaling(replace(parts[0].covariance.structures[0], length_m=1.0))
     nodes, weights = block_nodes(block_m)
-    offsets = (places[near[0]] - first.xy_m[near[1]])[:, None] + nodes
-    x = trend.astype(np.float32)
-    linear = np.zeros((len(places), first.linear.shape[1]))
-    squares = np.zeros((len(places), len(first.quadratic)))
-    for part in parts:
-        c = np.zeros_like(away_m)
-        for structure in part.covariance.structures:
-            size, length_m = np.float32(structure.sill), np.float32(structure.length_m)
-            c += size * correlation(structure.family, away_m / length_m)
-        c[near] = evaluate(part.covariance, offsets) @ weights
-        u = np.concatenate([c, x], axis=1)
-        linear += u @ np.concatenate([part.linear, part.trend]).astype(np.float32)
-        for j in range(len(part.quadratic)):
-            upper = np.concatenate([part.quadratic[j], 2.0 * part.cross[j]])
-            lower = np.concatenate([np.zeros((len(c.T), len(x.T))), part.square[j]])
-            pulled = u @ np.concatenate([upper, lower], axis=1).astype(np.float32)
-            squares[:, j] += part.constant[j] + np.einsum("ij,ij->i", pulled, u)
-    return linear, squares
+    linear = [np.concatenate([part.linear, part.trend]).astype(np.float32) for part in parts]
+    squares = [np.stack([_joined(part, j) for j in range(len(part.quadratic))]) for part in parts]
+
+    def solve(places: Floats, trend: Floats) -> tuple[Floats, Floats]:
+        away_m = cdist((places - xy_m[0]) @ metric, (xy_m - xy_m[0]) @ metric).astype(np.float32)
+        near = np.nonzero(away_m < _NEAR_BLOCKS * (block_m or 0.0))
+        offsets = (places[near[0]] - xy_m[near[1]])[:, None] + nodes
+        u = np.empty((len(places), len(linear[0])), dtype=np.float32)
+        u[:, len(xy_m) :] = trend
+        values = np.zeros((len(places), linear[0].shape[1]))
+        seconds = np.zeros((len(places), len(squares[0])))
+        for part, line, square in zip(parts, linear, squares, strict=True):
+            u[:, : len(xy_m)] = _correlation_at(part.covariance, away_m)
+            u[near] = evaluate(part.covariance, offsets) @ weights
+            values += u @ line
+            for j, form in enumerate(square):
+                seconds[:, j] += part.constant[j] + np.einsum("ij,ij->i", u @ form, u)
+        return values, seconds
+
+    return solve
+
+
+def _joined(part: Forms, j: int) -> Singles:
+    """Give one quadratic form in (c, x) together."""
+    above = np.concatenate([part.quadratic[j], part.cross[j].T], axis=1)
+    below = np.concatenate([part.cross[j], part.square[j]], axis=1)
+    return np.concatenate([above, below]).astype(np.float32)
+
+
+def _correlation_at(covariance: Covariance, away_m: Singles) -> Singles:
+    """Give the covariance at distances scaled to the longer axis."""
+    total = np.zeros_like(away_m)
+    for part in covariance.structures:
+        shape = correlation(part.family, away_m / np.float32(part.length_m))  # type: ignore[arg-type]  # keeps its kind
+        total += np.float32(part.sill) * shape
+    return total

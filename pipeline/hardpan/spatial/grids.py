@@ -1,16 +1,15 @@
 """Fields on a regular grid, tile by tile: near data exact, far data compressed within a stated error."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.progress import Progress, share_of, silent
-from hardpan.spatial.compression import EXACT, Layout, Strip, Task, chebyshev_nodes, cut_axis, near_data, plan
+from hardpan.spatial.compression import EXACT, LIGHT, Layout, Strip, Task, chebyshev_nodes, cut_axis, near_data, plan
 from hardpan.spatial.covariance import covariance_between
-from hardpan.spatial.forms import Forms, kriging_forms, largest_error, solve_forms
+from hardpan.spatial.forms import Forms, Solve, kriging_forms, largest_error, light_solver
 from hardpan.spatial.points import Prediction, kriging_variance
 from hardpan.spatial.support import (
     axis_quadrature,
@@ -23,9 +22,6 @@ from hardpan.spatial.tiles import one_blas_thread, run_tiles
 
 _WORST_CONDITION = 1e8
 """Above this the explicit inverse loses more than compression may: the grid is then solved exactly."""
-
-Solve = Callable[[Floats, Floats], tuple[Floats, Floats]]
-"""Linear forms (m, r) and quadratic ones (m, v) at places (m, 2) with trend values (m, p), without compression."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -52,7 +48,7 @@ def evaluate_sum(
     Parameters
     ----------
     parts : Sequence[Forms]
-        As `solve_forms` takes them.
+        As `light_solver` takes them.
     tolerance : float
         Share of a field's spread, taken as 1, that compression may change in any part.
     threads, progress
@@ -60,13 +56,14 @@ def evaluate_sum(
     """
     layouts = [_lay_out(part, grid, largest_error(part, tolerance), light=True) for part in parts]
     exact = [part for part, layout in zip(parts, layouts, strict=True) if layout.exact]
-    groups = [(exact, EXACT)] * bool(exact)
+    groups = [(exact, LIGHT)] * bool(exact)
     groups += [([part], layout) for part, layout in zip(parts, layouts, strict=True) if not layout.exact]
     shape = (*grid.inside.shape, 1)
     linear, squares = np.zeros(shape), np.zeros(shape)
     for done, (group, layout) in enumerate(groups):
-        solve = partial(solve_forms, group, grid.block_m)
-        found = _evaluate(group[0], grid, solve, layout, threads, share_of(progress, done, len(groups)))
+        found = _evaluate(
+            group[0], grid, light_solver(group, grid.block_m), layout, threads, share_of(progress, done, len(groups))
+        )
         linear += found[0]
         squares += found[1]
     return linear, squares

@@ -28,7 +28,7 @@ def leave_out(mixture: Mixture, folds: Ints) -> tuple[Floats, Floats]:
     onto[np.arange(len(onto)), model.readings.site] = 1.0
     precision, total = found.tau @ onto, found.nu @ onto
     left = model.trend - k @ (found.precision @ model.trend)
-    covariance = k - k @ found.precision @ k + left @ found.beta_cov @ left.swapaxes(1, 2)
+    covariance = k - k @ (found.precision @ k) + left @ found.beta_cov @ left.swapaxes(1, 2)
     means, variances = np.empty(found.mean.shape), np.empty(found.mean.shape)
     for fold in np.unique(folds):
         out = np.flatnonzero(folds == fold)

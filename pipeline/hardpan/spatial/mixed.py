@@ -94,10 +94,13 @@ class Fit:
         return errors
 
 
-def evidence(model: Model, theta: Floats, start: Posterior | None = None) -> tuple[Posterior, Floats]:
+def evidence(
+    model: Model, theta: Floats, start: Posterior | None = None, *, tolerance: float | None = None
+) -> tuple[Posterior, Floats]:
     """Give the field given the readings for parameters (k, 8), and its covariances (k, n, n) between sites."""
     k = field_covariance(model.family, model.xy_m, theta)
-    return condition(k, np.exp(theta[:, NOISE]), model.readings, trend=model.trend, slack=model.slack, start=start), k
+    noise, given = np.exp(theta[:, NOISE]), {"trend": model.trend, "slack": model.slack}
+    return condition(k, noise, model.readings, **given, start=start, tolerance=tolerance), k
 
 
 class Slope(NamedTuple):

@@ -113,16 +113,16 @@ def draw_on_lattice(
     origin = origin + low * step_m
     at = np.rint((nodes_xy - origin) / step_m).astype(np.int64)
     around, weights, spread = _weights_between(covariance, data_xy, origin, step_m, shape)
-    root = _spectral_root(covariance, step_m, shape, negative)
-    at_nodes, at_data = np.empty((len(nodes_xy), n_draws)), np.empty((len(data_xy), n_draws))
+    root = _spectral_root(covariance, step_m, shape, negative).astype(np.float32)
+    at_nodes, at_data = np.empty((n_draws, len(nodes_xy))), np.empty((n_draws, len(data_xy)))
     for first in range(0, n_draws, 2):
-        noise = rng.standard_normal((2, *root.shape))
-        pair = fft2(root * (noise[0] + 1j * noise[1]))
+        noise = rng.standard_normal((*root.shape, 2), dtype=np.float32)  # seven digits are more than draws can show
+        pair = fft2(root * noise.view(np.complex64)[..., 0])
         for draw, field in zip(range(first, n_draws), (pair.real, pair.imag), strict=False):
-            at_nodes[:, draw] = field[at[:, 0], at[:, 1]]
-            at_data[:, draw] = np.sum(weights * field[around[..., 0], around[..., 1]], axis=1)
-    at_data += spread[:, None] * rng.standard_normal(at_data.shape)
-    return at_nodes, at_data
+            at_nodes[draw] = field[at[:, 0], at[:, 1]]
+            at_data[draw] = np.sum(weights * field[around[..., 0], around[..., 1]], axis=1)
+    at_data += spread * rng.standard_normal(at_data.shape)
+    return at_nodes.T, at_data.T
 
 
 def _lattice_of(nodes_xy: Floats) -> tuple[Floats, float]:

@@ -90,9 +90,8 @@ def fit_reml(variable: Variable, layout: Layout, family: Literal["auto"] | Famil
     fits: list[Fit] = []
     for name in names:
         model = _model(variable, layout, form._replace(family=name), layout.sites.trend, noisy=noisy)
-        residuals = None if fits else residual_variogram(model)
-        starts = fits[0].theta[None] if fits else _starts(layout)
-        fits.append(fit_mixed(model, starts if residuals is None else np.vstack([starts, start_of(residuals, model)])))
+        starts = fits[0].theta[None] if fits else _starts(layout, model)
+        fits.append(fit_mixed(model, starts))
     return min(fits, key=lambda fit: fit.aic)
 
 
@@ -166,7 +165,11 @@ def _model(variable: Variable, layout: Layout, form: Form, trend: Floats, *, noi
     )
 
 
-def _starts(layout: Layout) -> Floats:
-    """Give (2, 8) starts of a search that knows nothing: a range of a tenth and of a third of the diagonal."""
+def _starts(layout: Layout, model: Model | None = None) -> Floats:
+    """Give starts of a search (s, 8): what the residuals' variogram says; where it says little, two usual ranges."""
+    residuals = None if model is None else residual_variogram(model)
+    shown = np.empty((0, N)) if model is None or residuals is None else start_of(residuals, model)[None]
+    if residuals is not None and residuals.fitted.identified:
+        return shown
     ranges = np.log(layout.diagonal_m * np.array([0.1, 0.33]))
-    return plain(np.column_stack([ranges, np.tile(_UNIT, (2, 1))]))
+    return np.vstack([shown, plain(np.column_stack([ranges, np.tile(_UNIT, (2, 1))]))])

@@ -54,14 +54,14 @@ def score_fields(fields: Mapping[str, Field], layout: Layout) -> pd.DataFrame:
     folds = {"site": np.arange(n), "block": _blocks(layout.sites.xy_m)}
     rows = []
     for kind, fold in folds.items():
-        strength = leave_out(fields["peak"].mixture, fold) if "peak" in fields else None
-        for field in fields.values():
+        left_out = {name: leave_out(field.mixture, fold) for name, field in fields.items()}
+        for name, field in fields.items():
             variable = field.variable
             site = variable.readings.site
             noise = field.mixture.weight @ np.exp(field.mixture.theta[:, NOISE])
-            mean, variance = leave_out(field.mixture, fold)
-            if field.on_strength and strength is not None:
-                slope = float(field.mixture.weight @ field.mixture.posterior.beta[:, -1])
+            mean, variance = left_out[name]
+            if field.on_strength:
+                slope, strength = float(field.mixture.weight @ field.mixture.posterior.beta[:, -1]), left_out["peak"]
                 mean = mean + slope * (strength[0] - field.mixture.model.trend[:, -1])
                 variance = variance + slope**2 * strength[1]
             with_noise = variance[site] + noise + variable.readings.error
