@@ -22,7 +22,7 @@ def test_a_return_that_is_all_grain_price_is_driven_by_it(made):
 def test_what_no_input_explains_is_the_pans(made):
     noise = np.random.default_rng(5).normal(size=made.N_DRAWS)
     shares = driven_by(made, lambda *_: noise)
-    assert shares.index[0] == "where and how deep the pan is"
+    assert shares.index[0] == "where and how deep the pan is, and how draft follows it"
     assert shares.iloc[0] > 0.9
 
 

@@ -127,3 +127,15 @@ def test_what_cannot_be_is_said_in_one_plain_line(tables, says):
     with pytest.raises(SettingsError, match=re.escape(says)) as caught:
         catalog(**tables)
     assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    "tables",
+    [
+        {"machine": {"ripper": {"like": "seven-tine-600", "spacing": {"value": 60, "unit": "cm", "source": "user"}}}},
+        {"soil": soil_types(deep_sand={"first_year_gain": {"value": 400, "unit": "kg/ha", "source": "user"}})},
+    ],
+)
+def test_a_number_in_another_unit_is_refused_not_taken_for_the_shipped_one(tables):
+    with pytest.raises(SettingsError, match=r"given in (cm|kg/ha).*give it in (mm|t/ha)"):
+        catalog(**tables)

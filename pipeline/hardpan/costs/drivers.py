@@ -12,14 +12,14 @@ def doubt_by_input(plan: Plan, options: Options, rates: Rates) -> pd.DataFrame:
     """Give one row an input, largest first: `input`, `share` of the variance of the plan's net return.
 
     The share is the squared correlation with the return over the joint draws; the inputs are drawn apart from one
-    another, so the shares add up to about 1 and what is left is that of the pan itself. No rows where nothing is ripped
-    or nothing varies.
+    another, so the shares add up to about 1; what is left is that of the pan and of the exponents of draft. No rows
+    where nothing is ripped or nothing varies.
     """
     net = plan.returns.sum(axis=0)
     if net.std() == 0.0:
         return pd.DataFrame(columns=["input", "share"])
     shares = {name: _squared_correlation(drawn, net) for name, drawn in _inputs(plan, options, rates).items()}
-    shares["where and how deep the pan is"] = max(0.0, 1.0 - sum(shares.values()))
+    shares["where and how deep the pan is, and how draft follows it"] = max(0.0, 1.0 - sum(shares.values()))
     table = pd.DataFrame({"input": list(shares), "share": list(shares.values())})
     return table[table["share"] > 0.0].sort_values("share", ascending=False, kind="stable", ignore_index=True)
 

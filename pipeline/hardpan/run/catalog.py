@@ -86,11 +86,16 @@ def _pick(table: Mapping[str, T], name: str, *, what: str, where: str) -> T:
     raise SettingsError(what=f"{what} {name!r} is not known", where=where, right=f"one of {', '.join(table)}", do=todo)
 
 
-def _overlaid(base: Table, changes: Table) -> dict[str, Any]:
+def _overlaid(base: Table, changes: Table, *, where: str) -> dict[str, Any]:
     """Give `base` with `changes`; a plain number takes the unit of the entry it replaces and the source "user"."""
-    out = dict(base)
+    out, home = dict(base), str(_table("prices")["currency"])
     for key, new in changes.items():
         old = base.get(key)
+        units = [entry.get("unit") if isinstance(entry, Mapping) else None for entry in (old, new)]
+        if None not in units and units[0] != units[1] and home not in str(units[0]).split("/"):
+            raise SettingsError(
+                what=f"{key} is given in {units[1]}", where=where, right=str(units[0]), do=f"give it in {units[0]}"
+            )
         plain = isinstance(new, int | float) and not isinstance(new, bool)
         out[key] = {"value": new, "unit": old["unit"], "source": "user"} if plain and isinstance(old, Mapping) else new
     return out
@@ -101,7 +106,7 @@ def _soils(changes: Mapping[str, Table], water: Table) -> dict[str, SoilType]:
     soils = {}
     for name in [*shipped_soils, *(new for new in changes if new not in shipped_soils)]:
         where = f'[soil.types."{name}"]' if name in changes else f"soils.toml [{name}]"
-        entry = _overlaid(shipped_soils.get(name, {}), changes.get(name, {}))
+        entry = _overlaid(shipped_soils.get(name, {}), changes.get(name, {}), where=where)
         _refuse_misspelt(name, entry, shipped_soils, where=where)
         soil = parse(SoilType, entry, file=where)
         _pick(water, soil.water_texture, what="water_texture", where=where)
@@ -128,7 +133,7 @@ def _machine(model: type[S], choice: str | Table, *, table: str, key: str) -> tu
         return choice, parse(model, _pick(entries, choice, what=key, where=where), file=f"{table}.toml [{choice}]")
     own = dict(choice)
     base = _pick(entries, str(own.pop("like")), what=key, where=f"{where}: like") if "like" in own else {}
-    return f"own {key}", parse(model, _overlaid(base, own), file=where)
+    return f"own {key}", parse(model, _overlaid(base, own, where=where), file=where)
 
 
 def _prices(given: PriceSettings, crop: Crop) -> PriceTable:

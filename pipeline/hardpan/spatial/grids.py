@@ -205,7 +205,7 @@ def predict_grid(  # noqa: PLR0917
     error = error if condition < _WORST_CONDITION else 0.0
     layout = _lay_out(forms, grid, error, light=False)
     mean, squares = _evaluate(forms, grid, solve, layout, threads, progress)
-    squares = np.maximum(squares, 0.0)
+    np.maximum(squares, 0.0, out=squares)
     bounds = 0.0, 0.0
     if not layout.exact:
         rounding = np.finfo(float).eps * condition * prior
