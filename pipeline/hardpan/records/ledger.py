@@ -38,9 +38,10 @@ class Ledger:
     `hardpan.costs.lines.ITEMS`: `cost` and `amendments` are sums of others, `benefit` less `cost` is `net return`."""
     strategies: pd.DataFrame
     """One row a strategy (prescription, the same by a contractor where a rate is known, uniform at the machine's usual
-    depth, uniform at the user's depth, best uniform, no ripping): `strategy`, `depth_mm`, `ripped_ha`, `cost`, `fuel_l`, `hours`, `benefit`, `net`,
-    `net_low`, `net_high`, `loss_probability`, `worse_probability` (share of the draws in which it returns less than the
-    prescription); money for the paddock, 5-95 % range. The contractor's `fuel_l` and `hours` are NaN: not known."""
+    depth, uniform at the user's depth, best uniform, no ripping): `strategy`, `depth_mm`, `ripped_ha`, `cost`,
+    `fuel_l`, `hours`, `benefit`, `net`, `net_low`, `net_high`, `loss_probability`, `worse_probability` (share of the
+    draws in which it returns less than the prescription); money for the paddock, 5-95 % range. The contractor's
+    `fuel_l` and `hours` are NaN: not known."""
     investment: pd.DataFrame
     """One row a ripped zone and `total`: `zone`, `npv_per_ha`, `payback_seasons` (NaN: never), `break_even_t_per_ha`
     (extra grain that pays, whenever harvested), `gain_t_per_ha` (expected of the first season),
