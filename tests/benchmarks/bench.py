@@ -131,6 +131,7 @@ def our_reml(n):
     from hardpan.spatial.censored import Readings
     from hardpan.spatial.mixed import Model, fit_mixed
     from hardpan.spatial.parameters import EFFECTIVE, NOISE, RANGE, SILL, N, parameter_bounds, plain
+    from hardpan.spatial.tiles import one_blas_thread
 
     xy, z = gaussian_data(n)
     z = z - z.mean()
@@ -142,7 +143,8 @@ def our_reml(n):
     )  # fmt: skip
 
     def go():
-        theta = np.exp(fit_mixed(model, start).theta)
+        with one_blas_thread():  # as in the surfaces stage
+            theta = np.exp(fit_mixed(model, start).theta)
         return [theta[SILL], theta[RANGE] / EFFECTIVE["exponential"], theta[NOISE]]
 
     return go

@@ -164,9 +164,10 @@ class _Prior:
 
     def at_sites(self, per_reading: Floats) -> Floats:
         """Give sums (k, n) over the readings of each site."""
-        onto = np.zeros((per_reading.shape[1], self.k.shape[-1]))
-        onto[np.arange(len(onto)), self.readings.site] = 1.0
-        return per_reading @ onto
+        count, n = len(per_reading), self.k.shape[-1]
+        at = np.arange(count)[:, None] * n + self.readings.site
+        sums: Floats = np.bincount(at.ravel(), per_reading.ravel(), minlength=count * n).astype(float)
+        return sums.reshape(count, n)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

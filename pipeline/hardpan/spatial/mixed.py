@@ -22,8 +22,8 @@ LEAST_KNOWN = 0.67
 _MOST_STEPS = 60
 """Six are usual; a search that needs more than sixty climbs a ridge to a bound."""
 
-_SETTLED = 1e-5
-"""Gain of log likelihood that a step promises at which the search ends: under a hundredth of a standard error."""
+_SETTLED = 1e-4
+"""Twice the gain of log likelihood that a step promises at which the search ends: a hundredth of a standard error."""
 
 _LONGEST_STEP = 1.5
 """Of one parameter at once: a factor of 4.5."""
@@ -99,8 +99,14 @@ def evidence(
 ) -> tuple[Posterior, Floats]:
     """Give the field given the readings for parameters (k, 8), and its covariances (k, n, n) between sites."""
     k = field_covariance(model.family, model.xy_m, theta)
-    noise, given = np.exp(theta[:, NOISE]), {"trend": model.trend, "slack": model.slack}
-    return condition(k, noise, model.readings, **given, start=start, tolerance=tolerance), k
+    return _condition(model, k, theta, start, tolerance=tolerance), k
+
+
+def _condition(
+    model: Model, k: Floats, theta: Floats, start: Posterior | None, *, tolerance: float | None = None
+) -> Posterior:
+    given = {"trend": model.trend, "slack": model.slack}
+    return condition(k, np.exp(theta[:, NOISE]), model.readings, **given, start=start, tolerance=tolerance)
 
 
 class Slope(NamedTuple):
@@ -119,19 +125,19 @@ Look = Callable[[Floats, Posterior | None], Slope]
 
 def evidence_slope(model: Model, theta: Floats, start: Posterior | None = None) -> Slope:
     """Give the log likelihood with gradient and average information at a row (8,) of parameters."""
-    found, k = evidence(model, theta[None], start)
-    w, a, k = found.precision[0], found.weights[0], k[0]
+    sill, micro, noise = (float(np.exp(theta[which])) for which in (SILL, MICRO, NOISE))
+    slopes = correlation_slopes(model.family, model.xy_m, theta, model.free)
+    k = sill * slopes[SILL]
+    k[np.diag_indices_from(k)] += micro
+    found = _condition(model, k[None], theta[None], start)
+    w, a = found.precision[0], found.weights[0]
     wx = w @ model.trend
     known = wx @ found.beta_cov[0]
-    sill, micro, noise = (float(np.exp(theta[which])) for which in (SILL, MICRO, NOISE))
     own = np.trace(w) - np.vdot(known, wx) - a @ a
     gradient, moves = np.zeros(N), np.zeros((len(a), N))
-    if model.free[SILL]:
-        for which, slope in correlation_slopes(model.family, model.xy_m, theta, model.free).items():
-            moves[:, which] = sill * (slope @ a)
-            gradient[which] = -0.5 * (sill * (np.vdot(w, slope) - np.vdot(known, slope @ wx)) - a @ moves[:, which])
-        moves[:, SILL] = k @ a - micro * a
-        gradient[SILL] = -0.5 * (np.vdot(w, k) - np.vdot(known, k @ wx) - a @ (k @ a) - micro * own)
+    for which, slope in slopes.items():
+        moves[:, which] = sill * (slope @ a)
+        gradient[which] = -0.5 * (sill * (np.vdot(w, slope) - np.vdot(known, slope @ wx)) - a @ moves[:, which])
     moves[:, MICRO] = micro * a
     gradient[MICRO] = -0.5 * micro * own
     gradient[NOISE] = noise * found.noise_slope[0]
@@ -152,8 +158,7 @@ def _average_information(model: Model, found: Posterior, k: Floats, moves: Float
     tau, site, trend = found.tau[0], model.readings.site, model.trend
     at_readings = moves[site]
     at_readings[:, NOISE] = noise * (found.nu[0] - tau * found.mean[0, site])
-    pull = np.zeros((len(k), N))
-    np.add.at(pull, site, tau[:, None] * at_readings)
+    pull = np.column_stack([np.bincount(site, tau * column, minlength=len(k)) for column in at_readings.T])
     w, beyond = found.precision[0], k @ pull
     left = trend.T @ (pull - w @ beyond)
     field = beyond - k @ (w @ beyond) + (trend - k @ (w @ trend)) @ (found.beta_cov[0] @ left)

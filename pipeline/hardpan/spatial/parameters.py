@@ -92,17 +92,22 @@ def covariance_of(family: Family, theta: Floats) -> Covariance:
 
 def field_covariance(family: Family, xy_m: Floats, theta: Floats) -> Floats:
     """Give the covariance (k, n, n) of the field between sites for parameters (k, 8)."""
+    k = np.empty((len(theta), len(xy_m), len(xy_m)))
     _, first, which = np.unique(theta[:, _SHAPING], axis=0, return_index=True, return_inverse=True)
-    shapes = np.stack([covariance_between(correlation_of(family, theta[row]), xy_m, xy_m) for row in first])
-    k: Floats = shapes[which.ravel()]
-    k *= np.exp(theta[:, SILL])[:, None, None]
+    for form, row in enumerate(first):
+        shape = covariance_between(correlation_of(family, theta[row]), xy_m, xy_m)
+        for of in np.flatnonzero(which.ravel() == form):
+            np.multiply(shape, np.exp(theta[of, SILL]), out=k[of])
     sites = np.arange(len(xy_m))
     k[:, sites, sites] += np.exp(theta[:, MICRO])[:, None]
     return k
 
 
 def correlation_slopes(family: Family, xy_m: Floats, theta: Floats, free: Bools) -> dict[int, Floats]:
-    """Give the derivatives (n, n) of the correlation between sites by those of range and form that are free (8,)."""
+    """Give the derivatives (n, n) of the structures' covariance, over the sill, by the sill and what shapes them.
+
+    That by the logarithm of the sill is the correlation itself. Those by form are given where `free` (8,).
+    """
     apart_m = xy_m - xy_m[0]  # small numbers keep the digits of map coordinates
     slopes, shapes = [], []
     for structure in correlation_of(family, theta).structures:
@@ -110,9 +115,10 @@ def correlation_slopes(family: Family, xy_m: Floats, theta: Floats, free: Bools)
         r = cdist(scaled, scaled)
         shapes.append(correlation(family, r.copy()))
         slopes.append(correlation_slope(family, r, shapes[-1]))
-    by: dict[int, Floats] = {RANGE: slopes[0]}
+    by: dict[int, Floats] = {SILL: shapes[0], RANGE: slopes[0]}
     if len(slopes) == 2:
         share = float(expit(theta[SHARE]))
+        by[SILL] = (1.0 - share) * shapes[0] + share * shapes[1]
         by[RANGE] = (1.0 - share) * slopes[0] + share * slopes[1]
         by[SHARE] = share * (1.0 - share) * (shapes[1] - shapes[0])
         by[STRETCH] = share * slopes[1]
