@@ -237,6 +237,8 @@ def _climb(theta: Floats, now: Slope, look: Look, model: Model) -> tuple[Floats,
         ahead = theta[moving] + _shorten(newton, metric, now.gradient[moving])
         trial[moving] = np.clip(ahead, low[moving], high[moving])
         step = trial[moving] - theta[moving]
+        if not step.any():
+            break
         there = look(trial, now.found)
         shown = (now.gradient - there.gradient)[moving] @ step / (step @ metric @ step)
         # where the likelihood has kinks (spherical) two steps differ much: then half the news is taken
