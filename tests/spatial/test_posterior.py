@@ -9,7 +9,7 @@ from scipy.spatial.distance import cdist
 from hardpan.spatial.censored import Readings, condition
 from hardpan.spatial.covariance import covariance_between
 from hardpan.spatial.left_out import leave_out
-from hardpan.spatial.mixed import Model, evidence, fit_mixed
+from hardpan.spatial.mixed import Model, evidence, fit_mixed, observe
 from hardpan.spatial.parameters import MICRO, NOISE, RANGE, SILL, N, field_covariance, parameter_bounds, plain
 from hardpan.spatial.posterior import Priors, integrate, range_parts
 
@@ -43,7 +43,7 @@ def made(n=30, stopped=0.3, seed=7, *, spatial=True):
 def test_the_mixture_is_that_of_a_dense_grid(seed):
     """Two parameters are few enough to integrate by brute force: 60 x 60 midpoints over all that matters."""
     model = made(n=12, seed=seed, spatial=False)
-    mixture = integrate(fit_mixed(model, START, PRIORS), PRIORS, RANGES)
+    mixture = integrate(observe(fit_mixed(model, START, PRIORS), PRIORS), PRIORS, RANGES)
     micro, noise = (grid.ravel() for grid in np.meshgrid(np.linspace(-9.0, 3.0, 60), np.linspace(-4.0, 0.0, 60)))
     theta = plain(np.column_stack([np.full(len(micro), np.log(300.0)), np.full(len(micro), -np.inf), micro, noise]))
     found, _ = evidence(model, theta)
@@ -61,7 +61,7 @@ def test_the_mixture_is_that_of_a_dense_grid(seed):
 
 def test_parts_by_range_hold_the_whole_mixture():
     model = made()
-    mixture = integrate(fit_mixed(model, START, PRIORS), PRIORS, RANGES)
+    mixture = integrate(observe(fit_mixed(model, START, PRIORS), PRIORS), PRIORS, RANGES)
     target = np.array([[420.0, 380.0], [850.0, 30.0]])
     means, seconds = 0.0, 0.0
     for j, w in enumerate(mixture.weight):
@@ -93,7 +93,7 @@ def test_the_prior_slope_is_its_derivative():
 @pytest.mark.parametrize("folds", ["site", "block"])
 def test_leaving_out_equals_conditioning_on_the_rest(folds):
     model = made(stopped=0.0)
-    mixture = integrate(fit_mixed(model, START, PRIORS), PRIORS, RANGES, points_per_range=2)
+    mixture = integrate(observe(fit_mixed(model, START, PRIORS), PRIORS), PRIORS, RANGES, points_per_range=2)
     fold = np.arange(30) if folds == "site" else np.arange(30) // 7
     mean, variance = leave_out(mixture, fold)
     k = field_covariance(model.family, model.xy_m, mixture.theta)
@@ -110,7 +110,7 @@ def test_leaving_out_equals_conditioning_on_the_rest(folds):
 def test_leaving_out_bounded_readings_is_close_to_conditioning_on_the_rest():
     """The other sites' factors were fitted with the site in: a difference of second order."""
     model = made(stopped=0.5)
-    mixture = integrate(fit_mixed(model, START, PRIORS), PRIORS, RANGES, points_per_range=2)
+    mixture = integrate(observe(fit_mixed(model, START, PRIORS), PRIORS), PRIORS, RANGES, points_per_range=2)
     mean, _ = leave_out(mixture, np.arange(30))
     k = field_covariance(model.family, model.xy_m, mixture.theta)
     for out in range(0, 30, 5):
@@ -127,5 +127,5 @@ def test_the_order_of_the_readings_does_not_matter():
         model,
         readings=Readings(**{name: getattr(model.readings, name)[order] for name in ("site", "low", "high", "error")}),
     )
-    one, other = (integrate(fit_mixed(m, START, PRIORS), PRIORS, RANGES) for m in (model, shuffled))
+    one, other = (integrate(observe(fit_mixed(m, START, PRIORS), PRIORS), PRIORS, RANGES) for m in (model, shuffled))
     assert one.weight @ one.posterior.mean == pytest.approx(other.weight @ other.posterior.mean, abs=1e-3)

@@ -19,7 +19,7 @@ from scipy.stats import qmc
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.spatial.censored import Posterior
 from hardpan.spatial.covariance import Covariance
-from hardpan.spatial.mixed import Fit, Model, evidence, observe
+from hardpan.spatial.mixed import Fit, Model, evidence
 from hardpan.spatial.parameters import ALONG, MICRO, NOISE, RANGE, SILL, N, correlation_of
 
 PRIOR_LOG_RANGE_SD = 1.0
@@ -127,7 +127,7 @@ class RangePart:
 
 
 def integrate(fit: Fit, priors: Priors, ranges_m: Floats, points_per_range: int = 8) -> Mixture:
-    """Give the mixture about the optimum `fit` of the likelihood times `priors`.
+    """Give the mixture about the optimum `fit` of the likelihood times `priors`, its curvature observed.
 
     Parameters
     ----------
@@ -136,7 +136,7 @@ def integrate(fit: Fit, priors: Priors, ranges_m: Floats, points_per_range: int 
     points_per_range : int
         Parameter points at each range that matters.
     """
-    fit, model = observe(fit, priors), fit.model
+    model = fit.model
     others = model.free & (np.arange(N) < ALONG)
     others[RANGE] = False
     grid = _range_grid(fit, ranges_m)

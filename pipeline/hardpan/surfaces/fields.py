@@ -130,11 +130,12 @@ def fit_field(
     starts = _starts(layout)
     if reml is not None:
         starts = np.vstack([reml.theta, np.where(reml.model.free, reml.theta, starts[0])])
-    fit = fit_mixed(_model(variable, layout, form, trend, noisy=not variable.binary), starts, priors)
-    told = observe(fit, priors) if reml is None else reml if variable.exact.all() else observe(reml)
+    fit = observe(fit_mixed(_model(variable, layout, form, trend, noisy=not variable.binary), starts, priors), priors)
+    if reml is not None and not variable.exact.all():
+        reml = observe(reml)
     return Field(
         variable=variable,
-        fit=told,
+        fit=reml or fit,
         mixture=integrate(fit, priors, range_grid(layout)),
         on_strength=strength is not None,
     )

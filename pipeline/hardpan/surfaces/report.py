@@ -143,7 +143,8 @@ def precision_by_sites(field: Field, layout: Layout, now_mm: float, enough_mm: f
     """
     model, free = field.mixture.model, field.mixture.model.free
     away = field.mixture.theta[:, free] - field.mixture.weight @ field.mixture.theta[:, free]
-    typical = int(np.argmin(np.sum(away**2 / (field.mixture.weight @ away**2), axis=1)))
+    spread = np.maximum(field.mixture.weight @ away**2, 1e-12)  # none where all points share a value
+    typical = int(np.argmin(np.sum(away**2 / spread, axis=1)))
     theta, precision = field.mixture.theta[typical], field.mixture.posterior.precision[typical]
     if not model.free[SILL]:
         return np.array([now_mm])
