@@ -6,6 +6,7 @@ from scipy.special import ndtri
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import SettingsError
 from hardpan.prescription.effort import Passes, Puller
+from hardpan.prescription.returns import along_span
 from hardpan.prescription.settings import MachineSettings
 from hardpan.records.catalog import Catalog, Effort, Quantity
 from hardpan.records.issues import Issue, Issues, Outcome
@@ -139,14 +140,8 @@ def draft_spread(effort: Effort, depth_mm: Floats, strength_kpa: Floats, anchor:
 
 
 def span_draws(quantity: Quantity, n_draws: int, step: float) -> Floats:
-    """Give draws of a quantity, (n_draws,), half of them below its value, at the points of a sequence of that step.
-
-    Straight from low end to value and from value to high end. An irrational step spreads them evenly, the same
-    whatever the seed, and unrelated to draws of another irrational step.
-    """
-    at = np.modf(0.5 + np.arange(n_draws) * step)[0]
-    low, high = quantity.span
-    return np.asarray(np.interp(at, [0.0, 0.5, 1.0], [low, quantity.value, high]))
+    """Give draws of a quantity, (n_draws,), as `along_span`."""
+    return along_span(np.array([quantity.ends]), n_draws, step)[:, 0]
 
 
 def draft_factors(range_pct: float, n_draws: int) -> Floats:

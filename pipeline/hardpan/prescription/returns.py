@@ -77,12 +77,18 @@ def cost_per_ha(
 
 
 def credit_draws(span: Floats, n_draws: int) -> Floats:
-    """Give draws of a factor with low end, value and high end `span` of shape (n, 3): (n_draws, n), mean `value`.
+    """Give draws of a factor with low end, value and high end `span` of shape (n, 3): (n_draws, n), mean `value`."""
+    drawn = along_span(span, n_draws, np.sqrt(2.0))
+    return np.asarray(drawn + span[:, 1] - drawn.mean(axis=0))
 
-    Straight from low end to value and from value to high end, at the points of a sequence with irrational step: evenly
-    spread, the same whatever the seed, and unrelated to the order of any other draws.
+
+def along_span(span: Floats, n_draws: int, step: float) -> Floats:
+    """Give draws (n_draws, n) between low end, value and high end `span` of shape (n, 3), half below the value.
+
+    Straight from end to value to end, at the points of a sequence with an irrational step: evenly spread, the same
+    whatever the seed, and unrelated to draws of another irrational step.
     """
-    at = np.modf(0.5 + np.arange(n_draws) * np.sqrt(2.0))[0][:, None]
+    at = np.modf(0.5 + np.arange(n_draws) * step)[0][:, None]
     low, value, high = span.T
     drawn = np.where(at < 0.5, low + (value - low) * 2.0 * at, value + (high - value) * (2.0 * at - 1.0))
-    return np.asarray(drawn + value - drawn.mean(axis=0))
+    return np.asarray(drawn)

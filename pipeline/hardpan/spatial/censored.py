@@ -53,6 +53,13 @@ class Readings:
         exact: Bools = self.low == self.high
         return exact
 
+    def at_sites(self, per_reading: Floats, n: int) -> Floats:
+        """Give sums (k, n) over the readings of each of n sites, of (k, m) values."""
+        count = len(per_reading)
+        at = np.arange(count)[:, None] * n + self.site
+        sums: Floats = np.bincount(at.ravel(), per_reading.ravel(), minlength=count * n).astype(float)
+        return sums.reshape(count, n)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Posterior:
@@ -162,13 +169,6 @@ class _Prior:
     trend: Floats
     slack: Floats
 
-    def at_sites(self, per_reading: Floats) -> Floats:
-        """Give sums (k, n) over the readings of each site."""
-        count, n = len(per_reading), self.k.shape[-1]
-        at = np.arange(count)[:, None] * n + self.readings.site
-        sums: Floats = np.bincount(at.ravel(), per_reading.ravel(), minlength=count * n).astype(float)
-        return sums.reshape(count, n)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Solved:
@@ -204,7 +204,8 @@ def _first_factors(prior: _Prior, start: Posterior | None) -> tuple[Floats, Floa
 
 def _solve(prior: _Prior, tau: Floats, nu: Floats) -> _Solved:
     k, trend = prior.k, prior.trend
-    root, total = np.sqrt(prior.at_sites(tau)), prior.at_sites(nu)
+    precision, total = (prior.readings.at_sites(factors, k.shape[-1]) for factors in (tau, nu))
+    root = np.sqrt(precision)
     roots = root[:, :, None] * root[:, None, :]
     inner = roots * k
     diagonal = np.arange(k.shape[-1])

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 from scipy.spatial.distance import cdist
 
 from hardpan.core.arrays import Floats
-from hardpan.spatial.covariance import Covariance, correlation, covariance_between, evaluate, scaling
+from hardpan.spatial.covariance import Covariance, correlation, evaluate, scaling
 from hardpan.spatial.posterior import Mixture, range_parts
-from hardpan.spatial.support import block_nodes
+from hardpan.spatial.support import block_nodes, support_variance
 from hardpan.spatial.system import System
 
 Singles: TypeAlias = NDArray[np.float32]
@@ -85,12 +85,10 @@ def kriging_forms(system: System, beta: Floats, weights: Floats, factor_inverse:
 
 def mixture_forms(mixture: Mixture, block_m: float | None) -> list[Forms]:
     """Give mean and second moment of a mixture's field, one part for each of its ranges: they add up."""
-    nodes, weights = block_nodes(block_m)
     n = len(mixture.model.xy_m)
     forms = []
     for part in range_parts(mixture):
         shape = mixture.shape(part.range_m)
-        within = float(weights @ covariance_between(shape, nodes, nodes) @ weights)
         field = part.quadratic[:n, :n]
         forms.append(
             Forms(
@@ -101,7 +99,7 @@ def mixture_forms(mixture: Mixture, block_m: float | None) -> list[Forms]:
                 quadratic=field[None],
                 cross=part.quadratic[None, n:, :n],
                 square=part.quadratic[None, n:, n:],
-                constant=np.array([part.micro + part.sill * within]),
+                constant=np.array([part.micro + part.sill * support_variance(shape, block_m)]),
                 norm=float(np.abs(field).sum(axis=0).max(initial=0.0)),
                 prior=1.0,
             )

@@ -90,16 +90,12 @@ def _evaluate(  # noqa: PLR0917
         inside = grid.inside[part]
         x, y = np.meshgrid(grid.x_m[a.part], grid.y_m[d.part])
         if layout.exact:
-            of = inside
-            found = solve(np.column_stack([x[of], y[of]]), grid.drift[part][of])
+            of_linear, of_squares = solve(np.column_stack([x[inside], y[inside]]), grid.drift[part][inside])
         else:
-            of = np.ones_like(inside)
             places = np.column_stack([x.ravel(), y.ravel()])
-            found = _solve_compressed(forms, lines, layout, (d, a), places, grid)
-        for whole, values in zip((linear, squares), found, strict=True):
-            filled = np.full((*of.shape, values.shape[1]), np.nan)
-            filled[of] = values
-            np.copyto(whole[part], filled, where=inside[..., None])
+            whole = _solve_compressed(forms, lines, layout, (d, a), places, grid)
+            of_linear, of_squares = (values[inside.ravel()] for values in whole)
+        linear[part][inside], squares[part][inside] = of_linear, of_squares
 
     run_tiles(solve_tile, len(tiles), threads=threads, progress=progress)
     return linear, squares

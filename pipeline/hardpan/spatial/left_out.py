@@ -24,9 +24,7 @@ def leave_out(mixture: Mixture, folds: Ints) -> tuple[Floats, Floats]:
     """
     model, found = mixture.model, mixture.posterior
     k = field_covariance(model.family, model.xy_m, mixture.theta)
-    onto = np.zeros((found.tau.shape[1], k.shape[-1]))
-    onto[np.arange(len(onto)), model.readings.site] = 1.0
-    precision, total = found.tau @ onto, found.nu @ onto
+    precision, total = (model.readings.at_sites(factors, k.shape[-1]) for factors in (found.tau, found.nu))
     left = model.trend - k @ (found.precision @ model.trend)
     covariance = k - k @ (found.precision @ k) + left @ found.beta_cov @ left.swapaxes(1, 2)
     means, variances = np.empty(found.mean.shape), np.empty(found.mean.shape)

@@ -158,7 +158,7 @@ def _average_information(model: Model, found: Posterior, k: Floats, moves: Float
     tau, site, trend = found.tau[0], model.readings.site, model.trend
     at_readings = moves[site]
     at_readings[:, NOISE] = noise * (found.nu[0] - tau * found.mean[0, site])
-    pull = np.column_stack([np.bincount(site, tau * column, minlength=len(k)) for column in at_readings.T])
+    pull = model.readings.at_sites(tau * at_readings.T, len(k)).T
     w, beyond = found.precision[0], k @ pull
     left = trend.T @ (pull - w @ beyond)
     field = beyond - k @ (w @ beyond) + (trend - k @ (w @ trend)) @ (found.beta_cov[0] @ left)

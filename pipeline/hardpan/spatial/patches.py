@@ -49,10 +49,7 @@ def gaussian_data(family: Family, xy_m: Floats, theta: Floats, readings: Reading
             own = np.isin(readings.site, patch)
             if not readings.exact[own].all():
                 tau[own], nu[own] = _fit_patch(family, xy_m, theta, readings, patch=patch, tree=tree, own=own)
-    n = len(xy_m)
-    precision, total = np.zeros(n), np.zeros(n)
-    np.add.at(precision, readings.site, tau)
-    np.add.at(total, readings.site, nu)
+    precision, total = readings.at_sites(np.stack([tau, nu]), len(xy_m))
     return precision, total
 
 

@@ -113,12 +113,11 @@ def _condition(
     The draw plus what kriging makes of (readings - draw at the sites - noise) has the field's law given the readings.
     """
     model, found = mixture.model, mixture.posterior
-    onto = np.zeros((found.tau.shape[1], at_sites.shape[1]))
-    onto[np.arange(len(onto)), model.readings.site] = 1.0
     loose = model.slack > 0
     beta = np.zeros((len(chosen), len(model.slack)))
     beta[:, loose] = rng.standard_normal((len(chosen), int(loose.sum()))) / np.sqrt(model.slack[loose])
-    precision, total = found.tau[chosen] @ onto, found.nu[chosen] @ onto
+    n = at_sites.shape[1]
+    precision, total = (model.readings.at_sites(factors[chosen], n) for factors in (found.tau, found.nu))
     total = total - precision * (at_sites + beta @ model.trend.T)
     total -= np.sqrt(precision) * rng.standard_normal(at_sites.shape)
     points, which = np.unique(chosen, return_inverse=True)

@@ -106,8 +106,10 @@ def choose_form(fit: Fit, wanted: str) -> Fit:
 
 
 def _fit_form(fit: Fit, free: list[int]) -> Fit:
-    starts = np.repeat(fit.theta[None], 3, axis=0)
-    starts[:, [SHARE, STRETCH]] = _NESTED_STARTS if SHARE in free else starts[:, [SHARE, STRETCH]]
+    starts = fit.theta[None]
+    if SHARE in free:
+        starts = np.repeat(starts, len(_NESTED_STARTS), axis=0)
+        starts[:, [SHARE, STRETCH]] = _NESTED_STARTS
     return fit_mixed(replace(fit.model, free=fit.model.free | np.isin(np.arange(N), free)), starts)
 
 
