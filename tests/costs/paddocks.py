@@ -9,7 +9,8 @@ import pandas as pd
 import xarray as xr
 from shapely.geometry import box
 
-from hardpan.costs.stage import price_machines, tally
+from hardpan.costs.stage import tally
+from hardpan.money.stage import price_machines
 from hardpan.records.columns import PLAN
 from hardpan.records.plan import Options, Plan
 from hardpan.records.season import HistorySettings, SeasonSettings

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from hardpan.costs.investment import payback_seasons
-from hardpan.costs.worth import season_weights
+from hardpan.money.worth import season_weights
 
 
 def test_the_first_season_pays_back_what_it_returns():

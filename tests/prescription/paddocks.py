@@ -9,13 +9,15 @@ import pyproj
 import shapely
 import xarray as xr
 
+from hardpan.options.settings import MachineSettings, PrescriptionSettings
+from hardpan.options.stage import weigh_options
 from hardpan.pan.settings import PanSettings
-from hardpan.prescription.settings import HistorySettings, MachineSettings, PrescriptionSettings, SeasonSettings
-from hardpan.prescription.stage import prescribe, weigh_options
+from hardpan.prescription.stage import prescribe
 from hardpan.records.columns import INSERTION, PAN
 from hardpan.records.frame import Frame
 from hardpan.records.ledger import Rates
 from hardpan.records.pan import PanFeatures
+from hardpan.records.season import HistorySettings, SeasonSettings
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Paddock, Profiles, Survey
 from hardpan.records.zones import Zones
@@ -201,5 +203,5 @@ def decide(ground, catalog, money, *, pan=None, season=None, machine=None, **pre
     surfaces, survey, zones = ground
     asked, season, pan = PrescriptionSettings(**prescription), season or SeasonSettings(), pan or pan_features()
     history, machine = HistorySettings(), machine or MachineSettings()
-    options = weigh_options(surfaces, survey, pan, catalog, money, asked, season, history, machine)
-    return options, prescribe(zones, options, surfaces, survey, pan, catalog, money, asked, season)
+    options = weigh_options(surfaces, survey, pan, catalog, money, asked, season, machine)
+    return options, prescribe(zones, options, surfaces, survey, pan, catalog, money, asked, season, history)

@@ -5,8 +5,9 @@ import pandas as pd
 import pytest
 
 from hardpan.core.errors import SettingsError
+from hardpan.options.conditions import judge
 from hardpan.prescription.amendments import spreading_text
-from hardpan.prescription.conditions import condition_table, judge
+from hardpan.prescription.tables import condition_table
 
 RECLAIM = {
     name: {"value": value, "unit": unit, "source": "irrigation-ex87"}

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-import hardpan.prescription.ground as ground_module
+import hardpan.options.ground as ground_module
 
 
 @pytest.fixture(scope="module")

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from hardpan.prescription.effort import LIMITS, limit_values, machine_limit
+from hardpan.options.effort import LIMITS, limit_values, machine_limit
 
 WINGED = {"like": "seven-tine-600", "setups": ["winged"]}
 STRONG = {"like": "tracked-370kw", "engine_power": 5000, "mass": 300_000}

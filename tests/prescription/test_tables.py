@@ -5,9 +5,9 @@ import pandas as pd
 import pytest
 
 from hardpan.prescription.setting_up import ballast_advice
-from hardpan.prescription.settings import SeasonSettings
 from hardpan.prescription.telling import turning_bottom_mm
 from hardpan.records.columns import PLAN
+from hardpan.records.season import SeasonSettings
 
 
 @pytest.fixture(scope="module")
@@ -82,8 +82,8 @@ def test_a_tractor_far_too_light_is_said_to_be(made):
     text, usual = ballast_advice(light)
     assert not usual
     assert "below the usual" in text
-    options, _ = made.decide(made.ground(), light, made.rates(["deep sand"]))
-    assert "ballast" in {issue.code for issue in options.issues}
+    _, decided = made.decide(made.ground(), light, made.rates(["deep sand"]))
+    assert "ballast" in {issue.code for issue in decided.issues}
 
 
 def test_the_turning_bottom_parts_the_draws_in_which_the_runner_up_wins():

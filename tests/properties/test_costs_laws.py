@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hardpan.costs.lines import AMENDMENTS, COSTS
-from hardpan.costs.machines import remaining_share
-from hardpan.costs.worth import season_weights
+from hardpan.money.draws import Draws, spread
+from hardpan.money.machines import remaining_share
+from hardpan.money.worth import season_weights
 from hardpan.records.catalog import Quantity
-from hardpan.spatial.draws import Draws, spread
 
 N_DRAWS = 20
 CENT = 0.01

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hardpan.prescription.calibration import draft_factors, draft_spread, strength_factor
+from hardpan.options.calibration import draft_factors, draft_spread, strength_factor
 from hardpan.records.catalog import Effort, Quantity
 from hardpan.run.catalog import read_catalog
 from hardpan.run.config import Config

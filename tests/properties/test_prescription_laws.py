@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hardpan.prescription.loosening import breaking_weights, cumulated_excess, depth_grid_mm, ridge_mm
+from hardpan.options.loosening import breaking_weights, cumulated_excess, depth_grid_mm, ridge_mm
 
 
 def _load():

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from hardpan.core.units import L_PER_US_GALLON, W_PER_HP
-from hardpan.costs.machines import remaining_share, repair_share
+from hardpan.money.machines import remaining_share, repair_share
 from hardpan.run.catalog import read_catalog
 from hardpan.run.config import Config
 

@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from hardpan.costs.machines import ownership_share, remaining_share
-from hardpan.costs.worth import season_weights
+from hardpan.money.machines import ownership_share, remaining_share
+from hardpan.money.worth import season_weights
 
 
 @pytest.fixture(scope="module")

@@ -9,8 +9,8 @@ import pytest
 
 from hardpan.core.shipped import shipped
 from hardpan.core.units import L_PER_US_GALLON, M2_PER_ACRE, M2_PER_HA, W_PER_HP
-from hardpan.prescription.calibration import strength_factor
-from hardpan.prescription.effort import (
+from hardpan.options.calibration import strength_factor
+from hardpan.options.effort import (
     Puller,
     draft_per_tine_n,
     drawbar_power_kw,

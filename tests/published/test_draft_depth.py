@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from hardpan.core.units import INCH_MM
-from hardpan.prescription.effort import Puller
+from hardpan.options.effort import Puller
 from hardpan.run.catalog import read_catalog
 from hardpan.run.config import Config
 

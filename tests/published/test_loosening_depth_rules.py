@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from hardpan.prescription.loosening import ridge_mm, section_share
+from hardpan.options.loosening import ridge_mm, section_share
 
 
 @pytest.fixture(scope="module")

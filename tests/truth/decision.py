@@ -16,15 +16,17 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from known import draw_known
 
 from fields import Recipe, Truth, invent
-from hardpan.costs.stage import price_machines
-from hardpan.prescription.economy import economy_of
-from hardpan.prescription.ground import Ground, stand_on
-from hardpan.prescription.loosening import breaking_weights, cumulated_excess, depth_grid_mm
-from hardpan.prescription.settings import HistorySettings, MachineSettings, PrescriptionSettings, SeasonSettings
-from hardpan.prescription.stage import prescribe, weigh_options
+from hardpan.money.stage import price_machines
+from hardpan.options.economy import economy_of
+from hardpan.options.ground import Ground, stand_on
+from hardpan.options.loosening import breaking_weights, cumulated_excess, depth_grid_mm
+from hardpan.options.settings import MachineSettings, PrescriptionSettings
+from hardpan.options.stage import weigh_options
+from hardpan.prescription.stage import prescribe
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Rates
 from hardpan.records.plan import Options
+from hardpan.records.season import HistorySettings, SeasonSettings
 from hardpan.records.surfaces import Surfaces
 from hardpan.run.catalog import read_catalog
 from hardpan.run.config import Config
@@ -82,9 +84,9 @@ def work(truth: Truth, recipe: Recipe, season: SeasonSettings, *, draws: int = 1
     surfaces = map_pan(pan, survey, SurfaceSettings(cell_m=survey.frame.cell_m, draws=draws), seed=1)
     surfaces = true_map(surfaces, truth) if map_true else surfaces
     rates = price_machines(catalog, season, surfaces, seed=1)
-    options = weigh_options(surfaces, survey, pan, catalog, rates, asked, season, HistorySettings(), MachineSettings())
+    options = weigh_options(surfaces, survey, pan, catalog, rates, asked, season, MachineSettings())
     zones = draw_zones(surfaces, options, survey, catalog.ripper, ZoneSettings(), seed=1)
-    plan = prescribe(zones, options, surfaces, survey, pan, catalog, rates, asked, season)
+    plan = prescribe(zones, options, surfaces, survey, pan, catalog, rates, asked, season, HistorySettings())
     table, ground = options.table, stand_on(surfaces, survey, catalog, asked)
     key = {(row.setup, row.depth_mm): row.option for row in table.itertuples()}
     of_zone = {row.zone: key[row.setup, row.depth_mm] for row in plan.zones.itertuples()}

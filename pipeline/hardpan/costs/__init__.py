@@ -1,1 +1,1 @@
-"""Prices in, rates out; a plan in, a ledger out."""
+"""A plan in, a ledger out."""

@@ -1,4 +1,4 @@
-"""Prices before the decision, money after it."""
+"""A plan in, a ledger out: areas, quantities and money."""
 
 import numpy as np
 
@@ -10,50 +10,14 @@ from hardpan.costs.headline import headline
 from hardpan.costs.hiring import Hire, judge_hiring
 from hardpan.costs.investment import invest
 from hardpan.costs.lines import Lines, draw_lines, ledger_lines, total_of
-from hardpan.costs.machines import hourly_items
-from hardpan.costs.rates import join_scenarios, list_items, other_prices, running_items, unverified_prices
 from hardpan.costs.strategies import USUAL, compare_strategies
-from hardpan.costs.worth import first_year_gains, lasting, list_worth, season_weights, unverified_gains
+from hardpan.money import lasting, season_weights
 from hardpan.records.catalog import Catalog, Quantity, SoilType
 from hardpan.records.ledger import Ledger, Rates
 from hardpan.records.plan import Options, Plan
 from hardpan.records.season import HistorySettings, SeasonSettings
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.zones import Zones
-from hardpan.spatial.draws import Draws
-
-
-def price_machines(catalog: Catalog, season: SeasonSettings, surfaces: Surfaces, *, seed: int) -> Rates:
-    """Give what an hour, a litre and a loosened hectare are worth, in joint draws.
-
-    One draw of a price, of a repair level and of the lasting of the gain is shared by all soil types; the gain of each
-    soil type has the share `common_gain` of its variance in common with the others.
-
-    Raises
-    ------
-    SettingsError
-        A mapped soil type has no response, or the tractor has no class.
-    """
-    drawn, soil_types = Draws(n_draws=surfaces.draws.sizes["draw"], seed=seed), surfaces.soil_types
-    items = {"h": hourly_items(catalog, drawn), **running_items(catalog.prices, drawn)}
-    prices = other_prices(catalog.prices, drawn)
-    gains = first_year_gains(catalog, soil_types, drawn)
-    weights = {
-        name: season_weights(drawn("persistence", kept), seasons.value, catalog.prices.discount_rate.value)
-        for name in soil_types
-        for kept, seasons in [lasting(catalog.soils[name], controlled_traffic=season.controlled_traffic)]
-    }
-    first_year_t = np.stack([gains[name] for name in soil_types], axis=1)
-    lasts = np.stack([weights[name].sum(axis=1) for name in soil_types], axis=1)
-    worth = first_year_t * prices["grain_per_t"][:, np.newaxis] * lasts
-    by_soil = {"worth_per_ha": worth, "first_year_t_per_ha": first_year_t, "lasting": lasts}
-    return Rates(
-        scenarios=join_scenarios(items, prices, by_soil, soil_types),
-        items=list_items(items, catalog.prices),
-        currency=catalog.prices.currency,
-        worth=list_worth(catalog, soil_types, worth, controlled_traffic=season.controlled_traffic),
-        issues=unverified_prices(catalog.prices) + unverified_gains(catalog, soil_types),
-    )
 
 
 def tally(  # noqa: PLR0917

@@ -6,13 +6,18 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.prescription.candidates import depth_limits_mm
-from hardpan.prescription.case import Case, moist_to_mm
-from hardpan.prescription.choice import LEAVE, Ballot, Texts
-from hardpan.prescription.conditions import ceiling_rules, forbidden_setups
-from hardpan.prescription.economy import economy_of
-from hardpan.prescription.effort import machine_limit
-from hardpan.prescription.returns import reach_probability
+from hardpan.options import (
+    LEAVE,
+    Ballot,
+    Texts,
+    ceiling_rules,
+    depth_limits_mm,
+    economy_of,
+    forbidden_setups,
+    machine_limit,
+    reach_probability,
+)
+from hardpan.prescription.context import Case, moist_to_mm
 from hardpan.records.catalog import Catalog
 
 ROUNDING = 1e-12

@@ -1,116 +1,23 @@
-"""What each depth and set-up would return everywhere, and what is chosen where."""
+"""What is chosen in each zone."""
+
+from dataclasses import replace
 
 import numpy as np
 
-from hardpan.prescription.calibration import calibrate, draft_factors, draft_range_pct
-from hardpan.prescription.candidates import list_candidates
-from hardpan.prescription.case import open_case, soil_effects
-from hardpan.prescription.choice import Bids, choose, positions, runner_up
-from hardpan.prescription.economy import describe, economy_of, into_clay_mm
-from hardpan.prescription.effort import refuse_powerless
-from hardpan.prescription.ground import stand_on
+from hardpan.options import PrescriptionSettings, choose, runner_up
+from hardpan.prescription.context import open_case
 from hardpan.prescription.past import last_ripping
-from hardpan.prescription.returns import reach_probability
 from hardpan.prescription.setting_up import ballast_issues
-from hardpan.prescription.settings import HistorySettings, MachineSettings, PrescriptionSettings, SeasonSettings
 from hardpan.prescription.telling import Decision, write_plan
 from hardpan.prescription.zonework import hold_ballot, work_zone
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Rates
 from hardpan.records.pan import PanFeatures
 from hardpan.records.plan import Options, Plan
+from hardpan.records.season import HistorySettings, SeasonSettings
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
 from hardpan.records.zones import Zones
-
-SHIPPED_MACHINE = MachineSettings()
-
-
-def weigh_options(  # noqa: PLR0917
-    surfaces: Surfaces,
-    survey: Survey,
-    pan: PanFeatures,
-    catalog: Catalog,
-    rates: Rates,
-    prescription: PrescriptionSettings,
-    season: SeasonSettings,
-    history: HistorySettings,
-    machine: MachineSettings = SHIPPED_MACHINE,
-) -> Options:
-    """Give what every candidate depth and set-up would return at every node, over the draws.
-
-    Raises
-    ------
-    SettingsError
-        No set-up has a depth, nothing can be pulled, or the measured fuel cannot be.
-    """
-    ground = stand_on(surfaces, survey, catalog, prescription)
-    table, issues = list_candidates(catalog, prescription, machine)
-    reference = ground.main_soil()
-    main_soil, main_kpa = ground.soil_names[reference], float(ground.usual_strength_kpa[reference])
-    calibration, anchor, measured = calibrate(catalog, ground.textures[reference], machine, main_kpa)
-    spread = draft_factors(draft_range_pct(catalog.effort, measured=bool(measured)), rates.scenarios.sizes["draw"])
-    economy = economy_of(
-        table,
-        ground,
-        catalog,
-        rates,
-        pan.excess_shape,
-        draft_factor=spread,
-        calibration=calibration,
-        anchor=anchor,
-    )
-    pullable = economy.pullable()
-    if not pullable[:, 1:].any():
-        easiest = 1 + int(table["depth_mm"].to_numpy()[1:].argmin())
-        held = economy.passes[main_soil].limited_by[easiest]
-        refuse_powerless(catalog, table["depth_mm"][easiest], int(held))
-    allowed = ground.allowed(economy.section["depth_mm"], into_clay_mm(table, catalog), pullable)
-    credit, barred = soil_effects(
-        table=table, survey=survey, ground=ground, catalog=catalog, prescription=prescription, season=season
-    )
-    offered = allowed & ~barred
-    totals, (hours, litres), cost_per_ha = economy.totals(offered, credit), economy.work(), economy.cost()
-    cost, paddock_costs = cost_per_ha.mean(axis=1)[ground.soil], economy.summed(cost_per_ha, offered)
-    bids = Bids(
-        net=np.where(offered, credit[ground.soil] * totals.gain - cost, -np.inf),
-        covered=reach_probability(ground.end_mm(prescription.below_pan_mm), economy.section["depth_mm"]),
-        ha=ground.ha,
-        depth_mm=economy.section["depth_mm"],
-        setup=positions(table["setup"], list(catalog.setups)),
-    )
-    fitted = choose(bids, len(catalog.setups), prescription)[1]
-    return Options(
-        table=describe(economy, catalog, main_soil),
-        net=bids.net,
-        cost=cost,
-        loosened=totals.loosened,
-        breach=reach_probability(ground.end_mm(), economy.section["depth_mm"]),
-        covered=bids.covered,
-        fitted=np.isin(bids.setup, [-1, *fitted]),
-        node_ha=ground.ha,
-        paddock_returns=(totals.summed - paddock_costs).T,
-        paddock_costs=paddock_costs.T,
-        paddock_hours=economy.summed(hours, offered).T,
-        paddock_fuel_l=economy.summed(litres, offered).T,
-        gain=totals.gain,
-        open_to=allowed,
-        uniform_depth_mm=prescription.user_uniform_depth_mm,
-        zone_cost=catalog.prices.extra_zone.value,
-        limit_slack=prescription.limit_slack,
-        cover_share=prescription.cover_share if prescription.rule == "cover" else None,
-        draft_factor=spread,
-        calibration=calibration,
-        draft_anchor=anchor,
-        reference_soil=main_soil,
-        issues=(
-            *issues,
-            *ground.issues,
-            *measured,
-            *ballast_issues(catalog),
-            *last_ripping(history, catalog, ground.soil_names),
-        ),
-    )
 
 
 def prescribe(  # noqa: PLR0917
@@ -123,6 +30,7 @@ def prescribe(  # noqa: PLR0917
     rates: Rates,
     prescription: PrescriptionSettings,
     season: SeasonSettings,
+    history: HistorySettings,
 ) -> Plan:
     """Give the depth and set-up of each zone, with its reason, the next best choice and the money."""
     case = open_case(
@@ -140,4 +48,6 @@ def prescribe(  # noqa: PLR0917
     chosen, fitted = choose(ballot, len(catalog.setups), prescription)
     pairs = np.stack([chosen, runner_up(ballot, chosen, fitted)], axis=1)
     works = [work_zone(case, ballot, row, pair) for row, pair in enumerate(pairs)]
-    return write_plan(Decision(case=case, ballot=ballot, pairs=pairs, fitted=fitted, works=works))
+    plan = write_plan(Decision(case=case, ballot=ballot, pairs=pairs, fitted=fitted, works=works))
+    machine = (*ballast_issues(catalog), *last_ripping(history, catalog, surfaces.soil_types))
+    return replace(plan, issues=(*machine, *plan.issues))

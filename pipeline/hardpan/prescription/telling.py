@@ -9,13 +9,12 @@ import pandas as pd
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.core.money import sign_of
-from hardpan.prescription.case import Case
-from hardpan.prescription.choice import LEAVE, Ballot
-from hardpan.prescription.conditions import condition_table, not_fixed, rules_met
+from hardpan.options import LEAVE, Ballot, rules_met
+from hardpan.prescription.context import Case
 from hardpan.prescription.defaults import shipped_numbers
 from hardpan.prescription.limits import end_of_ripper, what_deeper_lacks, what_held
 from hardpan.prescription.setting_up import setting_up
-from hardpan.prescription.tables import candidate_table, moisture_table, spreading_texts
+from hardpan.prescription.tables import candidate_table, condition_table, moisture_table, not_fixed, spreading_texts
 from hardpan.prescription.wording import (
     DEEPER,
     NOTHING_ELSE,

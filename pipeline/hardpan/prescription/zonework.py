@@ -5,13 +5,19 @@ from dataclasses import dataclass
 import numpy as np
 
 from hardpan.core.arrays import Floats, Ints
-from hardpan.prescription.case import Case
-from hardpan.prescription.choice import Ballot, positions
-from hardpan.prescription.conditions import credit_spans, setup_gains
-from hardpan.prescription.effort import LIMITS, Passes, machine_limit
-from hardpan.prescription.ground import Ground
+from hardpan.options import (
+    LIMITS,
+    Ballot,
+    Ground,
+    Passes,
+    credit_draws,
+    credit_spans,
+    machine_limit,
+    positions,
+    setup_gains,
+)
+from hardpan.prescription.context import Case
 from hardpan.prescription.limits import ROUNDING, why_not
-from hardpan.prescription.returns import credit_draws
 from hardpan.records.catalog import Catalog
 
 

@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 from hardpan.core.errors import SettingsError
 from hardpan.core.settings import Settings, parse
 from hardpan.core.shipped import shipped
-from hardpan.costs.settings import PriceSettings
+from hardpan.money.settings import PriceSettings
 from hardpan.records.catalog import (
     Catalog,
     Crop,

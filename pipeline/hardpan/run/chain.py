@@ -1,8 +1,10 @@
 """The pipeline on one page: one call a stage, records in, records out."""
 
-from hardpan.costs.stage import price_machines, tally
+from hardpan.costs.stage import tally
+from hardpan.money.stage import price_machines
+from hardpan.options.stage import weigh_options
 from hardpan.pan.stage import detect_pan
-from hardpan.prescription.stage import prescribe, weigh_options
+from hardpan.prescription.stage import prescribe
 from hardpan.records.catalog import Catalog
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.pan import PanFeatures
@@ -33,12 +35,14 @@ def run_paddock(config: Config, clock: Clock) -> PaddockRun:
         rates = price_machines(catalog, config.season, surfaces, seed=seed)
     with clock.stage("options"):
         options = weigh_options(
-            surfaces, survey, pan, catalog, rates, config.prescription, config.season, config.history, config.machine
+            surfaces, survey, pan, catalog, rates, config.prescription, config.season, config.machine
         )
     with clock.stage("zones"):
         zones = draw_zones(surfaces, options, survey, catalog.ripper, config.zones, seed=seed)
     with clock.stage("prescription"):
-        plan = prescribe(zones, options, surfaces, survey, pan, catalog, rates, config.prescription, config.season)
+        plan = prescribe(
+            zones, options, surfaces, survey, pan, catalog, rates, config.prescription, config.season, config.history
+        )
     with clock.stage("costs"):
         ledger = tally(plan, zones, options, surfaces, catalog, rates, config.season, config.history)
     return PaddockRun(

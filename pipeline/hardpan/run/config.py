@@ -5,10 +5,10 @@ from pathlib import Path
 
 from hardpan.core.errors import InputError, SettingsError
 from hardpan.core.settings import Settings, parse, setting
-from hardpan.costs.settings import PriceSettings
+from hardpan.money.settings import PriceSettings
+from hardpan.options.settings import MachineSettings, PrescriptionSettings
 from hardpan.outputs.settings import OutputSettings
 from hardpan.pan.settings import PanSettings
-from hardpan.prescription.settings import MachineSettings, PrescriptionSettings
 from hardpan.records.season import HistorySettings, SeasonSettings
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.survey.settings import GridSettings, PaddockSettings, ProbeSettings, SoilSettings

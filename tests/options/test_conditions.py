@@ -4,14 +4,13 @@ import pandas as pd
 import pytest
 import shapely
 
-from hardpan.prescription.conditions import (
-    condition_table,
-    core_facts,
+from hardpan.options.conditions import (
     forbidden_setups,
     judge,
-    not_fixed,
     setup_gains,
 )
+from hardpan.options.facts import core_facts
+from hardpan.prescription.tables import condition_table, not_fixed
 
 CRS = "EPSG:32751"
 FREE = {

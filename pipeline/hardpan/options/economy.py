@@ -8,10 +8,10 @@ import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import InputError
-from hardpan.prescription.calibration import Anchor, draft_spread, equation_anchor, strength_factor
-from hardpan.prescription.effort import LIMITS, Passes, Puller
-from hardpan.prescription.ground import Ground
-from hardpan.prescription.loosening import (
+from hardpan.options.calibration import Anchor, draft_spread, equation_anchor, strength_factor
+from hardpan.options.effort import LIMITS, Passes, Puller
+from hardpan.options.ground import Ground
+from hardpan.options.loosening import (
     breaking_weights,
     critical_depth_mm,
     cumulated_excess,
@@ -19,7 +19,7 @@ from hardpan.prescription.loosening import (
     full_width_depth_mm,
     ridge_mm,
 )
-from hardpan.prescription.returns import Totals, cost_per_ha, total_up
+from hardpan.options.returns import Totals, cost_per_ha, total_up
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Rates
 

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from hardpan.prescription.effort import LIMITS, Puller, field_efficiency
+from hardpan.options.effort import LIMITS, Puller, field_efficiency
 
 
 def puller(catalog, depths_mm, *, setup="plain", texture="coarse", **tractor):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from hardpan.core.errors import SettingsError
-from hardpan.prescription.calibration import (
+from hardpan.options.calibration import (
     calibrate,
     draft_factors,
     draft_spread,
@@ -12,8 +12,8 @@ from hardpan.prescription.calibration import (
     span_draws,
     strength_factor,
 )
-from hardpan.prescription.effort import Puller
-from hardpan.prescription.settings import MachineSettings
+from hardpan.options.effort import Puller
+from hardpan.options.settings import MachineSettings
 
 
 def puller(catalog, depth_mm, setup="plain"):

@@ -7,7 +7,7 @@ import shapely
 from numpy.typing import NDArray
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.prescription.settings import PrescriptionSettings
+from hardpan.options.settings import PrescriptionSettings
 from hardpan.records.catalog import Catalog, SoilType
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.surfaces import Surfaces

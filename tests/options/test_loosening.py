@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from hardpan.prescription.loosening import (
+from hardpan.options.loosening import (
     breaking_weights,
     cumulated_excess,
     depth_grid_mm,

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from hardpan.core.errors import SettingsError
-from hardpan.costs.machines import ownership_share, tractor_class
+from hardpan.money.machines import ownership_share, tractor_class
 
 
 def test_owning_is_depreciation_and_a_yearly_share_of_the_mean_value():

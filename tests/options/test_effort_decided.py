@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from hardpan.prescription.settings import MachineSettings
+from hardpan.options.settings import MachineSettings
 
 PLAIN = MachineSettings(setup="plain")
 

@@ -5,9 +5,9 @@ import pandas as pd
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import SettingsError
+from hardpan.money.draws import Draws
 from hardpan.records.catalog import Catalog, Quantity, SoilType
 from hardpan.records.issues import Issue, Issues, Outcome
-from hardpan.spatial.draws import Draws
 
 
 def first_year_gains(catalog: Catalog, soil_types: tuple[str, ...], drawn: Draws) -> dict[str, Floats]:

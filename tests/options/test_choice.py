@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from hardpan.prescription.choice import Ballot, by_cover, by_return, fit_setups, runner_up
+from hardpan.options.choice import Ballot, by_cover, by_return, fit_setups, runner_up
 
 DEPTH = np.array([0.0, 300, 400, 300, 400])
 SETUP = np.array([-1, 0, 0, 1, 1])

@@ -1,12 +1,9 @@
-"""Settings of machine and prescription; season and history are shared and live with the records."""
+"""Settings of machine and prescription."""
 
 from collections.abc import Mapping
 from typing import Literal
 
 from hardpan.core.settings import Settings, setting
-from hardpan.records.season import HistorySettings, SeasonSettings
-
-__all__ = ["HistorySettings", "MachineSettings", "PrescriptionSettings", "SeasonSettings"]
 
 
 class MachineSettings(Settings):

@@ -6,8 +6,8 @@ import numpy as np
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import SettingsError
+from hardpan.money.draws import Draws
 from hardpan.records.catalog import Catalog, PriceTable, Quantity, Ripper, Tractor
-from hardpan.spatial.draws import Draws
 
 
 def hourly_items(catalog: Catalog, drawn: Draws) -> dict[str, Floats]:

@@ -2,9 +2,9 @@ import numpy as np
 import pytest
 import shapely
 
-from hardpan.prescription.candidates import list_candidates
-from hardpan.prescription.ground import BLOCK_NODES, stand_on
-from hardpan.prescription.settings import MachineSettings, PrescriptionSettings
+from hardpan.options.candidates import list_candidates
+from hardpan.options.ground import BLOCK_NODES, stand_on
+from hardpan.options.settings import MachineSettings, PrescriptionSettings
 
 ASKED = PrescriptionSettings(clay_margin_mm=60.0, soft_clay_margin_mm=30.0)
 

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.errors import SettingsError
-from hardpan.prescription.settings import MachineSettings, PrescriptionSettings
+from hardpan.options.settings import MachineSettings, PrescriptionSettings
 from hardpan.records.catalog import Catalog, Ripper, SetUp
 from hardpan.records.issues import Issue, Issues, Outcome
 

@@ -7,9 +7,9 @@ import pandas as pd
 import xarray as xr
 
 from hardpan.core.arrays import Floats
+from hardpan.money.draws import Draws
 from hardpan.records.catalog import PriceTable
 from hardpan.records.issues import Issue, Issues, Outcome
-from hardpan.spatial.draws import Draws
 
 PRICE_OF = {
     "labour": "labour_per_h",

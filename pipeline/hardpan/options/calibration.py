@@ -5,9 +5,9 @@ from scipy.special import ndtri
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import SettingsError
-from hardpan.prescription.effort import Passes, Puller
-from hardpan.prescription.returns import along_span
-from hardpan.prescription.settings import MachineSettings
+from hardpan.options.effort import Passes, Puller
+from hardpan.options.returns import along_span
+from hardpan.options.settings import MachineSettings
 from hardpan.records.catalog import Catalog, Effort, Quantity
 from hardpan.records.issues import Issue, Issues, Outcome
 

@@ -1,0 +1,45 @@
+"""Prices and gains in, what an hour, a litre and a loosened hectare are worth out, in joint draws."""
+
+import numpy as np
+
+from hardpan.money.draws import Draws
+from hardpan.money.machines import hourly_items
+from hardpan.money.rates import join_scenarios, list_items, other_prices, running_items, unverified_prices
+from hardpan.money.worth import first_year_gains, lasting, list_worth, season_weights, unverified_gains
+from hardpan.records.catalog import Catalog
+from hardpan.records.ledger import Rates
+from hardpan.records.season import SeasonSettings
+from hardpan.records.surfaces import Surfaces
+
+
+def price_machines(catalog: Catalog, season: SeasonSettings, surfaces: Surfaces, *, seed: int) -> Rates:
+    """Give what an hour, a litre and a loosened hectare are worth, in joint draws.
+
+    One draw of a price, of a repair level and of the lasting of the gain is shared by all soil types; the gain of each
+    soil type has the share `common_gain` of its variance in common with the others.
+
+    Raises
+    ------
+    SettingsError
+        A mapped soil type has no response, or the tractor has no class.
+    """
+    drawn, soil_types = Draws(n_draws=surfaces.draws.sizes["draw"], seed=seed), surfaces.soil_types
+    items = {"h": hourly_items(catalog, drawn), **running_items(catalog.prices, drawn)}
+    prices = other_prices(catalog.prices, drawn)
+    gains = first_year_gains(catalog, soil_types, drawn)
+    weights = {
+        name: season_weights(drawn("persistence", kept), seasons.value, catalog.prices.discount_rate.value)
+        for name in soil_types
+        for kept, seasons in [lasting(catalog.soils[name], controlled_traffic=season.controlled_traffic)]
+    }
+    first_year_t = np.stack([gains[name] for name in soil_types], axis=1)
+    lasts = np.stack([weights[name].sum(axis=1) for name in soil_types], axis=1)
+    worth = first_year_t * prices["grain_per_t"][:, np.newaxis] * lasts
+    by_soil = {"worth_per_ha": worth, "first_year_t_per_ha": first_year_t, "lasting": lasts}
+    return Rates(
+        scenarios=join_scenarios(items, prices, by_soil, soil_types),
+        items=list_items(items, catalog.prices),
+        currency=catalog.prices.currency,
+        worth=list_worth(catalog, soil_types, worth, controlled_traffic=season.controlled_traffic),
+        issues=unverified_prices(catalog.prices) + unverified_gains(catalog, soil_types),
+    )
