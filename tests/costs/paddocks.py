@@ -12,7 +12,8 @@ from shapely.geometry import box
 from hardpan.costs.stage import tally
 from hardpan.money.stage import price_machines
 from hardpan.records.columns import PLAN
-from hardpan.records.plan import Options, Plan
+from hardpan.records.options import Options
+from hardpan.records.plan import Plan
 from hardpan.records.season import HistorySettings, SeasonSettings
 from hardpan.records.surfaces import Surfaces
 from hardpan.run.catalog import read_catalog

@@ -21,7 +21,8 @@ with atheris.instrument_imports(include=["hardpan.survey", "openpyxl", "zipfile"
     from hardpan.survey.stage import read_survey
 
 from hardpan.core.errors import HardpanError
-from hardpan.records.catalog import Quantity, SoilType
+from hardpan.records.quantity import Quantity
+from hardpan.records.soils import SoilType
 
 SQUARE = (
     '{"type": "Polygon", "coordinates": [[[123.0, -28.025], [123.004, -28.025], [123.004, -28.022], '

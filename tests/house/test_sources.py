@@ -10,19 +10,11 @@ import pytest
 from pydantic import BaseModel
 
 from hardpan.core.settings import parse
-from hardpan.records.catalog import (
-    Crop,
-    DraftRow,
-    Effort,
-    PriceTable,
-    Reclaim,
-    Ripper,
-    Rule,
-    SetUp,
-    SoilType,
-    Source,
-    Tractor,
-)
+from hardpan.records.catalog import Source
+from hardpan.records.machines import DraftRow, Effort, Ripper, SetUp, Tractor
+from hardpan.records.prices import Crop, PriceTable
+from hardpan.records.rules import Rule
+from hardpan.records.soils import Reclaim, SoilType
 from hardpan.run.config import Config
 
 ROOT = Path(__file__).parents[2]

@@ -17,8 +17,9 @@ from hardpan.records.evidence import PaddockRun
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issue, Outcome
 from hardpan.records.ledger import Ledger, Rates
+from hardpan.records.options import Options
 from hardpan.records.pan import PanFeatures
-from hardpan.records.plan import Options, Plan
+from hardpan.records.plan import Plan
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import DatumMove, Paddock, Profiles, Survey
 from hardpan.records.trail import Trail

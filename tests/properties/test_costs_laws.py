@@ -13,7 +13,7 @@ from hardpan.costs.lines import AMENDMENTS, COSTS
 from hardpan.money.draws import Draws, spread
 from hardpan.money.machines import remaining_share
 from hardpan.money.worth import season_weights
-from hardpan.records.catalog import Quantity
+from hardpan.records.quantity import Quantity
 
 N_DRAWS = 20
 CENT = 0.01

@@ -6,7 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hardpan.options.calibration import draft_factors, draft_spread, strength_factor
-from hardpan.records.catalog import Effort, Quantity
+from hardpan.records.machines import Effort
+from hardpan.records.quantity import Quantity
 from hardpan.run.catalog import read_catalog
 from hardpan.run.config import Config
 

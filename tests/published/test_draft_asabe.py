@@ -18,7 +18,7 @@ from hardpan.options.effort import (
     fuel_l_per_h,
     work_rate_ha_per_h,
 )
-from hardpan.records.catalog import Effort
+from hardpan.records.machines import Effort
 from hardpan.run.config import Config, read_toml
 
 

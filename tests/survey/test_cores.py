@@ -6,7 +6,8 @@ import pytest
 from shapely.geometry import box
 
 from hardpan.core.errors import InputError
-from hardpan.records.catalog import Quantity, SoilType
+from hardpan.records.quantity import Quantity
+from hardpan.records.soils import SoilType
 from hardpan.survey.inputs.soils import read_cores
 from hardpan.survey.settings import ProbeSettings, SoilSettings
 from hardpan.survey.soils import one_soil

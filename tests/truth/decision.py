@@ -25,7 +25,7 @@ from hardpan.options.stage import weigh_options
 from hardpan.prescription.stage import prescribe
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Rates
-from hardpan.records.plan import Options
+from hardpan.records.options import Options
 from hardpan.records.season import HistorySettings, SeasonSettings
 from hardpan.records.surfaces import Surfaces
 from hardpan.run.catalog import read_catalog

@@ -9,10 +9,11 @@ import pyproj
 import shapely
 import xarray as xr
 
-from hardpan.records.catalog import Quantity, Ripper
 from hardpan.records.columns import INSERTION
 from hardpan.records.frame import Frame
-from hardpan.records.plan import Options
+from hardpan.records.machines import Ripper
+from hardpan.records.options import Options
+from hardpan.records.quantity import Quantity
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Paddock, Profiles, Survey
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hardpan.records.plan import Options
+from hardpan.records.options import Options
 from hardpan.zones.money import fitted_only, joined_by_money, takings_of, worth_of
 
 NET = [[0, 30, 10], [0, -20, 25], [0, 5, -np.inf], [0, -8, -9]]

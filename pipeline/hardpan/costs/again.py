@@ -4,10 +4,12 @@ from collections.abc import Callable
 
 import pandas as pd
 
-from hardpan.records.catalog import Catalog, Quantity, SoilType
+from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.plan import Plan
+from hardpan.records.quantity import Quantity
 from hardpan.records.season import HistorySettings
+from hardpan.records.soils import SoilType
 
 COLUMNS = ("zone", "seasons_low", "seasons_high", "depth_mm", "costs_rise", "why")
 

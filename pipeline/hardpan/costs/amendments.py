@@ -1,7 +1,8 @@
 """Lime and gypsum: only amounts that the configuration gives, or the requirement of a soil test that it gives."""
 
 from hardpan.core.errors import SettingsError
-from hardpan.records.catalog import Quantity, SoilType
+from hardpan.records.quantity import Quantity
+from hardpan.records.soils import SoilType
 
 
 def amendments_t_per_ha(soil: SoilType, gypsum_per_meq: Quantity | None) -> dict[str, float]:

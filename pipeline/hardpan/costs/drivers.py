@@ -5,7 +5,8 @@ import pandas as pd
 
 from hardpan.core.arrays import Floats
 from hardpan.records.ledger import Rates
-from hardpan.records.plan import Options, Plan
+from hardpan.records.options import Options
+from hardpan.records.plan import Plan
 
 
 def doubt_by_input(plan: Plan, options: Options, rates: Rates) -> pd.DataFrame:

@@ -6,8 +6,8 @@ import numpy as np
 
 from hardpan.core.arrays import Floats
 from hardpan.core.money import sign_of
-from hardpan.records.catalog import PriceTable
 from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.prices import PriceTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

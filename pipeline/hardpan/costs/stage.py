@@ -12,10 +12,13 @@ from hardpan.costs.investment import invest
 from hardpan.costs.lines import Lines, draw_lines, ledger_lines, total_of
 from hardpan.costs.strategies import USUAL, compare_strategies
 from hardpan.money import lasting, season_weights
-from hardpan.records.catalog import Catalog, Quantity, SoilType
+from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Ledger, Rates
-from hardpan.records.plan import Options, Plan
+from hardpan.records.options import Options
+from hardpan.records.plan import Plan
+from hardpan.records.quantity import Quantity
 from hardpan.records.season import HistorySettings, SeasonSettings
+from hardpan.records.soils import SoilType
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.zones import Zones
 

@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats
-from hardpan.records.plan import Options, Plan
+from hardpan.records.options import Options
+from hardpan.records.plan import Plan
 
 USUAL = "uniform at the machine's usual depth"
 """Name of the strategy that rips everything as the machine usually does."""

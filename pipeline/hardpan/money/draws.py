@@ -6,7 +6,7 @@ import numpy as np
 from scipy.special import betaincinv, ndtri
 
 from hardpan.core.arrays import Floats
-from hardpan.records.catalog import Quantity
+from hardpan.records.quantity import Quantity
 
 PERT_SHAPES = 6.0
 """Sum of the two beta shapes: that of PERT, whose mean is (low + 4 mode + high) / 6."""

@@ -7,7 +7,10 @@ import numpy as np
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import SettingsError
 from hardpan.money.draws import Draws
-from hardpan.records.catalog import Catalog, PriceTable, Quantity, Ripper, Tractor
+from hardpan.records.catalog import Catalog
+from hardpan.records.machines import Ripper, Tractor
+from hardpan.records.prices import PriceTable
+from hardpan.records.quantity import Quantity
 
 
 def hourly_items(catalog: Catalog, drawn: Draws) -> dict[str, Floats]:

@@ -8,8 +8,8 @@ import xarray as xr
 
 from hardpan.core.arrays import Floats
 from hardpan.money.draws import Draws
-from hardpan.records.catalog import PriceTable
 from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.prices import PriceTable
 
 PRICE_OF = {
     "labour": "labour_per_h",

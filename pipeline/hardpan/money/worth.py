@@ -6,8 +6,10 @@ import pandas as pd
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import SettingsError
 from hardpan.money.draws import Draws
-from hardpan.records.catalog import Catalog, Quantity, SoilType
+from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.quantity import Quantity
+from hardpan.records.soils import SoilType
 
 
 def first_year_gains(catalog: Catalog, soil_types: tuple[str, ...], drawn: Draws) -> dict[str, Floats]:

@@ -8,8 +8,10 @@ from hardpan.core.errors import SettingsError
 from hardpan.options.effort import Passes, Puller
 from hardpan.options.returns import along_span
 from hardpan.options.settings import MachineSettings
-from hardpan.records.catalog import Catalog, Effort, Quantity
+from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.machines import Effort
+from hardpan.records.quantity import Quantity
 
 Anchor = tuple[float, float]
 """Depth, mm, and strength of the pan, kPa, at which draft is known whatever the exponents of depth and strength."""

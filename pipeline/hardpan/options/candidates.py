@@ -5,8 +5,9 @@ import pandas as pd
 
 from hardpan.core.errors import SettingsError
 from hardpan.options.settings import MachineSettings, PrescriptionSettings
-from hardpan.records.catalog import Catalog, Ripper, SetUp
+from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.machines import Ripper, SetUp
 
 
 def list_candidates(

@@ -11,7 +11,8 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.options.facts import zone_facts
 from hardpan.options.ground import Ground
 from hardpan.options.settings import PrescriptionSettings
-from hardpan.records.catalog import Catalog, Rule
+from hardpan.records.catalog import Catalog
+from hardpan.records.rules import Rule
 from hardpan.records.season import SeasonSettings
 from hardpan.records.survey import Survey
 

@@ -7,7 +7,8 @@ import numpy as np
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import SettingsError
 from hardpan.core.units import STANDARD_GRAVITY
-from hardpan.records.catalog import Catalog, DraftRow, Effort, SetUp
+from hardpan.records.catalog import Catalog
+from hardpan.records.machines import DraftRow, Effort, SetUp
 
 SPEED_STEP_KMH = 0.25
 """Step in which a driver sets the speed."""

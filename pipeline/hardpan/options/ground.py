@@ -8,8 +8,9 @@ from numpy.typing import NDArray
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.options.settings import PrescriptionSettings
-from hardpan.records.catalog import Catalog, SoilType
+from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.soils import SoilType
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
 

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hardpan.core.arrays import Floats
-from hardpan.records.catalog import SetUp
+from hardpan.records.machines import SetUp
 
 GRID_STEP_MM = 10.0
 """Step of the depth grid on which cumulated excess is kept: linear between, far below the error of any pan edge."""

@@ -13,8 +13,8 @@ from hardpan.options.returns import reach_probability
 from hardpan.options.settings import MachineSettings, PrescriptionSettings
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Rates
+from hardpan.records.options import Options
 from hardpan.records.pan import PanFeatures
-from hardpan.records.plan import Options
 from hardpan.records.season import SeasonSettings
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey

@@ -12,8 +12,8 @@ from hardpan.core.settings import Settings, parse
 from hardpan.core.shipped import shipped
 from hardpan.core.units import KPA_PER
 from hardpan.pan.settings import PanSettings
-from hardpan.records.catalog import Quantity
 from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.quantity import Quantity
 
 FARTHEST_FACTOR = 2.0
 """A reading moved by more than this is flagged: the models were fitted to scattered field data (busscher1997)."""

@@ -1,6 +1,8 @@
 """What is said of lime and gypsum: the amount where one is given, else what is missing to give one."""
 
-from hardpan.records.catalog import Catalog, Quantity, SoilType
+from hardpan.records.catalog import Catalog
+from hardpan.records.quantity import Quantity
+from hardpan.records.soils import SoilType
 
 MISSING = {
     "lime": "the recovery table of the region and the neutralising value of the lime",

@@ -21,10 +21,11 @@ from hardpan.options import (
     zone_facts,
 )
 from hardpan.prescription.moisture import moist_depth_mm
-from hardpan.records.catalog import Catalog, Quantity
+from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Rates
+from hardpan.records.options import Options
 from hardpan.records.pan import PanFeatures
-from hardpan.records.plan import Options
+from hardpan.records.quantity import Quantity
 from hardpan.records.season import SeasonSettings
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey

@@ -5,7 +5,8 @@ from collections.abc import Iterator, Mapping
 import pandas as pd
 
 from hardpan.core.settings import Settings
-from hardpan.records.catalog import Catalog, Quantity
+from hardpan.records.catalog import Catalog
+from hardpan.records.quantity import Quantity
 
 
 def shipped_numbers(catalog: Catalog, soil_types: tuple[str, ...]) -> pd.DataFrame:

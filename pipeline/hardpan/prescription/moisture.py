@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hardpan.records.catalog import Quantity
+from hardpan.records.quantity import Quantity
 from hardpan.records.season import SeasonSettings
 
 

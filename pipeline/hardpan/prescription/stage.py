@@ -12,8 +12,9 @@ from hardpan.prescription.telling import Decision, write_plan
 from hardpan.prescription.zonework import hold_ballot, work_zone
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Rates
+from hardpan.records.options import Options
 from hardpan.records.pan import PanFeatures
-from hardpan.records.plan import Options, Plan
+from hardpan.records.plan import Plan
 from hardpan.records.season import HistorySettings, SeasonSettings
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey

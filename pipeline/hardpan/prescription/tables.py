@@ -12,7 +12,7 @@ from hardpan.options import MEASURED, Ballot, as_records, known_value, rules_met
 from hardpan.prescription.amendments import MISSING, spreading_text
 from hardpan.prescription.context import Case
 from hardpan.prescription.moisture import moisture_window
-from hardpan.records.catalog import Rule
+from hardpan.records.rules import Rule
 
 WORDS = {
     "ph_0_100": ("pH in 0-100 mm", ""),

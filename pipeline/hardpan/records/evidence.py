@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issues
 from hardpan.records.ledger import Ledger, Rates
+from hardpan.records.options import Options
 from hardpan.records.pan import PanFeatures
-from hardpan.records.plan import Options, Plan
+from hardpan.records.plan import Plan
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
 from hardpan.records.trail import Trail

@@ -8,19 +8,12 @@ from hardpan.core.errors import SettingsError
 from hardpan.core.settings import Settings, parse
 from hardpan.core.shipped import shipped
 from hardpan.money.settings import PriceSettings
-from hardpan.records.catalog import (
-    Catalog,
-    Crop,
-    Effort,
-    PriceTable,
-    Quantity,
-    Ripper,
-    Rule,
-    SetUp,
-    SoilType,
-    Source,
-    Tractor,
-)
+from hardpan.records.catalog import Catalog, Source
+from hardpan.records.machines import Effort, Ripper, SetUp, Tractor
+from hardpan.records.prices import Crop, PriceTable
+from hardpan.records.quantity import Quantity
+from hardpan.records.rules import Rule
+from hardpan.records.soils import SoilType
 from hardpan.run.config import Config, read_toml
 
 T = TypeVar("T")

@@ -12,8 +12,8 @@ import shapely
 
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.core.units import M2_PER_HA
-from hardpan.records.catalog import SoilType
 from hardpan.records.issues import Issue
+from hardpan.records.soils import SoilType
 from hardpan.survey.settings import SoilSettings
 from hardpan.survey.words import listed, warned
 

@@ -6,8 +6,8 @@ import geopandas as gpd
 import pandas as pd
 
 from hardpan.core.errors import SettingsError
-from hardpan.records.catalog import SoilType
 from hardpan.records.frame import Frame
+from hardpan.records.soils import SoilType
 from hardpan.records.survey import Paddock, Survey
 from hardpan.survey import geodesy
 from hardpan.survey.inputs import covariates, ground, soils

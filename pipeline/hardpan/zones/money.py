@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from hardpan.core.arrays import Floats, Ints
-from hardpan.records.plan import Options
+from hardpan.records.options import Options
 
 NO_GROUND_HA = 1e-9
 """Less ground than this is rounding."""

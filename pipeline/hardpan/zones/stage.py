@@ -11,9 +11,9 @@ import xarray as xr
 
 from hardpan.core.arrays import Ints, frozen
 from hardpan.core.units import M2_PER_HA
-from hardpan.records.catalog import Ripper
 from hardpan.records.issues import Issue, Issues, Outcome
-from hardpan.records.plan import Options
+from hardpan.records.machines import Ripper
+from hardpan.records.options import Options
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
 from hardpan.records.zones import Zones

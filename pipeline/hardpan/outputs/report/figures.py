@@ -15,7 +15,7 @@ from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 from hardpan.core.arrays import Floats
 from hardpan.outputs.palette import ACCENT, EDGE, INK
 from hardpan.outputs.people import People
-from hardpan.records.catalog import SetUp
+from hardpan.records.machines import SetUp
 
 _SOIL, _LOOSE, _PAN = "#c9b48a", "#efe3c4", "#7a6a4f"
 _LINES = ("#0072b2", "#e69f00", "#009e73", "#cc79a7", "#56b4e9", "#d55e00")

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from hardpan.records.catalog import SoilType
+from hardpan.records.soils import SoilType
 from hardpan.survey import cores, delimited, files, geodesy, numbers, positions, soils, vectors
 from hardpan.survey.settings import ProbeSettings, SoilSettings
 from hardpan.survey.words import Land, Log, Text

@@ -1,0 +1,58 @@
+"""Money: the price table and the crop."""
+
+from collections.abc import Mapping
+
+from hardpan.core.settings import Settings
+from hardpan.records.quantity import Quantity
+
+
+class Crop(Settings):
+    """A crop (`configs/crops.toml`)."""
+
+    says: str
+    sowing_depth: Quantity
+    """mm; small shallow-sown seed needs the firmer finish."""
+    needs_firm_seedbed: bool
+    gain_factor: Quantity
+    """Yield gain relative to the reference crop."""
+    price_per_t: Quantity | None = None
+    """Price on farm, used unless the user gives prices.grain_per_t; None: that of the price table."""
+    lime_removed: Quantity | None = None
+    """Lime taken off with the grain, kg CaCO3 per t."""
+
+
+class PriceTable(Settings):
+    """Money (`configs/prices.toml`, overridden by `[prices]`)."""
+
+    currency: str
+    fuel_per_l: Quantity
+    labour_per_h: Quantity
+    grain_per_t: Quantity
+    wear_per_ha: Quantity
+    """Points and wear, plain tine at the reference depth."""
+    contractor_per_ha: Quantity | None = None
+    """With tractor, ripper, driver, points and, but for `contractor_fuel`, fuel."""
+    contractor_fuel: Quantity | None = None
+    """Share of the fuel and lubricant that the contractor's rate leaves to the grower; None: none of it."""
+    lime_per_t: Quantity
+    gypsum_per_t: Quantity
+    gypsum_per_meq: Quantity | None = None
+    """Gypsum that replaces 1 meq/100 g of sodium in 300 mm of soil, t/ha."""
+    spreading_per_ha: Quantity
+    discount_rate: Quantity
+    housing_insurance_tax: Quantity
+    """Share of the machine's mean value a year."""
+    lubricant_share: Quantity
+    labour_factor: Quantity
+    remaining_value: Mapping[str, tuple[Quantity, Quantity, Quantity]]
+    """C1, C2, C3 of "ripper" and of the tractor classes of `power_class`."""
+    repair: Mapping[str, tuple[Quantity, Quantity]]
+    """RF1, RF2 of "ripper" and by drive of the tractor."""
+    power_class: Mapping[str, Quantity] = {}
+    """Least engine power of each tractor class of `remaining_value`, kW."""
+    repair_level: Quantity | None = None
+    """Repairs relative to the repair equation; its range carries the uncertainty of the equation."""
+    common_gain: Quantity | None = None
+    """Share of the variance of the yield gain that all soil types have in common (season); None: none."""
+    extra_zone: Quantity
+    """What a further zone costs in setting, checking and turning, money a zone."""

@@ -1,0 +1,33 @@
+"""The set-up decision table."""
+
+from collections.abc import Mapping
+from typing import Literal
+
+from hardpan.core.settings import Settings
+from hardpan.records.quantity import Quantity
+
+
+class Rule(Settings):
+    """One row of the set-up decision table."""
+
+    constraint: str
+    says: str
+    """Condition in words."""
+    needs: tuple[str, ...] = ()
+    """Names of measurements the row reads (columns of the cores, or facts of zone and crop)."""
+    when: Mapping[str, tuple[float, float]] = {}
+    """Measurement to the closed interval in which the row applies; infinite ends allowed."""
+    prefers: tuple[str, ...] = ()
+    """Set-ups that help, best first."""
+    forbids: tuple[str, ...] = ()
+    gain: Mapping[str, Quantity] = {}
+    """Gain with a set-up relative to breaking the pan alone, where the row is met; 1 for set-ups left out."""
+    rollers: bool | None = None
+    depth_ceiling: Literal["clay_depth_mm"] | None = None
+    """"clay_depth_mm": the depth stays above the clay by the margin of hostile clay; None: no limit."""
+    spreads: Literal["lime", "gypsum"] | None = None
+    """What is spread where the row is met, at the rate that the soil type is given; None: nothing."""
+    advice: str
+    not_fixed: str = ""
+    """What ripping will not fix here."""
+    source: str

@@ -1,0 +1,78 @@
+"""Soil types and what each needs: a yield response, how long it lasts, lime and gypsum."""
+
+from typing import Literal
+
+from hardpan.core.settings import Settings
+from hardpan.records.quantity import Quantity, SpreadRate
+
+
+class Reclaim(Settings):
+    """A soil test from which the gypsum of a sodic layer is worked out, asked for by the user."""
+
+    esp: Quantity
+    """Exchangeable sodium, %."""
+    target_esp: Quantity
+    exchange_capacity: Quantity
+    """meq per 100 g."""
+    depth: Quantity
+    """Depth to reclaim, mm."""
+    field_factor: Quantity
+    """Field requirement over the chemical one."""
+
+    def gypsum(self, per_meq: Quantity) -> Quantity:
+        """Gypsum that brings the layer to the target share of sodium, t/ha, with its range (`irrigation-ex87`).
+
+        (ESP - target) / 100 x exchange capacity x t/ha per meq in 300 mm x depth / 300 mm x field factor. Chemistry of
+        reclamation, not a recommendation: the rate of a season is the agronomist's.
+        """
+        rising = [q.ends for q in (self.esp, self.exchange_capacity, self.depth, self.field_factor, per_meq)]
+        low, value, high = (
+            max(esp - target, 0.0) / 100.0 * capacity * each * depth / 300.0 * factor
+            for esp, capacity, depth, factor, each, target in zip(*rising, self.target_esp.ends[::-1], strict=True)
+        )
+        return Quantity(value=value, low=low, high=high, unit="t/ha", source=per_meq.source)
+
+
+class SoilType(Settings):
+    """Agronomy of one soil type (`configs/soils.toml`, overridden by `[soil.types."..."]`)."""
+
+    labels: tuple[str, ...] = ()
+    """Other spellings met in soil maps; compared case-folded with spaces squeezed."""
+    texture: Literal["coarse", "medium", "fine"]
+    """Class of the draft equation (ASABE D497)."""
+    water_texture: str
+    """Row of the plant-available-water table."""
+    clay_depth: Quantity | None = None
+    """Usual depth to the clay subsoil, mm; None: no clay in reach."""
+    first_year_gain: Quantity
+    """Yield gain of the first season when the whole pan is broken, t/ha, of the reference crop."""
+    persistence: Quantity
+    """Share of the gain kept from one season to the next without traffic control."""
+    persistence_controlled: Quantity
+    """The same with controlled traffic."""
+    seasons: Quantity
+    """Seasons the loosening lasts without traffic control."""
+    seasons_controlled: Quantity | None = None
+    """The same with controlled traffic; None: no longer than without."""
+    deeper_next: Quantity | None = None
+    """How much deeper the next ripping usually goes, mm; None: no deeper."""
+    lime: SpreadRate | None = None
+    """Lime to spread before ripping, t/ha, as the agronomist says; None: none."""
+    gypsum: SpreadRate | None = None
+    """Gypsum to spread, t/ha, as the agronomist says; None: none."""
+    reclaim: Reclaim | None = None
+    """Soil test that sets the gypsum instead; None: none."""
+    hostile_subsoil: bool = False
+    """The clay below is sodic, dispersive or otherwise not to be brought up or smeared."""
+    responds: bool = True
+    """False: ripping is not expected to pay on this soil (the reason in `note`)."""
+    note: str = ""
+
+    def spread(self, gypsum_per_meq: Quantity | None) -> dict[str, Quantity]:
+        """Lime and gypsum to spread where the soil is ripped, item -> t/ha: only what the configuration gives.
+
+        A soil test (`reclaim`) comes before a rate of gypsum, and needs `gypsum_per_meq`.
+        """
+        tested = None if self.reclaim is None or gypsum_per_meq is None else self.reclaim.gypsum(gypsum_per_meq)
+        given = {"lime": self.lime, "gypsum": self.gypsum if tested is None else tested}
+        return {item: rate for item, rate in given.items() if rate is not None and rate.value > 0.0}
