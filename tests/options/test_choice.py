@@ -1,16 +1,16 @@
 import numpy as np
 import pytest
 
-from hardpan.options.choice import Ballot, by_cover, by_return, fit_setups, runner_up
+from hardpan.options.choice import ZoneEvaluation, by_cover, by_return, fit_setups, runner_up
 
 DEPTH = np.array([0.0, 300, 400, 300, 400])
 SETUP = np.array([-1, 0, 0, 1, 1])
 
 
-def ballot(net, covered=None):
+def evaluation(net, covered=None):
     net = np.asarray(net, dtype=float)
     shape = net.shape
-    return Ballot(
+    return ZoneEvaluation(
         net=net,
         cost=np.ones(shape),
         gain=net + 1,
@@ -26,70 +26,70 @@ def ballot(net, covered=None):
 
 
 def test_by_return_takes_each_set_ups_best_and_leaves_what_does_not_pay():
-    best, value = by_return(ballot([[0, 5, 9, -3, -1]]), 2)
+    best, value = by_return(evaluation([[0, 5, 9, -3, -1]]), 2)
     assert best.tolist() == [[2, 4]]
     assert value.tolist() == [[9.0, -np.inf]]
 
 
 def test_by_cover_takes_the_shallowest_that_covers_and_the_deepest_allowed_where_none_does():
     covered = [[0, 0.95, 1.0, 0.5, 0.8]]
-    best, value = by_cover(ballot([[0, 5, 9, -3, -7]], covered), 2, 0.9)
+    best, value = by_cover(evaluation([[0, 5, 9, -3, -7]], covered), 2, 0.9)
     assert best.tolist() == [[1, 4]]
     assert value.tolist() == [[5.0, -7.0]]
 
 
 def test_by_cover_leaves_ground_that_no_allowed_depth_covers_to_the_least_share():
     covered = [[0.1, 0.3, 0.4, 0.2, 0.45]]
-    _, value = by_cover(ballot([[0, 5, 9, 3, 7]], covered), 2, 0.9, 0.5)
+    _, value = by_cover(evaluation([[0, 5, 9, 3, 7]], covered), 2, 0.9, 0.5)
     assert not np.isfinite(value).any()
-    _, value = by_cover(ballot([[0, 5, 9, 3, 7]], covered), 2, 0.9, 0.4)
+    _, value = by_cover(evaluation([[0, 5, 9, 3, 7]], covered), 2, 0.9, 0.4)
     assert np.isfinite(value).any()
 
 
 def test_by_cover_leaves_ground_that_has_no_pan_on_the_share_asked_for():
-    _, value = by_cover(ballot([[0, 5, 9, 3, 7]], [[0.92, 1, 1, 1, 1]]), 2, 0.9)
+    _, value = by_cover(evaluation([[0, 5, 9, 3, 7]], [[0.92, 1, 1, 1, 1]]), 2, 0.9)
     assert np.isneginf(value).all()
 
 
 def test_one_set_up_is_the_one_with_most_money_over_all_zones():
     """Zone 2 is twice as large, so its gain with set-up 1 outweighs zone 1's with set-up 0."""
-    asked = ballot([[0, 10, 8, 2, 1], [0, -5, -5, 4, 6]])
+    asked = evaluation([[0, 10, 8, 2, 1], [0, -5, -5, 4, 6]])
     chosen, fitted = fit_setups(*by_return(asked, 2), asked.ha, 1, cover=False)
     assert fitted.tolist() == [1]
     assert chosen.tolist() == [3, 4]
 
 
 def test_two_set_ups_give_each_zone_its_own():
-    asked = ballot([[0, 10, 8, 2, 1], [0, -5, -5, 4, 6]])
+    asked = evaluation([[0, 10, 8, 2, 1], [0, -5, -5, 4, 6]])
     chosen, _ = fit_setups(*by_return(asked, 2), asked.ha, 2, cover=False)
     assert chosen.tolist() == [1, 4]
 
 
 def test_more_set_ups_than_there_are_are_all_of_them():
-    asked = ballot([[0, 10, 8, 2, 1]])
+    asked = evaluation([[0, 10, 8, 2, 1]])
     assert fit_setups(*by_return(asked, 2), asked.ha, 4, cover=False)[0].tolist() == [1]
 
 
 def test_where_nothing_pays_all_is_left_and_every_set_up_stays_open():
-    asked = ballot([[0, -1, -2, -3, -4]])
+    asked = evaluation([[0, -1, -2, -3, -4]])
     chosen, fitted = fit_setups(*by_return(asked, 2), asked.ha, 1, cover=False)
     assert chosen.tolist() == [0]
     assert fitted.tolist() == [0, 1]
 
 
 def test_under_cover_ripping_comes_before_money():
-    asked = ballot([[0, -9, -9, -np.inf, -np.inf], [0, -9, -9, 50, 50]], np.ones((2, 5)) * [0, 1, 1, 1, 1])
+    asked = evaluation([[0, -9, -9, -np.inf, -np.inf], [0, -9, -9, 50, 50]], np.ones((2, 5)) * [0, 1, 1, 1, 1])
     chosen, _ = fit_setups(*by_cover(asked, 2, 0.9), asked.ha, 1, cover=True)
     assert chosen.tolist() == [1, 1]
 
 
 def test_the_runner_up_is_another_depth_with_a_fitted_set_up_or_leaving():
-    asked = ballot([[0, 10, 8, 9, 1], [0, 10, -8, 9, 1]])
+    asked = evaluation([[0, 10, 8, 9, 1], [0, 10, -8, 9, 1]])
     assert runner_up(asked, np.array([1, 1]), np.array([0])).tolist() == [2, 0]
 
 
 @pytest.mark.parametrize("n_fitted", [1, 2])
 def test_an_option_that_is_forbidden_is_never_taken(n_fitted):
-    asked = ballot([[0, -np.inf, 3, -np.inf, 2]])
+    asked = evaluation([[0, -np.inf, 3, -np.inf, 2]])
     chosen, _ = fit_setups(*by_return(asked, 2), asked.ha, n_fitted, cover=False)
     assert chosen.tolist() == [2]

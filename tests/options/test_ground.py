@@ -3,7 +3,7 @@ import pytest
 import shapely
 
 from hardpan.options.candidates import list_candidates
-from hardpan.options.ground import BLOCK_NODES, stand_on
+from hardpan.options.ground import BLOCK_NODES, build_ground
 from hardpan.options.settings import MachineSettings, PrescriptionSettings
 
 ASKED = PrescriptionSettings(clay_margin_mm=60.0, soft_clay_margin_mm=30.0)
@@ -11,7 +11,7 @@ ASKED = PrescriptionSettings(clay_margin_mm=60.0, soft_clay_margin_mm=30.0)
 
 def stand(made, catalog, **paddock):
     surfaces, survey, _ = made.ground(**paddock)
-    return stand_on(surfaces, survey, catalog, ASKED)
+    return build_ground(surfaces, survey, catalog, ASKED)
 
 
 def test_hostile_clay_is_a_ceiling_and_soft_clay_ends_the_gain(made, catalog):

@@ -18,7 +18,7 @@ from known import draw_known
 from fields import Recipe, Truth, invent
 from hardpan.money.stage import price_machines
 from hardpan.options.economy import economy_of
-from hardpan.options.ground import Ground, stand_on
+from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import breaking_weights, cumulated_excess, depth_grid_mm
 from hardpan.options.settings import MachineSettings, PrescriptionSettings
 from hardpan.options.stage import weigh_options
@@ -87,7 +87,7 @@ def work(truth: Truth, recipe: Recipe, season: SeasonSettings, *, draws: int = 1
     options = weigh_options(surfaces, survey, pan, catalog, rates, asked, season, MachineSettings())
     zones = draw_zones(surfaces, options, survey, catalog.ripper, ZoneSettings(), seed=1)
     plan = prescribe(zones, options, surfaces, survey, pan, catalog, rates, asked, season, HistorySettings())
-    table, ground = options.table, stand_on(surfaces, survey, catalog, asked)
+    table, ground = options.table, build_ground(surfaces, survey, catalog, asked)
     key = {(row.setup, row.depth_mm): row.option for row in table.itertuples()}
     of_zone = {row.zone: key[row.setup, row.depth_mm] for row in plan.zones.itertuples()}
     fitted = [row.setup for row in plan.zones.itertuples() if row.depth_mm > 0]

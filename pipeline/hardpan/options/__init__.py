@@ -4,7 +4,7 @@
 """
 
 from hardpan.options.candidates import depth_limits_mm
-from hardpan.options.choice import LEAVE, Ballot, Texts, choose, positions, runner_up
+from hardpan.options.choice import LEAVE, Texts, ZoneEvaluation, choose, positions, runner_up
 from hardpan.options.conditions import (
     as_records,
     ceiling_rules,
@@ -18,7 +18,7 @@ from hardpan.options.conditions import (
 from hardpan.options.economy import Economy, economy_of
 from hardpan.options.effort import LIMITS, Passes, field_efficiency, machine_limit
 from hardpan.options.facts import MEASURED, shares_of, zone_facts
-from hardpan.options.ground import Ground, stand_on
+from hardpan.options.ground import Ground, build_ground
 from hardpan.options.returns import credit_draws, reach_probability
 from hardpan.options.settings import PrescriptionSettings
 
@@ -26,13 +26,14 @@ __all__ = [
     "LEAVE",
     "LIMITS",
     "MEASURED",
-    "Ballot",
     "Economy",
     "Ground",
     "Passes",
     "PrescriptionSettings",
     "Texts",
+    "ZoneEvaluation",
     "as_records",
+    "build_ground",
     "ceiling_rules",
     "choose",
     "credit_draws",
@@ -50,6 +51,5 @@ __all__ = [
     "runner_up",
     "setup_gains",
     "shares_of",
-    "stand_on",
     "zone_facts",
 ]

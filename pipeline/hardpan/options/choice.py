@@ -18,7 +18,7 @@ LEAVE = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Bids:
+class Evaluation:
     """What each place, a zone or a node, could do; arrays of shape (n_places, n_options)."""
 
     net: Floats
@@ -34,7 +34,7 @@ class Bids:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Ballot(Bids):
+class ZoneEvaluation(Evaluation):
     """What each zone could do, and why; arrays of shape (n_zones, n_options)."""
 
     cost: Floats
@@ -52,14 +52,14 @@ class Ballot(Bids):
     """Expected worth per ha of what is broken, `credit` included; 0 on ground where the option is forbidden."""
 
 
-def choose(bids: Bids, n_setups: int, asked: PrescriptionSettings) -> tuple[Ints, Ints]:
+def choose(evaluation: Evaluation, n_setups: int, asked: PrescriptionSettings) -> tuple[Ints, Ints]:
     """Give the option of each place and the set-ups fitted, by the depth rule asked for."""
     cover = asked.rule == "cover"
     if cover:
-        best, value = by_cover(bids, n_setups, asked.cover_share, asked.least_cover_share)
+        best, value = by_cover(evaluation, n_setups, asked.cover_share, asked.least_cover_share)
     else:
-        best, value = by_return(bids, n_setups)
-    return fit_setups(best, value, bids.ha, asked.setups_per_paddock, cover=cover)
+        best, value = by_return(evaluation, n_setups)
+    return fit_setups(best, value, evaluation.ha, asked.setups_per_paddock, cover=cover)
 
 
 def positions(setups: Iterable[str], names: list[str]) -> Ints:
@@ -67,41 +67,41 @@ def positions(setups: Iterable[str], names: list[str]) -> Ints:
     return np.array([names.index(name) if name else -1 for name in setups], dtype=np.int64)
 
 
-def by_return(bids: Bids, n_setups: int) -> tuple[Ints, Floats]:
+def by_return(evaluation: Evaluation, n_setups: int) -> tuple[Ints, Floats]:
     """Give each place's best option with each set-up and its net return per ha; leaving is worth 0.
 
     Returns
     -------
     (n_places, n_setups) options, (n_places, n_setups) net; -inf where it does not pay or is forbidden.
     """
-    nets = [np.where(bids.setup == setup, bids.net, -np.inf) for setup in range(n_setups)]
+    nets = [np.where(evaluation.setup == setup, evaluation.net, -np.inf) for setup in range(n_setups)]
     best = np.stack([net.argmax(axis=1) for net in nets], axis=1)
     value = np.stack([net.max(axis=1) for net in nets], axis=1)
     return best, np.where(value > 0.0, value, -np.inf)
 
 
-def by_cover(bids: Bids, n_setups: int, share: float, least: float = 0.0) -> tuple[Ints, Floats]:
+def by_cover(evaluation: Evaluation, n_setups: int, share: float, least: float = 0.0) -> tuple[Ints, Floats]:
     """Give each place's shallowest option with each set-up that covers `share` of it, and its net return per ha.
 
     Where none does, the deepest that is allowed; -inf where none is allowed, where that covers less than `least`, or
     where leaving covers the share already.
     """
-    best = np.full((len(bids.net), n_setups), LEAVE)
+    best = np.full((len(evaluation.net), n_setups), LEAVE)
     value = np.full(best.shape, -np.inf)
-    idle = bids.covered[:, LEAVE] >= share
+    idle = evaluation.covered[:, LEAVE] >= share
     for setup in range(n_setups):
-        options = np.flatnonzero(bids.setup == setup)
-        options = options[np.argsort(bids.depth_mm[options], kind="stable")]
+        options = np.flatnonzero(evaluation.setup == setup)
+        options = options[np.argsort(evaluation.depth_mm[options], kind="stable")]
         if not options.size:
             continue
-        allowed: Bools = np.isfinite(bids.net[:, options])
-        reached: Bools = allowed & (bids.covered[:, options] >= share)
+        allowed: Bools = np.isfinite(evaluation.net[:, options])
+        reached: Bools = allowed & (evaluation.covered[:, options] >= share)
         deepest = options.size - 1 - allowed[:, ::-1].argmax(axis=1)
         pick = np.where(reached.any(axis=1), reached.argmax(axis=1), deepest)
         best[:, setup] = options[pick]
         places = np.arange(pick.size)
-        open_to = allowed.any(axis=1) & ~idle & (bids.covered[places, best[:, setup]] >= least)
-        value[:, setup] = np.where(open_to, bids.net[places, best[:, setup]], -np.inf)
+        open_to = allowed.any(axis=1) & ~idle & (evaluation.covered[places, best[:, setup]] >= least)
+        value[:, setup] = np.where(open_to, evaluation.net[places, best[:, setup]], -np.inf)
     return best, value
 
 
@@ -128,8 +128,8 @@ def fit_setups(best: Ints, value: Floats, ha: Floats, n_fitted: int, *, cover: b
     return chosen, columns if (chosen != LEAVE).any() else np.arange(best.shape[1])
 
 
-def runner_up(ballot: Ballot, chosen: Ints, fitted: Ints) -> Ints:
+def runner_up(evaluation: ZoneEvaluation, chosen: Ints, fitted: Ints) -> Ints:
     """Give the next best option of each zone with the set-ups fitted: another depth, or leaving."""
-    net = np.where(np.isin(ballot.setup, [-1, *fitted]), ballot.net, -np.inf)
+    net = np.where(np.isin(evaluation.setup, [-1, *fitted]), evaluation.net, -np.inf)
     net[np.arange(len(chosen)), chosen] = -np.inf
     return np.asarray(net.argmax(axis=1))

@@ -99,7 +99,7 @@ class Ground:
         return [nodes[start : start + BLOCK_NODES] for nodes in together for start in range(0, nodes.size, BLOCK_NODES)]
 
 
-def stand_on(surfaces: Surfaces, survey: Survey, catalog: Catalog, prescription: PrescriptionSettings) -> Ground:
+def build_ground(surfaces: Surfaces, survey: Survey, catalog: Catalog, prescription: PrescriptionSettings) -> Ground:
     """Give the nodes of the surfaces with area and limits.
 
     Where the map knows no depth to clay and the soil type's clay is hostile, the shallow end of the soil type's usual

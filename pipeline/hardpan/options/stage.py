@@ -4,11 +4,11 @@ import numpy as np
 
 from hardpan.options.calibration import calibrate, draft_factors, draft_range_pct
 from hardpan.options.candidates import list_candidates
-from hardpan.options.choice import Bids, choose, positions
+from hardpan.options.choice import Evaluation, choose, positions
 from hardpan.options.conditions import soil_effects
 from hardpan.options.economy import describe, economy_of, into_clay_mm
 from hardpan.options.effort import refuse_powerless
-from hardpan.options.ground import stand_on
+from hardpan.options.ground import build_ground
 from hardpan.options.returns import reach_probability
 from hardpan.options.settings import MachineSettings, PrescriptionSettings
 from hardpan.records.catalog import Catalog
@@ -39,7 +39,7 @@ def weigh_options(  # noqa: PLR0917
     SettingsError
         No set-up has a depth, nothing can be pulled, or the measured fuel cannot be.
     """
-    ground = stand_on(surfaces, survey, catalog, prescription)
+    ground = build_ground(surfaces, survey, catalog, prescription)
     table, issues = list_candidates(catalog, prescription, machine)
     reference = ground.main_soil()
     main_soil, main_kpa = ground.soil_names[reference], float(ground.usual_strength_kpa[reference])
@@ -67,22 +67,22 @@ def weigh_options(  # noqa: PLR0917
     offered = allowed & ~barred
     totals, (hours, litres), cost_per_ha = economy.totals(offered, credit), economy.work(), economy.cost()
     cost, paddock_costs = cost_per_ha.mean(axis=1)[ground.soil], economy.summed(cost_per_ha, offered)
-    bids = Bids(
+    evaluation = Evaluation(
         net=np.where(offered, credit[ground.soil] * totals.gain - cost, -np.inf),
         covered=reach_probability(ground.end_mm(prescription.below_pan_mm), economy.section["depth_mm"]),
         ha=ground.ha,
         depth_mm=economy.section["depth_mm"],
         setup=positions(table["setup"], list(catalog.setups)),
     )
-    fitted = choose(bids, len(catalog.setups), prescription)[1]
+    fitted = choose(evaluation, len(catalog.setups), prescription)[1]
     return Options(
         table=describe(economy, catalog, main_soil),
-        net=bids.net,
+        net=evaluation.net,
         cost=cost,
         loosened=totals.loosened,
         breach=reach_probability(ground.end_mm(), economy.section["depth_mm"]),
-        covered=bids.covered,
-        fitted=np.isin(bids.setup, [-1, *fitted]),
+        covered=evaluation.covered,
+        fitted=np.isin(evaluation.setup, [-1, *fitted]),
         node_ha=ground.ha,
         paddock_returns=(totals.summed - paddock_costs).T,
         paddock_costs=paddock_costs.T,

@@ -12,12 +12,12 @@ from hardpan.options import (
     Economy,
     Ground,
     PrescriptionSettings,
+    build_ground,
     economy_of,
     field_efficiency,
     judge,
     rules_met,
     shares_of,
-    stand_on,
     zone_facts,
 )
 from hardpan.prescription.moisture import moist_depth_mm
@@ -33,7 +33,7 @@ from hardpan.records.zones import Zones
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Case:
+class Context:
     """What a decision rests on; arrays and tables follow the rows of `table`."""
 
     table: gpd.GeoDataFrame
@@ -76,7 +76,7 @@ class Case:
         return shares_of(self.zone_ha)
 
 
-def open_case(
+def build_context(
     *,
     zones: Zones,
     options: Options,
@@ -87,9 +87,9 @@ def open_case(
     rates: Rates,
     prescription: PrescriptionSettings,
     season: SeasonSettings,
-) -> Case:
+) -> Context:
     """Give all that is known of the zones."""
-    ground = stand_on(surfaces, survey, catalog, prescription)
+    ground = build_ground(surfaces, survey, catalog, prescription)
     zone_ha = share_nodes(zones, surfaces, ground.ha.size)
     facts = zone_facts(table=zones.table, survey=survey, ground=ground, zone_ha=zone_ha, catalog=catalog, season=season)
     economy = economy_of(
@@ -102,7 +102,7 @@ def open_case(
         calibration=options.calibration,
         anchor=options.draft_anchor,
     )
-    return Case(
+    return Context(
         table=zones.table,
         options=options,
         economy=economy,
@@ -129,12 +129,12 @@ def share_nodes(zones: Zones, surfaces: Surfaces, n_nodes: int) -> Floats:
     return np.asarray(cells * (area / np.maximum(cells.sum(axis=1), 1.0))[:, None])
 
 
-def moist_to_mm(case: Case) -> Floats:
+def moist_to_mm(context: Context) -> Floats:
     """Give how deep the soil of each zone is moist, (n_zones,); NaN where that is not known."""
-    depths = np.full(len(case.table), np.nan)
+    depths = np.full(len(context.table), np.nan)
     for row in range(len(depths)):
-        if (water := case.water(row)) is not None:
-            depths[row], _ = moist_depth_mm(case.season, water, repellent=case.repellent(row))
+        if (water := context.water(row)) is not None:
+            depths[row], _ = moist_depth_mm(context.season, water, repellent=context.repellent(row))
     return depths
 
 

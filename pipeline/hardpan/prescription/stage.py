@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 
 from hardpan.options import PrescriptionSettings, choose, runner_up
-from hardpan.prescription.context import open_case
+from hardpan.prescription.context import build_context
+from hardpan.prescription.evaluation import evaluate_zones, zone_outcome
 from hardpan.prescription.past import last_ripping
 from hardpan.prescription.setting_up import ballast_issues
 from hardpan.prescription.telling import Decision, write_plan
-from hardpan.prescription.zonework import hold_ballot, work_zone
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Rates
 from hardpan.records.options import Options
@@ -34,7 +34,7 @@ def prescribe(  # noqa: PLR0917
     history: HistorySettings,
 ) -> Plan:
     """Give the depth and set-up of each zone, with its reason, the next best choice and the money."""
-    case = open_case(
+    context = build_context(
         zones=zones,
         options=options,
         surfaces=surfaces,
@@ -45,10 +45,10 @@ def prescribe(  # noqa: PLR0917
         prescription=prescription,
         season=season,
     )
-    ballot = hold_ballot(case)
-    chosen, fitted = choose(ballot, len(catalog.setups), prescription)
-    pairs = np.stack([chosen, runner_up(ballot, chosen, fitted)], axis=1)
-    works = [work_zone(case, ballot, row, pair) for row, pair in enumerate(pairs)]
-    plan = write_plan(Decision(case=case, ballot=ballot, pairs=pairs, fitted=fitted, works=works))
+    evaluation = evaluate_zones(context)
+    chosen, fitted = choose(evaluation, len(catalog.setups), prescription)
+    pairs = np.stack([chosen, runner_up(evaluation, chosen, fitted)], axis=1)
+    outcomes = [zone_outcome(context, evaluation, row, pair) for row, pair in enumerate(pairs)]
+    plan = write_plan(Decision(context=context, evaluation=evaluation, pairs=pairs, fitted=fitted, outcomes=outcomes))
     machine = (*ballast_issues(catalog), *last_ripping(history, catalog, surfaces.soil_types))
     return replace(plan, issues=(*machine, *plan.issues))

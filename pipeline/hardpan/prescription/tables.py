@@ -8,9 +8,9 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Bools
-from hardpan.options import MEASURED, Ballot, as_records, known_value, rules_met
+from hardpan.options import MEASURED, ZoneEvaluation, as_records, known_value, rules_met
 from hardpan.prescription.amendments import MISSING, spreading_text
-from hardpan.prescription.context import Case
+from hardpan.prescription.context import Context
 from hardpan.prescription.moisture import moisture_window
 from hardpan.records.rules import Rule
 
@@ -36,41 +36,41 @@ GIVEN = "yes: the soil type has a rate"
 """Why an amount of lime or gypsum is told that no rule asks for."""
 
 
-def moisture_table(case: Case, plan: gpd.GeoDataFrame) -> pd.DataFrame:
+def moisture_table(context: Context, plan: gpd.GeoDataFrame) -> pd.DataFrame:
     """Give the verdict on moisture, one row a zone, columns of `Plan.moisture`."""
     rows = []
     for row, zone in enumerate(plan.itertuples()):
-        window = moisture_window(zone.depth_mm, case.season, case.water(row), repellent=case.repellent(row))
+        window = moisture_window(zone.depth_mm, context.season, context.water(row), repellent=context.repellent(row))
         rows.append({"zone": zone.zone, **asdict(window)})
     return pd.DataFrame(rows)
 
 
-def candidate_table(case: Case, ballot: Ballot) -> pd.DataFrame:
+def candidate_table(context: Context, evaluation: ZoneEvaluation) -> pd.DataFrame:
     """Give one row a zone and option, columns of `Plan.candidates`."""
-    table = case.options.table
-    n_zones, n_options = ballot.net.shape
-    allowed = np.isfinite(ballot.net)
+    table = context.options.table
+    n_zones, n_options = evaluation.net.shape
+    allowed = np.isfinite(evaluation.net)
     return pd.DataFrame(
         {
-            "zone": np.repeat(case.table["zone"].to_numpy(), n_options),
+            "zone": np.repeat(context.table["zone"].to_numpy(), n_options),
             "option": np.tile(table["option"].to_numpy(), n_zones),
             "setup": np.tile(table["setup"].to_numpy(), n_zones),
             "depth_mm": np.tile(table["depth_mm"].to_numpy(), n_zones),
-            "net_per_ha": np.where(allowed, ballot.net, np.nan).ravel(),
-            "cost_per_ha": ballot.cost.ravel(),
-            "loosened_share": ballot.loosened.ravel(),
-            "breach_probability": ballot.breach.ravel(),
+            "net_per_ha": np.where(allowed, evaluation.net, np.nan).ravel(),
+            "cost_per_ha": evaluation.cost.ravel(),
+            "loosened_share": evaluation.loosened.ravel(),
+            "breach_probability": evaluation.breach.ravel(),
             "allowed": allowed.ravel(),
-            "why_not": np.asarray(ballot.why_not).ravel(),
+            "why_not": np.asarray(evaluation.why_not).ravel(),
         }
     )
 
 
-def spreading_texts(case: Case, ripped: Bools) -> dict[object, dict[str, tuple[str, bool]]]:
+def spreading_texts(context: Context, ripped: Bools) -> dict[object, dict[str, tuple[str, bool]]]:
     """Give what is said of lime and gypsum in each zone of ground, and whether an amount is given."""
-    table = case.table
+    table = context.table
     return {
-        label: {item: spreading_text(item, str(soil), case.catalog, ripped=bool(worked)) for item in MISSING}
+        label: {item: spreading_text(item, str(soil), context.catalog, ripped=bool(worked)) for item in MISSING}
         for label, kind, soil, worked in zip(table.index, table["kind"], table["soil_type"], ripped, strict=True)
         if kind == "ground"
     }

@@ -18,15 +18,21 @@ from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
 from hardpan.records.zones import Zones
 from hardpan.spatial.regions import OUTSIDE, spread
-from hardpan.zones.choice import Candidates, Choice, choose_counts
+from hardpan.zones.classes import (
+    ClassCounts,
+    SoilClasses,
+    choose_counts,
+    class_value,
+    fitted_only,
+    joined_by_money,
+    worth_of,
+)
 from hardpan.zones.drivable import Cells, Least, make_drivable
-from hardpan.zones.features import cell_features, expected_bottom_mm
-from hardpan.zones.ground import Ground, ground_of
-from hardpan.zones.grouping import group
+from hardpan.zones.grouping import cell_features, expected_bottom_mm, group
 from hardpan.zones.measures import area_ha, best_run
-from hardpan.zones.money import fitted_only, joined_by_money, takings_of, worth_of
 from hardpan.zones.outline import Coverage, outline_classes
 from hardpan.zones.settings import ZoneSettings
+from hardpan.zones.workable import WorkableArea, workable_area
 
 KMH_PER_M_S = 3.6
 NAMED_ZONES = 4
@@ -46,7 +52,7 @@ def draw_zones(
         Exclusions leave no ground.
     """
     cell_m, options = surfaces.frame.cell_m, fitted_only(options)
-    ground = ground_of(survey.paddock, surfaces, ripper.width_m / 2.0 + settings.gps_error_m)
+    ground = workable_area(survey.paddock, surfaces, ripper.width_m / 2.0 + settings.gps_error_m)
     least = _least(options, ripper, settings, cell_m)
     classes, soil_of_class, choice = _classes(
         surfaces, options, survey.covariates, ground, settings, width_cells=least.width_cells, seed=seed
@@ -90,12 +96,12 @@ def _classes(
     surfaces: Surfaces,
     options: Options,
     covariates: xr.Dataset,
-    ground: Ground,
+    ground: WorkableArea,
     settings: ZoneSettings,
     *,
     width_cells: int,
     seed: int,
-) -> tuple[Ints, Ints, Choice]:
+) -> tuple[Ints, Ints, ClassCounts]:
     """Give the class of each cell with ground, the soil code of each class, and how their number was chosen."""
     node = surfaces.node_of_cell.ravel()[ground.source]
     codes = np.unique(ground.soil[ground.soil != OUTSIDE])
@@ -104,9 +110,9 @@ def _classes(
         cells = ground.soil == code
         features = cell_features(surfaces, covariates, ground.source, cells, width_cells=width_cells)
         fine = group(features, cells, settings.fine_count, settings.method, seed=seed)
-        nested = joined_by_money(fine, features, takings_of(fine, node[cells], ground.cell_ha[cells], options))
+        nested = joined_by_money(fine, features, class_value(fine, node[cells], ground.cell_ha[cells], options))
         classes, worth = (list(column) for column in zip(*nested, strict=True))
-        candidates.append(Candidates(classes=classes, worth=worth, features=features))
+        candidates.append(SoilClasses(classes=classes, worth=worth, features=features))
     whole = ground.soil != OUTSIDE
     undivided = worth_of(np.zeros(np.count_nonzero(whole), dtype=np.int64), node[whole], ground.cell_ha[whole], options)
     fixed = None if settings.count == "auto" else settings.count
@@ -190,7 +196,7 @@ def _zones_at(labels: Ints) -> str:
     return f"zone{'s' if numbers.size > 1 else ''} {', '.join(map(str, numbers))}"
 
 
-def _count_issues(settings: ZoneSettings, choice: Choice, drawn: int) -> Issues:
+def _count_issues(settings: ZoneSettings, choice: ClassCounts, drawn: int) -> Issues:
     issues = []
     given = sum(choice.counts)
     if settings.count not in {"auto", given}:

@@ -5,9 +5,10 @@ import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from sklearn.metrics import silhouette_score
 
 from hardpan.records.options import Options
-from hardpan.zones.money import fitted_only, joined_by_money, takings_of, worth_of
+from hardpan.zones.classes import SoilClasses, choose_counts, class_value, fitted_only, joined_by_money, worth_of
 
 NET = [[0, 30, 10], [0, -20, 25], [0, 5, -np.inf], [0, -8, -9]]
 NODES = np.arange(4)
@@ -95,7 +96,7 @@ def test_joined_classes_are_nested_and_worth_what_they_say(seed):
     rng = np.random.default_rng(seed)
     net = options_of(np.c_[np.zeros(30), rng.normal(0, 10, (30, 5))])
     fine, node, cell_ha = np.arange(90) % 9, rng.integers(0, 30, 90), rng.uniform(0.1, 1, 90)
-    found = joined_by_money(fine, rng.normal(size=(90, 3)), takings_of(fine, node, cell_ha, net))
+    found = joined_by_money(fine, rng.normal(size=(90, 3)), class_value(fine, node, cell_ha, net))
     assert [classes.max() + 1 for classes, _ in found] == list(range(1, 10))
     for (coarse, low), (finer, high) in itertools.pairwise(found):
         assert high >= low - 1e-9
@@ -107,8 +108,72 @@ def test_joined_classes_are_nested_and_worth_what_they_say(seed):
 def test_classes_of_the_same_best_option_join_first_and_the_likest_of_them():
     net = options_of([[0, 10, 0], [0, 10, 0], [0, 10, 0], [0, 0, 10]])
     features = np.array([[0.0], [5.0], [6.0], [5.5]])
-    found = joined_by_money(NODES, features, takings_of(NODES, NODES, np.ones(4), net))
+    found = joined_by_money(NODES, features, class_value(NODES, NODES, np.ones(4), net))
     three, two = found[2][0], found[1][0]
     assert three[1] == three[2] != three[0]
     assert two[0] == two[1] == two[2] != two[3]
     assert found[1][1] == pytest.approx(40)
+
+
+def candidates(worth, classes=None, features=None):
+    classes = [np.arange(12) % count for count in range(1, len(worth) + 1)] if classes is None else classes
+    features = np.arange(12.0)[:, None] if features is None else features
+    return SoilClasses(classes=classes, worth=list(worth), features=features)
+
+
+@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("zone_cost", [0.0, 3.0, 200.0])
+def test_the_chosen_counts_are_the_best_of_all_combinations(seed, zone_cost):
+    worths = np.random.default_rng(seed).normal(0, 10, (3, 4)).round(2).cumsum(axis=1)  # whole cents
+    choice = choose_counts([candidates(worth) for worth in worths], 0.0, zone_cost, None, 12)
+
+    def money(counts):
+        return sum(worth[n - 1] for worth, n in zip(worths, counts, strict=True)) - zone_cost * (sum(counts) - 1)
+
+    best = max(money(counts) for counts in itertools.product([1, 2, 3, 4], repeat=3))
+    assert money(choice.counts) == pytest.approx(best)
+    assert choice.indices.loc[choice.indices["chosen"], "net_gain"].iloc[0] == pytest.approx(best)
+
+
+def test_dear_zones_leave_one_a_soil_type_and_free_zones_are_used():
+    soils = [candidates([10, 40, 45]), candidates([0, 5, 5.5])]
+    assert choose_counts(soils, 0.0, 1e6, None, 8).counts == (1, 1)
+    assert choose_counts(soils, 0.0, 0.0, None, 8).counts == (3, 3)
+    assert choose_counts(soils, 0.0, 4.9, None, 8).counts == (3, 2)
+
+
+def test_a_fixed_count_is_kept_and_one_below_the_soil_types_is_raised_to_them():
+    soils = [candidates([10, 40, 45]), candidates([0, 5, 5.5])]
+    assert choose_counts(soils, 0.0, 1e6, 5, 8).counts == (3, 2)
+    assert choose_counts(soils, 0.0, 0.0, 1, 8).counts == (1, 1)
+
+
+def test_no_more_than_the_most_are_tried_but_always_one_a_soil_type():
+    soils = [candidates([1, 2, 3]) for _ in range(3)]
+    assert choose_counts(soils, 0.0, 0.0, None, 4).indices["count"].tolist() == [3, 4]
+    assert choose_counts(soils, 0.0, 0.0, None, 1).indices["count"].tolist() == [3]
+
+
+def test_variance_reduction_is_that_of_an_analysis_of_variance():
+    """Between over total sum of squares of two classes, worked by hand: means 1 and 5, total 20, within 4."""
+    classes = [np.zeros(4, int), np.array([0, 0, 1, 1])]
+    soil = candidates([0, 0], classes, np.array([[0.0], [2.0], [4.0], [6.0]]))
+    indices = choose_counts([soil], 0.0, 0.0, 2, 8).indices
+    assert indices["variance_reduction"].tolist() == [pytest.approx(0), pytest.approx(16 / 20)]
+
+
+def test_the_silhouette_is_the_librarys_over_all_cells_of_small_ground():
+    rng = np.random.default_rng(1)
+    features = rng.normal(size=(60, 2)) + np.repeat([[0, 0], [3, 0]], 30, axis=0)
+    classes = [np.zeros(60, int), np.repeat([0, 1], 30)]
+    indices = choose_counts([candidates([0, 0], classes, features)], 0.0, 0.0, 2, 8).indices
+    assert indices["silhouette"].tolist() == [0.0, pytest.approx(silhouette_score(features, classes[1]))]
+
+
+def test_the_reason_names_count_and_what_a_further_one_would_do():
+    choice = choose_counts([candidates([0, 100, 104])], 0.0, 10.0, None, 8)
+    assert choice.counts == (2,)
+    assert choice.why == (
+        "2 classes are expected to be worth 90 more than one depth everywhere; "
+        "a further one would lower that by 6 (it costs 10 in setting and turning)."
+    )

@@ -7,31 +7,31 @@ import numpy as np
 from hardpan.core.arrays import Floats, Ints
 from hardpan.options import (
     LIMITS,
-    Ballot,
     Ground,
     Passes,
+    ZoneEvaluation,
     credit_draws,
     credit_spans,
     machine_limit,
     positions,
     setup_gains,
 )
-from hardpan.prescription.context import Case
+from hardpan.prescription.context import Context
 from hardpan.prescription.limits import ROUNDING, why_not
 from hardpan.records.catalog import Catalog
 
 
-def hold_ballot(case: Case) -> Ballot:
+def evaluate_zones(context: Context) -> ZoneEvaluation:
     """Give what each zone could do: money, cover, what the decision table credits and forbids."""
-    ground, options, weights = case.ground, case.options, case.weights
-    names, rules = list(case.catalog.setups), case.catalog.rules
+    ground, options, weights = context.ground, context.options, context.weights
+    names, rules = list(context.catalog.setups), context.catalog.rules
     setup = positions(options.table["setup"], names)
     depth = options.table["depth_mm"].to_numpy(float)
-    credit = credit_spans(rules, setup_gains(rules, case.judged, case.facts, names), names)[:, setup]
+    credit = credit_spans(rules, setup_gains(rules, context.judged, context.facts, names), names)[:, setup]
     worth = np.where(options.open_to, options.gain, 0.0)
-    gain, cost, barred = credit[..., 1] * (weights @ worth), _costs(case), why_not(case, setup, depth)
+    gain, cost, barred = credit[..., 1] * (weights @ worth), _costs(context), why_not(context, setup, depth)
     often = weights * ground.present.mean(axis=0)
-    return Ballot(
+    return ZoneEvaluation(
         net=np.where(barred == "", gain - cost, -np.inf),
         gain=gain,
         cost=cost,
@@ -39,24 +39,24 @@ def hold_ballot(case: Case) -> Ballot:
         breach=weights @ options.breach,
         why_not=barred,
         covered=weights @ options.covered,
-        ha=case.zone_ha.sum(axis=1),
+        ha=context.zone_ha.sum(axis=1),
         depth_mm=depth,
         setup=setup,
         credit=credit,
     )
 
 
-def _costs(case: Case) -> Floats:
+def _costs(context: Context) -> Floats:
     """Give the expected cost per ha of each option in each zone, (n_zones, n_options)."""
-    soils = np.arange(len(case.ground.soils))
-    share = case.weights @ (case.ground.soil[:, None] == soils)
+    soils = np.arange(len(context.ground.soils))
+    share = context.weights @ (context.ground.soil[:, None] == soils)
     return np.stack(
-        [part @ case.economy.cost(time).mean(axis=1) for part, time in zip(share, case.turning, strict=True)]
+        [part @ context.economy.cost(time).mean(axis=1) for part, time in zip(share, context.turning, strict=True)]
     )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Zonework:
+class ZoneOutcome:
     """What comes of the chosen option and its runner-up in one zone."""
 
     machine: dict[str, object]
@@ -82,13 +82,13 @@ class Zonework:
     """Mean, 5 and 95 % of the bottom over draws and ground; NaN where there never is a pan."""
 
 
-def work_zone(case: Case, ballot: Ballot, row: int, pair: Ints) -> Zonework:
+def zone_outcome(context: Context, evaluation: ZoneEvaluation, row: int, pair: Ints) -> ZoneOutcome:
     """Give what comes of the options `pair` (chosen, runner-up) in the zone of one row."""
-    zone_ha, turning, catalog = case.zone_ha[row], case.turning[row, pair], case.catalog
+    zone_ha, turning, catalog = context.zone_ha[row], context.turning[row, pair], context.catalog
     nodes = np.flatnonzero(zone_ha > 0)
-    part = case.economy.narrow(pair, nodes, zone_ha[nodes])
-    weights = case.weights[row, nodes]
-    passes = part.passes.get(str(case.table["soil_type"].iloc[row]), part.passes[case.ground.soil_names[0]])
+    part = context.economy.narrow(pair, nodes, zone_ha[nodes])
+    weights = context.weights[row, nodes]
+    passes = part.passes.get(str(context.table["soil_type"].iloc[row]), part.passes[context.ground.soil_names[0]])
     hours, litres = passes.at(np.ones(pair.size), turning)
     drawn_hours, drawn_litres = part.work(turning)
     everywhere = np.ones((nodes.size, pair.size), dtype=bool)
@@ -97,9 +97,9 @@ def work_zone(case: Case, ballot: Ballot, row: int, pair: Ints) -> Zonework:
     totals = part.totals(everywhere)
     tines, held_by = int(passes.tines[0]), int(passes.limited_by[0])
     drawn = {name: float(getattr(passes, name)[0]) for name in ("draft_kn", "drawbar_kw", "engine_kw", "slip")}
-    return Zonework(
+    return ZoneOutcome(
         machine={
-            "zone": int(case.table["zone"].iloc[row]),
+            "zone": int(context.table["zone"].iloc[row]),
             "tines": tines,
             "width_m": tines * catalog.ripper.spacing.value / 1000.0,
             **drawn,
@@ -114,12 +114,12 @@ def work_zone(case: Case, ballot: Ballot, row: int, pair: Ints) -> Zonework:
         tines=tines,
         passes=int(passes.passes[0]),
         held_by=machine_limit(catalog, held_by),
-        returns=totals.summed * credit_draws(ballot.credit[row, pair], len(totals.summed))
+        returns=totals.summed * credit_draws(evaluation.credit[row, pair], len(totals.summed))
         - part.summed(part.cost(turning), everywhere),
         hours=part.summed(drawn_hours, everywhere)[:, 0],
         fuel_l=part.summed(drawn_litres, everywhere)[:, 0],
         loosened=float(often @ totals.loosened[:, 0] / max(often.sum(), 1e-12)),
-        breach=float(weights @ case.options.breach[nodes, pair[0]]),
+        breach=float(weights @ context.options.breach[nodes, pair[0]]),
         bottom_mm=_mean_bottom(part.ground, weights),
         bottom_range_mm=_bottom_range(part.ground, weights),
     )

@@ -17,7 +17,7 @@ from hardpan.spatial.regions import OUTSIDE, nearest_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Ground:
+class WorkableArea:
     """Ground to be zoned."""
 
     outline: shapely.Geometry
@@ -32,7 +32,7 @@ class Ground:
     """(n_rows, n_cols): soil code of every cell that has ground, -1 elsewhere."""
 
 
-def ground_of(paddock: Paddock, surfaces: Surfaces, margin_m: float) -> Ground:
+def workable_area(paddock: Paddock, surfaces: Surfaces, margin_m: float) -> WorkableArea:
     """Give the ground of a paddock whose exclusions are kept clear by `margin_m` more than their own buffer.
 
     Raises
@@ -48,7 +48,7 @@ def ground_of(paddock: Paddock, surfaces: Surfaces, margin_m: float) -> Ground:
     cell_ha = _cell_areas_m2(outline, surfaces.frame) * paddock.area_ha / shapely.area(boundary)
     source = nearest_of(surfaces.inside)
     soil = surfaces.maps["soil"].to_numpy().ravel()[source].astype(np.int64)
-    return Ground(
+    return WorkableArea(
         outline=outline,
         excluded=excluded,
         cell_ha=cell_ha,
