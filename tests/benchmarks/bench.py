@@ -55,13 +55,13 @@ def points(cells):
 
 
 def covariance():
-    from hardpan.spatial.covariance import Covariance, Structure
+    from hardpan.geostat.covariance import Covariance, Structure
 
     return Covariance(structures=(Structure(family="exponential", sill=SILL, length_m=LENGTH_M),), micro=NUGGET)
 
 
 def our_grid(n, cells, block_m=None, variance=True):
-    from hardpan.spatial.kriging import factorise, predict_grid
+    from hardpan.geostat.kriging import factorise, predict_grid
 
     xy, z = data(n)
     x = axis(cells)
@@ -76,7 +76,7 @@ def our_grid(n, cells, block_m=None, variance=True):
 
 
 def our_points(n, cells):
-    from hardpan.spatial.kriging import factorise, predict
+    from hardpan.geostat.kriging import factorise, predict
 
     xy, z = data(n)
     targets = points(cells)
@@ -90,7 +90,7 @@ def our_points(n, cells):
 
 
 def our_neighbourhood(n, cells, strict=False):
-    from hardpan.spatial.neighbourhood import predict_local
+    from hardpan.geostat.neighbourhood import predict_local
 
     xy, z = data(n)
     targets = points(cells)
@@ -108,7 +108,7 @@ def our_neighbourhood(n, cells, strict=False):
 
 
 def our_variogram(n):
-    from hardpan.spatial.variogram import empirical_variogram
+    from hardpan.geostat.variogram import empirical_variogram
 
     xy, z = data(n)
 
@@ -121,17 +121,17 @@ def our_variogram(n):
 
 
 def our_folds(n):
-    from hardpan.spatial.kriging import factorise, leave_one_out
+    from hardpan.geostat.kriging import factorise, leave_one_out
 
     xy, z = data(n)
     return lambda: list(leave_one_out(factorise(covariance(), xy, np.ones((n, 1))), z))
 
 
 def our_reml(n):
-    from hardpan.spatial.censored import Readings
-    from hardpan.spatial.mixed import Model, fit_mixed
-    from hardpan.spatial.parameters import EFFECTIVE, NOISE, RANGE, SILL, N, parameter_bounds, plain
-    from hardpan.spatial.tiles import one_blas_thread
+    from hardpan.core.threads import one_blas_thread
+    from hardpan.geostat.censored import Readings
+    from hardpan.geostat.parameters import EFFECTIVE, NOISE, RANGE, SILL, N, parameter_bounds, plain
+    from hardpan.geostat.reml import Model, fit_mixed
 
     xy, z = gaussian_data(n)
     z = z - z.mean()

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 
-from hardpan.spatial.covariance import Covariance, Structure
-from hardpan.spatial.kriging import factorise, leave_one_out, predict_grid
-from hardpan.spatial.simulation import draw_conditional
-from hardpan.spatial.variogram import empirical_variogram
+from hardpan.geostat.covariance import Covariance, Structure
+from hardpan.geostat.kriging import factorise, leave_one_out, predict_grid
+from hardpan.geostat.simulation import draw_conditional
+from hardpan.geostat.variogram import empirical_variogram
 
 COVARIANCE = Covariance(structures=(Structure(family="exponential", sill=0.9, length_m=100),), micro=0.05, noise=0.05)
 

@@ -6,10 +6,10 @@ import subprocess
 import numpy as np
 import pytest
 
-from hardpan.spatial.covariance import Covariance, Structure, evaluate
-from hardpan.spatial.folds import leave_one_out
-from hardpan.spatial.kriging import factorise, predict, predict_grid
-from hardpan.spatial.neighbourhood import predict_local
+from hardpan.geostat.covariance import Covariance, Structure, evaluate
+from hardpan.geostat.folds import leave_one_out
+from hardpan.geostat.kriging import factorise, predict, predict_grid
+from hardpan.geostat.neighbourhood import predict_local
 
 NUGGET, SILL, LENGTH = 0.1, 0.9, 120.0
 X_M, Y_M = np.arange(5.0, 500, 12.5), np.arange(3.0, 400, 12.5)

@@ -6,7 +6,7 @@ import subprocess
 import numpy as np
 import pytest
 
-from hardpan.spatial.variogram import empirical_variogram
+from hardpan.geostat.variogram import empirical_variogram
 
 
 def sample(n=300):

@@ -7,11 +7,11 @@ import pytest
 from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
-from hardpan.spatial import compression
-from hardpan.spatial.covariance import Covariance, Structure, covariance_between, total_sill
-from hardpan.spatial.folds import leave_one_out
-from hardpan.spatial.kriging import factorise, predict, predict_grid
-from hardpan.spatial.support import block_nodes
+from hardpan.geostat import compression
+from hardpan.geostat.covariance import Covariance, Structure, covariance_between, total_sill
+from hardpan.geostat.folds import leave_one_out
+from hardpan.geostat.kriging import factorise, predict, predict_grid
+from hardpan.geostat.support import block_nodes
 
 FAMILIES = ("exponential", "spherical", "matern32", "matern52")
 

@@ -9,8 +9,8 @@ gamma = s (1 - exp(-h / a)) -> (s / a) h.
 import numpy as np
 import pytest
 
-from hardpan.spatial.covariance import Covariance, Structure
-from hardpan.spatial.kriging import factorise, predict
+from hardpan.geostat.covariance import Covariance, Structure
+from hardpan.geostat.kriging import factorise, predict
 
 XY = np.array([[61, 139], [63, 140], [64, 129], [68, 128], [71, 140], [73, 141], [75, 128]], dtype=float)
 V = np.array([477.0, 696, 227, 646, 606, 791, 783])

@@ -7,8 +7,8 @@ nugget 2.42e4 and spherical 1.34e5 of range 800 m. Seven significant digits are 
 import numpy as np
 import pytest
 
-from hardpan.spatial.covariance import Covariance, Structure
-from hardpan.spatial.neighbourhood import predict_local
+from hardpan.geostat.covariance import Covariance, Structure
+from hardpan.geostat.neighbourhood import predict_local
 
 skgstat = pytest.importorskip("skgstat", reason="the meuse sample comes with scikit-gstat")
 

@@ -7,7 +7,7 @@ tests/variogram.Rout.save of the R package gstat, commit 2a57876: pairs, first a
 import numpy as np
 import pytest
 
-from hardpan.spatial.variogram import empirical_variogram, fit_variogram
+from hardpan.geostat.variogram import empirical_variogram, fit_variogram
 
 skgstat = pytest.importorskip("skgstat", reason="the meuse sample comes with scikit-gstat")
 

@@ -4,9 +4,9 @@ import gstools as gs
 import numpy as np
 import pytest
 
-from hardpan.spatial.censored import Readings
-from hardpan.spatial.mixed import Model, fit_mixed
-from hardpan.spatial.parameters import (
+from hardpan.core.threads import one_blas_thread
+from hardpan.geostat.censored import Readings
+from hardpan.geostat.parameters import (
     EFFECTIVE,
     MICRO,
     NOISE,
@@ -19,8 +19,8 @@ from hardpan.spatial.parameters import (
     parameter_bounds,
     plain,
 )
-from hardpan.spatial.residuals import reml_curve, residual_variogram, start_of
-from hardpan.spatial.tiles import one_blas_thread
+from hardpan.geostat.reml import Model, fit_mixed
+from hardpan.geostat.residuals import reml_curve, residual_variogram, start_of
 from hardpan.surfaces.fields import choose_form
 
 

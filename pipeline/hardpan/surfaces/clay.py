@@ -5,13 +5,13 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats
+from hardpan.geostat.censored import Readings
+from hardpan.geostat.covariance import covariance_between
+from hardpan.geostat.mixture import Priors
+from hardpan.geostat.parameters import NOISE, RANGE, SILL, N, covariance_of, parameter_bounds, plain
+from hardpan.geostat.reml import Model, fit_mixed
 from hardpan.records.survey import Survey
-from hardpan.spatial.censored import Readings
-from hardpan.spatial.covariance import covariance_between
-from hardpan.spatial.mixed import Model, fit_mixed
-from hardpan.spatial.parameters import NOISE, RANGE, SILL, N, covariance_of, parameter_bounds, plain
-from hardpan.spatial.posterior import Priors
-from hardpan.surfaces.layout import Layout
+from hardpan.surfaces.domain import Layout
 
 _MIN_CORES = 5
 """Fewer cores on a soil type only move its mean."""

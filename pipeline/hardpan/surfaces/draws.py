@@ -7,11 +7,11 @@ import numpy as np
 import xarray as xr
 
 from hardpan.core.arrays import Floats
-from hardpan.spatial.covariance import covariance_between
-from hardpan.spatial.parameters import MICRO, SILL, field_covariance
-from hardpan.spatial.posterior import Mixture
-from hardpan.spatial.simulation import draw_on_lattice
-from hardpan.surfaces.layout import LEAST_THICKNESS_MM, NEGATIVE_SPECTRUM, Layout
+from hardpan.geostat.covariance import covariance_between
+from hardpan.geostat.mixture import Mixture
+from hardpan.geostat.parameters import MICRO, SILL, field_covariance
+from hardpan.geostat.simulation import draw_on_lattice
+from hardpan.surfaces.domain import LEAST_THICKNESS_MM, NEGATIVE_SPECTRUM, Layout
 from hardpan.surfaces.variables import Field
 
 

@@ -9,9 +9,9 @@ import numpy as np
 from scipy.spatial.distance import cdist
 
 from hardpan.core.arrays import Floats
-from hardpan.spatial.covariance import Family
-from hardpan.spatial.mixed import Fit, Model, fit_mixed, observe
-from hardpan.spatial.parameters import (
+from hardpan.geostat.covariance import Family
+from hardpan.geostat.mixture import Priors, integrate
+from hardpan.geostat.parameters import (
     ALONG,
     ASLANT,
     FAMILIES,
@@ -26,9 +26,9 @@ from hardpan.spatial.parameters import (
     parameter_bounds,
     plain,
 )
-from hardpan.spatial.posterior import Priors, integrate
-from hardpan.spatial.residuals import residual_variogram, start_of
-from hardpan.surfaces.layout import Layout
+from hardpan.geostat.reml import Fit, Model, fit_mixed, observe
+from hardpan.geostat.residuals import residual_variogram, start_of
+from hardpan.surfaces.domain import Layout
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.surfaces.variables import Field, Variable
 

@@ -12,7 +12,7 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issue, Outcome
 from hardpan.records.survey import Survey
-from hardpan.surfaces.layout import SOIL, Layout, Places
+from hardpan.surfaces.domain import SOIL, Layout, Places
 from hardpan.surfaces.settings import SurfaceSettings
 
 _ONE_SITE_M = 0.5

@@ -8,9 +8,9 @@ from scipy.special import ndtr
 
 from hardpan.core.arrays import Floats
 from hardpan.core.progress import Progress, share_of
-from hardpan.spatial.forms import mixture_forms
-from hardpan.spatial.grids import Grid, evaluate_sum
-from hardpan.surfaces.layout import LEAST_THICKNESS_MM, Layout
+from hardpan.geostat.dual import mixture_forms
+from hardpan.geostat.grids import Grid, evaluate_sum
+from hardpan.surfaces.domain import LEAST_THICKNESS_MM, Layout
 from hardpan.surfaces.variables import Field, Moments
 
 _TOLERANCE = 1e-4

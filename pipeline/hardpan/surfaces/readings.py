@@ -4,8 +4,8 @@ import geopandas as gpd
 import numpy as np
 
 from hardpan.core.arrays import Floats, Ints
+from hardpan.geostat.censored import Readings
 from hardpan.records.pan import Bottom, State
-from hardpan.spatial.censored import Readings
 from hardpan.surfaces.variables import Variable
 
 _LEAST_SCALE_MM = 5.0

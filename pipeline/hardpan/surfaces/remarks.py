@@ -8,10 +8,10 @@ from scipy.spatial import KDTree
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
+from hardpan.geostat.parameters import RANGE, SILL
 from hardpan.records.issues import Issue, Outcome
 from hardpan.records.pan import Bottom, State
-from hardpan.spatial.parameters import RANGE, SILL
-from hardpan.surfaces.layout import Layout
+from hardpan.surfaces.domain import Layout
 from hardpan.surfaces.variables import MIN_SPATIAL_SITES, Field, Variable
 
 _WORDS = {"pan": "presence of a pan", "top": "top of the pan", "bottom": "bottom of the pan", "peak": "peak resistance"}

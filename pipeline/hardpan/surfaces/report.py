@@ -6,11 +6,11 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats
-from hardpan.spatial.covariance import covariance_between
-from hardpan.spatial.mixed import Fit
-from hardpan.spatial.parameters import EFFECTIVE, MICRO, NOISE, RANGE, SILL, STRETCH, correlation_of
-from hardpan.spatial.residuals import reml_curve, residual_variogram
-from hardpan.surfaces.layout import Layout
+from hardpan.geostat.covariance import covariance_between
+from hardpan.geostat.parameters import EFFECTIVE, MICRO, NOISE, RANGE, SILL, STRETCH, correlation_of
+from hardpan.geostat.reml import Fit
+from hardpan.geostat.residuals import reml_curve, residual_variogram
+from hardpan.surfaces.domain import Layout
 from hardpan.surfaces.variables import Field
 
 _LATTICE = 400

@@ -10,9 +10,9 @@ from scipy.special import ndtr
 from scipy.stats import norm
 
 from hardpan.core.arrays import Floats, Ints
-from hardpan.spatial.left_out import leave_out
-from hardpan.spatial.parameters import NOISE
-from hardpan.surfaces.layout import Layout
+from hardpan.geostat.leave_out import leave_out
+from hardpan.geostat.parameters import NOISE
+from hardpan.surfaces.domain import Layout
 from hardpan.surfaces.variables import Field, Variable
 
 _STRIPS = 3

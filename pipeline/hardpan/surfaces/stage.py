@@ -11,11 +11,11 @@ from hardpan.records.pan import PanFeatures
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
 from hardpan.surfaces.clay import map_clay
-from hardpan.surfaces.dense import MOST_JOINT, draw_near, map_near, see_all, thin
+from hardpan.surfaces.domain import Layout
 from hardpan.surfaces.draws import compose_draws, draw_fields
 from hardpan.surfaces.fields import PLAIN, fit_field, fit_fields
 from hardpan.surfaces.ground import lay_out
-from hardpan.surfaces.layout import Layout
+from hardpan.surfaces.many_sites import MOST_JOINT, draw_near, map_near, see_all, thin
 from hardpan.surfaces.maps import compose_maps, map_fields, unscale
 from hardpan.surfaces.readings import read_bottom, read_peak, read_presence, read_slice, read_top
 from hardpan.surfaces.remarks import (

@@ -6,10 +6,10 @@ from typing import TypeAlias
 import numpy as np
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.spatial.censored import Readings
-from hardpan.spatial.mixed import Fit
-from hardpan.spatial.posterior import Mixture
-from hardpan.surfaces.layout import SOIL
+from hardpan.geostat.censored import Readings
+from hardpan.geostat.mixture import Mixture
+from hardpan.geostat.reml import Fit
+from hardpan.surfaces.domain import SOIL
 
 MIN_SPATIAL_SITES = 10
 """Fewer sites than this cannot tell a spatial structure from chance (common practice asks for far more)."""

@@ -12,8 +12,8 @@ from scipy.spatial.distance import cdist
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.core.errors import HardpanError
-from hardpan.spatial.covariance import Family, Structure, correlation
-from hardpan.spatial.tiles import run_tiles
+from hardpan.core.threads import run_tiles
+from hardpan.geostat.covariance import Family, Structure, correlation
 
 Estimator = Literal["matheron", "cressie-hawkins", "dowd"]
 
@@ -151,7 +151,7 @@ def _sum_pairs_compiled(
     xy_m: Floats, values: Floats, edges_m: Floats, estimator: Estimator, threads: int
 ) -> tuple[Ints, Floats, Floats]:
     """Give what `_sum_pairs` gives, for many points."""
-    from hardpan.spatial.dense import sum_pairs  # noqa: PLC0415
+    from hardpan.geostat.compiled import sum_pairs  # noqa: PLC0415
 
     order = _compact_order(xy_m, values)
     x, y, z = np.ascontiguousarray(xy_m[order, 0]), np.ascontiguousarray(xy_m[order, 1]), values[order].astype(float)

@@ -1,9 +1,9 @@
 import numpy as np
 import pytest
 
-from hardpan.spatial.covariance import Covariance, Structure
-from hardpan.spatial.folds import leave_one_out
-from hardpan.spatial.kriging import factorise, predict
+from hardpan.geostat.covariance import Covariance, Structure
+from hardpan.geostat.folds import leave_one_out
+from hardpan.geostat.kriging import factorise, predict
 
 
 def case(n=40):

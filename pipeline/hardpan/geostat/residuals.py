@@ -6,10 +6,10 @@ import numpy as np
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import HardpanError
-from hardpan.spatial.covariance import Covariance, evaluate, structured_sill
-from hardpan.spatial.mixed import Model
-from hardpan.spatial.parameters import EFFECTIVE, covariance_of, plain
-from hardpan.spatial.variogram import Variogram, VariogramFit, empirical_variogram, fit_variogram
+from hardpan.geostat.covariance import Covariance, evaluate, structured_sill
+from hardpan.geostat.parameters import EFFECTIVE, covariance_of, plain
+from hardpan.geostat.reml import Model
+from hardpan.geostat.variogram import Variogram, VariogramFit, empirical_variogram, fit_variogram
 
 _LEAST_SITES = 10
 """Fewer have under 45 pairs, of which no class can be made that says anything."""

@@ -3,8 +3,8 @@
 import numpy as np
 
 from hardpan.core.arrays import Floats, Ints
-from hardpan.spatial.system import System, invert_factor
-from hardpan.spatial.tiles import one_blas_thread
+from hardpan.core.threads import one_blas_thread
+from hardpan.geostat.system import System, invert_factor
 
 _LOST = 1e-10
 """Below this share of its precision in K^-1 alone a datum carries the trend by itself, up to rounding."""

@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 
 from hardpan.core.arrays import Bools, Floats
-from hardpan.spatial.covariance import Covariance, Structure, correlation, scaling
+from hardpan.geostat.covariance import Covariance, Structure, correlation, scaling
 
 _ORDERS = (4, 6, 8, 9, 10, 11, 12, 13, 14, 16)
 _REACHES = (2.5, 3.0, 4.0)

@@ -16,7 +16,7 @@ from scipy.spatial.distance import cdist
 from scipy.special import expit
 
 from hardpan.core.arrays import Bools, Floats
-from hardpan.spatial.covariance import Covariance, Family, Structure, correlation, covariance_between, scaling
+from hardpan.geostat.covariance import Covariance, Family, Structure, correlation, covariance_between, scaling
 
 RANGE, SILL, MICRO, NOISE, ALONG, ASLANT, SHARE, STRETCH = range(8)
 """Order of the parameters; those before `ALONG` say how large, the others which form."""

@@ -1,6 +1,6 @@
 """Linear mixed model of a field: trend, spatial structures, site micro-scale, noise of a reading; fitted by REML.
 
-The parameters are those of `hardpan.spatial.parameters`. The likelihood is that of `hardpan.spatial.censored`, which is
+The parameters are those of `hardpan.geostat.parameters`. The likelihood is that of `hardpan.geostat.censored`, which is
 the restricted likelihood [patterson1971] when every reading is a value; its gradient is analytic. The search is
 Newton's, with the average information [gilmour1995] for the second derivative, damped so that it never falls.
 """
@@ -12,9 +12,9 @@ from typing import NamedTuple
 import numpy as np
 
 from hardpan.core.arrays import Bools, Floats
-from hardpan.spatial.censored import Posterior, Readings, condition
-from hardpan.spatial.covariance import Family
-from hardpan.spatial.parameters import MICRO, NOISE, RANGE, SILL, N, correlation_slopes, field_covariance
+from hardpan.geostat.censored import Posterior, Readings, condition
+from hardpan.geostat.covariance import Family
+from hardpan.geostat.parameters import MICRO, NOISE, RANGE, SILL, N, correlation_slopes, field_covariance
 
 LEAST_KNOWN = 0.67
 """Standard error of the range's logarithm above which it is not identified: 90 % interval over a factor of nine."""

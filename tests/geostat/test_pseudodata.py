@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy.spatial.distance import cdist
 
-from hardpan.spatial import patches
-from hardpan.spatial.censored import Readings, condition
-from hardpan.spatial.parameters import field_covariance, plain
+from hardpan.geostat import pseudodata
+from hardpan.geostat.censored import Readings, condition
+from hardpan.geostat.parameters import field_covariance, plain
 
 THETA = plain(np.log([200.0, 0.7, 0.1, 0.2]))
 
@@ -22,9 +22,9 @@ def made(n=240, seed=3):
 
 
 def test_patches_say_what_all_sites_together_say(monkeypatch):
-    monkeypatch.setattr(patches, "_PATCH", 60)
+    monkeypatch.setattr(pseudodata, "_PATCH", 60)
     xy, readings = made()
-    precision, total = patches.gaussian_data("exponential", xy, THETA, readings)
+    precision, total = pseudodata.gaussian_data("exponential", xy, THETA, readings)
     k = field_covariance("exponential", xy, THETA[None])
     whole = condition(k, np.array([0.2]), readings, trend=np.ones((len(xy), 1)), slack=np.zeros(1))
     # the field they lead to, in its own standard deviations: a patch sees its rim's other neighbours only through it
@@ -39,14 +39,14 @@ def test_patches_say_what_all_sites_together_say(monkeypatch):
 def test_values_alone_keep_their_own_precision():
     xy, readings = made()
     exact = Readings(site=readings.site, low=readings.low, high=readings.low, error=np.full(len(readings.low), 0.05))
-    precision, total = patches.gaussian_data("exponential", xy, THETA, exact)
+    precision, total = pseudodata.gaussian_data("exponential", xy, THETA, exact)
     assert precision == pytest.approx(2.0 / 0.25)
     assert total == pytest.approx(np.bincount(exact.site, exact.low) / 0.25)
 
 
 def test_the_curve_keeps_neighbours_together():
     xy = np.random.default_rng(0).uniform(0, 1000, (2000, 2))
-    order = patches.along_curve(xy)
+    order = pseudodata.along_curve(xy)
     assert sorted(order) == list(range(2000))
     step = np.linalg.norm(np.diff(xy[order], axis=0), axis=1)
     assert np.median(step) < 3 * np.median(np.sort(cdist(xy, xy), axis=1)[:, 1])

@@ -7,18 +7,18 @@ import numpy as np
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.progress import Progress, share_of, silent
-from hardpan.spatial.compression import EXACT, LIGHT, Layout, Strip, Task, chebyshev_nodes, cut_axis, near_data, plan
-from hardpan.spatial.covariance import covariance_between
-from hardpan.spatial.forms import Forms, Solve, kriging_forms, largest_error, light_solver
-from hardpan.spatial.points import Prediction, kriging_variance
-from hardpan.spatial.support import (
+from hardpan.core.threads import one_blas_thread, run_tiles
+from hardpan.geostat.compression import EXACT, LIGHT, Layout, Strip, Task, chebyshev_nodes, cut_axis, near_data, plan
+from hardpan.geostat.covariance import covariance_between
+from hardpan.geostat.dual import Forms, Solve, kriging_forms, largest_error, light_solver
+from hardpan.geostat.points import Prediction, kriging_variance
+from hardpan.geostat.support import (
     axis_quadrature,
     covariance_with_data,
     covariance_with_support,
     support_variance,
 )
-from hardpan.spatial.system import COINCIDENT_M, System, invert_factor, solve_weights
-from hardpan.spatial.tiles import one_blas_thread, run_tiles
+from hardpan.geostat.system import COINCIDENT_M, System, invert_factor, solve_weights
 
 _WORST_CONDITION = 1e8
 """Above this the explicit inverse loses more than compression may: the grid is then solved exactly."""

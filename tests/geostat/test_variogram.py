@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from hardpan.core.errors import HardpanError
-from hardpan.spatial import variogram as module
-from hardpan.spatial.variogram import Variogram, empirical_variogram, fit_variogram
+from hardpan.geostat import variogram as module
+from hardpan.geostat.variogram import Variogram, empirical_variogram, fit_variogram
 
 
 def field(n=400, seed=2):

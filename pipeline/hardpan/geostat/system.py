@@ -8,8 +8,8 @@ from scipy.linalg.lapack import dtrtri
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.core.errors import HardpanError
-from hardpan.spatial.covariance import Covariance, covariance_between
-from hardpan.spatial.tiles import one_blas_thread
+from hardpan.core.threads import one_blas_thread
+from hardpan.geostat.covariance import Covariance, covariance_between
 
 COINCIDENT_M = 1e-6
 """Places closer than this are one place: well above the rounding of map coordinates, well below any survey."""

@@ -5,8 +5,8 @@ import pytest
 from scipy.spatial.distance import cdist
 from scipy.stats import multivariate_normal, norm, truncnorm
 
-from hardpan.spatial import censored
-from hardpan.spatial.censored import Readings, condition, interval_moments
+from hardpan.geostat import censored
+from hardpan.geostat.censored import Readings, condition, interval_moments
 
 
 def paddock(n=8, replicates=2, seed=3):

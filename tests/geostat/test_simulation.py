@@ -2,11 +2,11 @@ import numpy as np
 import pytest
 
 from hardpan.core.errors import HardpanError
-from hardpan.spatial import simulation
-from hardpan.spatial.covariance import Covariance, Structure, covariance_between
-from hardpan.spatial.kriging import factorise, predict
-from hardpan.spatial.parameters import FAMILIES, correlation_of, plain
-from hardpan.spatial.simulation import draw_conditional, draw_on_lattice
+from hardpan.geostat import simulation
+from hardpan.geostat.covariance import Covariance, Structure, covariance_between
+from hardpan.geostat.kriging import factorise, predict
+from hardpan.geostat.parameters import FAMILIES, correlation_of, plain
+from hardpan.geostat.simulation import draw_conditional, draw_on_lattice
 
 DRAWS = 4000
 STRUCTURE = Structure(family="matern32", sill=0.9, length_m=60, ratio=0.6, heading_deg=40)

@@ -2,10 +2,10 @@ import numpy as np
 import pytest
 
 from hardpan.core.errors import HardpanError
-from hardpan.spatial import neighbourhood
-from hardpan.spatial.covariance import Covariance, Structure
-from hardpan.spatial.kriging import factorise, predict
-from hardpan.spatial.neighbourhood import predict_local
+from hardpan.geostat import neighbourhood
+from hardpan.geostat.covariance import Covariance, Structure
+from hardpan.geostat.kriging import factorise, predict
+from hardpan.geostat.neighbourhood import predict_local
 
 NESTED = Covariance(
     structures=(

@@ -5,8 +5,8 @@ from functools import cache
 import numpy as np
 
 from hardpan.core.arrays import Floats
-from hardpan.spatial.covariance import Covariance, covariance_between, structured_sill, total_sill
-from hardpan.spatial.system import COINCIDENT_M, System
+from hardpan.geostat.covariance import Covariance, covariance_between, structured_sill, total_sill
+from hardpan.geostat.system import COINCIDENT_M, System
 
 _QUADRATURE = 4
 """Gauss-Legendre nodes per side of a block, as in general geostatistics programs."""

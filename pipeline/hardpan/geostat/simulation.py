@@ -11,10 +11,10 @@ from scipy.spatial import cKDTree
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.core.errors import HardpanError
-from hardpan.spatial.covariance import Covariance, covariance_between, evaluate, structured_sill
-from hardpan.spatial.points import predict
-from hardpan.spatial.system import COINCIDENT_M, System
-from hardpan.spatial.tiles import one_blas_thread
+from hardpan.core.threads import one_blas_thread
+from hardpan.geostat.covariance import Covariance, covariance_between, evaluate, structured_sill
+from hardpan.geostat.points import predict
+from hardpan.geostat.system import COINCIDENT_M, System
 
 _DENSE = 4000
 """Nodes up to which one Cholesky factor (128 MB) makes the draws, wherever the nodes lie."""

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from scipy.spatial.distance import cdist
 
-from hardpan.spatial.censored import Readings, condition
-from hardpan.spatial.covariance import covariance_between
-from hardpan.spatial.left_out import leave_out
-from hardpan.spatial.mixed import Model, evidence, fit_mixed, observe
-from hardpan.spatial.parameters import MICRO, NOISE, RANGE, SILL, N, field_covariance, parameter_bounds, plain
-from hardpan.spatial.posterior import Priors, integrate, range_parts
+from hardpan.geostat.censored import Readings, condition
+from hardpan.geostat.covariance import covariance_between
+from hardpan.geostat.leave_out import leave_out
+from hardpan.geostat.mixture import Priors, integrate, range_parts
+from hardpan.geostat.parameters import MICRO, NOISE, RANGE, SILL, N, field_covariance, parameter_bounds, plain
+from hardpan.geostat.reml import Model, evidence, fit_mixed, observe
 
 RANGES = np.geomspace(60.0, 2500.0, 9)
 PRIORS = Priors(log_range=float(np.log(350.0)))

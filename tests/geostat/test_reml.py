@@ -9,11 +9,10 @@ from scipy.spatial.distance import cdist
 from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import ConstantKernel, Matern, WhiteKernel
 
-from hardpan.spatial import censored
-from hardpan.spatial.censored import Readings
-from hardpan.spatial.covariance import correlation
-from hardpan.spatial.mixed import Model, evidence, evidence_slope, fit_mixed
-from hardpan.spatial.parameters import (
+from hardpan.geostat import censored
+from hardpan.geostat.censored import Readings
+from hardpan.geostat.covariance import correlation
+from hardpan.geostat.parameters import (
     ALONG,
     EFFECTIVE,
     FAMILIES,
@@ -22,6 +21,7 @@ from hardpan.spatial.parameters import (
     parameter_bounds,
     plain,
 )
+from hardpan.geostat.reml import Model, evidence, evidence_slope, fit_mixed
 
 PLAIN = np.arange(N) < ALONG
 

@@ -1,7 +1,7 @@
 """Readings of more sites than one system can hold: bounds turned into Gaussian data patch by patch.
 
 The sites are cut along a curve that fills the plane, and every patch is conditioned together with the sites nearest to
-it, as `hardpan.spatial.censored` does for all at once: what lies behind these is screened. Only the patch's own factors
+it, as `hardpan.geostat.censored` does for all at once: what lies behind these is screened. Only the patch's own factors
 are kept.
 """
 
@@ -9,9 +9,9 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.spatial.censored import Readings, condition
-from hardpan.spatial.covariance import Family
-from hardpan.spatial.parameters import NOISE, field_covariance
+from hardpan.geostat.censored import Readings, condition
+from hardpan.geostat.covariance import Family
+from hardpan.geostat.parameters import NOISE, field_covariance
 
 _PATCH, _RIM = 200, 24
 """Sites of a patch, and neighbours of each that are looked at with it."""

@@ -11,7 +11,7 @@ import numba
 import numpy as np
 
 from hardpan.core.arrays import Floats, Ints
-from hardpan.spatial.neighbourhood import Data, Field, Groups, Targets
+from hardpan.geostat.neighbours import Data, Field, Groups, Targets
 
 _SUMS = {"contract", "arcp", "reassoc", "nsz"}
 """Sums may be reordered; missing values stay missing."""

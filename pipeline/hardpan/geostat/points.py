@@ -7,9 +7,9 @@ from scipy.linalg import solve_triangular
 
 from hardpan.core.arrays import Floats
 from hardpan.core.progress import Progress, silent
-from hardpan.spatial.support import covariance_with_data, support_variance
-from hardpan.spatial.system import System, invert_factor, solve_weights, whiten
-from hardpan.spatial.tiles import run_tiles
+from hardpan.core.threads import run_tiles
+from hardpan.geostat.support import covariance_with_data, support_variance
+from hardpan.geostat.system import System, invert_factor, solve_weights, whiten
 
 _TILE = 512
 """Targets solved at once: their right-hand sides for 500 data fill about 2 MB, the usual second-level cache."""

@@ -5,9 +5,9 @@ structures and micro-scale, never the noise. Micro-scale counts at a point (and 
 block it averages out, so it is neither in the block's variance nor in its covariance with the data.
 """
 
-from hardpan.spatial.folds import leave_one_out
-from hardpan.spatial.grids import predict_grid
-from hardpan.spatial.points import Prediction, predict
-from hardpan.spatial.system import System, factorise, solve_weights
+from hardpan.geostat.folds import leave_one_out
+from hardpan.geostat.grids import predict_grid
+from hardpan.geostat.points import Prediction, predict
+from hardpan.geostat.system import System, factorise, solve_weights
 
 __all__ = ["Prediction", "System", "factorise", "leave_one_out", "predict", "predict_grid", "solve_weights"]

@@ -3,9 +3,9 @@ import tracemalloc
 import numpy as np
 import pytest
 
-from hardpan.spatial import compression
-from hardpan.spatial.covariance import Covariance, Structure
-from hardpan.spatial.kriging import factorise, predict, predict_grid
+from hardpan.geostat import compression
+from hardpan.geostat.covariance import Covariance, Structure
+from hardpan.geostat.kriging import factorise, predict, predict_grid
 
 FAMILIES = ("exponential", "spherical", "matern32", "matern52")
 

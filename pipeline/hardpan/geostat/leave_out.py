@@ -3,8 +3,8 @@
 import numpy as np
 
 from hardpan.core.arrays import Floats, Ints
-from hardpan.spatial.parameters import field_covariance
-from hardpan.spatial.posterior import Mixture
+from hardpan.geostat.mixture import Mixture
+from hardpan.geostat.parameters import field_covariance
 
 _OPEN = 1e11
 """Condition of I - S T beyond which nothing is left that fixes a flat trend: five digits short of double precision."""

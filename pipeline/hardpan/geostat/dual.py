@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 from scipy.spatial.distance import cdist
 
 from hardpan.core.arrays import Floats
-from hardpan.spatial.covariance import Covariance, correlation, evaluate, scaling
-from hardpan.spatial.posterior import Mixture, range_parts
-from hardpan.spatial.support import block_nodes, support_variance
-from hardpan.spatial.system import System
+from hardpan.geostat.covariance import Covariance, correlation, evaluate, scaling
+from hardpan.geostat.mixture import Mixture, range_parts
+from hardpan.geostat.support import block_nodes, support_variance
+from hardpan.geostat.system import System
 
 Singles: TypeAlias = NDArray[np.float32]
 

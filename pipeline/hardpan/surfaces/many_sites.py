@@ -14,14 +14,14 @@ from scipy.spatial import KDTree
 
 from hardpan.core.arrays import Floats
 from hardpan.core.progress import Progress, share_of
+from hardpan.geostat.censored import Readings
+from hardpan.geostat.covariance import Covariance
+from hardpan.geostat.neighbourhood import predict_local
+from hardpan.geostat.parameters import covariance_of
+from hardpan.geostat.pseudodata import along_curve, gaussian_data
+from hardpan.geostat.simulation import draw_on_lattice
 from hardpan.records.issues import Issue, Outcome
-from hardpan.spatial.censored import Readings
-from hardpan.spatial.covariance import Covariance
-from hardpan.spatial.neighbourhood import predict_local
-from hardpan.spatial.parameters import covariance_of
-from hardpan.spatial.patches import along_curve, gaussian_data
-from hardpan.spatial.simulation import draw_on_lattice
-from hardpan.surfaces.layout import NEGATIVE_SPECTRUM, Layout, Places
+from hardpan.surfaces.domain import NEGATIVE_SPECTRUM, Layout, Places
 from hardpan.surfaces.variables import Field, Moments, Variable
 
 MOST_JOINT = 600

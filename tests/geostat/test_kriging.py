@@ -2,9 +2,9 @@ import numpy as np
 import pytest
 
 from hardpan.core.errors import HardpanError
-from hardpan.spatial.covariance import Covariance, Structure
-from hardpan.spatial.kriging import factorise, leave_one_out, predict, predict_grid
-from hardpan.spatial.simulation import draw_conditional
+from hardpan.geostat.covariance import Covariance, Structure
+from hardpan.geostat.kriging import factorise, leave_one_out, predict, predict_grid
+from hardpan.geostat.simulation import draw_conditional
 
 
 def paddock(n=40, seed=1, **parts):

@@ -17,10 +17,10 @@ from scipy.special import ndtri
 from scipy.stats import qmc
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.spatial.censored import Posterior
-from hardpan.spatial.covariance import Covariance
-from hardpan.spatial.mixed import Fit, Model, evidence
-from hardpan.spatial.parameters import ALONG, MICRO, NOISE, RANGE, SILL, N, correlation_of
+from hardpan.geostat.censored import Posterior
+from hardpan.geostat.covariance import Covariance
+from hardpan.geostat.parameters import ALONG, MICRO, NOISE, RANGE, SILL, N, correlation_of
+from hardpan.geostat.reml import Fit, Model, evidence
 
 PRIOR_LOG_RANGE_SD = 1.0
 """One standard deviation is a factor of 2.7 either way."""

@@ -1,0 +1,1 @@
+"""Numerics of random fields on plain arrays; no agronomy, opens no file."""
