@@ -1,20 +1,16 @@
 """The decision on 120 ha, 200 draws, 25 depths and 6 set-ups; run once untimed in the suite."""
 
-import importlib.util
 import tracemalloc
-from pathlib import Path
 
 import numpy as np
 import pytest
 
+from builders import decision
+
 
 @pytest.fixture(scope="module")
 def made():
-    path = Path(__file__).parents[1] / "prescription" / "paddocks.py"
-    spec = importlib.util.spec_from_file_location("prescription_paddocks", path)
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+    return decision
 
 
 @pytest.fixture(scope="module")

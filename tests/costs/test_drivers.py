@@ -1,11 +1,16 @@
 import numpy as np
 import pytest
 
+from builders import records
+
 
 def driven_by(made, draw, catalog=None):
     """The drivers of a plan whose return is made by `draw` from the rates and the options."""
     zones = [("deep sand", 10.0, 400)]
-    plan, options = made.plan_of(zones), made.options_of(draft_factor=np.linspace(0.5, 1.5, made.N_DRAWS))
+    plan, options = (
+        made.plan_of(zones),
+        made.options_of(draft=records.draft(made.N_DRAWS, factor=np.linspace(0.5, 1.5, made.N_DRAWS))),
+    )
     catalog = catalog or made.SHIPPED
     rates = made.rates_of(catalog, ("deep sand",))
     plan.returns[0] = draw(rates.scenarios, options)
@@ -29,7 +34,7 @@ def test_what_no_input_explains_is_the_pans(made):
 def test_two_inputs_share_by_their_variances(made):
     def draw(rates, options):
         grain = rates["grain_per_t"].to_numpy()
-        return 2.0 * (grain - grain.mean()) / grain.std() + options.draft_factor / options.draft_factor.std()
+        return 2.0 * (grain - grain.mean()) / grain.std() + options.draft.factor / options.draft.factor.std()
 
     shares = driven_by(made, draw)
     assert shares["price of grain"] == pytest.approx(0.8, abs=0.15)  # 200 draws: chance correlation up to 0.14

@@ -9,7 +9,7 @@ import pytest
 def priced(made, *, rate, left=0.0, **prices):
     """The ledger of a paddock where a contractor asks `rate` and leaves the share `left` of the fuel to the grower."""
     catalog = made.shipped_catalog(prices={"contractor_per_ha": rate, "contractor_fuel": left, **prices})
-    return made.ledger_of(made.plan_of(made.PADDOCK), catalog=catalog, options=made.options_of(zone_cost=20.0))
+    return made.ledger_of(made.plan_of(made.PADDOCK), catalog=catalog, zone_cost=20.0)
 
 
 def strategy(ledger, name):

@@ -48,7 +48,7 @@ def test_lime_is_priced_only_where_the_configuration_says_how_much(made, ledger)
     assert not ledger.lines["item"].isin(["lime", "gypsum", "spreading", "amendments"]).any()
     lime = {"value": 3.0, "unit": "t/ha", "source": "user"}
     catalog = made.shipped_catalog(prices={"lime_per_t": 50.0}, soil={"types": {"sand over clay": {"lime": lime}}})
-    limed = made.ledger_of(made.plan_of(made.PADDOCK), catalog=catalog, options=made.options_of(zone_cost=20.0))
+    limed = made.ledger_of(made.plan_of(made.PADDOCK), catalog=catalog, zone_cost=20.0)
     lines = limed.lines.set_index(["item", "zone"])
     assert list(lines.loc["lime"].index) == ["3", "total"]
     assert lines.loc[("lime", "3"), "quantity"] == pytest.approx(78.0)

@@ -40,7 +40,7 @@ def test_each_strategy_is_held_against_the_prescription_draw_by_draw(made):
     plan = made.plan_of([("deep sand", 100.0, 400)], net_per_ha=45.0)
     better = made.options_of(nets=(0.0, 50.0, 40.0, -20.0))  # the same draws, 100 either side in the plan and 80 here
     table = made.ledger_of(plan, options=better).strategies.set_index("strategy")
-    ours, usual = plan.returns[0], better.paddock_returns[3]
+    ours, usual = plan.returns[0], better.uniform.returns[3]
     assert table.loc["prescription", "worse_probability"] == 0.0
     assert table.loc["uniform at the machine's usual depth", "worse_probability"] == (usual < ours).mean()
     assert table.loc["no ripping", "worse_probability"] == (ours > 0.0).mean()
@@ -50,8 +50,8 @@ def test_the_chance_of_a_loss_of_each_way_is_the_share_of_its_draws_below_nothin
     plan, options = made.plan_of([("deep sand", 100.0, 400)]), made.options_of()
     table = made.ledger_of(plan, options=options).strategies.set_index("strategy")["loss_probability"]
     assert table["prescription"] == (plan.returns[0] < 0).mean() == 0.2  # 60 a ha, draws even from 100 below to above
-    assert table["uniform at the machine's usual depth"] == (options.paddock_returns[3] < 0).mean()
-    assert table["best uniform"] == (options.paddock_returns[1] < 0).mean()
+    assert table["uniform at the machine's usual depth"] == (options.uniform.returns[3] < 0).mean()
+    assert table["best uniform"] == (options.uniform.returns[1] < 0).mean()
 
 
 def test_benefit_less_cost_is_net(strategies):
@@ -84,7 +84,7 @@ def test_ground_where_a_limit_forbids_the_depth_is_not_counted_as_ripped(made):
 def test_a_set_up_that_may_rip_nowhere_is_not_what_a_uniform_depth_is_done_with(made):
     options = made.options_of(depths=(0, 300, 500, 500), nets=(0.0, -10.0, 0.0, -30.0))
     options.net[0, 2] = -np.inf
-    options.paddock_returns[2] = 0.0  # forbidden everywhere, it leaves all ground and so loses nothing
+    options.uniform.returns[2] = 0.0  # forbidden everywhere, it leaves all ground and so loses nothing
     table = made.ledger_of(made.plan_of(made.PADDOCK), options=options).strategies.set_index("strategy")
     usual = table.loc["uniform at the machine's usual depth"]
     assert (usual["ripped_ha"], usual["net"]) == (100.0, pytest.approx(-3000.0))

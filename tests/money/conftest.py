@@ -1,14 +1,10 @@
-"""The paddock made by hand, for every test of the room."""
-
-import importlib.util
-from pathlib import Path
+"""The shipped tables, for every test of the room."""
 
 import pytest
+
+from builders import costs
 
 
 @pytest.fixture(scope="session")
 def made():
-    spec = importlib.util.spec_from_file_location("costs_paddocks", Path(__file__).parents[1] / "costs" / "paddocks.py")
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+    return costs

@@ -5,11 +5,11 @@ import pytest
 import shapely
 
 from hardpan.options.conditions import (
+    core_facts,
     forbidden_setups,
     judge,
     setup_gains,
 )
-from hardpan.options.facts import core_facts
 from hardpan.prescription.tables import condition_table, not_fixed
 
 CRS = "EPSG:32751"

@@ -1,7 +1,8 @@
 import numpy as np
 import pytest
 
-from hardpan.options.effort import LIMITS, Puller, field_efficiency
+from hardpan.options.effort import LIMITS, Puller
+from hardpan.options.mechanics import field_efficiency
 
 
 def puller(catalog, depths_mm, *, setup="plain", texture="coarse", **tractor):

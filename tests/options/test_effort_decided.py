@@ -71,11 +71,11 @@ def test_a_pass_in_the_faster_half_of_the_speed_window_is_not_called_slow(made):
     assert "engine power" not in zone["reason"]
 
 
-@pytest.mark.parametrize("output", ["paddock_costs", "paddock_fuel_l", "paddock_hours"])
+@pytest.mark.parametrize("output", ["costs", "fuel_l", "hours"])
 def test_a_stronger_pan_costs_more_at_every_depth(made, output):
     """A cone index says of draft what penetration energy does (`desbiolles-draught`)."""
     weak, usual, strong = (
-        getattr(decided(made, peak_kpa=kpa)[0], output).mean(axis=1)[1:] for kpa in (2000.0, 3500.0, 5000.0)
+        getattr(decided(made, peak_kpa=kpa)[0].uniform, output).mean(axis=1)[1:] for kpa in (2000.0, 3500.0, 5000.0)
     )
     assert (weak <= usual).all()
     assert (usual <= strong).all()
@@ -85,13 +85,13 @@ def test_a_stronger_pan_costs_more_at_every_depth(made, output):
 def test_without_an_exponent_strength_moves_nothing_as_in_the_equation(made):
     none = {"strength_exponent": None}
     weak, strong = (decided(made, peak_kpa=kpa, effort=none)[0] for kpa in (2000.0, 5000.0))
-    np.testing.assert_array_equal(weak.paddock_costs, strong.paddock_costs)
+    np.testing.assert_array_equal(weak.uniform.costs, strong.uniform.costs)
     np.testing.assert_array_equal(weak.table["draft_kn"], strong.table["draft_kn"])
 
 
 def test_a_strength_nowhere_known_is_that_of_the_equation(made):
     unknown, usual = (decided(made, peak_kpa=kpa)[0] for kpa in (np.nan, 3500.0))
-    np.testing.assert_allclose(unknown.paddock_costs, usual.paddock_costs)
+    np.testing.assert_allclose(unknown.uniform.costs, usual.uniform.costs)
 
 
 def test_clay_pulls_harder_than_loam_and_loam_than_sand(made):
@@ -122,12 +122,12 @@ def test_a_pass_measured_in_weaker_ground_makes_this_ground_pull_harder(made):
         decided(made, peak_kpa=4000.0, machine=MachineSettings(**seen, observed_strength_kpa=kpa))[0]
         for kpa in (4000.0, 2500.0)
     )
-    assert weaker.paddock_fuel_l.mean() > here.paddock_fuel_l.mean()
+    assert weaker.uniform.fuel_l.mean() > here.uniform.fuel_l.mean()
 
 
 def test_less_is_known_of_fuel_the_further_from_the_anchor_depth(made):
     options = decided(made, power_kw=5000)[0]
-    fuel, depth = options.paddock_fuel_l, options.table["depth_mm"].to_numpy()
+    fuel, depth = options.uniform.fuel_l, options.table["depth_mm"].to_numpy()
     relative = fuel[1:].std(axis=1) / fuel[1:].mean(axis=1)
     at = {mm: relative[depth[1:] == mm][0] for mm in (300, 450, 600)}
     assert at[300] < at[450] < at[600]

@@ -11,6 +11,7 @@ import shapely
 import xarray as xr
 from shapely.geometry import MultiPolygon, Point, box
 
+from builders import records
 from hardpan.core.settings import parse
 from hardpan.records.catalog import Catalog
 from hardpan.records.evidence import PaddockRun
@@ -296,8 +297,9 @@ def plan(zones: Zones) -> Plan:
     )  # fmt: skip
     table = gpd.GeoDataFrame(table, geometry="geometry", crs=CRS)
     options = [("", 0), ("plain", 300), ("winged", 450)]
-    return Plan(
-        zones=table,
+    return records.plan(
+        table,
+        np.linspace(-500, 2000, 4 * N_DRAWS).reshape(4, N_DRAWS),
         machine=pd.DataFrame(
             {"zone": [1, 2], "tines": [7, 7], "width_m": [4.2, 4.2], "draft_kn": [95.0, 140.0],
              "drawbar_kw": [145.0, 175.0], "engine_kw": [215.0, 280.0], "slip": [0.06, 0.09],
@@ -313,7 +315,6 @@ def plan(zones: Zones) -> Plan:
             {"zone": [1, 2], "verdict": ["ready", "not known"], "moist_depth_mm": [500.0, nan],
              "rain_needed_mm": [0.0, nan], "why": ["moist below the depth", "no measurement given"]}
         ),
-        returns=np.linspace(-500, 2000, 4 * N_DRAWS).reshape(4, N_DRAWS),
         candidates=pd.DataFrame(
             [
                 {"zone": zone, "option": k, "setup": setup, "depth_mm": depth, "net_per_ha": 140.0 - 10 * k,
@@ -363,6 +364,7 @@ def ledger(plan: Plan) -> Ledger:
             {"zone": ["1", "2"], "seasons_low": [2, 2], "seasons_high": [4, 3], "depth_mm": [400, 450],
              "costs_rise": [True, False], "why": ["traffic, 100 mm deeper", "traffic"]}
         ),
+        drivers=pd.DataFrame(),
         hours=13.0,
         days=1.3,
         hiring="The same work costs about 60 $/ha with your own machine and 50 $/ha by a contractor <maybe>.",
@@ -377,10 +379,9 @@ def options() -> Options:
          "spacing_mm": [np.nan, 600.0, 600.0], "feasible": True, "why_not": ""}
     )  # fmt: skip
     grid = np.tile(np.array([0.0, 0.7, 0.9]), (4, 1))
-    return Options(
-        table=table, net=100 * grid, cost=60 * grid, loosened=grid, breach=grid, node_ha=np.full(4, 6.0),
-        paddock_returns=np.zeros((3, N_DRAWS)), paddock_costs=np.zeros((3, N_DRAWS)),
-    )  # fmt: skip
+    return records.options(
+        100 * grid, n_draws=N_DRAWS, table=table, cost=60 * grid, loosened=grid, breach=grid, node_ha=np.full(4, 6.0)
+    )
 
 
 @pytest.fixture(scope="session")

@@ -25,7 +25,7 @@ def test_the_size_of_the_blocks_changes_nothing(made, catalog, paddock, money, m
     monkeypatch.setattr(ground_module, "BLOCK_NODES", 5)
     after, _ = made.decide(paddock, catalog, money)
     assert np.array_equal(before.net, after.net)
-    assert after.paddock_returns == pytest.approx(before.paddock_returns, rel=1e-5, abs=0.01)  # a cent
+    assert after.uniform.returns == pytest.approx(before.uniform.returns, rel=1e-5, abs=0.01)  # a cent
 
 
 def test_the_order_of_the_draws_changes_no_expectation(made, catalog, paddock, money):

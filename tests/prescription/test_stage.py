@@ -3,7 +3,7 @@ import pytest
 import shapely
 
 from hardpan.core.errors import InputError, SettingsError
-from hardpan.options.settings import MachineSettings
+from hardpan.options.settings import MachineSettings, PrescriptionSettings
 
 
 def test_a_deep_pan_is_ripped_deeper_than_a_shallow_one_and_both_on_the_step(made, catalog):
@@ -53,9 +53,9 @@ def test_cover_passes_below_the_pan_on_the_share_asked_for(made, catalog):
 
 
 @pytest.mark.parametrize(("rule", "share"), [("return", None), ("cover", 0.9)])
-def test_zones_are_told_what_the_depth_rule_asks(made, catalog, rule, share):
+def test_the_depth_rule_asks_for_a_share_to_cover_or_for_none(made, catalog, rule, share):
     options, plan = made.decide(made.ground(), catalog, made.rates(["deep sand"]), rule=rule, cover_share=0.9)
-    assert options.cover_share == share
+    assert PrescriptionSettings(rule=rule, cover_share=0.9).share_to_cover == share
     chosen = options.table.set_index(["setup", "depth_mm"]).loc[plan.zones["setup"][0], plan.zones["depth_mm"][0]]
     reached = (options.node_ha @ options.covered / options.node_ha.sum())[int(chosen["option"])]
     assert rule == "return" or reached >= 0.9
@@ -99,7 +99,7 @@ def test_the_paddock_returns_are_the_sum_of_what_the_nodes_expect(made, catalog)
     money = made.rates(["deep sand", "sand over sodic clay"], worth=(400.0, 200.0))
     options, _ = made.decide(paddock, catalog, money)
     net = np.where(np.isfinite(options.net), options.net, 0.0)
-    assert options.paddock_returns.mean(axis=1) == pytest.approx(options.node_ha @ net, rel=1e-4, abs=0.5)
+    assert options.uniform.returns.mean(axis=1) == pytest.approx(options.node_ha @ net, rel=1e-4, abs=0.5)
 
 
 def test_a_measured_fuel_figure_moves_all_drafts(made, catalog):
@@ -111,8 +111,8 @@ def test_a_measured_fuel_figure_moves_all_drafts(made, catalog):
         )[0]
         for fuel in (25.0, 35.0)
     ]
-    assert drafts[0].calibration < drafts[1].calibration
-    assert drafts[0].draft_factor.std() < made.decide(paddock, catalog, made.rates(["deep sand"]))[0].draft_factor.std()
+    assert drafts[0].draft.calibration < drafts[1].draft.calibration
+    assert drafts[0].draft.factor.std() < made.decide(paddock, catalog, made.rates(["deep sand"]))[0].draft.factor.std()
 
 
 def test_measured_fuel_below_idling_is_refused(made, catalog):
@@ -220,9 +220,9 @@ def test_uniform_depths_are_credited_and_limited_like_the_plan(made, catalog):
     free, _ = made.decide(made.ground(**paddock), catalog, money)
     kept, plan = made.decide(made.ground(**paddock, cores=cores_at(made, 9.0, 420.0)), catalog, money)
     deep = (kept.table["depth_mm"] > 370).to_numpy()
-    assert (kept.paddock_returns[deep] == 0).all()
-    assert not (free.paddock_returns[deep] == 0).all()
-    best = kept.paddock_returns.mean(axis=1).max()
+    assert (kept.uniform.returns[deep] == 0).all()
+    assert not (free.uniform.returns[deep] == 0).all()
+    best = kept.uniform.returns.mean(axis=1).max()
     assert plan.returns.mean(axis=1).sum() <= best + 1.0
 
 

@@ -1,16 +1,15 @@
 """Laws of the ledger and of the money behind it."""
 
-import importlib.util
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from builders import costs as made
 from hardpan.costs.lines import AMENDMENTS, COSTS
-from hardpan.money.draws import Draws, spread
+from hardpan.money.draws import Draws, beta_at
 from hardpan.money.machines import remaining_share
 from hardpan.money.worth import season_weights
 from hardpan.records.quantity import Quantity
@@ -18,10 +17,6 @@ from hardpan.records.quantity import Quantity
 N_DRAWS = 20
 CENT = 0.01
 FEW = settings(max_examples=25, deadline=None)
-
-spec = importlib.util.spec_from_file_location("costs_paddocks", Path(__file__).parents[1] / "costs" / "paddocks.py")
-made = importlib.util.module_from_spec(spec)
-spec.loader.exec_module(made)
 
 area_ha = st.floats(0.01, 500.0)
 ground = st.tuples(st.sampled_from(["deep sand", "sand over clay"]), area_ha, st.sampled_from([0, 250, 300, 475, 600]))
@@ -43,8 +38,9 @@ def limed():
 
 def ledger(zones, catalog=made.SHIPPED, *, zone_cost=13.37, **how):
     plan = made.plan_of(zones, n_draws=N_DRAWS, **how)
-    options = made.options_of(n_draws=N_DRAWS, zone_cost=zone_cost)
-    return made.ledger_of(plan, catalog=catalog, options=options, soil_types=("deep sand", "sand over clay"))
+    options = made.options_of(n_draws=N_DRAWS)
+    soils = ("deep sand", "sand over clay")
+    return made.ledger_of(plan, catalog=catalog, options=options, soil_types=soils, zone_cost=zone_cost)
 
 
 def cents(amounts):
@@ -116,7 +112,7 @@ def test_a_gain_that_lasts_is_worth_no_less(persistence, seasons, longer):
 @given(quantity=quantities(), seed=st.integers(0, 2**32))
 def test_draws_stay_in_the_range_and_rise_with_the_level(quantity, seed):
     levels = Draws(n_draws=50, seed=seed).levels("any")
-    drawn = spread(quantity, levels)
+    drawn = beta_at(quantity, levels)
     assert drawn.min() >= quantity.low
     assert drawn.max() <= quantity.high
     assert (np.diff(drawn[np.argsort(levels)]) >= 0).all()

@@ -5,7 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hardpan.options.calibration import draft_factors, draft_spread, strength_factor
+from builders import records
+from hardpan.options.mechanics import draft_factors, draft_spread, strength_factor
 from hardpan.records.machines import Effort
 from hardpan.records.quantity import Quantity
 from hardpan.run.catalog import read_catalog
@@ -40,7 +41,9 @@ STRENGTH = st.floats(300.0, 9000.0)
 def test_the_mean_draft_stays_the_expected_one_and_no_draft_is_negative(effort, n_draws, kpa, anchor, **exponents):
     made = ranged(effort, depth_exponent=exponents["depth"], strength_exponent=exponents["strength"])
     depths = np.array([0.0, 200.0, 350.0, 600.0])
-    drawn = draft_spread(made, depths, np.tile(kpa, (n_draws, 1)), anchor, draft_factors(50.0, n_draws))
+    factor, (anchor_mm, anchor_kpa) = draft_factors(50.0, n_draws), anchor
+    draft = records.draft(n_draws, factor=factor, anchor_mm=anchor_mm, anchor_kpa=anchor_kpa)
+    drawn = draft_spread(made, depths, np.tile(kpa, (n_draws, 1)), draft)
     assert drawn.shape == (len(kpa), n_draws, depths.size)
     assert (drawn > 0).all()
     assert drawn.mean(axis=1) == pytest.approx(1.0)

@@ -1,26 +1,14 @@
 """Laws of the prescription that hold whatever the numbers."""
 
-import importlib.util
-from pathlib import Path
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from builders import decision
 from hardpan.options.loosening import breaking_weights, cumulated_excess, depth_grid_mm, ridge_mm
 
-
-def _load():
-    path = Path(__file__).parents[1] / "prescription" / "paddocks.py"
-    spec = importlib.util.spec_from_file_location("prescription_paddocks", path)
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-MADE = _load()
-CATALOG = MADE.shipped_catalog()
+CATALOG = decision.shipped_catalog()
 GRID = depth_grid_mm(800.0)
 SAND = ["deep sand"]
 
@@ -66,10 +54,10 @@ def test_the_share_broken_never_rises_with_spacing(depth, **drawn):
 
 
 def cover_depth(bottom_mm, seed, **paddock):
-    plan = MADE.decide(
-        MADE.ground(side_m=(80.0, 80.0), bottom_mm=bottom_mm, seed=seed, **paddock),
+    plan = decision.decide(
+        decision.ground(side_m=(80.0, 80.0), bottom_mm=bottom_mm, seed=seed, **paddock),
         CATALOG,
-        MADE.rates(SAND),
+        decision.rates(SAND),
         rule="cover",
     )[1]
     return plan.zones["depth_mm"][0]
@@ -89,8 +77,10 @@ def test_under_cover_a_deeper_pan_never_gives_a_shallower_depth(shallow, deeper,
 
 
 def return_depth(per_litre, worth, bottom_mm, per_hour=120.0):
-    money = MADE.rates(SAND, worth=worth, per_litre=per_litre, per_hour=per_hour)
-    return MADE.decide(MADE.ground(side_m=(80.0, 80.0), bottom_mm=bottom_mm), CATALOG, money, setups_per_paddock=1)[1]
+    money = decision.rates(SAND, worth=worth, per_litre=per_litre, per_hour=per_hour)
+    return decision.decide(
+        decision.ground(side_m=(80.0, 80.0), bottom_mm=bottom_mm), CATALOG, money, setups_per_paddock=1
+    )[1]
 
 
 @settings(max_examples=15, deadline=None, derandomize=True)
@@ -102,13 +92,13 @@ def return_depth(per_litre, worth, bottom_mm, per_hour=120.0):
     setup=st.sampled_from(["plain", "winged", "leading", "inclusion"]),
 )
 def test_dearer_fuel_never_deepens_with_the_same_set_up(fuel, dearer, worth, bottom_mm, setup):
-    ground = MADE.ground(side_m=(80.0, 80.0), bottom_mm=bottom_mm)
+    ground = decision.ground(side_m=(80.0, 80.0), bottom_mm=bottom_mm)
     depths = [
-        MADE.decide(
+        decision.decide(
             ground,
             CATALOG,
-            MADE.rates(SAND, worth=worth, per_litre=price, per_hour=120.0),
-            machine=MADE.MachineSettings(setup=setup),
+            decision.rates(SAND, worth=worth, per_litre=price, per_hour=120.0),
+            machine=decision.MachineSettings(setup=setup),
         )[1].zones["depth_mm"][0]
         for price in (fuel, fuel + dearer)
     ]
@@ -135,8 +125,10 @@ def test_under_return_a_deeper_pan_gives_a_shallower_depth_only_by_leaving_it(wo
 @settings(max_examples=10, deadline=None, derandomize=True)
 @given(worth=st.floats(0, 900), bottom_mm=st.floats(300, 550), step_mm=st.sampled_from([10, 25, 40, 50]))
 def test_every_depth_stands_on_the_step_and_inside_the_machine(worth, bottom_mm, step_mm):
-    money = MADE.rates(SAND, worth=worth, per_hour=120.0)
-    plan = MADE.decide(MADE.ground(side_m=(80.0, 80.0), bottom_mm=bottom_mm), CATALOG, money, step_mm=step_mm)[1]
+    money = decision.rates(SAND, worth=worth, per_hour=120.0)
+    plan = decision.decide(decision.ground(side_m=(80.0, 80.0), bottom_mm=bottom_mm), CATALOG, money, step_mm=step_mm)[
+        1
+    ]
     depth = plan.zones["depth_mm"][0]
     assert depth % step_mm == 0
     assert depth == 0 or CATALOG.ripper.min_depth.value <= depth <= CATALOG.ripper.max_depth.value
@@ -145,7 +137,7 @@ def test_every_depth_stands_on_the_step_and_inside_the_machine(worth, bottom_mm,
 @settings(max_examples=8, deadline=None, derandomize=True)
 @given(worth=st.floats(50, 900), seed=st.integers(0, 99))
 def test_the_chosen_option_is_the_best_of_the_candidates_with_its_set_up(worth, seed):
-    money = MADE.rates(SAND, worth=worth, per_hour=120.0)
-    plan = MADE.decide(MADE.ground(side_m=(80.0, 80.0), seed=seed, sd_mm=40.0), CATALOG, money)[1]
+    money = decision.rates(SAND, worth=worth, per_hour=120.0)
+    plan = decision.decide(decision.ground(side_m=(80.0, 80.0), seed=seed, sd_mm=40.0), CATALOG, money)[1]
     best = plan.candidates.loc[plan.candidates["allowed"], "net_per_ha"].max()
     assert plan.zones["net_per_ha"][0] == pytest.approx(max(best, 0.0), abs=0.05)

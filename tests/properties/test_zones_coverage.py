@@ -1,20 +1,13 @@
 """Laws of zoning on random paddocks: cover the ground, keep to the machine, repeat themselves."""
 
-import importlib.util
-from pathlib import Path
-
 import numpy as np
 import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from builders import zones as made
 from hardpan.zones.settings import ZoneSettings
-from hardpan.zones.stage import draw_zones
-
-spec = importlib.util.spec_from_file_location("zones_made", Path(__file__).parents[1] / "zones" / "paddocks.py")
-made = importlib.util.module_from_spec(spec)
-spec.loader.exec_module(made)
 
 CELL_M = 10.0
 
@@ -52,7 +45,7 @@ def paddocks(draw):
 
 def zoned(case, seed=1):
     paddock, options = case
-    return draw_zones(paddock.surfaces, paddock.options, paddock.survey, made.RIPPER, options, seed=seed)
+    return made.zone(paddock, options, seed=seed)
 
 
 @given(paddocks())

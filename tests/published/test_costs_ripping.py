@@ -1,23 +1,18 @@
 """Whole costs and returns of ripping against published ones; row ids are those of the table of worked examples."""
 
-import importlib.util
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 
+from builders import costs
 from hardpan.money.machines import ownership_share, remaining_share
 from hardpan.money.worth import season_weights
 
 
 @pytest.fixture(scope="module")
 def made():
-    path = Path(__file__).parents[1] / "costs" / "paddocks.py"
-    spec = importlib.util.spec_from_file_location("costs_paddocks", path)
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+    return costs
 
 
 def one_hectare(made, *, other, litres=0.0, fuel_per_l=0.0, gain=0.0, lime_t=0.0, lime_per_t=0.0):

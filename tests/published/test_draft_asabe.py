@@ -9,13 +9,13 @@ import pytest
 
 from hardpan.core.shipped import shipped
 from hardpan.core.units import L_PER_US_GALLON, M2_PER_ACRE, M2_PER_HA, W_PER_HP
-from hardpan.options.calibration import strength_factor
-from hardpan.options.effort import (
-    Puller,
+from hardpan.options.effort import Puller
+from hardpan.options.mechanics import (
     draft_per_tine_n,
     drawbar_power_kw,
     engine_power_kw,
     fuel_l_per_h,
+    strength_factor,
     work_rate_ha_per_h,
 )
 from hardpan.records.machines import Effort

@@ -1,21 +1,15 @@
 """Depth rules and savings of variable depth, against published field results."""
 
-import importlib.util
-from pathlib import Path
-
 import numpy as np
 import pytest
 
+from builders import decision
 from hardpan.options.loosening import ridge_mm, section_share
 
 
 @pytest.fixture(scope="module")
 def made():
-    path = Path(__file__).parents[1] / "prescription" / "paddocks.py"
-    spec = importlib.util.spec_from_file_location("prescription_paddocks", path)
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+    return decision
 
 
 def test_inclusion_plates_loosen_about_30_percent_more_soil(made):

@@ -20,13 +20,14 @@ from hardpan.money.stage import price_machines
 from hardpan.options.economy import economy_of
 from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import breaking_weights, cumulated_excess, depth_grid_mm
-from hardpan.options.settings import MachineSettings, PrescriptionSettings
+from hardpan.options.settings import DecisionSettings
 from hardpan.options.stage import weigh_options
 from hardpan.prescription.stage import prescribe
 from hardpan.records.catalog import Catalog
+from hardpan.records.evidence import Evidence
 from hardpan.records.ledger import Rates
 from hardpan.records.options import Options
-from hardpan.records.season import HistorySettings, SeasonSettings
+from hardpan.records.season import SeasonSettings
 from hardpan.records.surfaces import Surfaces
 from hardpan.run.catalog import read_catalog
 from hardpan.run.config import Config
@@ -79,15 +80,16 @@ class Worked:
 def work(truth: Truth, recipe: Recipe, season: SeasonSettings, *, draws: int = 100, map_true: bool = False) -> Worked:
     """Take a paddock through map, options, zones and plan with the shipped tables, or from the truth as its map on."""
     config = Config(paddock={"name": "invented", "boundary": Path()}, probes={"file": Path()})
-    catalog, asked = read_catalog(config), PrescriptionSettings()
+    catalog, asked = read_catalog(config), DecisionSettings(season=season)
     survey, pan = truth.survey, truth.pan
     surfaces = map_pan(pan, survey, SurfaceSettings(cell_m=survey.frame.cell_m, draws=draws), seed=1)
     surfaces = true_map(surfaces, truth) if map_true else surfaces
     rates = price_machines(catalog, season, surfaces, seed=1)
-    options = weigh_options(surfaces, survey, pan, catalog, rates, asked, season, MachineSettings())
-    zones = draw_zones(surfaces, options, survey, catalog.ripper, ZoneSettings(), seed=1)
-    plan = prescribe(zones, options, surfaces, survey, pan, catalog, rates, asked, season, HistorySettings())
-    table, ground = options.table, build_ground(surfaces, survey, catalog, asked)
+    evidence = Evidence(survey=survey, pan=pan, surfaces=surfaces)
+    options = weigh_options(evidence, catalog, rates, asked=asked)
+    zones = draw_zones(evidence, options, catalog, ZoneSettings(), asked=asked.prescription, seed=1)
+    plan = prescribe(zones, options, evidence, catalog, rates, asked=asked)
+    table, ground = options.table, build_ground(surfaces, survey, catalog, asked.prescription)
     key = {(row.setup, row.depth_mm): row.option for row in table.itertuples()}
     of_zone = {row.zone: key[row.setup, row.depth_mm] for row in plan.zones.itertuples()}
     fitted = [row.setup for row in plan.zones.itertuples() if row.depth_mm > 0]
@@ -109,7 +111,7 @@ def work(truth: Truth, recipe: Recipe, season: SeasonSettings, *, draws: int = 1
         option=np.vectorize(lambda zone: of_zone.get(zone, 0))(labels),
         plus_50=np.vectorize(lambda zone: plus.get(zone, 0))(labels),
         ripped_zones=int((plan.zones["depth_mm"] > 0).sum()),
-        zone_cost=options.zone_cost,
+        zone_cost=catalog.prices.extra_zone.value,
         cell_ha=surfaces.frame.cell_area_ha,
     )
 
@@ -147,15 +149,8 @@ def net_of(
 
     At the expected prices and gains; 0 outside.
     """
-    economy = economy_of(
-        options.table[["option", "setup", "depth_mm", "spacing_mm"]],
-        ground,
-        catalog,
-        rates,
-        shape,
-        draft_factor=options.draft_factor,
-        calibration=options.calibration,
-    )
+    candidates = options.table[["option", "setup", "depth_mm", "spacing_mm"]]
+    economy = economy_of(candidates, ground, catalog, rates, shape=shape, draft=options.draft)
     worth, cost = economy.worth.mean(axis=0), economy.cost().mean(axis=1)
     soil = np.nan_to_num(surfaces.maps["soil"].to_numpy()).astype(int).ravel()
     clay = surfaces.maps["clay_depth_mm"].to_numpy().ravel()

@@ -1,14 +1,10 @@
 """The paddocks made by hand, for every test of the room."""
 
-import importlib.util
-from pathlib import Path
-
 import pytest
+
+from builders import zones
 
 
 @pytest.fixture(scope="session")
 def made():
-    spec = importlib.util.spec_from_file_location("zones_paddocks", Path(__file__).with_name("paddocks.py"))
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+    return zones

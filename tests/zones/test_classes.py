@@ -1,80 +1,82 @@
 import itertools
 
 import numpy as np
-import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from sklearn.metrics import silhouette_score
 
-from hardpan.records.options import Options
-from hardpan.zones.classes import SoilClasses, choose_counts, class_value, fitted_only, joined_by_money, worth_of
+from builders import records
+from hardpan.options.settings import PrescriptionSettings
+from hardpan.zones.classes import (
+    SoilClasses,
+    choose_counts,
+    class_value,
+    fitted_only,
+    joined_by_money,
+    node_value,
+    worth_of,
+)
 
 NET = [[0, 30, 10], [0, -20, 25], [0, 5, -np.inf], [0, -8, -9]]
 NODES = np.arange(4)
 
 
-def options_of(net, *, cost=0.0, limit_slack=0.0, covered=None, cover_share=None, fitted=()):
+def value(net, *, fitted=None, cost=0.0, limit_slack=0.0, covered=None, cover_share=None):
+    """What a hectare of each node is worth; `cover_share` asks for the rule `cover`."""
     net = np.asarray(net, dtype=float)
-    none = np.zeros((net.shape[1], 1))
-    return Options(
-        table=pd.DataFrame({"option": range(net.shape[1])}),
-        net=net,
+    options = records.options(
+        net,
         cost=np.full(net.shape, cost),
-        loosened=net,
-        breach=np.ones(net.shape),
-        covered=np.ones(net.shape) if covered is None else np.asarray(covered, dtype=float),
-        fitted=np.asarray(fitted, dtype=bool),
-        node_ha=np.ones(len(net)),
-        paddock_returns=none,
-        paddock_costs=none,
-        limit_slack=limit_slack,
-        cover_share=cover_share,
+        covered=np.asarray(covered or np.ones(net.shape), dtype=float),
+        fitted=np.ones(net.shape[1], dtype=bool) if fitted is None else np.asarray(fitted),
     )
+    rule = {} if cover_share is None else {"rule": "cover", "cover_share": cover_share}
+    return node_value(fitted_only(options), PrescriptionSettings(limit_slack=limit_slack, **rule))
 
 
 def test_each_class_gets_its_own_best_option():
-    one = worth_of(np.array([0, 1, 0, 2]), NODES, np.ones(4), options_of(NET))
+    one = worth_of(np.array([0, 1, 0, 2]), NODES, np.ones(4), value(NET))
     assert one == pytest.approx((30 + 5) + 25 + 0)
 
 
 def test_an_option_forbidden_anywhere_in_a_class_is_out():
-    net = options_of([[0, 50, 100], [0, 10, -np.inf]])
-    assert worth_of(np.array([0, 0]), np.array([0, 1]), np.ones(2), net) == pytest.approx(60)
-    assert worth_of(np.array([0, 1]), np.array([0, 1]), np.ones(2), net) == pytest.approx(110)
+    per_ha = value([[0, 50, 100], [0, 10, -np.inf]])
+    assert worth_of(np.array([0, 0]), np.array([0, 1]), np.ones(2), per_ha) == pytest.approx(60)
+    assert worth_of(np.array([0, 1]), np.array([0, 1]), np.ones(2), per_ha) == pytest.approx(110)
 
 
 def test_a_limit_may_be_passed_on_its_slack_where_ripping_costs_and_gains_nothing():
     net = [[0, 50, 100], [0, 10, -np.inf]]
     ground = (np.zeros(2, int), np.array([0, 1]), np.array([9.9, 0.1]))
-    assert worth_of(*ground, options_of(net, cost=30, limit_slack=0.02)) == pytest.approx(990 - 3)
-    assert worth_of(*ground, options_of(net, cost=30, limit_slack=0.005)) == pytest.approx(495 + 1)
+    assert worth_of(*ground, value(net, cost=30, limit_slack=0.02)) == pytest.approx(990 - 3)
+    assert worth_of(*ground, value(net, cost=30, limit_slack=0.005)) == pytest.approx(495 + 1)
 
 
 def test_under_cover_a_class_takes_what_reaches_below_its_pan_even_at_a_loss():
     net, covers = [[0, -20, -50], [0, -20, -50]], [[0.0, 1.0, 1.0], [0.0, 0.2, 1.0]]
     ground = (np.array([0, 1]), np.ones(2))
     together, apart = np.zeros(2, int), np.array([0, 1])
-    covered = options_of(net, covered=covers, cover_share=0.9)
+    covered = value(net, covered=covers, cover_share=0.9)
     assert worth_of(together, *ground, covered) == pytest.approx(-100)
     assert worth_of(apart, *ground, covered) == pytest.approx(-20 - 50)  # the shallow part goes shallower
-    assert worth_of(together, *ground, options_of(net, covered=covers)) == pytest.approx(0)
+    assert worth_of(together, *ground, value(net, covered=covers)) == pytest.approx(0)
 
 
 def test_under_cover_ground_without_a_pan_may_be_left_and_the_nearest_is_taken_where_none_reaches():
     net = [[0, -20], [0, -20]]
-    options = options_of(net, covered=[[1.0, 1.0], [0.1, 0.6]], cover_share=0.9)
-    assert worth_of(np.array([0, 1]), np.array([0, 1]), np.ones(2), options) == pytest.approx(0 - 20)
+    per_ha = value(net, covered=[[1.0, 1.0], [0.1, 0.6]], cover_share=0.9)
+    assert worth_of(np.array([0, 1]), np.array([0, 1]), np.ones(2), per_ha) == pytest.approx(0 - 20)
 
 
 def test_what_needs_a_set_up_that_is_not_fitted_is_worth_nothing():
     """Option 1 belongs to the set-up fitted, option 2 to another that is best on the second ground."""
-    options = fitted_only(options_of([[0, 10, 4], [0, 6, 9]], fitted=[True, True, False]))
-    assert worth_of(np.array([0, 1]), np.array([0, 1]), np.ones(2), options) == pytest.approx(10 + 6)
+    per_ha = value([[0, 10, 4], [0, 6, 9]], fitted=[True, True, False])
+    assert worth_of(np.array([0, 1]), np.array([0, 1]), np.ones(2), per_ha) == pytest.approx(10 + 6)
 
 
 def test_worth_counts_by_area():
-    worth = worth_of(np.zeros(2, int), np.array([0, 1]), np.array([1.0, 4.0]), options_of(NET))
+    worth = worth_of(np.zeros(2, int), np.array([0, 1]), np.array([1.0, 4.0]), value(NET))
     assert worth == pytest.approx(110)
 
 
@@ -87,28 +89,28 @@ def test_splitting_a_class_never_lowers_its_worth(seed, count):
     fine = 2 * coarse + rng.integers(0, 2, 60)
     node, cell_ha = rng.integers(0, 20, 60), rng.uniform(0.1, 1, 60)
     fine = np.unique(fine, return_inverse=True)[1]
-    options = options_of(net)
-    assert worth_of(fine, node, cell_ha, options) >= worth_of(coarse, node, cell_ha, options) - 1e-9
+    per_ha = value(net)
+    assert worth_of(fine, node, cell_ha, per_ha) >= worth_of(coarse, node, cell_ha, per_ha) - 1e-9
 
 
 @given(st.integers(0, 10_000))
 def test_joined_classes_are_nested_and_worth_what_they_say(seed):
     rng = np.random.default_rng(seed)
-    net = options_of(np.c_[np.zeros(30), rng.normal(0, 10, (30, 5))])
+    per_ha = value(np.c_[np.zeros(30), rng.normal(0, 10, (30, 5))])
     fine, node, cell_ha = np.arange(90) % 9, rng.integers(0, 30, 90), rng.uniform(0.1, 1, 90)
-    found = joined_by_money(fine, rng.normal(size=(90, 3)), class_value(fine, node, cell_ha, net))
+    found = joined_by_money(fine, rng.normal(size=(90, 3)), class_value(fine, node, cell_ha, per_ha))
     assert [classes.max() + 1 for classes, _ in found] == list(range(1, 10))
     for (coarse, low), (finer, high) in itertools.pairwise(found):
         assert high >= low - 1e-9
         assert all(np.unique(coarse[finer == number]).size == 1 for number in range(finer.max() + 1))
     for classes, worth in found:
-        assert worth == pytest.approx(worth_of(classes, node, cell_ha, net))
+        assert worth == pytest.approx(worth_of(classes, node, cell_ha, per_ha))
 
 
 def test_classes_of_the_same_best_option_join_first_and_the_likest_of_them():
-    net = options_of([[0, 10, 0], [0, 10, 0], [0, 10, 0], [0, 0, 10]])
+    per_ha = value([[0, 10, 0], [0, 10, 0], [0, 10, 0], [0, 0, 10]])
     features = np.array([[0.0], [5.0], [6.0], [5.5]])
-    found = joined_by_money(NODES, features, class_value(NODES, NODES, np.ones(4), net))
+    found = joined_by_money(NODES, features, class_value(NODES, NODES, np.ones(4), per_ha))
     three, two = found[2][0], found[1][0]
     assert three[1] == three[2] != three[0]
     assert two[0] == two[1] == two[2] != two[3]

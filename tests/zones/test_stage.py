@@ -8,7 +8,6 @@ import threadpoolctl
 from hardpan.core.errors import InputError
 from hardpan.records.columns import ZONE
 from hardpan.zones.settings import ZoneSettings
-from hardpan.zones.stage import draw_zones
 
 WEST = shapely.box(0, 0, 310, 600)
 ROCK = shapely.Point(520, 300).buffer(40)
@@ -23,7 +22,7 @@ def ground(made):
 @pytest.fixture(scope="module", params=["kmeans", "mixture", "ward"])
 def zones(made, ground, request):
     settings = ZoneSettings(method=request.param)
-    return draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, settings, seed=1)
+    return made.zone(ground, settings)
 
 
 def test_zones_cover_the_boundary_without_gaps_or_overlaps(zones, ground):
@@ -84,10 +83,7 @@ def test_indices_tell_what_was_tried_and_chosen(zones):
 
 
 def test_two_runs_are_the_same(made, ground):
-    one, other = (
-        draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(), seed=3)
-        for _ in range(2)
-    )
+    one, other = (made.zone(ground, seed=3) for _ in range(2))
     assert one.table.to_wkb().equals(other.table.to_wkb())
     assert (one.labels == other.labels).all()
 
@@ -95,30 +91,30 @@ def test_two_runs_are_the_same(made, ground):
 def test_exclusions_that_cover_everything_are_refused(made):
     ground = made.paddock(side_m=(200, 200), exclusions=[("lake", shapely.box(-5, -5, 205, 205))])
     with pytest.raises(InputError, match="whole paddock"):
-        draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(), seed=1)
+        made.zone(ground)
 
 
 def test_fewer_classes_than_soil_types_are_refused_with_an_issue(made, ground):
-    zones = draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(count=1), seed=1)
+    zones = made.zone(ground, ZoneSettings(count=1))
     assert (zones.table["kind"] == "ground").sum() == 2
     assert "count-changed" in {issue.code for issue in zones.issues}
 
 
 def test_a_count_that_is_set_is_drawn(made, ground):
-    zones = draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(count=4), seed=1)
+    zones = made.zone(ground, ZoneSettings(count=4))
     assert (zones.table["kind"] == "ground").sum() == 4
 
 
 def test_a_uniform_pan_needs_one_zone(made):
     flat = made.paddock(bottom_mm=lambda x, _: 0 * x + 400)
-    zones = draw_zones(flat.surfaces, flat.options, flat.survey, made.RIPPER, ZoneSettings(), seed=1)
+    zones = made.zone(flat)
     assert len(zones.table) == 1
     assert zones.issues == ()
 
 
 def test_two_depths_side_by_side_become_two_zones_along_their_border(made):
     halves = made.paddock(bottom_mm=lambda x, _: np.where(x < 400, 320.0, 520.0))
-    zones = draw_zones(halves.surfaces, halves.options, halves.survey, made.RIPPER, ZoneSettings(), seed=1)
+    zones = made.zone(halves)
     assert len(zones.table) == 2
     assert zones.table["area_ha"].tolist() == pytest.approx([24, 24], rel=0.03)
     assert zones.table["length_m"].tolist() == pytest.approx([600, 600], rel=0.03)
@@ -127,18 +123,13 @@ def test_two_depths_side_by_side_become_two_zones_along_their_border(made):
 
 def test_ground_where_no_depth_pays_is_a_zone_of_its_own(made):
     bare = made.paddock(presence=lambda x, _: np.where(x < 300, 0.02, 0.95))
-    zones = draw_zones(bare.surfaces, bare.options, bare.survey, made.RIPPER, ZoneSettings(), seed=1)
+    zones = made.zone(bare)
     first = zones.table.geometry.iloc[0]
     assert first.area == pytest.approx(300 * 600, abs=10 * 600)  # the border falls within a cell of the truth
 
 
 def test_dear_zones_are_fewer(made, ground):
-    cheap, dear = (
-        draw_zones(
-            ground.surfaces, replace(ground.options, zone_cost=cost), ground.survey, made.RIPPER, ZoneSettings(), seed=1
-        )
-        for cost in (0.0, 1e5)
-    )
+    cheap, dear = (made.zone(ground, zone_cost=cost) for cost in (0.0, 1e5))
     assert (dear.table["kind"] == "ground").sum() == 2
     assert (cheap.table["kind"] == "ground").sum() > 2
 
@@ -147,7 +138,7 @@ def test_the_number_of_threads_changes_nothing(made, ground):
     tables = []
     for threads in (1, 2):
         with threadpoolctl.threadpool_limits(limits=threads):
-            zones = draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(), seed=1)
+            zones = made.zone(ground)
         tables.append(zones.table.to_wkb())
     assert tables[0].equals(tables[1])
 
@@ -155,7 +146,7 @@ def test_the_number_of_threads_changes_nothing(made, ground):
 def test_an_exclusion_within_another_is_told(made):
     ponds = [("pond", ROCK), ("pump", shapely.Point(520, 300).buffer(3))]
     ground = made.paddock(exclusions=ponds)
-    zones = draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(), seed=1)
+    zones = made.zone(ground)
     assert {issue.code: issue.place for issue in zones.issues}["exclusion-within"] == "pump"
     assert zones.table["soil_type"].tolist()[-1] == "pond"
 
@@ -166,7 +157,7 @@ def test_a_spot_too_small_to_drive_is_told_with_the_zone_it_joined(made):
         bottom_mm=lambda x, y: np.where(x < 400, 320.0, 450.0) + 90.0 * (np.hypot(x - 600, y - 300) < 30), zone_cost=1.0
     )
     settings = ZoneSettings(min_area_ha=2.0)
-    zones = draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, settings, seed=1)
+    zones = made.zone(ground, settings)
     frame = ground.surfaces.frame
     row = np.abs(frame.y_m - made.CORNER_M[1] - 300).argmin()
     column = np.abs(frame.x_m - made.CORNER_M[0] - 600).argmin()
@@ -179,7 +170,7 @@ def test_a_paddock_in_two_parts_with_a_dam_in_one_is_covered(made):
     dam = shapely.Point(200, 200).buffer(60)
     parts = shapely.union_all([shapely.box(0, 0, 400, 400).difference(dam), shapely.box(450, 100, 700, 380)])
     ground = made.paddock(boundary=parts, exclusions=[("ditch", shapely.box(310, 0, 320, 400))])
-    zones = draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(), seed=1)
+    zones = made.zone(ground)
     shapes = zones.table.geometry.to_numpy()
     assert shapely.coverage_is_valid(shapes)
     placed = ground.survey.paddock.boundary.iloc[0]
@@ -189,7 +180,7 @@ def test_a_paddock_in_two_parts_with_a_dam_in_one_is_covered(made):
 
 def test_a_paddock_of_a_few_cells_is_one_zone(made):
     tiny = made.paddock(boundary=shapely.Polygon([(2, 3), (31, 1), (27, 24)]), node_m=10)
-    zones = draw_zones(tiny.surfaces, tiny.options, tiny.survey, made.RIPPER, ZoneSettings(), seed=1)
+    zones = made.zone(tiny)
     assert len(zones.table) == 1
     assert zones.table["area_ha"].iloc[0] == pytest.approx(tiny.survey.paddock.area_ha, rel=1e-6)
 
@@ -197,7 +188,7 @@ def test_a_paddock_of_a_few_cells_is_one_zone(made):
 def test_a_width_that_is_set_is_kept(made):
     ground = made.paddock(length_m=60)
     settings = ZoneSettings(min_width_m=60.0, min_area_ha=0.1)
-    zones = draw_zones(ground.surfaces, ground.options, ground.survey, made.RIPPER, settings, seed=1)
+    zones = made.zone(ground, settings)
     parts = shapely.get_parts(zones.table.geometry.to_numpy())
     widest = [2 * shapely.maximum_inscribed_circle(part).length for part in parts]
     assert len(parts) > 1
@@ -208,7 +199,7 @@ def test_a_width_that_is_set_is_kept(made):
 def test_the_slower_the_depth_changes_the_wider_the_least_piece(made, ground):
     def across(seconds):
         slow = made.RIPPER.model_copy(update={"latency": made.quantity(seconds, "s")})
-        zones = draw_zones(ground.surfaces, ground.options, ground.survey, slow, ZoneSettings(), seed=1)
+        zones = made.zone(ground, ripper=slow)
         return float(zones.why.split()[-3])
 
     assert across(20) >= 2 * 20 * 5 / 3.6 > across(0)
@@ -224,7 +215,7 @@ def test_ground_that_only_another_set_up_would_part_is_one_zone_when_one_is_fitt
 
     def zones(fitted):
         fitting = replace(options, fitted=np.array(fitted))
-        return draw_zones(ground.surfaces, fitting, ground.survey, made.RIPPER, ZoneSettings(), seed=1)
+        return made.zone(ground, options=fitting)
 
     assert len(zones([True, True, True]).table) == 2
     assert len(zones([True, True, False]).table) == 1
@@ -239,7 +230,7 @@ def surfaces_west(ground):
 def test_where_nothing_pays_there_is_one_zone(made):
     ground = made.paddock()
     net = np.where(ground.options.table["depth_mm"].to_numpy() > 0, -5.0, 0.0) + 0 * ground.options.net
-    zones = draw_zones(ground.surfaces, made.with_net(ground, net), ground.survey, made.RIPPER, ZoneSettings(), seed=1)
+    zones = made.zone(ground, options=made.with_net(ground, net))
     assert len(zones.table) == 1
     assert zones.why.startswith("1 class is expected to be worth 0 more")
 
@@ -248,9 +239,7 @@ def test_ground_cut_off_by_an_exclusion_is_left_with_it_and_told(made):
     ground = made.paddock(
         exclusions=[("ditch", shapely.box(770, -1, 780, 601).intersection(shapely.box(0, 0, 800, 600)))]
     )
-    zones = draw_zones(
-        ground.surfaces, ground.options, ground.survey, made.RIPPER, ZoneSettings(min_area_ha=2.0), seed=1
-    )
+    zones = made.zone(ground, ZoneSettings(min_area_ha=2.0))
     assert {issue.code: issue.place for issue in zones.issues}["cut-off"] == "ditch"
     ditch = zones.table.iloc[-1]
     assert ditch["soil_type"] == "ditch"

@@ -10,7 +10,7 @@ from hardpan.records.plan import Plan
 
 
 def doubt_by_input(plan: Plan, options: Options, rates: Rates) -> pd.DataFrame:
-    """Give one row an input, largest first: `input`, `share` of the variance of the plan's net return.
+    """One row an input, largest first: `input`, `share` of the variance of the plan's net return.
 
     The share is the squared correlation with the return over the joint draws; the inputs are drawn apart from one
     another, so the shares add up to about 1; what is left is that of the pan and of the exponents of draft. No rows
@@ -26,7 +26,7 @@ def doubt_by_input(plan: Plan, options: Options, rates: Rates) -> pd.DataFrame:
 
 
 def _inputs(plan: Plan, options: Options, rates: Rates) -> dict[str, Floats]:
-    """Give the draws of each input, shape (n_draws,); those by soil type weighted by the ground ripped."""
+    """Draws of each input, shape (n_draws,); those by soil type weighted by the ground ripped."""
     ripped = plan.zones[plan.zones["depth_mm"] > 0]
     ripped_ha = ripped.groupby("soil_type")["area_ha"].sum()
     by_soil = rates.scenarios.sel(soil_type=list(ripped_ha.index))
@@ -37,12 +37,12 @@ def _inputs(plan: Plan, options: Options, rates: Rates) -> dict[str, Floats]:
         "price of fuel": rates.scenarios["fuel"].to_numpy(),
         "cost of machines and labour": rates.scenarios["per_hour"].to_numpy(),
         "points and wear": rates.scenarios["wear_per_ha"].to_numpy(),
-        "draft of the soil": options.draft_factor,
+        "draft of the soil": options.draft.factor,
     }
 
 
 def _squared_correlation(drawn: Floats, net: Floats) -> float:
-    """Give the squared correlation, 0 where the input is known."""
+    """Squared correlation, 0 where the input is known."""
     if drawn.shape != net.shape or np.ptp(drawn) <= 1e-9 * np.abs(drawn).max():
         return 0.0
     return float(np.corrcoef(drawn, net)[0, 1] ** 2)

@@ -109,7 +109,7 @@ def _round(litres: float) -> int:
 def _open_ha(plan: Plan) -> float:
     """Give the ground where ripping, as planned or as the next best to leaving, is about as likely to pay as not."""
     ripped = plan.zones["depth_mm"].to_numpy() > 0
-    beside = plan.runner_up_returns if plan.runner_up_returns.size else plan.returns
+    beside = plan.runner_up_returns
     pays = (np.where(ripped[:, np.newaxis], plan.returns, beside) > 0.0).mean(axis=1)
     is_open = (pays >= EITHER_WAY[0]) & (pays <= EITHER_WAY[1])
     return float(plan.zones.loc[is_open & (plan.zones["kind"] == "ground"), "area_ha"].sum())

@@ -22,7 +22,7 @@ COLUMNS = (
 def invest(
     plan: Plan, lines: pd.DataFrame, weights: Mapping[str, Floats], *, grain_per_t: float, lime_kg_per_t: float
 ) -> pd.DataFrame:
-    """Give one row a ripped zone and `total`.
+    """One row a ripped zone and `total`.
 
     `break_even_t_per_ha` is cost over price: the extra grain that pays, whenever it is harvested. `gain_t_per_ha` is
     the gain expected of the first season, `break_even_first_year_t_per_ha` the one that would just pay together with
@@ -68,7 +68,7 @@ def _row(zone: str, per_ha: pd.Series, by_season: Floats, lasts: float, grain_pe
 
 
 def payback_seasons(cost: float, by_season: Floats) -> float:
-    """Give the seasons until the discounted returns have paid the cost, counted in parts; NaN where they never do.
+    """Seasons until the discounted returns have paid the cost, counted in parts; NaN where they never do.
 
     Parameters
     ----------
@@ -76,6 +76,9 @@ def payback_seasons(cost: float, by_season: Floats) -> float:
         Money.
     by_season : array of shape (n_seasons,)
         Discounted returns of each season, money.
+
+    >>> payback_seasons(150.0, np.array([100.0, 80.0, 60.0]))
+    1.625
     """
     if cost <= 0.0:
         return 0.0

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats
+from hardpan.options import relative_wear
 from hardpan.records.catalog import Catalog
 from hardpan.records.columns import TALLY
 from hardpan.records.ledger import Rates
@@ -39,28 +40,27 @@ Lines: TypeAlias = Mapping[tuple[str, str], _Drawn]
 """Zone and item to what is drawn of it."""
 
 
-def draw_lines(
-    plan: Plan, catalog: Catalog, rates: Rates, spread: Mapping[str, Mapping[str, float]], *, zone_cost: float
-) -> Lines:
-    """Give quantity, unit and drawn money of each zone and item.
+def draw_lines(plan: Plan, catalog: Catalog, rates: Rates, spread: Mapping[str, Mapping[str, float]]) -> Lines:
+    """Quantity, unit and drawn money of each zone and item.
 
+    Each ripped zone after the first costs the price `extra_zone` in setting and turning.
     `contractor instead` is the contractor's rate and the share of the fuel it leaves to the grower.
 
     Parameters
     ----------
     spread : soil type -> item -> t/ha
         Lime and gypsum to spread where the soil type is ripped.
-    zone_cost : float
-        What each ripped zone after the first costs in setting and turning, money.
     """
     drawn: dict[tuple[str, str], _Drawn] = {}
     first = plan.zones.loc[plan.zones["depth_mm"] > 0, "zone"].min()
-    for row, returns, hours, litres in zip(plan.zones.to_dict("records"), plan.returns, *_work(plan), strict=True):
+    for row, returns, hours, litres in zip(
+        plan.zones.to_dict("records"), plan.returns, plan.hours, plan.fuel_l, strict=True
+    ):
         zone, area_ha = str(row["zone"]), float(row["area_ha"])
         drawn[zone, "area"] = (area_ha, "ha", np.zeros_like(returns))
         if row["depth_mm"] <= 0:
             continue
-        further = 0.0 if row["zone"] == first else zone_cost
+        further = 0.0 if row["zone"] == first else catalog.prices.extra_zone.value
         costs = dict(_cost_items(row, hours, litres, catalog, rates, further_cost=further))
         cost, net = _sum(costs), returns - further
         drawn[zone, "hours"] = (float(hours.mean()), "h", np.zeros_like(returns))
@@ -79,12 +79,12 @@ def draw_lines(
 
 
 def total_of(drawn: Lines, item: str) -> Floats:
-    """Give the drawn money of an item over all zones, shape (n_draws,); a plain 0 where no zone has it."""
+    """Drawn money of an item over all zones, shape (n_draws,); a plain 0 where no zone has it."""
     return np.asarray(sum(money for (_, name), (_, _, money) in drawn.items() if name == item))
 
 
 def _fuel_left(catalog: Catalog) -> float:
-    """Give the share of the fuel that the contractor's rate leaves to the grower."""
+    """Share of the fuel that the contractor's rate leaves to the grower."""
     left = catalog.prices.contractor_fuel
     return 0.0 if left is None else left.value
 
@@ -93,31 +93,22 @@ def _sum(items: Mapping[str, _Drawn]) -> Floats:
     return np.asarray(np.sum([money for _, _, money in items.values()], axis=0))
 
 
-def _work(plan: Plan) -> tuple[Floats, Floats]:
-    """Give drawn machine hours and litres of every zone, 0 where nothing is ripped, shape (n_zones, n_draws)."""
-    if plan.hours.size:
-        return plan.hours, plan.fuel_l
-    per_ha = plan.machine.set_index("zone").reindex(plan.zones["zone"]).fillna({"hours_per_ha": 0, "fuel_l_per_ha": 0})
-    every = np.ones(plan.returns.shape[1]) * plan.zones["area_ha"].to_numpy()[:, np.newaxis]
-    hours, litres = (per_ha[name].to_numpy(dtype=float) for name in ("hours_per_ha", "fuel_l_per_ha"))
-    return every * hours[:, np.newaxis], every * litres[:, np.newaxis]
-
-
 def _cost_items(
     row: dict[str, Any], hours: Floats, litres: Floats, catalog: Catalog, rates: Rates, *, further_cost: float
 ) -> Iterator[tuple[str, _Drawn]]:
-    """Give quantity, unit and drawn money of each cost item of one ripped zone."""
+    """Quantity, unit and drawn money of each cost item of one ripped zone."""
     area_ha, price = float(row["area_ha"]), {name: rate.to_numpy() for name, rate in rates.scenarios.items()}
     per_unit = {"h": hours, "L": litres}
+    wear = relative_wear(catalog.setups[row["setup"]], catalog.effort, row["depth_mm"], row["passes"])
     for item, unit in BY_WORK.items():
         yield item, (float(per_unit[unit].mean()), unit, per_unit[unit] * price[item])
-    yield "points and wear", (area_ha, "ha", area_ha * _wear(row, catalog) * price["points and wear"])
+    yield "points and wear", (area_ha, "ha", area_ha * float(wear) * price["points and wear"])
     if further_cost:
         yield "further zone", (1.0, "zone", np.full_like(hours, further_cost))
 
 
 def _amendments(area_ha: float, spread: Mapping[str, float], rates: Rates) -> Iterator[tuple[str, _Drawn]]:
-    """Give quantity, unit and drawn money of what is spread on one zone."""
+    """Quantity, unit and drawn money of what is spread on one zone."""
     for item, t_per_ha in spread.items():
         tonnes = area_ha * t_per_ha
         yield item, (tonnes, "t", tonnes * rates.scenarios[f"{item}_per_t"].to_numpy())
@@ -126,15 +117,8 @@ def _amendments(area_ha: float, spread: Mapping[str, float], rates: Rates) -> It
         yield "spreading", (once_ha, "ha", once_ha * rates.scenarios["spreading_per_ha"].to_numpy())
 
 
-def _wear(row: dict[str, Any], catalog: Catalog) -> float:
-    """Give the wear of a pass relative to plain tines at the depth the price of wear holds for."""
-    reference = catalog.effort.wear_depth or catalog.effort.anchor_depth
-    factor = catalog.setups[row["setup"]].wear_factor.value
-    return float(factor * row["depth_mm"] / reference.value * row["passes"])
-
-
 def ledger_lines(drawn: Lines) -> pd.DataFrame:
-    """Give the lines of all zones and of `total`, columns `records.columns.TALLY`, amounts in whole cents that add up.
+    """Lines of all zones and of `total`, columns `records.columns.TALLY`, amounts in whole cents that add up.
 
     `cost` is the sum of the items of `COSTS` and `benefit` is `cost` plus `net return`, to the cent, in every zone and
     in all. `amendments` is the sum of the items of `AMENDMENTS` and stands apart: what lime and gypsum return is not

@@ -12,41 +12,32 @@ from hardpan.costs.investment import invest
 from hardpan.costs.lines import Lines, draw_lines, ledger_lines, total_of
 from hardpan.costs.strategies import USUAL, compare_strategies
 from hardpan.money import lasting, season_weights
+from hardpan.options import DecisionSettings
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Ledger, Rates
 from hardpan.records.options import Options
 from hardpan.records.plan import Plan
 from hardpan.records.quantity import Quantity
-from hardpan.records.season import HistorySettings, SeasonSettings
+from hardpan.records.season import SeasonSettings
 from hardpan.records.soils import SoilType
-from hardpan.records.surfaces import Surfaces
-from hardpan.records.zones import Zones
 
 
-def tally(  # noqa: PLR0917
-    plan: Plan,
-    zones: Zones,
-    options: Options,
-    surfaces: Surfaces,
-    catalog: Catalog,
-    rates: Rates,
-    season: SeasonSettings,
-    history: HistorySettings,
-) -> Ledger:
-    """Give areas, quantities and money of a plan, per zone and in all."""
-    del zones, surfaces  # the plan has what the ledger needs of them
+def tally(plan: Plan, options: Options, catalog: Catalog, rates: Rates, *, asked: DecisionSettings) -> Ledger:
+    """Areas, quantities and money of a plan, per zone and in all."""
+    season, history = asked.season, asked.history
 
     def seasons_of(soil: SoilType) -> Quantity:
         return lasting(soil, controlled_traffic=season.controlled_traffic)[1]
 
     spread = {name: amendments_t_per_ha(soil, catalog.prices.gypsum_per_meq) for name, soil in catalog.soils.items()}
-    drawn = draw_lines(plan, catalog, rates, spread, zone_cost=options.zone_cost)
+    drawn = draw_lines(plan, catalog, rates, spread)
     lines, hire = ledger_lines(drawn), _hire(drawn)
     strategies = compare_strategies(
         plan,
         options,
         lines,
         usual_depth_mm=catalog.ripper.usual_depth.value,
+        your_depth_mm=asked.prescription.user_uniform_depth_mm,
         saved_by_hiring=None if hire is None else hire.saved,
     )
     hiring, end, remarks = (
@@ -88,7 +79,7 @@ def tally(  # noqa: PLR0917
 
 
 def _hire(drawn: Lines) -> Hire | None:
-    """Give own machine and contractor side by side, None where nothing is ripped or no rate is known."""
+    """Own machine and contractor side by side, None where nothing is ripped or no rate is known."""
     if not any(item == "contractor instead" for _, item in drawn):
         return None
     return Hire(
@@ -100,7 +91,7 @@ def _hire(drawn: Lines) -> Hire | None:
 
 
 def _expected_weights(catalog: Catalog, soil: SoilType, season: SeasonSettings) -> Floats:
-    """Give the discounted share of the first season's gain by season, expected, shape (n_seasons,)."""
+    """Discounted share of the first season's gain by season, expected, shape (n_seasons,)."""
     kept, seasons = lasting(soil, controlled_traffic=season.controlled_traffic)
     weights: Floats = season_weights(np.array([kept.value]), seasons.value, catalog.prices.discount_rate.value)[0]
     return weights

@@ -14,9 +14,15 @@ USUAL = "uniform at the machine's usual depth"
 
 
 def compare_strategies(
-    plan: Plan, options: Options, lines: pd.DataFrame, *, usual_depth_mm: float, saved_by_hiring: Floats | None = None
+    plan: Plan,
+    options: Options,
+    lines: pd.DataFrame,
+    *,
+    usual_depth_mm: float,
+    your_depth_mm: float | None,
+    saved_by_hiring: Floats | None,
 ) -> pd.DataFrame:
-    """Give one row a strategy, money for the paddock: prescription, it by a contractor, uniform depths, no ripping.
+    """One row a strategy, money for the paddock: prescription, it by a contractor, uniform depths, no ripping.
 
     A uniform depth is the candidate nearest to it, with the set-up that may rip most of the ground, of those the one
     that returns most; ground where a limit forbids it is left. `best uniform` has depth 0 where no uniform depth pays.
@@ -24,10 +30,12 @@ def compare_strategies(
 
     Parameters
     ----------
+    your_depth_mm : float or None
+        Uniform depth the user asked to compare with.
     saved_by_hiring : array of shape (n_draws,)
         Cost of the own machine less that of a contractor; None: no contractor is compared.
     """
-    asked = {USUAL: usual_depth_mm, "uniform at your depth": options.uniform_depth_mm}
+    asked = {USUAL: usual_depth_mm, "uniform at your depth": your_depth_mm}
     chosen = {name: _nearest(options, mm) for name, mm in asked.items() if mm is not None}
     chosen |= {"best uniform": int(_expected(options).argmax()), "no ripping": 0}
     total = lines[lines["zone"] == "total"].set_index("item")
@@ -36,7 +44,7 @@ def compare_strategies(
     if saved_by_hiring is not None:
         nets.append(ours + saved_by_hiring)
         rows.append(_hired(rows[0], nets[-1], saved=float(saved_by_hiring.mean())))
-    nets += [options.paddock_returns[option] for option in chosen.values()]
+    nets += [options.uniform.returns[option] for option in chosen.values()]
     table = pd.DataFrame([*rows, *(_uniform(*pick, options) for pick in chosen.items())])
     return table.assign(worse_probability=[float((net < ours).mean()) for net in nets])
 
@@ -56,7 +64,7 @@ def _prescription(plan: Plan, total: pd.DataFrame, net: Floats) -> dict[str, Any
 
 
 def _hired(prescription: dict[str, Any], net: Floats, *, saved: float) -> dict[str, Any]:
-    """Give the row of the same plan by a contractor, whose hours and fuel are not known."""
+    """Row of the same plan by a contractor, whose hours and fuel are not known."""
     return _row(
         "prescription by a contractor",
         net,
@@ -69,17 +77,14 @@ def _hired(prescription: dict[str, Any], net: Floats, *, saved: float) -> dict[s
 
 
 def _uniform(strategy: str, option: int, options: Options) -> dict[str, Any]:
-    machine = options.table.iloc[option]
-    ripped_ha = float(_ripped_ha(options)[option])
-    known = options.paddock_hours.size > 0
     return _row(
         strategy,
-        options.paddock_returns[option],
-        depth_mm=float(machine["depth_mm"]),
-        ripped_ha=ripped_ha,
-        cost=float(options.paddock_costs[option].mean()),
-        fuel_l=float(options.paddock_fuel_l[option].mean()) if known else ripped_ha * float(machine["fuel_l_per_ha"]),
-        hours=float(options.paddock_hours[option].mean()) if known else ripped_ha * float(machine["hours_per_ha"]),
+        options.uniform.returns[option],
+        depth_mm=float(options.table["depth_mm"].iloc[option]),
+        ripped_ha=float(_ripped_ha(options)[option]),
+        cost=float(options.uniform.costs[option].mean()),
+        fuel_l=float(options.uniform.fuel_l[option].mean()),
+        hours=float(options.uniform.hours[option].mean()),
     )
 
 
@@ -104,13 +109,13 @@ def _row(
 
 
 def _expected(options: Options) -> Floats:
-    """Give the expected return of every option the machine can pull, -inf for the others, shape (n_options,)."""
+    """Expected return of every option the machine can pull, -inf for the others, shape (n_options,)."""
     feasible = options.table["feasible"].to_numpy(dtype=bool)
-    return np.where(feasible, options.paddock_returns.mean(axis=1), -np.inf)
+    return np.where(feasible, options.uniform.returns.mean(axis=1), -np.inf)
 
 
 def _nearest(options: Options, depth_mm: float) -> int:
-    """Give the position of the option nearest in depth, of those the one that may rip most and then returns most.
+    """Position of the option nearest in depth, of those the one that may rip most and then returns most.
 
     0 where the machine can pull none.
     """
@@ -125,6 +130,6 @@ def _nearest(options: Options, depth_mm: float) -> int:
 
 
 def _ripped_ha(options: Options) -> Floats:
-    """Give the ground each option may rip, ha, shape (n_options,); none for leaving."""
+    """Ground each option may rip, ha, shape (n_options,); none for leaving."""
     area: Floats = options.node_ha @ np.isfinite(options.net)
     return np.where(options.table["depth_mm"].to_numpy(dtype=float) > 0.0, area, 0.0)

@@ -1,4 +1,9 @@
-"""Joint draws of quantities that have a range: the same name always gives the same draws."""
+"""Joint draws of quantities that have a range: levels in (0, 1), and the distribution that turns them into values.
+
+Money is drawn at levels shuffled by seed and name (`Draws`), so that one draw of a price goes with any draw of another.
+What the decision adds, draft and the gain with a set-up, is drawn at fixed levels, so that options are compared alike
+whatever the seed.
+"""
 
 from dataclasses import dataclass
 
@@ -20,23 +25,23 @@ class Draws:
     seed: int
 
     def __call__(self, name: str, quantity: Quantity) -> Floats:
-        """Give draws of `quantity`."""
-        return spread(quantity, self.levels(name))
+        """Draws of `quantity`, (n_draws,)."""
+        return beta_at(quantity, self.levels(name))
 
     def levels(self, name: str) -> Floats:
-        """Give levels in (0, 1) that hit each of `n_draws` equal slices once, so that a mean is near the true mean."""
+        """Levels in (0, 1), (n_draws,), one in each of `n_draws` equal slices, so that a mean is near the true mean."""
         rng = np.random.default_rng([self.seed, *name.encode()])
         return (rng.permutation(self.n_draws) + 0.5) / self.n_draws
 
     def partly_common(self, name: str, quantity: Quantity, *, common: str, share: float) -> Floats:
-        """Give draws of which `share` of the variance, on the normal scale, is that of all draws with `common`."""
+        """Draws, (n_draws,), with `share` of their variance, on the normal scale, that of all draws with `common`."""
         mixed = np.sqrt(1.0 - share) * ndtri(self.levels(name)) + np.sqrt(share) * ndtri(self.levels(common))
         rank = np.argsort(np.argsort(mixed, kind="stable"), kind="stable")
-        return spread(quantity, (rank + 0.5) / self.n_draws)
+        return beta_at(quantity, (rank + 0.5) / self.n_draws)
 
 
-def spread(quantity: Quantity, levels: Floats) -> Floats:
-    """Give the quantity at `levels` in (0, 1): a beta distribution between low and high with mean `value`.
+def beta_at(quantity: Quantity, levels: Floats) -> Floats:
+    """Values of a quantity at `levels` in (0, 1): a beta distribution between low and high with mean `value`.
 
     Notes
     -----
@@ -50,3 +55,48 @@ def spread(quantity: Quantity, levels: Floats) -> Floats:
     a = PERT_SHAPES * np.clip((quantity.value - low) / (high - low), 0.01, 0.99)
     drawn: Floats = low + (high - low) * betaincinv(a, PERT_SHAPES - a, levels)
     return np.asarray(np.clip(drawn + quantity.value - drawn.mean(), low, high))
+
+
+FIXED_STEPS = {
+    "draft": (np.sqrt(5.0) - 1.0) / 2.0,
+    "gain with a set-up": np.sqrt(2.0),
+    "depth exponent of draft": np.sqrt(3.0),
+    "strength exponent of draft": np.sqrt(7.0),
+}
+"""Irrational steps of the levels that do not depend on the seed; two of them make sequences unrelated to each other."""
+
+
+def fixed_levels(name: str, n_draws: int) -> Floats:
+    """Levels in (0, 1) of a quantity of `FIXED_STEPS`, (n_draws,): evenly spread, and the same whatever the seed.
+
+    >>> fixed_levels("gain with a set-up", 3).round(3).tolist()
+    [0.5, 0.914, 0.328]
+    """
+    return np.asarray(np.modf(0.5 + np.arange(n_draws) * FIXED_STEPS[name])[0])
+
+
+def value_at(ends: Floats, levels: Floats) -> Floats:
+    """Quantities at `levels` (n_draws,), shape (n_draws, n): half the draws below the value, straight to either end.
+
+    Parameters
+    ----------
+    ends : (n, 3)
+        Low end, value and high end.
+
+    >>> value_at(np.array([[0.0, 1.0, 3.0]]), np.array([0.0, 0.25, 0.5, 0.75]))[:, 0].tolist()
+    [0.0, 0.5, 1.0, 2.0]
+    """
+    low, value, high = ends.T
+    at = levels[:, None]
+    drawn = np.where(at < 0.5, low + (value - low) * 2.0 * at, value + (high - value) * (2.0 * at - 1.0))
+    return np.asarray(drawn)
+
+
+def log_normal_factors(range_pct: float, levels: Floats) -> Floats:
+    """Factors at `levels`, mean 1, of a log-normal whose 5 and 95 % points are 1 / (1 + range) and 1 + range.
+
+    Those points hold before the factors are scaled to mean 1.
+    """
+    sigma = np.log1p(range_pct / 100.0) / ndtri(0.95)
+    drawn = np.exp(sigma * ndtri(np.clip(levels, 1e-3, 1.0 - 1e-3)))
+    return np.asarray(drawn / drawn.mean())

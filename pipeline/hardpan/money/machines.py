@@ -14,7 +14,7 @@ from hardpan.records.quantity import Quantity
 
 
 def hourly_items(catalog: Catalog, drawn: Draws) -> dict[str, Floats]:
-    """Give what an hour of ripping costs beside fuel, item -> money/h, shape (n_draws,)."""
+    """What an hour of ripping costs beside fuel, item -> money/h, shape (n_draws,)."""
     prices, tractor, ripper = catalog.prices, catalog.tractor, catalog.ripper
     labour = drawn("labour_per_h", prices.labour_per_h) * drawn("labour_factor", prices.labour_factor)
     size = tractor_class(tractor, prices)
@@ -47,7 +47,7 @@ def _machine_items(
 
 
 def remaining_share(coefficients: Sequence[Quantity], years: Floats, hours_per_year: Floats) -> Floats:
-    """Give the share of the list price a machine is still worth, [0, 1].
+    """Share of the list price a machine is still worth, [0, 1].
 
     Notes
     -----
@@ -59,24 +59,27 @@ def remaining_share(coefficients: Sequence[Quantity], years: Floats, hours_per_y
 
 
 def repair_share(coefficients: Sequence[Quantity], hours: Floats) -> Floats:
-    """Give repairs so far as share of the list price, RF1 (hours / 1000)^RF2 (`ep496`)."""
+    """Repairs so far as share of the list price, RF1 (hours / 1000)^RF2 (`ep496`)."""
     rf1, rf2 = (c.value for c in coefficients)
     share: Floats = rf1 * (hours / 1000.0) ** rf2
     return share
 
 
 def ownership_share(remaining: Floats, years: Floats, yearly: Floats) -> Floats:
-    """Give the yearly cost of owning as share of the list price.
+    """Yearly cost of owning as share of the list price.
 
     Straight-line depreciation to the remaining value, and `yearly` (interest, housing, insurance, tax; share a year) of
     the mean value (`asae2000`).
+
+    >>> float(ownership_share(np.array(0.2), np.array(10.0), np.array(0.1)).round(6))
+    0.14
     """
     share: Floats = (1.0 - remaining) / years + yearly * (1.0 + remaining) / 2.0
     return share
 
 
 def tractor_class(tractor: Tractor, prices: PriceTable) -> str:
-    """Give the row of `remaining_value` for the tractor's engine power.
+    """Row of `remaining_value` for the tractor's engine power.
 
     Raises
     ------

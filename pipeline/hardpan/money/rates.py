@@ -27,7 +27,7 @@ Items = Mapping[str, Mapping[str, Floats]]
 
 
 def running_items(prices: PriceTable, drawn: Draws) -> Items:
-    """Give what a litre and a hectare of plain tines cost."""
+    """What a litre and a hectare of plain tines cost."""
     fuel = drawn("fuel_per_l", prices.fuel_per_l)
     lubricant = fuel * drawn("lubricant_share", prices.lubricant_share)
     return {
@@ -37,14 +37,14 @@ def running_items(prices: PriceTable, drawn: Draws) -> Items:
 
 
 def other_prices(prices: PriceTable, drawn: Draws) -> dict[str, Floats]:
-    """Give the draws of `OTHERS`, those the price table has."""
+    """Draws of `OTHERS`, those the price table has."""
     return {name: drawn(name, price) for name in OTHERS if (price := getattr(prices, name)) is not None}
 
 
 def join_scenarios(
     items: Items, prices: Mapping[str, Floats], by_soil: Mapping[str, Floats], soil_types: tuple[str, ...]
 ) -> xr.Dataset:
-    """Give `Rates.scenarios` from items, prices and what is drawn by soil type, shape (n_draws, n_soil_types)."""
+    """`Rates.scenarios` from items, prices and what is drawn by soil type, shape (n_draws, n_soil_types)."""
     sums = {"per_hour": sum(items["h"].values()), "per_litre": sum(items["L"].values())}
     single = {**sums, "wear_per_ha": items["ha"]["points and wear"], **prices}
     single |= {item: rate for rates in items.values() for item, rate in rates.items()}
@@ -56,7 +56,7 @@ def join_scenarios(
 
 
 def list_items(items: Items, prices: PriceTable) -> pd.DataFrame:
-    """Give one row a rate with its mean and its 5 and 95 % points, columns of `Rates.items`."""
+    """One row a rate with its mean and its 5 and 95 % points, columns of `Rates.items`."""
     rows = []
     for unit, rates in items.items():
         for item, rate in rates.items():
@@ -67,7 +67,7 @@ def list_items(items: Items, prices: PriceTable) -> pd.DataFrame:
 
 
 def unverified_prices(prices: PriceTable) -> Issues:
-    """Say which prices are shipped guesses."""
+    """Remark on the prices that are shipped guesses; none where every one has a source."""
     guesses = [name for name, price in prices if getattr(price, "source", "") == "unverified"]
     if not guesses:
         return ()

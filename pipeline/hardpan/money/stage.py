@@ -13,7 +13,7 @@ from hardpan.records.surfaces import Surfaces
 
 
 def price_machines(catalog: Catalog, season: SeasonSettings, surfaces: Surfaces, *, seed: int) -> Rates:
-    """Give what an hour, a litre and a loosened hectare are worth, in joint draws.
+    """What an hour, a litre and a loosened hectare are worth, in joint draws.
 
     One draw of a price, of a repair level and of the lasting of the gain is shared by all soil types; the gain of each
     soil type has the share `common_gain` of its variance in common with the others.

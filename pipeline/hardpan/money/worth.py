@@ -13,7 +13,7 @@ from hardpan.records.soils import SoilType
 
 
 def first_year_gains(catalog: Catalog, soil_types: tuple[str, ...], drawn: Draws) -> dict[str, Floats]:
-    """Give the yield gain of the first season when the whole pan is broken, soil type -> t/ha, shape (n_draws,).
+    """Yield gain of the first season when the whole pan is broken, soil type -> t/ha, shape (n_draws,).
 
     Raises
     ------
@@ -38,19 +38,22 @@ def first_year_gains(catalog: Catalog, soil_types: tuple[str, ...], drawn: Draws
 
 
 def lasting(soil: SoilType, *, controlled_traffic: bool) -> tuple[Quantity, Quantity]:
-    """Give the share of the gain kept from one season to the next, and the seasons it lasts."""
+    """Share of the gain kept from one season to the next, and the seasons it lasts."""
     if not controlled_traffic:
         return soil.persistence, soil.seasons
     return soil.persistence_controlled, soil.seasons_controlled or soil.seasons
 
 
 def season_weights(persistence: Floats, seasons: float, discount_rate: float) -> Floats:
-    """Give each season's gain as discounted share of the first season's, shape (n_draws, ceil(seasons)).
+    """Each season's gain as discounted share of the first season's, shape (n_draws, ceil(seasons)).
 
     Notes
     -----
     Season k counts p^(k - 1) / (1 + r)^k: money spent before the first season comes back with the harvest that ends
     each season. A broken last season counts by its part.
+
+    >>> season_weights(np.array([0.5]), 2.5, 0.0).tolist()
+    [[1.0, 0.5, 0.125]]
     """
     k = np.arange(1, int(np.ceil(seasons)) + 1)
     part = np.clip(seasons - (k - 1), 0.0, 1.0)
@@ -61,7 +64,7 @@ def season_weights(persistence: Floats, seasons: float, discount_rate: float) ->
 def list_worth(
     catalog: Catalog, soil_types: tuple[str, ...], worth: Floats, *, controlled_traffic: bool
 ) -> pd.DataFrame:
-    """Give one row a soil type, columns of `Rates.worth`."""
+    """One row a soil type, columns of `Rates.worth`."""
     soils, factor = [catalog.soils[name] for name in soil_types], catalog.crop.gain_factor.value
     return pd.DataFrame(
         {
@@ -76,7 +79,7 @@ def list_worth(
 
 
 def unverified_gains(catalog: Catalog, soil_types: tuple[str, ...]) -> Issues:
-    """Say whose yield gain is a shipped guess."""
+    """Remark on the soil types whose yield gain is a shipped guess; none where every one has a source."""
     guesses = [name for name in soil_types if catalog.soils[name].first_year_gain.source == "unverified"]
     if not guesses:
         return ()

@@ -6,26 +6,32 @@
 from hardpan.options.candidates import depth_limits_mm
 from hardpan.options.choice import LEAVE, Texts, ZoneEvaluation, choose, positions, runner_up
 from hardpan.options.conditions import (
+    MEASURED,
     as_records,
     ceiling_rules,
+    clay_or_cored_mm,
+    credit_draws,
     credit_spans,
     forbidden_setups,
     judge,
     known_value,
     rules_met,
     setup_gains,
+    shares_of,
+    zone_facts,
 )
-from hardpan.options.economy import Economy, economy_of
-from hardpan.options.effort import LIMITS, Passes, field_efficiency, machine_limit
-from hardpan.options.facts import MEASURED, shares_of, zone_facts
+from hardpan.options.economy import Economy, economy_of, reach_probability
+from hardpan.options.effort import LIMITS, Passes, machine_limit
 from hardpan.options.ground import Ground, build_ground
-from hardpan.options.returns import credit_draws, reach_probability
-from hardpan.options.settings import PrescriptionSettings
+from hardpan.options.loosening import clay_ceiling_mm, ridge_mm
+from hardpan.options.mechanics import field_efficiency, relative_wear
+from hardpan.options.settings import DecisionSettings, PrescriptionSettings
 
 __all__ = [
     "LEAVE",
     "LIMITS",
     "MEASURED",
+    "DecisionSettings",
     "Economy",
     "Ground",
     "Passes",
@@ -36,6 +42,8 @@ __all__ = [
     "build_ground",
     "ceiling_rules",
     "choose",
+    "clay_ceiling_mm",
+    "clay_or_cored_mm",
     "credit_draws",
     "credit_spans",
     "depth_limits_mm",
@@ -47,6 +55,8 @@ __all__ = [
     "machine_limit",
     "positions",
     "reach_probability",
+    "relative_wear",
+    "ridge_mm",
     "rules_met",
     "runner_up",
     "setup_gains",

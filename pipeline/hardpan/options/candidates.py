@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from hardpan.core.arrays import Floats
 from hardpan.core.errors import SettingsError
 from hardpan.options.settings import MachineSettings, PrescriptionSettings
 from hardpan.records.catalog import Catalog
@@ -13,7 +14,7 @@ from hardpan.records.machines import Ripper, SetUp
 def list_candidates(
     catalog: Catalog, prescription: PrescriptionSettings, machine: MachineSettings
 ) -> tuple[pd.DataFrame, Issues]:
-    """Give every set-up at every step of depth it and the ripper allow; row 0 leaves the ground alone.
+    """Every set-up at every step of depth it and the ripper allow; row 0 leaves the ground alone.
 
     Returns
     -------
@@ -68,14 +69,14 @@ def _refuse(catalog: Catalog, names: list[str], step_mm: int) -> None:
 
 
 def steps_mm(ripper: Ripper, setup: SetUp, step_mm: int) -> list[int]:
-    """Give the multiples of the step between the shallowest and deepest depth of ripper and set-up."""
+    """Multiples of the step between the shallowest and deepest depth of ripper and set-up."""
     shallow, deep = depth_limits_mm(ripper, setup)
     first, last = int(np.ceil(shallow / step_mm - 1e-9)), int(np.floor(deep / step_mm + 1e-9))
     return [step * step_mm for step in range(first, last + 1)]
 
 
 def depth_limits_mm(ripper: Ripper, setup: SetUp | None) -> tuple[float, float]:
-    """Give the shallowest and deepest depth of ripper and set-up."""
+    """Shallowest and deepest depth of ripper and set-up."""
     lows = [ripper.min_depth, None if setup is None else setup.min_depth]
     highs = [ripper.max_depth, None if setup is None else setup.max_depth]
     return max(q.value for q in lows if q is not None), min(q.value for q in highs if q is not None)
@@ -84,3 +85,11 @@ def depth_limits_mm(ripper: Ripper, setup: SetUp | None) -> tuple[float, float]:
 def _span(ripper: Ripper, setup: SetUp | None) -> str:
     shallow, deep = depth_limits_mm(ripper, setup)
     return f"{shallow:g} and {deep:g} mm"
+
+
+def into_clay_mm(table: pd.DataFrame, catalog: Catalog) -> Floats:
+    """How far each option must reach into the clay to be of use, NaN where it need not."""
+    must = {
+        name: np.nan if setup.into_clay is None else setup.into_clay.value for name, setup in catalog.setups.items()
+    }
+    return np.asarray(table["setup"].map(must), dtype=np.float64)

@@ -53,7 +53,7 @@ class ZoneEvaluation(Evaluation):
 
 
 def choose(evaluation: Evaluation, n_setups: int, asked: PrescriptionSettings) -> tuple[Ints, Ints]:
-    """Give the option of each place and the set-ups fitted, by the depth rule asked for."""
+    """Option of each place and the set-ups fitted, by the depth rule asked for."""
     cover = asked.rule == "cover"
     if cover:
         best, value = by_cover(evaluation, n_setups, asked.cover_share, asked.least_cover_share)
@@ -63,12 +63,12 @@ def choose(evaluation: Evaluation, n_setups: int, asked: PrescriptionSettings) -
 
 
 def positions(setups: Iterable[str], names: list[str]) -> Ints:
-    """Give the position of each set-up in `names`, -1 for leaving ("")."""
+    """Position of each set-up in `names`, -1 for leaving ("")."""
     return np.array([names.index(name) if name else -1 for name in setups], dtype=np.int64)
 
 
 def by_return(evaluation: Evaluation, n_setups: int) -> tuple[Ints, Floats]:
-    """Give each place's best option with each set-up and its net return per ha; leaving is worth 0.
+    """Each place's best option with each set-up and its net return per ha; leaving is worth 0.
 
     Returns
     -------
@@ -81,7 +81,7 @@ def by_return(evaluation: Evaluation, n_setups: int) -> tuple[Ints, Floats]:
 
 
 def by_cover(evaluation: Evaluation, n_setups: int, share: float, least: float = 0.0) -> tuple[Ints, Floats]:
-    """Give each place's shallowest option with each set-up that covers `share` of it, and its net return per ha.
+    """Each place's shallowest option with each set-up that covers `share` of it, and its net return per ha.
 
     Where none does, the deepest that is allowed; -inf where none is allowed, where that covers less than `least`, or
     where leaving covers the share already.
@@ -106,7 +106,7 @@ def by_cover(evaluation: Evaluation, n_setups: int, share: float, least: float =
 
 
 def fit_setups(best: Ints, value: Floats, ha: Floats, n_fitted: int, *, cover: bool) -> tuple[Ints, Ints]:
-    """Give each place's option, and the set-ups fitted, when at most `n_fitted` set-ups are fitted in the paddock.
+    """Each place's option, and the set-ups fitted, when at most `n_fitted` set-ups are fitted in the paddock.
 
     Of all ways to fit the ripper the one with most money in all; under the rule `cover` the one that rips most places
     comes first. Where nothing is ripped every set-up counts as fitted.
@@ -129,7 +129,7 @@ def fit_setups(best: Ints, value: Floats, ha: Floats, n_fitted: int, *, cover: b
 
 
 def runner_up(evaluation: ZoneEvaluation, chosen: Ints, fitted: Ints) -> Ints:
-    """Give the next best option of each zone with the set-ups fitted: another depth, or leaving."""
+    """Next best option of each zone with the set-ups fitted: another depth, or leaving."""
     net = np.where(np.isin(evaluation.setup, [-1, *fitted]), evaluation.net, -np.inf)
     net[np.arange(len(chosen)), chosen] = -np.inf
     return np.asarray(net.argmax(axis=1))

@@ -1,4 +1,4 @@
-"""The set-up decision table read against what is known of each zone."""
+"""The set-up decision table read against what is known of each piece of ground."""
 
 from collections.abc import Mapping, Sequence
 
@@ -8,17 +8,94 @@ import pandas as pd
 import shapely
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.options.facts import zone_facts
+from hardpan.money import fixed_levels, value_at
 from hardpan.options.ground import Ground
+from hardpan.options.loosening import clay_ceiling_mm
 from hardpan.options.settings import PrescriptionSettings
 from hardpan.records.catalog import Catalog
 from hardpan.records.rules import Rule
 from hardpan.records.season import SeasonSettings
 from hardpan.records.survey import Survey
 
+MEASURED = (
+    "ph_0_100",
+    "ph_100_200",
+    "ph_200_300",
+    "repellence_med",
+    "clay_depth_mm",
+    "clay_pct",
+    "esp_pct",
+    "esp_depth_mm",
+    "gravel_pct",
+    "carbonate_pct",
+)
+"""Columns of the cores a rule may read."""
+
+
+def core_facts(zones: gpd.GeoDataFrame, cores: gpd.GeoDataFrame) -> pd.DataFrame:
+    """Mean of the cores by zone: of those inside it, else of those of its soil type, else NaN.
+
+    Returns
+    -------
+    DataFrame
+        Index as `zones`; columns `MEASURED`, `ph_subsoil` (the lower of 100-200 and 200-300 mm) and `cores` (text:
+        where the values come from).
+    """
+    values = cores.reindex(columns=list(MEASURED)).astype(float)
+    values["ph_subsoil"] = values[["ph_100_200", "ph_200_300"]].min(axis=1)
+    rows = []
+    for soil, shape in zip(zones["soil_type"], zones.geometry, strict=True):
+        inside = cores.within(shape).to_numpy() if len(cores) else np.zeros(0, dtype=bool)
+        alike = (cores["soil_type"] == soil).to_numpy() if len(cores) else inside
+        use, where = (inside, "in the zone") if inside.any() else (alike, f"of {soil}")
+        n = int(use.sum())
+        said = f"{n} core{'s' if n > 1 else ''} {where}" if n else "no core"
+        rows.append({**values[use].mean().to_dict(), "cores": said})
+    return pd.DataFrame(rows, index=zones.index)
+
+
+def zone_facts(
+    *,
+    table: gpd.GeoDataFrame,
+    survey: Survey,
+    ground: Ground,
+    zone_ha: Floats,
+    catalog: Catalog,
+    season: SeasonSettings,
+) -> pd.DataFrame:
+    """What the decision table reads, one row a zone of `table`; `zone_ha` (n_zones, n_nodes) are areas of nodes."""
+    facts = core_facts(table, survey.cores)
+    weights = shares_of(zone_ha)
+    soils = [catalog.soils.get(name) for name in table["soil_type"]]
+    clay = _clay_mm(ground, weights)
+    none_known = [soil is not None and soil.clay_depth is None for soil in soils]
+    mapped = np.where(np.isinf(clay) & ~np.array(none_known), np.nan, clay)
+    facts["clay_depth_mm"] = np.where(
+        np.isfinite(mapped), mapped, facts["clay_depth_mm"].fillna(pd.Series(mapped, facts.index))
+    )
+    facts["hostile_subsoil"] = [float(soil is not None and soil.hostile_subsoil) for soil in soils]
+    facts["fine_texture"] = [float(soil is not None and soil.texture == "fine") for soil in soils]
+    facts["pan_probability"] = weights @ ground.present.mean(axis=0)
+    facts["sowing_depth_mm"] = 0.0 if catalog.crop.needs_firm_seedbed else catalog.crop.sowing_depth.value
+    facts["cover_pct"] = np.nan if season.cover_pct is None else season.cover_pct
+    return facts
+
+
+def _clay_mm(ground: Ground, weights: Floats) -> Floats:
+    """Mean depth to clay by zone, mm, over the ground that has it in reach; infinite where that is under half."""
+    near = np.isfinite(ground.clay_mm)
+    share = weights @ near
+    mean = weights @ np.where(near, ground.clay_mm, 0.0) / np.maximum(share, 1e-12)
+    return np.where(share >= 0.5, mean, np.inf)
+
+
+def shares_of(zone_ha: Floats) -> Floats:
+    """Share of each zone a node stands for, (n_zones, n_nodes), from areas of the same shape."""
+    return np.asarray(zone_ha / np.maximum(zone_ha.sum(axis=1, keepdims=True), 1e-12))
+
 
 def judge(rules: Sequence[Rule], facts: pd.DataFrame) -> pd.DataFrame:
-    """Give one row a zone and rule: `row` (label of `facts`), `rule` (position), `met` "yes", "no" or "not known"."""
+    """One row a zone and rule: `row` (label of `facts`), `rule` (position), `met` "yes", "no" or "not known"."""
     rows = [
         {"row": label, "rule": number, "met": _met(rule, known)}
         for label, known in zip(facts.index, as_records(facts), strict=True)
@@ -28,8 +105,13 @@ def judge(rules: Sequence[Rule], facts: pd.DataFrame) -> pd.DataFrame:
 
 
 def as_records(facts: pd.DataFrame) -> list[dict[str, object]]:
-    """Give the facts row by row."""
+    """The facts row by row."""
     return [{str(name): value for name, value in row.items()} for row in facts.to_dict("records")]
+
+
+def known_value(known: Mapping[str, object], name: str) -> float:
+    """A fact as a number, NaN where it is not known."""
+    return float(known.get(name, np.nan))  # type: ignore[arg-type]
 
 
 def _met(rule: Rule, known: Mapping[str, object]) -> str:
@@ -40,12 +122,12 @@ def _met(rule: Rule, known: Mapping[str, object]) -> str:
 
 
 def rules_met(judged: pd.DataFrame, label: object) -> list[int]:
-    """Give the positions of the rules met in one zone."""
+    """Positions of the rules met in one zone."""
     return judged.loc[(judged["row"] == label) & (judged["met"] == "yes"), "rule"].tolist()
 
 
 def setup_gains(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame, setups: Sequence[str]) -> Ints:
-    """Give the rule that credits each set-up with most gain, (n_zones, n_setups): its position, -1 where none does."""
+    """Position of the rule that credits each set-up with most gain, (n_zones, n_setups); -1 where none does."""
     best = np.full((len(facts), len(setups)), -1)
     for place, label in enumerate(facts.index):
         for column, name in enumerate(setups):
@@ -55,7 +137,7 @@ def setup_gains(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame
 
 
 def credit_spans(rules: Sequence[Rule], by: Ints, names: Sequence[str]) -> Floats:
-    """Give the gain of each set-up over that of breaking the pan alone, (n_zones, n_setups + 1, 3); last is leaving.
+    """Gain of each set-up over that of breaking the pan alone, (n_zones, n_setups + 1, 3); last is leaving.
 
     The three are low end, value and high end.
     """
@@ -66,8 +148,14 @@ def credit_spans(rules: Sequence[Rule], by: Ints, names: Sequence[str]) -> Float
     return credit
 
 
+def credit_draws(ends: Floats, n_draws: int) -> Floats:
+    """Draws of gains over that of breaking the pan alone, (n_draws, n), mean their value; `ends` (n, 3) as above."""
+    drawn = value_at(ends, fixed_levels("gain with a set-up", n_draws))
+    return np.asarray(drawn + ends[:, 1] - drawn.mean(axis=0))
+
+
 def forbidden_setups(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame, setups: Sequence[str]) -> Ints:
-    """Give the rule that forbids each set-up, (n_zones, n_setups): its position, -1 where none does."""
+    """Position of the rule that forbids each set-up, (n_zones, n_setups); -1 where none does."""
     by = np.full((len(facts), len(setups)), -1)
     for place, label in enumerate(facts.index):
         for number in rules_met(judged, label):
@@ -76,14 +164,14 @@ def forbidden_setups(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.Data
 
 
 def ceiling_rules(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame) -> list[int]:
-    """Give, zone by zone, the position of a rule met that keeps the depth above the clay, -1 where none does."""
+    """Position, zone by zone, of a rule met that keeps the depth above the clay; -1 where none does."""
     capping = [[n for n in rules_met(judged, label) if rules[n].depth_ceiling is not None] for label in facts.index]
     return [met[0] if met else -1 for met in capping]
 
 
-def known_value(known: Mapping[str, object], name: str) -> float:
-    """Give a fact as a number, NaN where it is not known."""
-    return float(known.get(name, np.nan))  # type: ignore[arg-type]
+def clay_or_cored_mm(ground: Ground, cored_mm: Floats | float) -> Floats:
+    """Depth to clay at each node, mm: the mapped one, or what cores found where the map knows no clay."""
+    return np.where(np.isinf(ground.clay_mm), cored_mm, ground.clay_mm)
 
 
 def soil_effects(
@@ -95,7 +183,7 @@ def soil_effects(
     prescription: PrescriptionSettings,
     season: SeasonSettings,
 ) -> tuple[Floats, Bools]:
-    """Give what the decision table does to each option by soil type, before there are zones.
+    """What the decision table does to each option by soil type, before there are zones.
 
     Returns
     -------
@@ -113,6 +201,6 @@ def soil_effects(
     barred = np.hstack([barring, np.zeros((len(soils), 1), dtype=bool)])[:, column][ground.soil]
     capped = np.array(ceiling_rules(rules, judged, facts)) >= 0
     cored_mm = facts["clay_depth_mm"].fillna(np.inf).to_numpy()[ground.soil]
-    clay_mm = np.where(np.isinf(ground.clay_mm), cored_mm, ground.clay_mm)
-    ceiling = np.where(capped[ground.soil], np.maximum(clay_mm - prescription.clay_margin_mm, 0.0), np.inf)
-    return credit, np.asarray(barred | (table["depth_mm"].to_numpy(float) > ceiling[:, None]))
+    clay_mm = np.where(capped[ground.soil], clay_or_cored_mm(ground, cored_mm), np.inf)
+    ceiling_mm = clay_ceiling_mm(clay_mm, prescription.clay_margin_mm)
+    return credit, np.asarray(barred | (table["depth_mm"].to_numpy(float) > ceiling_mm[:, None]))

@@ -5,10 +5,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import InputError
-from hardpan.options.calibration import Anchor, draft_spread, equation_anchor, strength_factor
 from hardpan.options.effort import LIMITS, Passes, Puller
 from hardpan.options.ground import Ground
 from hardpan.options.loosening import (
@@ -19,9 +19,25 @@ from hardpan.options.loosening import (
     full_width_depth_mm,
     ridge_mm,
 )
-from hardpan.options.returns import Totals, cost_per_ha, total_up
+from hardpan.options.mechanics import draft_spread, relative_wear, strength_factor
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Rates
+from hardpan.records.options import Draft
+
+F32 = NDArray[np.float32]
+"""Draws are worked in single precision: their own error is far larger, and it halves memory."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Totals:
+    """Expectations over draws by node, and sums over nodes by draw."""
+
+    gain: Floats
+    """(n_nodes, n_options): expected worth per ha of what is broken."""
+    loosened: Floats
+    """(n_nodes, n_options): expected share of the pan's excess broken where there is a pan; 0 where there never is."""
+    summed: Floats
+    """(n_draws, n_options): worth on all the nodes' ground, money."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -46,7 +62,7 @@ class Economy:
     """(n_soils, n_draws, n_options): draft over expected draft."""
 
     def narrow(self, options: Ints, nodes: Ints, ha: Floats) -> "Economy":
-        """Give the economy of some options on part of the ground: `ha` of each of `nodes`."""
+        """Economy of some options on part of the ground: `ha` of each of `nodes`."""
         return replace(
             self,
             table=self.table.iloc[options],
@@ -58,11 +74,11 @@ class Economy:
         )
 
     def pullable(self) -> Bools:
-        """Give whether each option can be pulled on each soil type, (n_soils, n_options)."""
+        """Whether each option can be pulled on each soil type, (n_soils, n_options)."""
         return ~np.isnan(np.stack([self.passes[soil].speed_kmh for soil in self.ground.soil_names]))
 
     def work(self, turning: Floats | float = 1.0) -> tuple[Floats, Floats]:
-        """Give hours and litres per ha, (n_soils, n_draws, n_options) each, 0 for leaving.
+        """Hours and litres per ha, (n_soils, n_draws, n_options) each, 0 for leaving.
 
         `turning` is the time a hectare takes over that at the usual field efficiency.
         """
@@ -74,20 +90,20 @@ class Economy:
         return hours, litres
 
     def cost(self, turning: Floats | float = 1.0) -> Floats:
-        """Give the cost per ha, (n_soils, n_draws, n_options), 0 for leaving."""
+        """Cost per ha, (n_soils, n_draws, n_options), 0 for leaving."""
         money = {name: self.rates.scenarios[name].to_numpy() for name in ("per_hour", "per_litre", "wear_per_ha")}
         hours, litres = self.work(turning)
         passes = np.stack([self.passes[soil].passes for soil in self.ground.soil_names])
         return cost_per_ha(hours, litres, (self.wear * passes)[:, None, :], **money)
 
     def summed(self, per_ha: Floats, allowed: Bools) -> Floats:
-        """Give the sum over all allowed ground of a value per ha of shape (n_soils, n_draws, n_options)."""
+        """Sum over all allowed ground of a value per ha of shape (n_soils, n_draws, n_options)."""
         ground = self.ground
         ha = np.stack([(ground.ha * (ground.soil == code)) @ allowed for code in range(len(ground.soils))])
         return np.asarray(np.einsum("sko,so->ko", per_ha, ha))
 
     def totals(self, allowed: Bools, credit: Floats | None = None) -> Totals:
-        """Give expectations by node and sums by draw of what each option breaks.
+        """Expectations by node and sums by draw of what each option breaks.
 
         The sums are over the ground where it is `allowed`, with `credit` (n_soils, n_options), the gain over that of
         breaking the pan alone, counted in; the expectations have neither.
@@ -109,20 +125,12 @@ class Economy:
 
 
 def economy_of(
-    table: pd.DataFrame,
-    ground: Ground,
-    catalog: Catalog,
-    rates: Rates,
-    shape: Floats,
-    *,
-    draft_factor: Floats,
-    calibration: float,
-    anchor: Anchor | None = None,
+    table: pd.DataFrame, ground: Ground, catalog: Catalog, rates: Rates, *, shape: Floats, draft: Draft
 ) -> Economy:
-    """Give the economy of all options of `table` on all ground.
+    """Economy of all options of `table` on all ground.
 
-    Draft rests on the equation, moved by `calibration` at the depth and strength of `anchor` (None: those at which the
-    equation holds as published), and by the strength of each soil type's pan.
+    Draft rests on the equation, moved by the calibration at the depth and strength of the anchor, and by the strength
+    of each soil type's pan.
 
     Raises
     ------
@@ -130,13 +138,10 @@ def economy_of(
         The draws of money are not as many as those of the pan.
     """
     effort, depth = catalog.effort, table["depth_mm"].to_numpy(float)
-    wear = table["setup"].map({name: setup.wear_factor.value for name, setup in catalog.setups.items()}).fillna(0.0)
-    reference = effort.anchor_depth if effort.wear_depth is None else effort.wear_depth
     any_setup = next(iter(catalog.setups.values()))
     setups = tuple(catalog.setups.get(name, any_setup) for name in table["setup"])
-    anchor = equation_anchor(effort) if anchor is None else anchor
     exponent = 0.0 if effort.strength_exponent is None else effort.strength_exponent.value
-    harder = calibration * strength_factor(effort, ground.usual_strength_kpa, anchor[1], exponent)
+    harder = draft.calibration * strength_factor(effort, ground.usual_strength_kpa, draft.anchor_kpa, exponent)
     passes = {
         name: Puller(catalog=catalog, texture=soil.texture, setups=setups, depth_mm=depth, factor=factor).plan()
         for name, soil, factor in zip(ground.soil_names, ground.soils, harder.tolist(), strict=True)
@@ -145,17 +150,17 @@ def economy_of(
         table=table,
         section=_section(table, catalog),
         passes=passes,
-        wear=wear.to_numpy(float) * depth / reference.value,
+        wear=np.array([relative_wear(setup, effort, at) for setup, at in zip(setups, depth, strict=True)]),
         ground=ground,
         worth=_worth(rates, ground),
         shape=shape,
         rates=rates,
-        draft=draft_spread(effort, depth, ground.strength_kpa, anchor, draft_factor),
+        draft=draft_spread(effort, depth, ground.strength_kpa, draft),
     )
 
 
 def _section(table: pd.DataFrame, catalog: Catalog) -> dict[str, Floats]:
-    """Give the loosened section of every option: arrays of shape (n_options,), a foot of no width for leaving."""
+    """Loosened section of every option: arrays of shape (n_options,), a foot of no width for leaving."""
     depth = table["depth_mm"].to_numpy(float)
     spacing = np.full(depth.size, catalog.ripper.spacing.value)
     foot, side, critical = np.zeros(depth.size), np.full(depth.size, 45.0), np.zeros(depth.size)
@@ -177,16 +182,61 @@ def _worth(rates: Rates, ground: Ground) -> Floats:
     return np.asarray(worth.to_numpy() * ground.responds, dtype=np.float64)
 
 
-def into_clay_mm(table: pd.DataFrame, catalog: Catalog) -> Floats:
-    """Give how far each option must reach into the clay to be of use, NaN where it need not."""
-    must = {
-        name: np.nan if setup.into_clay is None else setup.into_clay.value for name, setup in catalog.setups.items()
-    }
-    return np.asarray(table["setup"].map(must), dtype=np.float64)
+def total_up(excess: F32, weights: Floats, *, worth: F32, present: F32, ha: Floats) -> Totals:
+    """Totals of nodes that share one reach.
+
+    Parameters
+    ----------
+    excess : (n_nodes, n_draws, n_grid)
+        Cumulated excess resistance against depth.
+    weights : (n_grid, n_options)
+        What turns it into the share broken by each option.
+    worth, present : (n_nodes, n_draws)
+        Worth per ha of breaking the whole pan, 0 where there is none; 1 where there is a pan.
+    ha : (n_nodes,)
+        Area of each node.
+    """
+    # the share broken is linear in the excess, so draws and nodes are summed before the options multiply the work;
+    # einsum, because it gives the same bits whatever the number of threads
+    ever = np.maximum(present.sum(axis=1, keepdims=True), np.float32(1.0))
+    gain = np.einsum("nk,nkg->ng", worth / np.float32(worth.shape[1]), excess)
+    loosened = np.einsum("nk,nkg->ng", present / ever, excess)
+    summed = np.einsum("nk,nkg->kg", worth * ha[:, None].astype(np.float32), excess)
+    broken = [np.einsum("ng,go->no", sums.astype(float), weights) for sums in (gain, loosened, summed)]
+    return Totals(gain=broken[0], loosened=broken[1], summed=broken[2])
+
+
+def reach_probability(end_mm: F32, depth_mm: Floats) -> Floats:
+    """Share of draws in which each depth reaches `end_mm`, (n_nodes, n_options).
+
+    Parameters
+    ----------
+    end_mm : (n_draws, n_nodes)
+        Depth to reach; -inf where there is no pan.
+    depth_mm : (n_options,)
+    """
+    depths, which = np.unique(depth_mm, return_inverse=True)
+    return np.stack([(end_mm <= np.float32(depth)).mean(axis=0) for depth in depths], axis=1)[:, which]
+
+
+def cost_per_ha(
+    hours: Floats, litres: Floats, wear: Floats, *, per_hour: Floats, per_litre: Floats, wear_per_ha: Floats
+) -> Floats:
+    """Cost of a pass, money per ha, shape (..., n_draws, n_options).
+
+    Parameters
+    ----------
+    hours, litres : (..., n_draws, n_options)
+        Per ha.
+    wear : (..., 1, n_options)
+        Wear relative to a plain tine at the reference depth.
+    per_hour, per_litre, wear_per_ha : (n_draws,)
+    """
+    return hours * per_hour[:, None] + litres * per_litre[:, None] + wear * wear_per_ha[:, None]
 
 
 def describe(economy: Economy, catalog: Catalog, soil: str) -> pd.DataFrame:
-    """Give the options with their machine values in soil of type `soil`, columns of `Options.table`."""
+    """Options with their machine values in soil of type `soil`, columns of `Options.table`."""
     passes, section = economy.passes[soil], economy.section
     ripped, feasible = section["depth_mm"] > 0, ~np.isnan(passes.speed_kmh)
     hours, litres = passes.at(np.ones(ripped.size))

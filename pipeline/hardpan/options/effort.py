@@ -7,8 +7,15 @@ import numpy as np
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import SettingsError
 from hardpan.core.units import STANDARD_GRAVITY
+from hardpan.options.mechanics import (
+    draft_per_tine_n,
+    drawbar_power_kw,
+    engine_power_kw,
+    fuel_l_per_h,
+    work_rate_ha_per_h,
+)
 from hardpan.records.catalog import Catalog
-from hardpan.records.machines import DraftRow, Effort, SetUp
+from hardpan.records.machines import SetUp
 
 SPEED_STEP_KMH = 0.25
 """Step in which a driver sets the speed."""
@@ -18,7 +25,7 @@ LIMITS = ("engine power", "the break-out rating of a tine", "the draft rating of
 
 
 def limit_values(catalog: Catalog) -> tuple[float, float, float, float]:
-    """Give the values of `LIMITS`: usable engine power, kW, and draft of a tine, of the frame and of grip, kN.
+    """Values of `LIMITS`: usable engine power, kW, and draft of a tine, of the frame and of grip, kN.
 
     Infinite where not stated: such a limit never binds.
     """
@@ -30,7 +37,7 @@ def limit_values(catalog: Catalog) -> tuple[float, float, float, float]:
 
 
 def machine_limit(catalog: Catalog, number: int) -> str:
-    """Give a limit of tractor or ripper with its figure; `number` as `Passes.limited_by`."""
+    """Limit of tractor or ripper with its figure; `number` as `Passes.limited_by`."""
     if number < 0:
         return "the speed window"
     unit = "kW usable" if number == 0 else "kN"
@@ -61,63 +68,16 @@ class Passes:
     """Fuel of the turning engine, in proportion to hours."""
 
     def take(self, options: Ints) -> "Passes":
-        """Give the passes of some options."""
+        """Passes of some options."""
         return Passes(**{field.name: getattr(self, field.name)[options] for field in fields(Passes)})
 
     def at(self, factor: Floats, turning: Floats | float = 1.0) -> tuple[Floats, Floats]:
-        """Give hours and litres per ha when draft is `factor` times the expected and time `turning` times the usual.
+        """Hours and litres per ha when draft is `factor` times the expected and time `turning` times the usual.
 
         A harder pull that passes a limit slows the work in proportion; an easier one is not driven faster.
         """
         slower = np.maximum(1.0, factor * self.load) * turning
         return self.hours_per_ha * slower, self.pull_l_per_ha * factor + self.idle_l_per_ha * slower
-
-
-def draft_per_tine_n(
-    row: DraftRow,
-    *,
-    texture_factor: float,
-    depth_mm: Floats | float,
-    speed_kmh: Floats | float,
-    anchor_mm: float,
-    exponent: float,
-) -> Floats:
-    """Give the draft of one tine, N (`d497`).
-
-    Notes
-    -----
-    D = F (A + B S + C S^2) T0 (T / T0)^p with S in km/h and T in cm; p = 1 is the equation as published, and at the
-    anchor depth T0 every p gives the same.
-    """
-    speed = np.asarray(speed_kmh, dtype=float)
-    rate = row.a.value + row.b.value * speed + row.c.value * speed**2
-    return np.asarray(texture_factor * rate * (anchor_mm / 10.0) * (np.asarray(depth_mm) / anchor_mm) ** exponent)
-
-
-def work_rate_ha_per_h(speed_kmh: Floats | float, width_m: Floats | float, efficiency: float) -> Floats:
-    """Give the field capacity C = S W E / 10, ha/h (`pm696`)."""
-    return np.asarray(np.asarray(speed_kmh) * np.asarray(width_m) * efficiency / 10.0)
-
-
-def drawbar_power_kw(draft_kn: Floats | float, speed_kmh: Floats | float) -> Floats:
-    """Give the drawbar power D S / 3.6, kW."""
-    return np.asarray(np.asarray(draft_kn) * np.asarray(speed_kmh) / 3.6)
-
-
-def engine_power_kw(drawbar_kw: Floats, effort: Effort, drive: str) -> Floats:
-    """Give the engine power behind a drawbar power, kW: through tractive efficiency and the losses to the axle."""
-    return drawbar_kw / (effort.engine_to_axle.value * effort.tractive_efficiency[drive].value)
-
-
-def fuel_l_per_h(pto_kw: Floats | float, rated_pto_kw: float, effort: Effort) -> Floats:
-    """Give the fuel at full throttle Q = 0.22 P + 0.096 P_rated, L/h (`grisso2004`, from memory)."""
-    return effort.fuel["load"].value * np.asarray(pto_kw) + effort.fuel["idle"].value * rated_pto_kw
-
-
-def field_efficiency(effort: Effort, run_m: Floats | float, speed_kmh: Floats | float) -> Floats:
-    """Give the field efficiency over runs of `run_m`: the usual one, or less where turns weigh against short runs."""
-    run_s = np.asarray(run_m) / (np.asarray(speed_kmh) / 3.6)
-    return np.minimum(effort.field_efficiency.value, 1.0 / (1.0 + effort.turn_time.value / run_s))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -134,7 +94,7 @@ class Puller:
     """Draft of this ground over that of the equation: its strength, and what a measured pass told."""
 
     def plan(self) -> Passes:
-        """Give the tines, passes and speed that get over most ground: all tines, fewer, or two passes with all.
+        """Tines, passes and speed that get over most ground: all tines, fewer, or two passes with all.
 
         Tines come off in pairs, so that the pull stays straight. What limits a pass with fewer tines, or two passes, is
         what held the single pass with all of them; what cannot be pulled at all, what holds the fewest tines.
@@ -150,7 +110,7 @@ class Puller:
         return replace(best, limited_by=np.where(np.isnan(best.speed_kmh), fewest, best.limited_by))
 
     def pull(self, tines: int, drawn_share: float = 1.0) -> Passes:
-        """Give the fastest single pass with `tines` inside all limits, at `drawn_share` of the depth's draft."""
+        """Fastest single pass with `tines` inside all limits, at `drawn_share` of the depth's draft."""
         speeds = self._speeds_kmh()
         tine_kn = self._tine_kn(speeds) * drawn_share
         loads = self._loads(tine_kn, tines, speeds)
@@ -169,7 +129,7 @@ class Puller:
         )
 
     def pull_at(self, speed_kmh: float) -> Passes:
-        """Give a single pass with all tines at a known speed, whatever the limits."""
+        """Single pass with all tines at a known speed, whatever the limits."""
         tines, speeds = self.catalog.ripper.tines, np.array([speed_kmh])
         tine_kn = self._tine_kn(speeds)
         return self._worked(
@@ -181,7 +141,7 @@ class Puller:
         )
 
     def _pull_twice(self, share: float) -> Passes:
-        """Give two passes with all tines, the first at `share` of the depth; power and speed of the second."""
+        """Two passes with all tines, the first at `share` of the depth; power and speed of the second."""
         tines, exponent = self.catalog.ripper.tines, self.catalog.effort.depth_exponent.value
         first = replace(self, depth_mm=self.depth_mm * share).pull(tines)
         second = self.pull(tines, 1.0 - share**exponent)
@@ -200,7 +160,7 @@ class Puller:
         return np.append(np.arange(slow, fast - 1e-9, SPEED_STEP_KMH), fast)
 
     def _tine_kn(self, speeds_kmh: Floats) -> Floats:
-        """Give the draft of one tine, kN, shape (n_options, n_speeds)."""
+        """Draft of one tine, kN, shape (n_options, n_speeds)."""
         effort = self.catalog.effort
         tine_kn = np.empty((self.depth_mm.size, speeds_kmh.size))
         for option, (setup, depth_mm) in enumerate(zip(self.setups, self.depth_mm, strict=True)):
@@ -216,7 +176,7 @@ class Puller:
         return tine_kn
 
     def _loads(self, tine_kn: Floats, tines: int, speeds_kmh: Floats) -> Floats:
-        """Give load over limit, shape (n_limits, n_options, n_speeds); a limit that is not stated never binds."""
+        """Load over limit, shape (n_limits, n_options, n_speeds); a limit that is not stated never binds."""
         usable_kw, tine_limit, frame_limit, grip = limit_values(self.catalog)
         draft = tine_kn * tines
         power = drawbar_power_kw(draft, speeds_kmh)
@@ -224,7 +184,7 @@ class Puller:
         return np.stack([engine / usable_kw, tine_kn / tine_limit, draft / frame_limit, draft / grip])
 
     def _worked(self, *, tines: int, speed: Floats, draft: Floats, load: Floats, limited_by: Ints) -> Passes:
-        """Give power, slip, time and fuel of a pass of known speed and draft."""
+        """Power, slip, time and fuel of a pass of known speed and draft."""
         effort, tractor = self.catalog.effort, self.catalog.tractor
         efficiency = effort.field_efficiency.value
         drawbar = drawbar_power_kw(draft, speed)
@@ -249,7 +209,7 @@ class Puller:
 
 
 def _where(use: Bools, these: Passes, others: Passes) -> Passes:
-    """Give `these` passes where `use`, else the `others`."""
+    """Passes `these` where `use`, else the `others`."""
     picked = {f.name: np.where(use, getattr(these, f.name), getattr(others, f.name)) for f in fields(Passes)}
     return Passes(**picked)
 

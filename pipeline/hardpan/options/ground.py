@@ -7,6 +7,7 @@ import shapely
 from numpy.typing import NDArray
 
 from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.options.loosening import clay_ceiling_mm
 from hardpan.options.settings import PrescriptionSettings
 from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issue, Issues, Outcome
@@ -45,7 +46,7 @@ class Ground:
     issues: Issues = ()
 
     def end_mm(self, below_mm: float = 0.0) -> NDArray[np.float32]:
-        """Give the depth to reach, (n_draws, n_nodes): `below_mm` under the pan, or the clay; -inf without a pan."""
+        """Depth to reach, (n_draws, n_nodes): `below_mm` under the pan, or the clay; -inf without a pan."""
         end = np.minimum(self.bottom_mm + np.float32(below_mm), self.clay_mm.astype(np.float32))
         return np.where(self.present, end, np.float32(-np.inf))
 
@@ -67,17 +68,17 @@ class Ground:
         return np.where(known.any(axis=0), total / np.maximum(known.sum(axis=0), 1), np.nan)
 
     def main_soil(self) -> int:
-        """Give the soil type with most ground, as position in `soils`."""
+        """Soil type with most ground, as position in `soils`."""
         return int(np.argmax(np.bincount(self.soil, weights=self.ha, minlength=len(self.soils))))
 
     def take(self, nodes: Ints) -> "Ground":
-        """Give the ground of some nodes."""
+        """Ground of some nodes."""
         draws = {name: getattr(self, name)[:, nodes] for name in ("present", "top_mm", "bottom_mm")}
         limits = {name: getattr(self, name)[nodes] for name in ("soil", "ha", "clay_mm", "reach_mm", "ceiling_mm")}
         return replace(self, **draws, **limits)
 
     def allowed(self, depth_mm: Floats, into_clay_mm: Floats, pullable: Bools) -> Bools:
-        """Give where each option respects the ceiling, reaches what it must and can be pulled: (n_nodes, n_options).
+        """Where each option respects the ceiling, reaches what it must and can be pulled: (n_nodes, n_options).
 
         Parameters
         ----------
@@ -92,7 +93,7 @@ class Ground:
         return np.asarray(can | (depth_mm == 0))
 
     def groups(self) -> list[Ints]:
-        """Give the nodes that share soil and depth to clay, and so all limits, in blocks small enough for memory."""
+        """Nodes that share soil and depth to clay, and so all limits, in blocks small enough for memory."""
         key = np.stack([self.soil.astype(float), self.clay_mm], axis=1)
         which = np.unique(key, axis=0, return_inverse=True)[1].ravel()
         together = np.split(np.argsort(which, kind="stable"), np.cumsum(np.bincount(which))[:-1])
@@ -100,7 +101,7 @@ class Ground:
 
 
 def build_ground(surfaces: Surfaces, survey: Survey, catalog: Catalog, prescription: PrescriptionSettings) -> Ground:
-    """Give the nodes of the surfaces with area and limits.
+    """Nodes of the surfaces with area and limits.
 
     Where the map knows no depth to clay and the soil type's clay is hostile, the shallow end of the soil type's usual
     depth stands in, and an issue says so.
@@ -125,13 +126,13 @@ def build_ground(surfaces: Surfaces, survey: Survey, catalog: Catalog, prescript
         ha=ha,
         clay_mm=clay,
         reach_mm=np.maximum(reach, 0.0),
-        ceiling_mm=np.where(hostile, np.maximum(clay - prescription.clay_margin_mm, 0.0), np.inf),
+        ceiling_mm=clay_ceiling_mm(np.where(hostile, clay, np.inf), prescription.clay_margin_mm),
         issues=issues,
     )
 
 
 def _strength(peak_kpa: Floats, present: Bools, ha: Floats, soil: Ints, n_soils: int) -> Floats:
-    """Give the mean peak over the ground of each soil type that has a pan, (n_draws, n_soils)."""
+    """Mean peak over the ground of each soil type that has a pan, (n_draws, n_soils)."""
     of_soil = ha[:, None] * (soil[:, None] == np.arange(n_soils))
     pan = present & np.isfinite(peak_kpa)
     area, total = np.einsum("kn,ns->ks", pan, of_soil), np.einsum("kn,ns->ks", np.where(pan, peak_kpa, 0.0), of_soil)
@@ -139,7 +140,7 @@ def _strength(peak_kpa: Floats, present: Bools, ha: Floats, soil: Ints, n_soils:
 
 
 def rippable_ha(surfaces: Surfaces, survey: Survey, n_nodes: int) -> Floats:
-    """Give the area of each node's cells that lie inside the paddock and outside all exclusions."""
+    """Area of each node's cells that lie inside the paddock and outside all exclusions."""
     frame, closed = surfaces.frame, survey.paddock.exclusions.geometry
     free = surfaces.inside & (surfaces.node_of_cell >= 0)
     if len(closed):

@@ -1,4 +1,4 @@
-"""How much of the pan a pass breaks: the loosened section against depth, and the pan's excess resistance in it."""
+"""The soil under the tines: how deep they may go, the section they loosen, and the share of the pan broken in it."""
 
 from collections.abc import Mapping
 
@@ -13,18 +13,22 @@ GRID_STEP_MM = 10.0
 
 
 def depth_grid_mm(deepest_mm: float) -> Floats:
-    """Give the depths 0, 10, 20 ... mm down to at least one step below `deepest_mm`, shape (n_grid,)."""
+    """Depths 0, 10, 20 ... mm down to at least one step below `deepest_mm`, shape (n_grid,)."""
     return np.arange(0.0, deepest_mm + 2 * GRID_STEP_MM, GRID_STEP_MM)
 
 
 def ridge_mm(foot_mm: Floats | float, spacing_mm: Floats | float, side_deg: Floats | float) -> Floats:
-    """Give the height of the ridge left midway between tines, mm: (X - w) / 2 tan t, never below 0."""
+    """Height of the ridge left midway between tines, mm: (X - w) / 2 tan t, never below 0.
+
+    >>> float(ridge_mm(60.0, 600.0, 45.0).round(6))
+    270.0
+    """
     half_gap = np.maximum(0.0, np.asarray(spacing_mm, dtype=float) - foot_mm) / 2.0
     return np.asarray(half_gap * np.tan(np.radians(side_deg)))
 
 
 def critical_depth_mm(setup: SetUp, depth_mm: Floats | float) -> Floats:
-    """Give the depth below which the foot only cuts a slot, mm.
+    """Depth below which the foot only cuts a slot, mm.
 
     The critical ratio times the foot's width, counted from the depth the shallow leading tines have loosened
     (`godwin-spoor1977`, from memory; leading tines: `hamza2006`).
@@ -36,10 +40,16 @@ def critical_depth_mm(setup: SetUp, depth_mm: Floats | float) -> Floats:
 def section_share(
     at_mm: Floats, *, depth_mm: float, foot_mm: float, ridge_mm: float, spacing_mm: float, critical_mm: float
 ) -> Floats:
-    """Give the share of the width between tines that is loosened at the depths `at_mm`.
+    """Share of the width between tines that is loosened at the depths `at_mm`.
 
     A trapezoid of the foot's width at the bottom, opening upward until neighbours meet `ridge_mm` higher; between the
     critical depth and the foot only the slot.
+
+    >>> section_share(
+    ...     np.array([100.0, 300.0, 390.0, 410.0]),
+    ...     depth_mm=400.0, foot_mm=60.0, ridge_mm=200.0, spacing_mm=600.0, critical_mm=380.0,
+    ... ).round(2).tolist()
+    [1.0, 0.46, 0.1, 0.0]
     """
     slot = min(1.0, foot_mm / spacing_mm)
     corner = min(depth_mm, critical_mm)
@@ -47,15 +57,28 @@ def section_share(
     return np.asarray(np.where(at_mm < depth_mm, slot + (1.0 - slot) * opening, 0.0))
 
 
+def clay_ceiling_mm(clay_mm: Floats | float, margin_mm: float) -> Floats:
+    """Deepest working depth that stays `margin_mm` above clay, mm; never above the surface, infinite without clay.
+
+    >>> clay_ceiling_mm(np.array([400.0, 30.0, np.inf]), 50.0).tolist()
+    [350.0, 0.0, inf]
+    """
+    return np.maximum(np.asarray(clay_mm, dtype=float) - margin_mm, 0.0)
+
+
 def full_width_depth_mm(depth_mm: Floats, critical_mm: Floats, ridge: Floats) -> Floats:
-    """Give the depth down to which the whole width between tines is loosened, mm, never above the surface."""
+    """Depth down to which the whole width between tines is loosened, mm, never above the surface.
+
+    >>> full_width_depth_mm(np.array([400.0, 500.0]), np.array([450.0, 450.0]), np.array([270.0, 270.0])).tolist()
+    [130.0, 180.0]
+    """
     return np.maximum(0.0, np.minimum(depth_mm, critical_mm) - ridge)
 
 
 def cumulated_excess(
     top_mm: NDArray[np.float32], bottom_mm: NDArray[np.float32], shape: Floats, grid_mm: Floats
 ) -> NDArray[np.float32]:
-    """Give the share of the pan's excess resistance that lies above each depth of the grid.
+    """Share of the pan's excess resistance that lies above each depth of the grid.
 
     Parameters
     ----------
@@ -86,7 +109,7 @@ def cumulated_excess(
 
 
 def breaking_weights(grid_mm: Floats, section: Mapping[str, Floats]) -> Floats:
-    """Give the matrix that turns cumulated excess into the share broken: `cumulated_excess(...) @ weights`.
+    """Matrix that turns cumulated excess into the share broken: `cumulated_excess(...) @ weights`.
 
     Parameters
     ----------
@@ -113,12 +136,12 @@ def breaking_weights(grid_mm: Floats, section: Mapping[str, Floats]) -> Floats:
 
 
 def _hats(grid_mm: Floats, at_mm: Floats) -> Floats:
-    """Give the weights of linear interpolation at `at_mm`, shape (n_grid, n)."""
+    """Weights of linear interpolation at `at_mm`, shape (n_grid, n)."""
     return np.clip(1.0 - np.abs(at_mm - grid_mm[:, None]) / GRID_STEP_MM, 0.0, 1.0)
 
 
 def _hat_integrals(grid_mm: Floats, to_mm: Floats) -> Floats:
-    """Give the integral of each grid depth's hat function from the surface up to `to_mm`, shape (n_grid, n)."""
+    """Integral of each grid depth's hat function from the surface up to `to_mm`, shape (n_grid, n)."""
     along = np.clip((to_mm - grid_mm[:, None]) / GRID_STEP_MM + 1.0, 0.0, 2.0)
     rising, falling = np.minimum(along, 1.0), np.maximum(along - 1.0, 0.0)
     return np.asarray(GRID_STEP_MM * (rising**2 / 2.0 + falling - falling**2 / 2.0))

@@ -1,9 +1,10 @@
-"""Settings of machine and prescription."""
+"""Settings of machine and prescription, and all that a decision is asked for."""
 
 from collections.abc import Mapping
 from typing import Literal
 
 from hardpan.core.settings import Settings, setting
+from hardpan.records.season import HistorySettings, SeasonSettings
 
 
 class MachineSettings(Settings):
@@ -47,3 +48,17 @@ class PrescriptionSettings(Settings):
         ge=0,
         source="crabtree1989",
     )
+
+    @property
+    def share_to_cover(self) -> float | None:
+        """Share of a zone whose pan must be passed below under the rule `cover`; None under `return`."""
+        return self.cover_share if self.rule == "cover" else None
+
+
+class DecisionSettings(Settings):
+    """All that is asked of the decision: four tables of the configuration."""
+
+    prescription: PrescriptionSettings = PrescriptionSettings()
+    season: SeasonSettings = SeasonSettings()
+    history: HistorySettings = HistorySettings()
+    machine: MachineSettings = MachineSettings()

@@ -9,6 +9,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Floats
 from hardpan.options import (
+    DecisionSettings,
     Economy,
     Ground,
     PrescriptionSettings,
@@ -22,13 +23,12 @@ from hardpan.options import (
 )
 from hardpan.prescription.moisture import moist_depth_mm
 from hardpan.records.catalog import Catalog
+from hardpan.records.evidence import Evidence
 from hardpan.records.ledger import Rates
 from hardpan.records.options import Options
-from hardpan.records.pan import PanFeatures
 from hardpan.records.quantity import Quantity
 from hardpan.records.season import SeasonSettings
 from hardpan.records.surfaces import Surfaces
-from hardpan.records.survey import Survey
 from hardpan.records.zones import Zones
 
 
@@ -77,41 +77,25 @@ class Context:
 
 
 def build_context(
-    *,
-    zones: Zones,
-    options: Options,
-    surfaces: Surfaces,
-    survey: Survey,
-    pan: PanFeatures,
-    catalog: Catalog,
-    rates: Rates,
-    prescription: PrescriptionSettings,
-    season: SeasonSettings,
+    zones: Zones, options: Options, evidence: Evidence, catalog: Catalog, rates: Rates, *, asked: DecisionSettings
 ) -> Context:
-    """Give all that is known of the zones."""
-    ground = build_ground(surfaces, survey, catalog, prescription)
-    zone_ha = share_nodes(zones, surfaces, ground.ha.size)
-    facts = zone_facts(table=zones.table, survey=survey, ground=ground, zone_ha=zone_ha, catalog=catalog, season=season)
-    economy = economy_of(
-        options.table[["option", "setup", "depth_mm", "spacing_mm"]],
-        ground,
-        catalog,
-        rates,
-        pan.excess_shape,
-        draft_factor=options.draft_factor,
-        calibration=options.calibration,
-        anchor=options.draft_anchor,
-    )
+    """All that is known of the zones."""
+    survey, season, table = evidence.survey, asked.season, zones.table
+    ground = build_ground(evidence.surfaces, survey, catalog, asked.prescription)
+    zone_ha = share_nodes(zones, evidence.surfaces, ground.ha.size)
+    facts = zone_facts(table=table, survey=survey, ground=ground, zone_ha=zone_ha, catalog=catalog, season=season)
+    candidates = options.table[["option", "setup", "depth_mm", "spacing_mm"]]
+    economy = economy_of(candidates, ground, catalog, rates, shape=evidence.pan.excess_shape, draft=options.draft)
     return Context(
-        table=zones.table,
+        table=table,
         options=options,
         economy=economy,
         catalog=catalog,
         rates=rates,
-        prescription=prescription,
+        prescription=asked.prescription,
         season=season,
         zone_ha=zone_ha,
-        turning=turning_time(economy, catalog, zones.table["length_m"].to_numpy(float)),
+        turning=turning_time(economy, catalog, table["length_m"].to_numpy(float)),
         facts=facts,
         judged=judge(catalog.rules, facts),
         kept_m=survey.paddock.exclusions.groupby("name")["buffer_m"].max().to_dict(),
@@ -119,7 +103,7 @@ def build_context(
 
 
 def share_nodes(zones: Zones, surfaces: Surfaces, n_nodes: int) -> Floats:
-    """Give the area of each node in each zone, ha, (n_zones, n_nodes): rows add up to the zone, 0 for exclusions."""
+    """Area of each node in each zone, ha, (n_zones, n_nodes): rows add up to the zone, 0 for exclusions."""
     table = zones.table
     numbers = table["zone"].to_numpy()
     used = (zones.labels > 0) & (surfaces.node_of_cell >= 0)
@@ -130,7 +114,7 @@ def share_nodes(zones: Zones, surfaces: Surfaces, n_nodes: int) -> Floats:
 
 
 def moist_to_mm(context: Context) -> Floats:
-    """Give how deep the soil of each zone is moist, (n_zones,); NaN where that is not known."""
+    """How deep the soil of each zone is moist, (n_zones,); NaN where that is not known."""
     depths = np.full(len(context.table), np.nan)
     for row in range(len(depths)):
         if (water := context.water(row)) is not None:
@@ -139,7 +123,7 @@ def moist_to_mm(context: Context) -> Floats:
 
 
 def turning_time(economy: Economy, catalog: Catalog, run_m: Floats) -> Floats:
-    """Give the time a hectare takes over that at the usual field efficiency, (n_zones, n_options), by length of run."""
+    """Time a hectare takes over that at the usual field efficiency, (n_zones, n_options), by length of run."""
     speed = economy.passes[economy.ground.soil_names[economy.ground.main_soil()]].speed_kmh
     speed = np.where(np.isnan(speed), catalog.tractor.min_speed.value, speed)
     # a zone without a run (an exclusion) takes the usual time

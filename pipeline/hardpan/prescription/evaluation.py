@@ -22,13 +22,13 @@ from hardpan.records.catalog import Catalog
 
 
 def evaluate_zones(context: Context) -> ZoneEvaluation:
-    """Give what each zone could do: money, cover, what the decision table credits and forbids."""
+    """What each zone could do: money, cover, what the decision table credits and forbids."""
     ground, options, weights = context.ground, context.options, context.weights
     names, rules = list(context.catalog.setups), context.catalog.rules
     setup = positions(options.table["setup"], names)
     depth = options.table["depth_mm"].to_numpy(float)
     credit = credit_spans(rules, setup_gains(rules, context.judged, context.facts, names), names)[:, setup]
-    worth = np.where(options.open_to, options.gain, 0.0)
+    worth = np.where(options.allowed, options.gain, 0.0)
     gain, cost, barred = credit[..., 1] * (weights @ worth), _costs(context), why_not(context, setup, depth)
     often = weights * ground.present.mean(axis=0)
     return ZoneEvaluation(
@@ -47,7 +47,7 @@ def evaluate_zones(context: Context) -> ZoneEvaluation:
 
 
 def _costs(context: Context) -> Floats:
-    """Give the expected cost per ha of each option in each zone, (n_zones, n_options)."""
+    """Expected cost per ha of each option in each zone, (n_zones, n_options)."""
     soils = np.arange(len(context.ground.soils))
     share = context.weights @ (context.ground.soil[:, None] == soils)
     return np.stack(
@@ -83,7 +83,7 @@ class ZoneOutcome:
 
 
 def zone_outcome(context: Context, evaluation: ZoneEvaluation, row: int, pair: Ints) -> ZoneOutcome:
-    """Give what comes of the options `pair` (chosen, runner-up) in the zone of one row."""
+    """What comes of the options `pair` (chosen, runner-up) in the zone of one row."""
     zone_ha, turning, catalog = context.zone_ha[row], context.turning[row, pair], context.catalog
     nodes = np.flatnonzero(zone_ha > 0)
     part = context.economy.narrow(pair, nodes, zone_ha[nodes])

@@ -60,7 +60,7 @@ def why_not(context: Context, setup: Ints, depth_mm: Floats) -> Texts:
 def _by_soil_and_machine(context: Context, setup: Ints, depth_mm: Floats, says: list[str]) -> Texts:
     """Give what soil and machine forbid on more than the slack of a zone, without the decision table."""
     ground, weights = context.ground, context.weights
-    beyond = weights @ ~context.options.open_to > _slack(context)
+    beyond = weights @ ~context.options.allowed > _slack(context)
     unpulled = weights @ ~context.economy.pullable()[ground.soil] > _slack(context)
     too_deep = weights @ (depth_mm > ground.ceiling_mm[:, None]) > _slack(context)
     hostile_mm = np.where(np.isfinite(ground.ceiling_mm), ground.clay_mm, np.inf)
@@ -158,10 +158,8 @@ def _net_around(context: Context, evaluation: ZoneEvaluation, row: int, option: 
         part,
         context.catalog,
         context.rates,
-        context.economy.shape,
-        draft_factor=context.options.draft_factor,
-        calibration=context.options.calibration,
-        anchor=context.options.draft_anchor,
+        shape=context.economy.shape,
+        draft=context.options.draft,
     )
     everywhere: Bools = np.ones((nodes.size, depths.size), dtype=bool)
     gain = evaluation.credit[row, option, 1] * (share @ economy.totals(everywhere).gain)

@@ -1,4 +1,4 @@
-"""A whole run, as the outputs receive it."""
+"""What is known of a paddock before anything is decided, and a whole run, as the outputs receive it."""
 
 from dataclasses import dataclass
 
@@ -12,6 +12,15 @@ from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
 from hardpan.records.trail import Trail
 from hardpan.records.zones import Zones
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Evidence:
+    """What was read of a paddock, what each insertion says of its pan, and the maps of it."""
+
+    survey: Survey
+    pan: PanFeatures
+    surfaces: Surfaces
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -37,7 +37,7 @@ class Frame:
 
     @classmethod
     def covering(cls, bounds: tuple[float, float, float, float], *, cell_m: float, crs: pyproj.CRS) -> "Frame":
-        """Give the smallest frame on multiples of `cell_m` that covers `bounds` (x_min, y_min, x_max, y_max)."""
+        """Smallest frame on multiples of `cell_m` that covers `bounds` (x_min, y_min, x_max, y_max)."""
         west, north = np.floor(bounds[0] / cell_m) * cell_m, np.ceil(bounds[3] / cell_m) * cell_m
         n_cols = max(1, int(np.ceil((bounds[2] - west) / cell_m - 1e-9)))
         n_rows = max(1, int(np.ceil((north - bounds[1]) / cell_m - 1e-9)))

@@ -48,7 +48,7 @@ class Ledger:
     `break_even_first_year_t_per_ha`, `lime_removed_kg_per_ha`."""
     when_again: pd.DataFrame
     """One row a ripped zone: `zone`, `seasons_low`, `seasons_high`, `depth_mm`, `costs_rise` bool, `why`."""
-    drivers: pd.DataFrame = field(default_factory=pd.DataFrame)
+    drivers: pd.DataFrame
     """One row an uncertain input, largest first: `input`, `share` of the variance of the prescription's net return."""
     hours: float
     days: float

@@ -3,7 +3,6 @@
 from dataclasses import dataclass, field
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats
@@ -28,18 +27,18 @@ class Plan:
     `rain_needed_mm`, `why`."""
     returns: Floats
     """(n_zones, n_draws): net return of the chosen option, money per zone, row order of `zones`."""
-    runner_up_returns: Floats = field(default_factory=lambda: np.zeros((0, 0)))
-    """(n_zones, n_draws): the same of the next best choice; empty: not known."""
-    hours: Floats = field(default_factory=lambda: np.zeros((0, 0)))
-    """(n_zones, n_draws): machine hours per zone, joint with `returns`; empty: `machine` holds in every draw."""
-    fuel_l: Floats = field(default_factory=lambda: np.zeros((0, 0)))
+    runner_up_returns: Floats
+    """(n_zones, n_draws): the same of the next best choice."""
+    hours: Floats
+    """(n_zones, n_draws): machine hours per zone, joint with `returns`."""
+    fuel_l: Floats
     """(n_zones, n_draws): the same of fuel, L."""
     candidates: pd.DataFrame
     """One row a zone and option: `zone`, `option`, `setup`, `depth_mm`, `net_per_ha`, `cost_per_ha`,
     `loosened_share`, `breach_probability`, `allowed` bool, `why_not`."""
     defaults: pd.DataFrame
     """Every shipped number the decision used: `key`, `value`, `unit`, `source`, `standing`."""
-    setting_up: pd.DataFrame = field(default_factory=pd.DataFrame)
+    setting_up: pd.DataFrame
     """How to set tractor and ripper up, one row a topic: `topic`, `advice`, `source`."""
     issues: Issues = field(default=())
 

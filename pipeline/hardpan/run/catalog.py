@@ -22,7 +22,7 @@ Table = Mapping[str, Any]
 
 
 def read_catalog(config: Config) -> Catalog:
-    """Give all tables of `configs/` with the overrides of `config` applied.
+    """All tables of `configs/` with the overrides of `config` applied.
 
     Raises
     ------
@@ -80,7 +80,7 @@ def _pick(table: Mapping[str, T], name: str, *, what: str, where: str) -> T:
 
 
 def _overlaid(base: Table, changes: Table, *, where: str) -> dict[str, Any]:
-    """Give `base` with `changes`; a plain number takes the unit of the entry it replaces and the source "user"."""
+    """`base` with `changes`; a plain number takes the unit of the entry it replaces and the source "user"."""
     out, home = dict(base), str(_table("prices")["currency"])
     for key, new in changes.items():
         old = base.get(key)
@@ -120,7 +120,7 @@ def _refuse_misspelt(name: str, entry: Table, shipped_soils: Table, *, where: st
 
 
 def _machine(model: type[S], choice: str | Table, *, table: str, key: str) -> tuple[str, S]:
-    """Give name and entry; an inline table may start from a shipped entry with `like`."""
+    """Name and entry; an inline table may start from a shipped entry with `like`."""
     entries, where = _table(table), f"[machine] {key}"
     if isinstance(choice, str):
         return choice, parse(model, _pick(entries, choice, what=key, where=where), file=f"{table}.toml [{choice}]")
@@ -143,7 +143,7 @@ def _prices(given: PriceSettings, crop: Crop) -> PriceTable:
 
 
 def _in_currency(model: S, given: PriceSettings, currency: str, *, where: str) -> S:
-    """Give `model` with shipped money converted where the user's currency is another."""
+    """`model` with shipped money converted where the user's currency is another."""
     home = str(_table("prices")["currency"])
     if currency == home:
         if given.exchange_rate is not None:

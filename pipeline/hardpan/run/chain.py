@@ -6,7 +6,7 @@ from hardpan.options.stage import weigh_options
 from hardpan.pan.stage import detect_pan
 from hardpan.prescription.stage import prescribe
 from hardpan.records.catalog import Catalog
-from hardpan.records.evidence import PaddockRun
+from hardpan.records.evidence import Evidence, PaddockRun
 from hardpan.records.pan import PanFeatures
 from hardpan.records.survey import Survey
 from hardpan.run.catalog import read_catalog
@@ -18,7 +18,7 @@ from hardpan.zones.stage import draw_zones
 
 
 def run_paddock(config: Config, clock: Clock) -> PaddockRun:
-    """Give everything the configuration asks for, from readings to money; writes nothing.
+    """Everything the configuration asks for, from readings to money; writes nothing.
 
     Raises
     ------
@@ -33,18 +33,15 @@ def run_paddock(config: Config, clock: Clock) -> PaddockRun:
         surfaces = map_pan(pan, survey, config.surfaces, seed=seed, progress=clock.progress)
     with clock.stage("costs"):
         rates = price_machines(catalog, config.season, surfaces, seed=seed)
+    evidence = Evidence(survey=survey, pan=pan, surfaces=surfaces)
     with clock.stage("options"):
-        options = weigh_options(
-            surfaces, survey, pan, catalog, rates, config.prescription, config.season, config.machine
-        )
+        options = weigh_options(evidence, catalog, rates, asked=config.decision)
     with clock.stage("zones"):
-        zones = draw_zones(surfaces, options, survey, catalog.ripper, config.zones, seed=seed)
+        zones = draw_zones(evidence, options, catalog, config.zones, asked=config.prescription, seed=seed)
     with clock.stage("prescription"):
-        plan = prescribe(
-            zones, options, surfaces, survey, pan, catalog, rates, config.prescription, config.season, config.history
-        )
+        plan = prescribe(zones, options, evidence, catalog, rates, asked=config.decision)
     with clock.stage("costs"):
-        ledger = tally(plan, zones, options, surfaces, catalog, rates, config.season, config.history)
+        ledger = tally(plan, options, catalog, rates, asked=config.decision)
     return PaddockRun(
         survey=survey,
         pan=pan,
@@ -60,6 +57,6 @@ def run_paddock(config: Config, clock: Clock) -> PaddockRun:
 
 
 def read_inputs(config: Config, catalog: Catalog) -> tuple[Survey, PanFeatures]:
-    """Give the checked survey and what each insertion says of the pan: all that `hardpan check` needs."""
+    """Checked survey and what each insertion says of the pan: all that `hardpan check` needs."""
     survey = read_survey(config.paddock, config.probes, config.soil, config.grid, catalog.soils)
     return survey, detect_pan(survey.profiles, survey.crs, config.pan)

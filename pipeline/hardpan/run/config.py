@@ -6,7 +6,7 @@ from pathlib import Path
 from hardpan.core.errors import InputError, SettingsError
 from hardpan.core.settings import Settings, parse, setting
 from hardpan.money.settings import PriceSettings
-from hardpan.options.settings import MachineSettings, PrescriptionSettings
+from hardpan.options.settings import DecisionSettings, MachineSettings, PrescriptionSettings
 from hardpan.outputs.settings import OutputSettings
 from hardpan.pan.settings import PanSettings
 from hardpan.records.season import HistorySettings, SeasonSettings
@@ -32,6 +32,13 @@ class Config(Settings):
     outputs: OutputSettings = setting(OutputSettings(), says="What to write")
 
     @property
+    def decision(self) -> DecisionSettings:
+        """All that is asked of the decision."""
+        return DecisionSettings(
+            prescription=self.prescription, season=self.season, history=self.history, machine=self.machine
+        )
+
+    @property
     def grid(self) -> GridSettings:
         """What the survey needs of `[surfaces]`."""
         surfaces = self.surfaces
@@ -44,7 +51,7 @@ class Config(Settings):
 
 
 def read_config(path: Path) -> Config:
-    """Give the configuration in the TOML file `path`.
+    """Configuration in the TOML file `path`.
 
     Raises
     ------
@@ -57,7 +64,7 @@ def read_config(path: Path) -> Config:
 
 
 def read_toml(path: Path) -> dict[str, object]:
-    """Give the content of a TOML file.
+    """Content of a TOML file.
 
     Raises
     ------

@@ -34,7 +34,7 @@ LIBRARIES = (
 
 
 def unheard(stage: str) -> None:
-    """Tell nobody that `stage` begins."""
+    """Nobody is told that `stage` begins."""
     del stage
 
 
@@ -60,7 +60,7 @@ class Clock:
 
 
 def trail_of(config: Config, survey: Survey, clock: Clock) -> Trail:
-    """Give the provenance of a run; paths are cut to file names, so that a result does not name a folder."""
+    """Provenance of a run; paths are cut to file names, so that a result does not name a folder."""
     settings = _named(config.model_dump(mode="json"), config)
     canonical = json.dumps(settings, sort_keys=True, ensure_ascii=False)
     return Trail(

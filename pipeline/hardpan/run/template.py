@@ -25,7 +25,7 @@ EXAMPLES: Mapping[str, str] = {
 
 
 def template() -> str:
-    """Give the text of the template; it is a valid configuration."""
+    """Text of the template; it is a valid configuration."""
     return "\n".join([HEAD, *_table("", Config)]).rstrip() + "\n"
 
 

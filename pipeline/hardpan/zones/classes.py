@@ -7,6 +7,7 @@ import pandas as pd
 from sklearn.metrics import silhouette_samples
 
 from hardpan.core.arrays import Floats, Ints
+from hardpan.options import PrescriptionSettings
 from hardpan.records.options import Options
 
 NO_GROUND_HA = 1e-9
@@ -40,34 +41,39 @@ class ClassValue:
         return np.asarray(np.where(allowed & nearest, self.net, -np.inf).max(axis=1))
 
     def joined(self, members: Floats) -> "ClassValue":
-        """Give the value of joined classes; `members` (n_joined, n_classes) is 1 where a class belongs."""
+        """Value of joined classes; `members` (n_joined, n_classes) is 1, or its area in ha, where a class belongs."""
         return ClassValue(net=members @ self.net, excess_ha=members @ self.excess_ha, short_ha=members @ self.short_ha)
 
 
 def fitted_only(options: Options) -> Options:
-    """Give the options with those of set-ups that will not be fitted forbidden everywhere."""
-    return replace(options, net=np.where(options.fitted, options.net, -np.inf)) if options.fitted.size else options
+    """Options with those of set-ups that will not be fitted forbidden everywhere."""
+    return replace(options, net=np.where(options.fitted, options.net, -np.inf))
 
 
-def class_value(classes: Ints, node: Ints, cell_ha: Floats, options: Options) -> ClassValue:
-    """Give the money of classes 0, 1, ... of cells with their node and area, arrays (n_cells,)."""
-    n_nodes = options.net.shape[0]
+def node_value(options: Options, asked: PrescriptionSettings) -> ClassValue:
+    """Money of a hectare of each node under every option, arrays (n_nodes, n_options)."""
+    allowed, share = np.isfinite(options.net), asked.share_to_cover
+    return ClassValue(
+        net=np.where(allowed, options.net, -options.cost),
+        excess_ha=np.where(allowed, -asked.limit_slack, 1.0 - asked.limit_slack),
+        short_ha=np.zeros(allowed.shape) if share is None else share - options.covered,
+    )
+
+
+def class_value(classes: Ints, node: Ints, cell_ha: Floats, per_ha: ClassValue) -> ClassValue:
+    """Money of classes 0, 1, ... of cells with their node and area, arrays (n_cells,); `per_ha` of each node."""
+    n_nodes = len(per_ha.net)
     area_ha = np.bincount(classes * n_nodes + node, weights=cell_ha, minlength=(classes.max() + 1) * n_nodes)
-    area_ha = area_ha.reshape(-1, n_nodes)
-    allowed = np.isfinite(options.net)
-    net: Floats = np.where(allowed, options.net, -options.cost)
-    excess: Floats = np.where(allowed, -options.limit_slack, 1.0 - options.limit_slack)
-    short: Floats = np.zeros(net.shape) if options.cover_share is None else options.cover_share - options.covered
-    return ClassValue(net=area_ha @ net, excess_ha=area_ha @ excess, short_ha=area_ha @ short)
+    return per_ha.joined(area_ha.astype(float).reshape(-1, n_nodes))
 
 
-def worth_of(classes: Ints, node: Ints, cell_ha: Floats, options: Options) -> float:
-    """Give the money expected when each class gets its best option allowed on it."""
-    return float(class_value(classes, node, cell_ha, options).best.sum())
+def worth_of(classes: Ints, node: Ints, cell_ha: Floats, per_ha: ClassValue) -> float:
+    """Money expected when each class gets its best option allowed on it."""
+    return float(class_value(classes, node, cell_ha, per_ha).best.sum())
 
 
 def joined_by_money(classes: Ints, features: Floats, value: ClassValue) -> list[tuple[Ints, float]]:
-    """Give 1, 2, ... classes with their worth: all classes, and fewer by joining, each time, the two that lose least.
+    """1, 2, ... classes with their worth: all classes, and fewer by joining, each time, the two that lose least.
 
     Parameters
     ----------
@@ -118,7 +124,7 @@ class ClassCounts:
 def choose_counts(
     soils: list[SoilClasses], undivided: float, zone_cost: float, count: int | None, most: int
 ) -> ClassCounts:
-    """Give the classes per soil type that are worth most after `zone_cost` a zone.
+    """Classes per soil type that are worth most after `zone_cost` a zone.
 
     Every soil type has at least one, so at least so many are tried. With `count` the total is fixed, as far as the soil
     types allow.
@@ -162,7 +168,7 @@ def _best_shares(worth: list[list[float]]) -> dict[int, tuple[float, tuple[int, 
 
 
 def _silhouette(soils: list[SoilClasses], counts: tuple[int, ...]) -> float:
-    """Give the mean silhouette within soil types; cells of a soil type with one class count as 0."""
+    """Mean silhouette within soil types; cells of a soil type with one class count as 0."""
     n_cells = sum(len(soil.features) for soil in soils)
     total = 0.0
     for soil, count in zip(soils, counts, strict=True):
@@ -175,7 +181,7 @@ def _silhouette(soils: list[SoilClasses], counts: tuple[int, ...]) -> float:
 
 
 def _variance_reduction(soils: list[SoilClasses], counts: tuple[int, ...]) -> float:
-    """Give the share of the features' variance within soil types that lies between classes."""
+    """Share of the features' variance within soil types that lies between classes."""
     within = total = 0.0
     for soil, count in zip(soils, counts, strict=True):
         classes, features = soil.classes[count - 1], soil.features

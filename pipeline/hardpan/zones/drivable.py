@@ -69,7 +69,7 @@ class Pieces:
 
 
 def make_drivable(classes: Ints, soil_of_class: Ints, cells: Cells, least: Least) -> tuple[Ints, Told]:
-    """Give classes without narrow strips and small pieces, and an issue, with its cells, for what was joined to what.
+    """Classes without narrow strips and small pieces, and an issue, with its cells, for what was joined to what.
 
     A strip goes to the broad ground beside it, a small piece to the neighbour of nearest depth (ties to the shallower),
     each on its own soil type; only a piece that has no neighbour there joins one on another, and the issue says so.
@@ -110,7 +110,7 @@ def make_drivable(classes: Ints, soil_of_class: Ints, cells: Cells, least: Least
 
 
 def _join_strips(classes: Ints, soil_of_class: Ints, watched: Bools, width_cells: int) -> Ints:
-    """Give the watched cells of narrow strips the class of the nearest broad ground of another class of their soil."""
+    """Classes once watched cells of narrow strips have that of the nearest broad ground of their soil."""
     broad = wide_enough(classes, width_cells)
     strip = watched & ~broad
     joined = classes.copy()
@@ -142,7 +142,7 @@ def _pieces(classes: Ints, soil_of_class: Ints, cells: Cells, least: Least) -> P
 
 
 def _pairs(pieces: Pieces) -> tuple[Ints, Ints]:
-    """Give which weak pieces join which neighbours now; a piece that is joined does not move in the same round."""
+    """Which weak pieces join which neighbours now; a piece that is joined does not move in the same round."""
     beside = neighbours_of(pieces.number)
     one, other = beside.first, beside.second
     away = pieces.soil[one] != pieces.soil[other]

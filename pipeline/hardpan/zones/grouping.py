@@ -31,7 +31,7 @@ DECIMALS = 6
 def cell_features(
     surfaces: Surfaces, covariates: xr.Dataset, source: Ints, cells: Bools, *, width_cells: int
 ) -> Floats:
-    """Give standardised features of the cells of one soil type, shape (n_cells, n_features).
+    """Standardised features of the cells of one soil type, shape (n_cells, n_features).
 
     Each is centred, and divided by the root of its spread plus its mean prediction variance, so a map that is mostly
     uncertain weighs little. Depth and strength count by the probability that there is a pan at all; a covariate as far
@@ -67,7 +67,7 @@ def cell_features(
 
 
 def expected_bottom_mm(surfaces: Surfaces) -> Floats:
-    """Give how deep the pan is expected to reach, 0 where there is none and outside, shape (n_rows, n_cols)."""
+    """How deep the pan is expected to reach, 0 where there is none and outside, shape (n_rows, n_cols)."""
     bottom = np.nan_to_num(surfaces.maps["pan_bottom_mm"].to_numpy())
     return np.asarray(np.nan_to_num(surfaces.maps["pan_probability"].to_numpy()) * bottom)
 
@@ -83,13 +83,13 @@ def _scaled(values: Floats, variance: Floats, weight: Floats) -> Floats:
 
 
 def _alikeness(one: Floats, other: Floats) -> float:
-    """Give the correlation's size, 0 where either does not vary."""
+    """Size of the correlation, 0 where either does not vary."""
     scale = np.sqrt((one**2).sum() * (other**2).sum())
     return float(abs((one * other).sum()) / scale) if scale > 0 else 0.0
 
 
 def group(features: Floats, cells: Bools, count: int, method: Method, *, seed: int) -> Ints:
-    """Give the class (0, 1, ...) of each cell, `count` classes or as many as there are unlike cells.
+    """Class (0, 1, ...) of each cell, `count` classes or as many as there are unlike cells.
 
     Parameters
     ----------
@@ -118,7 +118,7 @@ def _mixture(sample: Floats, count: int, seed: int) -> GaussianMixture:
 
 
 def _ward(features: Floats, cells: Bools, count: int) -> Ints:
-    """Give the cut of a contiguity-constrained tree."""
+    """Classes by the cut of a contiguity-constrained tree."""
     block_of_cell = _blocks(cells)
     size = np.bincount(block_of_cell)
     means = np.stack([np.bincount(block_of_cell, weights=column) for column in features.T], axis=1) / size[:, None]
@@ -135,7 +135,7 @@ def _blocks(cells: Bools) -> Ints:
 
 
 def _links(grid: Ints, means: Floats) -> scipy.sparse.csr_matrix:
-    """Give which blocks touch; parts that touch nowhere are linked once, where they are most alike."""
+    """Which blocks touch; parts that touch nowhere are linked once, where they are most alike."""
     pairs = np.concatenate(
         [
             np.stack([grid[:, :-1].ravel(), grid[:, 1:].ravel()], axis=1),
@@ -155,7 +155,7 @@ def _links(grid: Ints, means: Floats) -> scipy.sparse.csr_matrix:
 
 
 def _cut(children: Ints, n_leaves: int, count: int) -> Ints:
-    """Give the class of each leaf when the last `count - 1` merges of the tree are undone."""
+    """Class of each leaf when the last `count - 1` merges of the tree are undone."""
     parent = np.arange(2 * n_leaves - 1)
     for step, pair in enumerate(children[: n_leaves - count]):
         parent[pair] = n_leaves + step

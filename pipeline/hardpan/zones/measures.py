@@ -12,7 +12,7 @@ HEADINGS_DEG = np.arange(0.0, 180.0, 1.0)
 
 
 def area_ha(shapes: list[shapely.Geometry], crs: pyproj.CRS) -> Floats:
-    """Give the geodesic area of each shape on the ellipsoid of its CRS."""
+    """Geodesic area of each shape on the ellipsoid of its CRS."""
     geodesic = crs.get_geod() or pyproj.Geod(ellps="WGS84")
     to_degrees = pyproj.Transformer.from_crs(crs, crs.geodetic_crs, always_xy=True)
     flat = shapely.transform(np.asarray(shapes, dtype=object), to_degrees.transform, interleaved=False)
@@ -22,7 +22,7 @@ def area_ha(shapes: list[shapely.Geometry], crs: pyproj.CRS) -> Floats:
 
 
 def best_run(shape: shapely.Geometry, wiggle_m: float) -> tuple[float, float]:
-    """Give the mean run length (m) along the best heading, and that heading (degrees, grid north, 0 to 180).
+    """Mean run length (m) along the best heading, and that heading (degrees, grid north, 0 to 180).
 
     Parallel runs over a shape of area A number, summed over their offsets, half the sum of its edges' extents across
     the heading; so the mean run is A / (1/2 sum |edge x heading|), also with holes and several parts (Cauchy). Wiggles

@@ -57,7 +57,7 @@ def outline_classes(
     tolerance_m: float,
     least_m2: float,
 ) -> Coverage:
-    """Give the polygons of the classes inside `outline`, their shared borders simplified together.
+    """Polygons of the classes inside `outline`, their shared borders simplified together.
 
     Parameters
     ----------
@@ -97,7 +97,7 @@ def outline_classes(
 
 
 def _faces(classes: Ints, frame: Frame, shapes: list[shapely.Geometry]) -> Shapes:
-    """Give the smallest faces between class edges and the edges of `shapes`, all noded together."""
+    """Smallest faces between class edges and the edges of `shapes`, all noded together."""
     steps = _class_edges(spread(classes), frame)
     shapely.prepare(shapes[0])
     lines = [*steps[shapely.intersects(shapes[0], steps)], *shapely.boundary(shapes)]
@@ -106,7 +106,7 @@ def _faces(classes: Ints, frame: Frame, shapes: list[shapely.Geometry]) -> Shape
 
 
 def _class_edges(classes: Ints, frame: Frame) -> Shapes:
-    """Give the cell edges between unlike classes as lines of two points."""
+    """Cell edges between unlike classes as lines of two points."""
     x_m = frame.x_min_m + np.arange(frame.n_cols + 1) * frame.cell_m
     y_m = frame.y_max_m - np.arange(frame.n_rows + 1) * frame.cell_m
     row, column = np.nonzero(classes[:, :-1] != classes[:, 1:])
@@ -132,7 +132,7 @@ def _holes_at(points: Shapes, excluded: gpd.GeoDataFrame) -> Ints:
 def _without_slivers(
     parts: Shapes, part_class: Ints, soil_of_class: Ints, least_m2: float
 ) -> tuple[Shapes, Ints, float]:
-    """Give parts and classes after parts too small took the class across their longest border, and how much they were.
+    """Parts and classes after parts too small took the class across their longest border, and how much they were.
 
     A border with a part on the same soil comes before one with another soil.
     """
@@ -159,7 +159,7 @@ def _without_slivers(
 
 
 def _cut_off(parts: Shapes, holes: Shapes, least_m2: float) -> tuple[Bools, Ints]:
-    """Give which parts are too small and have only excluded ground beside them, and which face of it."""
+    """Which parts are too small and have only excluded ground beside them, and which face of it."""
     adrift = np.zeros(parts.size, dtype=np.bool_)
     beside = []
     for part in np.flatnonzero(shapely.area(parts) < least_m2):
@@ -171,13 +171,13 @@ def _cut_off(parts: Shapes, holes: Shapes, least_m2: float) -> tuple[Bools, Ints
 
 
 def _dissolved(parts: Shapes, number: Ints) -> tuple[Ints, Shapes]:
-    """Give each number once, rising, with its parts as one shape that keeps the vertices of its neighbours."""
+    """Each number once, rising, with its parts as one shape that keeps the vertices of its neighbours."""
     numbers = np.unique(number)
     return numbers, np.array([shapely.coverage_union_all(parts[number == one]) for one in numbers], dtype=object)
 
 
 def _simplified(shapes: Shapes, tolerance_m: float, least_m2: float) -> tuple[Shapes, float]:
-    """Give the shapes with shared borders simplified by the largest tolerance that changes areas little."""
+    """Shapes with shared borders simplified by the largest tolerance that changes areas little."""
     if tolerance_m <= 0 or not shapely.coverage_is_valid(shapes):
         return shapes, 0.0
     for halving in range(HALVINGS + 1):

@@ -7,24 +7,27 @@ import numpy as np
 import pyproj
 import rasterio.features
 import shapely
-import xarray as xr
 
 from hardpan.core.arrays import Ints, frozen
 from hardpan.core.units import M2_PER_HA
+from hardpan.options import PrescriptionSettings
+from hardpan.records.catalog import Catalog
+from hardpan.records.evidence import Evidence
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.machines import Ripper
 from hardpan.records.options import Options
 from hardpan.records.surfaces import Surfaces
-from hardpan.records.survey import Survey
 from hardpan.records.zones import Zones
 from hardpan.spatial.regions import OUTSIDE, spread
 from hardpan.zones.classes import (
     ClassCounts,
+    ClassValue,
     SoilClasses,
     choose_counts,
     class_value,
     fitted_only,
     joined_by_money,
+    node_value,
     worth_of,
 )
 from hardpan.zones.drivable import Cells, Least, make_drivable
@@ -42,20 +45,33 @@ TELL_HA = 0.01
 
 
 def draw_zones(
-    surfaces: Surfaces, options: Options, survey: Survey, ripper: Ripper, settings: ZoneSettings, *, seed: int
+    evidence: Evidence,
+    options: Options,
+    catalog: Catalog,
+    settings: ZoneSettings,
+    *,
+    asked: PrescriptionSettings,
+    seed: int,
 ) -> Zones:
-    """Give zones that a machine can follow: classes of like ground inside each soil type, then the exclusions.
+    """Zones that a machine can follow: classes of like ground inside each soil type, then the exclusions.
 
     Raises
     ------
     InputError
         Exclusions leave no ground.
     """
+    survey, surfaces, ripper = evidence.survey, evidence.surfaces, catalog.ripper
     cell_m, options = surfaces.frame.cell_m, fitted_only(options)
     ground = workable_area(survey.paddock, surfaces, ripper.width_m / 2.0 + settings.gps_error_m)
-    least = _least(options, ripper, settings, cell_m)
+    least = _least(options, ripper, settings, asked, cell_m)
     classes, soil_of_class, choice = _classes(
-        surfaces, options, survey.covariates, ground, settings, width_cells=least.width_cells, seed=seed
+        evidence,
+        ground,
+        node_value(options, asked),
+        settings,
+        zone_cost=catalog.prices.extra_zone.value,
+        width_cells=least.width_cells,
+        seed=seed,
     )
     bottom_mm = expected_bottom_mm(surfaces).ravel()[ground.source]
     cells = Cells(soil=ground.soil, depth_mm=bottom_mm, area_ha=ground.cell_ha)
@@ -93,16 +109,17 @@ def draw_zones(
 
 
 def _classes(
-    surfaces: Surfaces,
-    options: Options,
-    covariates: xr.Dataset,
+    evidence: Evidence,
     ground: WorkableArea,
+    per_ha: ClassValue,
     settings: ZoneSettings,
     *,
+    zone_cost: float,
     width_cells: int,
     seed: int,
 ) -> tuple[Ints, Ints, ClassCounts]:
-    """Give the class of each cell with ground, the soil code of each class, and how their number was chosen."""
+    """Class of each cell with ground, the soil code of each class, and how their number was chosen."""
+    surfaces, covariates = evidence.surfaces, evidence.survey.covariates
     node = surfaces.node_of_cell.ravel()[ground.source]
     codes = np.unique(ground.soil[ground.soil != OUTSIDE])
     candidates = []
@@ -110,13 +127,14 @@ def _classes(
         cells = ground.soil == code
         features = cell_features(surfaces, covariates, ground.source, cells, width_cells=width_cells)
         fine = group(features, cells, settings.fine_count, settings.method, seed=seed)
-        nested = joined_by_money(fine, features, class_value(fine, node[cells], ground.cell_ha[cells], options))
+        nested = joined_by_money(fine, features, class_value(fine, node[cells], ground.cell_ha[cells], per_ha))
         classes, worth = (list(column) for column in zip(*nested, strict=True))
         candidates.append(SoilClasses(classes=classes, worth=worth, features=features))
     whole = ground.soil != OUTSIDE
-    undivided = worth_of(np.zeros(np.count_nonzero(whole), dtype=np.int64), node[whole], ground.cell_ha[whole], options)
+    one = np.zeros(np.count_nonzero(whole), dtype=np.int64)
+    undivided = worth_of(one, node[whole], ground.cell_ha[whole], per_ha)
     fixed = None if settings.count == "auto" else settings.count
-    choice = choose_counts(candidates, undivided, options.zone_cost, fixed, settings.max_count)
+    choice = choose_counts(candidates, undivided, zone_cost, fixed, settings.max_count)
     labels = np.full(ground.soil.shape, OUTSIDE, dtype=np.int64)
     start = 0
     for code, soil, count in zip(codes, candidates, choice.counts, strict=True):
@@ -125,22 +143,25 @@ def _classes(
     return labels, np.repeat(codes, choice.counts), choice
 
 
-def _least(options: Options, ripper: Ripper, settings: ZoneSettings, cell_m: float) -> Least:
-    """Give the least piece: two passes wide, and twice as long as the ground covered while the depth changes.
+def _least(
+    options: Options, ripper: Ripper, settings: ZoneSettings, asked: PrescriptionSettings, cell_m: float
+) -> Least:
+    """Least piece: two passes wide, and twice as long as the ground covered while the depth changes.
 
     The heading is not known here, so both ways must reach the larger of the two; the area is at least their square.
     """
     if settings.min_width_m == "implement":
-        width_m = max(2.0 * ripper.width_m, 2.0 * _change_m(options, ripper))
+        width_m = max(2.0 * ripper.width_m, 2.0 * _change_m(options, ripper, asked))
     else:
         width_m = settings.min_width_m
     area_ha = max(settings.min_area_ha, width_m**2 / M2_PER_HA)
     return Least(area_ha=area_ha, width_cells=max(1, int(np.ceil(width_m / cell_m - 1e-9))))
 
 
-def _change_m(options: Options, ripper: Ripper) -> float:
-    """Give the distance driven while the tines move between the shallowest and the deepest depth to be ripped to."""
-    enough = options.cover_share is None or options.covered >= options.cover_share
+def _change_m(options: Options, ripper: Ripper, asked: PrescriptionSettings) -> float:
+    """Distance driven while the tines move between the shallowest and the deepest depth to be ripped to."""
+    share = asked.share_to_cover
+    enough = share is None or options.covered >= share
     best = options.table.iloc[np.unique(np.where(enough, options.net, -np.inf).argmax(axis=1))]
     ripped = best[best["depth_mm"] > 0]
     if ripped.empty:
@@ -151,7 +172,7 @@ def _change_m(options: Options, ripper: Ripper) -> float:
 
 
 def _shallowest_first(coverage: Coverage, classes: Ints, cells: Cells) -> Ints:
-    """Give the order of the coverage's classes by rising mean expected bottom."""
+    """Order of the coverage's classes by rising mean expected bottom."""
     area_ha = np.array([cells.area_ha[classes == one].sum() for one in coverage.classes])
     depth = np.array([(cells.depth_mm * cells.area_ha)[classes == one].sum() for one in coverage.classes])
     return np.lexsort((coverage.classes, depth / area_ha))
@@ -160,7 +181,7 @@ def _shallowest_first(coverage: Coverage, classes: Ints, cells: Cells) -> Ints:
 def _table(
     shapes: list[shapely.Geometry], soils: list[str], excluded: gpd.GeoDataFrame, crs: pyproj.CRS, *, wiggle_m: float
 ) -> gpd.GeoDataFrame:
-    """Give the zones, ground first, numbered from 1."""
+    """Zones, ground first, numbered from 1."""
     shapes = [*shapes, *excluded.geometry]
     runs = [best_run(shape, wiggle_m) for shape in shapes]
     return gpd.GeoDataFrame(
@@ -178,7 +199,7 @@ def _table(
 
 
 def _labels(table: gpd.GeoDataFrame, surfaces: Surfaces) -> Ints:
-    """Give the zone at each cell's centre, 0 outside the boundary."""
+    """Zone at each cell's centre, 0 outside the boundary."""
     burnt = rasterio.features.rasterize(
         zip(table.geometry, table["zone"], strict=True),
         out_shape=surfaces.frame.shape,
@@ -189,7 +210,7 @@ def _labels(table: gpd.GeoDataFrame, surfaces: Surfaces) -> Ints:
 
 
 def _zones_at(labels: Ints) -> str:
-    """Give in words the zones that cells lie in, "" where that is nowhere or all over."""
+    """Zones that cells lie in, in words; "" where that is nowhere or all over."""
     numbers = np.unique(labels[labels > 0])
     if not 0 < numbers.size <= NAMED_ZONES:
         return ""

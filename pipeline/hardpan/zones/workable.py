@@ -33,7 +33,7 @@ class WorkableArea:
 
 
 def workable_area(paddock: Paddock, surfaces: Surfaces, margin_m: float) -> WorkableArea:
-    """Give the ground of a paddock whose exclusions are kept clear by `margin_m` more than their own buffer.
+    """Ground of a paddock whose exclusions are kept clear by `margin_m` more than their own buffer.
 
     Raises
     ------
@@ -76,7 +76,7 @@ def _polygonal(shape: shapely.Geometry) -> shapely.Geometry:
 
 
 def _cell_areas_m2(outline: shapely.Geometry, frame: Frame) -> Floats:
-    """Give the area of each cell inside the outline, exactly: the cells its edge may cut are cut."""
+    """Area of each cell inside the outline, exactly: the cells its edge may cut are cut."""
     grid = {"out_shape": frame.shape, "transform": frame.affine, "dtype": "uint8"}
     area: Floats = rasterio.features.rasterize([outline], **grid).astype(np.float64) * frame.cell_m**2
     touched = rasterio.features.rasterize([shapely.boundary(outline)], all_touched=True, **grid)

@@ -1,4 +1,4 @@
-"""Small paddocks made by hand, money made up, and the shipped tables, for the tests of the prescription."""
+"""Small paddocks and money made by hand, with the shipped tables, as options and prescription see them."""
 
 from pathlib import Path
 
@@ -9,15 +9,16 @@ import pyproj
 import shapely
 import xarray as xr
 
-from hardpan.options.settings import MachineSettings, PrescriptionSettings
+from hardpan.options.settings import DecisionSettings, MachineSettings, PrescriptionSettings
 from hardpan.options.stage import weigh_options
 from hardpan.pan.settings import PanSettings
 from hardpan.prescription.stage import prescribe
 from hardpan.records.columns import INSERTION, PAN
+from hardpan.records.evidence import Evidence
 from hardpan.records.frame import Frame
 from hardpan.records.ledger import Rates
 from hardpan.records.pan import PanFeatures
-from hardpan.records.season import HistorySettings, SeasonSettings
+from hardpan.records.season import SeasonSettings
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Paddock, Profiles, Survey
 from hardpan.records.zones import Zones
@@ -201,7 +202,11 @@ def zones_of(surfaces, labels, soils):
 def decide(ground, catalog, money, *, pan=None, season=None, machine=None, **prescription):
     """Options and plan of a paddock made by `ground`."""
     surfaces, survey, zones = ground
-    asked, season, pan = PrescriptionSettings(**prescription), season or SeasonSettings(), pan or pan_features()
-    history, machine = HistorySettings(), machine or MachineSettings()
-    options = weigh_options(surfaces, survey, pan, catalog, money, asked, season, machine)
-    return options, prescribe(zones, options, surfaces, survey, pan, catalog, money, asked, season, history)
+    evidence = Evidence(survey=survey, pan=pan or pan_features(), surfaces=surfaces)
+    asked = DecisionSettings(
+        prescription=PrescriptionSettings(**prescription),
+        season=season or SeasonSettings(),
+        machine=machine or MachineSettings(),
+    )
+    options = weigh_options(evidence, catalog, money, asked=asked)
+    return options, prescribe(zones, options, evidence, catalog, money, asked=asked)

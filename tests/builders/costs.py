@@ -1,7 +1,6 @@
-"""A paddock of four zones and an exclusion, decided by hand, with the shipped tables."""
+"""A paddock of four zones and an exclusion, decided by hand, with the shipped tables, as the ledger sees it."""
 
 from dataclasses import replace
-from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
@@ -9,23 +8,16 @@ import pandas as pd
 import xarray as xr
 from shapely.geometry import box
 
+from builders import records
+from builders.decision import shipped_catalog
 from hardpan.costs.stage import tally
 from hardpan.money.stage import price_machines
+from hardpan.options.settings import DecisionSettings, PrescriptionSettings
 from hardpan.records.columns import PLAN
-from hardpan.records.options import Options
-from hardpan.records.plan import Plan
 from hardpan.records.season import HistorySettings, SeasonSettings
 from hardpan.records.surfaces import Surfaces
-from hardpan.run.catalog import read_catalog
-from hardpan.run.config import Config
 
 N_DRAWS = 200
-
-
-def shipped_catalog(**tables):
-    """The shipped tables with overrides of the configuration, e.g. `prices={"fuel_per_l": 3.0}`."""
-    base = {"paddock": {"name": "made", "boundary": Path("b")}, "probes": {"file": Path("p")}}
-    return read_catalog(Config.model_validate({**base, **tables}))
 
 
 SHIPPED = shipped_catalog()
@@ -54,7 +46,7 @@ def rates_of(catalog, soil_types=("deep sand", "sand over clay"), season=None, s
 def plan_of(zones, *, net_per_ha=60.0, n_draws=N_DRAWS, hours_per_ha=0.5, fuel_l_per_ha=20.0, **fields):
     """A plan from (soil_type, area_ha, depth_mm) rows; depth None is an exclusion."""
     spread = np.linspace(-1.0, 1.0, n_draws)
-    rows, machine, candidates, returns = [], [], [], []
+    rows, candidates, returns = [], [], []
     for zone, (soil, area_ha, depth_mm) in enumerate(zones, start=1):
         ripped = bool(depth_mm)
         values = dict.fromkeys(PLAN, "") | {
@@ -69,30 +61,23 @@ def plan_of(zones, *, net_per_ha=60.0, n_draws=N_DRAWS, hours_per_ha=0.5, fuel_l
         }
         rows.append(values)
         returns.append(area_ha * (net_per_ha + 100.0 * spread) if ripped else np.zeros(n_draws))
-        if ripped:
-            machine.append({"zone": zone, "hours_per_ha": hours_per_ha, "fuel_l_per_ha": fuel_l_per_ha})
         if depth_mm is not None:
             candidates.append({"zone": zone, "depth_mm": 0, "net_per_ha": 0.0, "allowed": True})
             net = net_per_ha if ripped else -40.0
             candidates.append({"zone": zone, "depth_mm": depth_mm or 300, "net_per_ha": net, "allowed": True})
-    return Plan(
-        zones=gpd.GeoDataFrame(pd.DataFrame(rows), geometry="geometry", crs="EPSG:32751"),
-        machine=pd.DataFrame(machine, columns=["zone", "hours_per_ha", "fuel_l_per_ha"]),
-        conditions=pd.DataFrame(),
-        moisture=pd.DataFrame(),
-        returns=np.array(returns),
-        candidates=pd.DataFrame(candidates),
-        defaults=pd.DataFrame(),
-        **fields,
-    )
+    table = gpd.GeoDataFrame(pd.DataFrame(rows), geometry="geometry", crs="EPSG:32751")
+    ripped_ha = (table["area_ha"] * (table["depth_mm"] > 0)).to_numpy(float)[:, None] * np.ones(n_draws)
+    work = {"hours": ripped_ha * hours_per_ha, "fuel_l": ripped_ha * fuel_l_per_ha}
+    return records.plan(table, returns, candidates=pd.DataFrame(candidates), **(work | fields))
 
 
 def reordered(plan):
     """The same plan with its zones in the opposite order."""
-    return replace(plan, zones=plan.zones.iloc[::-1], returns=plan.returns[::-1])
+    drawn = ("returns", "runner_up_returns", "hours", "fuel_l")
+    return replace(plan, zones=plan.zones.iloc[::-1], **{name: getattr(plan, name)[::-1] for name in drawn})
 
 
-def options_of(*, n_draws=N_DRAWS, zone_cost=0.0, depths=(0, 300, 400, 500), nets=(0.0, 50.0, 40.0, -20.0), **fields):
+def options_of(*, n_draws=N_DRAWS, depths=(0, 300, 400, 500), nets=(0.0, 50.0, 40.0, -20.0), **fields):
     """Options of one node of 100 ha with the given net return per ha."""
     nets = np.array(nets)
     n = len(depths)
@@ -108,28 +93,36 @@ def options_of(*, n_draws=N_DRAWS, zone_cost=0.0, depths=(0, 300, 400, 500), net
     )
     cost = np.where(np.array(depths) > 0, 0.2 * np.array(depths), 0.0)
     spread = np.where(np.array(depths) > 0, 80.0, 0.0)[:, np.newaxis] * np.linspace(-1.0, 1.0, n_draws)
-    made = {
-        "table": table,
-        "net": nets[np.newaxis],
-        "cost": cost[np.newaxis],
-        "loosened": np.ones((1, n)),
-        "breach": np.ones((1, n)),
-        "node_ha": np.array([100.0]),
-        "paddock_returns": 100.0 * (nets[:, np.newaxis] + spread),
-        "paddock_costs": 100.0 * np.broadcast_to(cost[:, np.newaxis], (n, n_draws)),
-        "zone_cost": zone_cost,
+    every = np.ones(n_draws)
+    uniform = {
+        "returns": 100.0 * (nets[:, np.newaxis] + spread),
+        "costs": 100.0 * np.outer(cost, every),
+        "hours": 100.0 * np.outer(table["hours_per_ha"], every),
+        "fuel_l": 100.0 * np.outer(table["fuel_l_per_ha"], every),
     }
-    return Options(**(made | fields))
+    net = np.asarray(fields.pop("net", nets[np.newaxis]), dtype=float)
+    made = {"table": table, "cost": np.tile(cost, (len(net), 1)), "node_ha": np.array([100.0]), "uniform": uniform}
+    return records.options(net, n_draws=n_draws, **(made | fields))
 
 
-def ledger_of(plan, *, catalog=None, options=None, season=None, history=None, soil_types=None, rates=None):
-    catalog = catalog or SHIPPED
+def ledger_of(
+    plan, *, catalog=None, options=None, season=None, history=None, soil_types=None, rates=None, zone_cost=0.0, **asked
+):
+    """The ledger of a plan where a further zone costs `zone_cost`; `asked` are settings of the prescription."""
+    catalog = with_zone_cost(catalog or SHIPPED, zone_cost)
     season = season or SeasonSettings()
     soils = soil_types or tuple(dict.fromkeys(plan.zones.loc[plan.zones["kind"] == "ground", "soil_type"]))
     rates = rates or rates_of(catalog, soils, season, n_draws=plan.returns.shape[1])
-    return tally(
-        plan, None, options or options_of(), surfaces_with(soils), catalog, rates, season, history or HistorySettings()
+    settings = DecisionSettings(
+        prescription=PrescriptionSettings(**asked), season=season, history=history or HistorySettings()
     )
+    return tally(plan, options or options_of(), catalog, rates, asked=settings)
+
+
+def with_zone_cost(catalog, zone_cost):
+    """The catalogue where a further zone costs so much."""
+    price = catalog.prices.extra_zone.model_copy(update={"value": zone_cost, "low": None, "high": None})
+    return catalog.model_copy(update={"prices": catalog.prices.model_copy(update={"extra_zone": price})})
 
 
 PADDOCK = (

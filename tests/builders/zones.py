@@ -1,4 +1,4 @@
-"""Small paddocks for the tests of zones, made by hand: surfaces, options and survey without the other rooms."""
+"""Small paddocks made by hand as zoning sees them: surfaces, options and survey without the other rooms."""
 
 from dataclasses import dataclass, replace
 
@@ -9,16 +9,24 @@ import pyproj
 import shapely
 import xarray as xr
 
+from builders import records
+from builders.costs import with_zone_cost
+from builders.decision import shipped_catalog
+from hardpan.options.settings import PrescriptionSettings
 from hardpan.records.columns import INSERTION
+from hardpan.records.evidence import Evidence
 from hardpan.records.frame import Frame
 from hardpan.records.machines import Ripper
 from hardpan.records.options import Options
 from hardpan.records.quantity import Quantity
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Paddock, Profiles, Survey
+from hardpan.zones.settings import ZoneSettings
+from hardpan.zones.stage import draw_zones
 
 CRS = pyproj.CRS.from_epsg(32751)
 CORNER_M = (538_000.0, 6_625_000.0)
+CATALOG = shipped_catalog()
 DEPTHS_MM = np.arange(300.0, 601.0, 50.0)
 
 
@@ -53,6 +61,8 @@ class Made:
     surfaces: Surfaces
     options: Options
     survey: Survey
+    zone_cost: float
+    """What a further zone costs, money."""
 
 
 def geodesic_ha(shape):
@@ -140,7 +150,7 @@ def paddock(
         verdict="",
     )
     node_ha = count * cell_m**2 / 1e4
-    options = options_for(mean(bottom), mean(chance), node_ha, zone_cost)
+    options = options_for(mean(bottom), mean(chance), node_ha)
     paddock_ = Paddock(
         name="made",
         boundary=gpd.GeoSeries([boundary], crs=CRS),
@@ -167,10 +177,10 @@ def paddock(
         digests=pd.Series(dtype=object),
     )
     assert n_nodes == node_ha.size
-    return Made(surfaces, options, survey)
+    return Made(surfaces, options, survey, zone_cost)
 
 
-def options_for(bottom_mm, presence, node_ha, zone_cost):
+def options_for(bottom_mm, presence, node_ha):
     """Money of a plain rule: 120 a hectare once the tines pass the bottom, less a cost that grows with depth."""
     cost = np.concatenate([[0.0], 20 + 0.09 * DEPTHS_MM])
     broken = np.clip(1 - (bottom_mm[:, None] + 25 - DEPTHS_MM) / 100, 0, 1)
@@ -179,19 +189,21 @@ def options_for(bottom_mm, presence, node_ha, zone_cost):
     table = pd.DataFrame(
         {"option": np.arange(depth.size), "depth_mm": depth, "speed_kmh": np.where(depth > 0, 5.0, np.nan)}
     )
-    zeros = np.zeros_like(gain)
-    return Options(
-        table=table,
-        net=gain - cost,
-        cost=zeros + cost,
-        loosened=zeros,
-        breach=zeros,
-        node_ha=node_ha,
-        paddock_returns=np.zeros((depth.size, 1)),
-        paddock_costs=np.zeros((depth.size, 1)),
-        zone_cost=zone_cost,
-    )
+    return records.options(gain - cost, table=table, cost=0.0 * gain + cost, node_ha=node_ha)
 
 
 def with_net(made, net):
     return replace(made.options, net=net)
+
+
+def zone(ground, settings=None, *, options=None, ripper=RIPPER, asked=None, zone_cost=None, seed=1):
+    """The zones of a paddock made by hand; `asked` are settings of the prescription."""
+    catalog = with_zone_cost(CATALOG, ground.zone_cost if zone_cost is None else zone_cost)
+    return draw_zones(
+        Evidence(survey=ground.survey, pan=None, surfaces=ground.surfaces),
+        options or ground.options,
+        catalog.model_copy(update={"ripper": ripper}),
+        settings or ZoneSettings(),
+        asked=PrescriptionSettings(**(asked or {})),
+        seed=seed,
+    )

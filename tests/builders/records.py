@@ -1,0 +1,46 @@
+"""Records with every field, of which a test names those it is about."""
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from hardpan.records.options import Draft, Options, Uniform
+from hardpan.records.plan import Plan
+
+
+def options(net, *, uniform=None, n_draws=1, **fields):
+    """Options of expected net return per ha `net` (n_nodes, n_options); all allowed, all fitted, nodes of 1 ha."""
+    net = np.asarray(net, dtype=float)
+    n_nodes, n_options = net.shape
+    none = np.zeros((n_options, n_draws))
+    made = {
+        "table": pd.DataFrame({"option": range(n_options)}),
+        "net": net,
+        "cost": np.zeros(net.shape),
+        "gain": np.zeros(net.shape),
+        "allowed": np.ones(net.shape, dtype=bool),
+        "loosened": np.zeros(net.shape),
+        "breach": np.zeros(net.shape),
+        "covered": np.zeros(net.shape),
+        "fitted": np.ones(n_options, dtype=bool),
+        "node_ha": np.ones(n_nodes),
+        "uniform": Uniform(**{"returns": none, "costs": none, "hours": none, "fuel_l": none} | (uniform or {})),
+        "draft": draft(n_draws),
+        "reference_soil": "deep sand",
+    }
+    return Options(**(made | fields))
+
+
+def draft(n_draws, **fields):
+    """Draft of the equation, without doubt."""
+    made = {"factor": np.ones(n_draws), "calibration": 1.0, "anchor_mm": 400.0, "anchor_kpa": np.nan}
+    return Draft(**(made | fields))
+
+
+def plan(zones: gpd.GeoDataFrame, returns, **fields):
+    """A plan of `zones` with `returns` (n_zones, n_draws), whose runner-up returns as much and takes no time."""
+    returns = np.asarray(returns, dtype=float)
+    tables = ("machine", "conditions", "moisture", "candidates", "defaults", "setting_up")
+    made = {name: pd.DataFrame() for name in tables}
+    made |= {"runner_up_returns": returns, "hours": 0.0 * returns, "fuel_l": 0.0 * returns}
+    return Plan(zones=zones, returns=returns, **(made | fields))
