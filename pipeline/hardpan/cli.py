@@ -23,7 +23,8 @@ app = typer.Typer(
 )
 ConfigPath = Annotated[Path, typer.Argument(help="TOML configuration; `hardpan new` writes a template.")]
 OutFolder = Annotated[
-    Path, typer.Option("--out", help="Folder for the results; replaced when it holds an earlier run.")
+    Path,
+    typer.Option("--out", help="Folder for the results: new, empty, or holding an earlier result nobody changed."),
 ]
 Verbose = Annotated[bool, typer.Option("--verbose", help="Show the traceback of an error.")]
 
@@ -48,10 +49,12 @@ def demo(out: OutFolder, verbose: Verbose = False) -> None:
 def check(config: ConfigPath, verbose: Verbose = False) -> None:
     """Read and check every input, list what was found; write nothing."""
     with _plainly(verbose=verbose):
+        from hardpan.outputs.folder import clear_leftovers
         from hardpan.run.catalog import read_catalog
         from hardpan.run.chain import read_inputs
         from hardpan.run.config import read_config
 
+        clear_leftovers(Path.cwd(), config.parent)
         settings = read_config(config)
         survey, pan = read_inputs(settings, read_catalog(settings))
         issues = (*survey.issues, *pan.issues)
@@ -80,12 +83,13 @@ def main() -> None:
 
 
 def _run(config_path: Path, out: Path) -> None:
-    from hardpan.outputs.stage import check_folder, write_outputs
+    from hardpan.outputs.stage import check_folder, clear_leftovers, write_outputs
     from hardpan.run.chain import run_paddock
     from hardpan.run.config import read_config
 
+    clear_leftovers(Path.cwd(), config_path.parent, out.parent)
     config = read_config(config_path)
-    check_folder(out)
+    check_folder(out, (config_path, *config.inputs))
     with _shown() as clock:
         result = run_paddock(config, clock)
         with clock.stage("outputs"):

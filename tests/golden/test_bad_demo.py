@@ -1,5 +1,6 @@
 """Bad input to the whole job: one plain line, exit 2, no output folder touched."""
 
+import json
 import shutil
 import subprocess
 import sys
@@ -9,6 +10,8 @@ import pandas as pd
 import pytest
 
 from hardpan.core.shipped import shipped
+from hardpan.outputs.folder import fresh_folder
+from hardpan.outputs.ownership import sealed
 
 
 def swap(old: str, new: str):
@@ -75,11 +78,14 @@ def test_an_earlier_result_survives_a_failed_run(tmp_path):
     folder, out = tmp_path / "demo", tmp_path / "out"
     shutil.copytree(shipped("demo"), folder)
     empty_probes(folder)
-    out.mkdir()
-    (out / "run.json").write_text("{}", encoding="utf-8")
+    with fresh_folder(out) as work:
+        (work / "run.json").write_text(json.dumps(sealed({"tool": "hardpan"}, {})), encoding="utf-8")
+    before = (out / "run.json").read_bytes()
     command = [sys.executable, "-m", "hardpan", "run", str(folder / "demo.toml"), "--out", str(out)]
-    assert subprocess.run(command, capture_output=True, check=False).returncode == 2
-    assert (out / "run.json").read_text(encoding="utf-8") == "{}"
+    told = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert told.returncode == 2
+    assert "probes.csv" in told.stderr
+    assert (out / "run.json").read_bytes() == before
 
 
 def test_exclusions_stay_unripped_under_the_rule_cover_too(tmp_path):

@@ -14,6 +14,7 @@ import pytest
 import rasterio
 
 from hardpan.core.shipped import shipped
+from hardpan.outputs.isoxml_reader import read_taskdata
 from hardpan.outputs.stage import write_outputs
 from hardpan.run.chain import run_paddock
 from hardpan.run.config import read_config
@@ -111,6 +112,12 @@ def test_the_tallies_add_up_to_the_cent(demo):
     parts = tallies[tallies["zone"] != "total"].groupby("item")["amount"].sum().round(2)
     total = tallies[tallies["zone"] == "total"].set_index("item")["amount"].round(2)
     pd.testing.assert_series_equal(parts.sort_index(), total.sort_index(), check_names=False, atol=0.005, rtol=0)
+
+
+def test_the_task_grid_keeps_the_limit_and_a_lost_position_lifts_the_tines(demo):
+    rip = read_taskdata(demo[1] / "taskdata.zip")[0]
+    assert max(rip.cells.shape) <= 250
+    assert (rip.default, rip.lost, rip.outside) == (0, 0, 0)  # a water pipe is buried there
 
 
 def test_the_provenance_names_inputs_versions_and_seed(demo):

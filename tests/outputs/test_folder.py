@@ -1,23 +1,45 @@
 """An earlier result stays whole whatever happens, and nothing else is ever replaced."""
 
 import errno
+import json
 import os
+import shutil
 import signal
+import socket
 import subprocess
 import sys
+import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from hardpan.core.errors import HardpanError
-from hardpan.outputs.folder import MANIFEST, check_folder, fresh_folder
+from hardpan.outputs.folder import MANIFEST, check_folder, clear_leftovers, fresh_folder
+from hardpan.outputs.ownership import digests, sealed
+
+
+def write_result(folder: Path, says: str) -> None:
+    """Files and the manifest that lists them, as a run writes them."""
+    (folder / "zones.csv").write_text(says)
+    (folder / "report.html").write_text(f"<p>{says}</p>")
+    document = {"tool": "hardpan", "version": "0", "clock": {"started": says}}
+    (folder / MANIFEST).write_text(json.dumps(sealed(document, digests(folder)), indent=1, sort_keys=True))
 
 
 def earlier_result(folder: Path) -> Path:
     folder.mkdir()
-    (folder / MANIFEST).write_text("{}")
-    (folder / "zones.csv").write_text("old")
+    write_result(folder, "old")
     return folder
+
+
+def content(folder: Path) -> dict[str, bytes | str]:
+    """Everything below a folder, links as where they lead."""
+    return {
+        str(path.relative_to(folder)): str(path.readlink()) if path.is_symlink() else path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_symlink() or path.is_file()
+    }
 
 
 def test_a_new_folder_holds_what_was_written(tmp_path):
@@ -29,9 +51,10 @@ def test_a_new_folder_holds_what_was_written(tmp_path):
 
 def test_an_earlier_result_is_replaced_whole(tmp_path):
     out = earlier_result(tmp_path / "out")
+    (out / "zones.csv").unlink()
     with fresh_folder(out) as work:
-        (work / MANIFEST).write_text("{}")
-    assert [path.name for path in out.iterdir()] == [MANIFEST]
+        (work / "a.csv").write_text("a")
+    assert [path.name for path in out.iterdir()] == ["a.csv"]
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
 
@@ -54,7 +77,7 @@ def test_an_earlier_result_comes_back_when_the_last_rename_fails(tmp_path, monke
     rename = Path.rename
 
     def refuse_the_new(path, target):
-        if path.suffix == ".part":
+        if path.name == "new":
             raise OSError(errno.EIO, "Input/output error")
         return rename(path, target)
 
@@ -83,7 +106,7 @@ def test_an_empty_folder_is_taken(tmp_path):
 
 def test_a_file_in_the_place_of_the_folder_is_refused(tmp_path):
     (tmp_path / "out").write_text("a file")
-    with pytest.raises(HardpanError, match="is a file; expected a folder"):
+    with pytest.raises(HardpanError, match="is a file; expected a new or empty folder"):
         check_folder(tmp_path / "out")
 
 
@@ -143,89 +166,413 @@ def test_a_killed_run_leaves_the_earlier_result_whole(tmp_path):
     killed = subprocess.run([sys.executable, "-c", code, out], check=False)
     assert killed.returncode == -signal.SIGKILL
     assert (out / "zones.csv").read_text() == "old"
-    with fresh_folder(out) as work:
-        (work / MANIFEST).write_text("{}")
-    assert [path.name for path in out.iterdir()] == [MANIFEST]
-
-
-@pytest.fixture
-def gone():
-    """The number of a process that has ended."""
-    ended = subprocess.Popen([sys.executable, "-c", ""])
-    ended.wait()
-    return ended.pid
-
-
-def write_again(out: Path) -> None:
-    with fresh_folder(out) as work:
-        (work / MANIFEST).write_text("{}")
-
-
-@pytest.mark.skipif(os.name != "posix", reason="the signal is a POSIX one")
-def test_what_a_killed_run_left_is_cleared_by_the_next(tmp_path):
-    out = earlier_result(tmp_path / "out")
-    code = (
-        "import os, signal, sys; from pathlib import Path; from hardpan.outputs.folder import fresh_folder\n"
-        "with fresh_folder(Path(sys.argv[1])) as work:\n"
-        "    (work / 'half.csv').write_text('half'); os.kill(os.getpid(), signal.SIGKILL)\n"
-    )
-    subprocess.run([sys.executable, "-c", code, str(out)], check=False)
-    assert len(list(tmp_path.iterdir())) == 2
     write_again(out)
+    assert (out / "zones.csv").read_text() == "new"
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
 
-@pytest.mark.skipif(os.name != "posix", reason="processes cannot be asked for elsewhere")
-def test_a_result_moved_aside_when_the_run_was_killed_comes_back_and_is_not_lost(tmp_path, gone):
-    earlier_result(tmp_path / f".out.{gone}.old")
+KILLED = """
+import os, signal, sys, pathlib
+from pathlib import Path
+from hardpan.outputs.folder import fresh_folder
+rename = Path.rename
+def killed(path, target):
+    rename(path, target)
+    if path.name == "out": os.kill(os.getpid(), signal.SIGKILL)
+if sys.argv[2] == "renaming": Path.rename = killed
+with fresh_folder(Path(sys.argv[1])) as work:
+    (work / "half.csv").write_text("half")
+    if sys.argv[2] == "writing": os.kill(os.getpid(), signal.SIGKILL)
+"""
 
+
+def kill_a_run(out: Path, while_: str) -> Path:
+    """The part that a run leaves which is killed while it is writing, or between its two renames."""
+    before = set(out.parent.glob(".*.part"))
+    killed = subprocess.run([sys.executable, "-c", KILLED, str(out), while_], check=False)
+    assert killed.returncode == -signal.SIGKILL
+    (part,) = set(out.parent.glob(".*.part")) - before
+    return part
+
+
+posix = pytest.mark.skipif(os.name != "posix", reason="there are no such locks elsewhere")
+
+
+@posix
+def test_a_killed_run_is_cleared_by_a_run_to_another_place_beside_it(tmp_path):
+    earlier_result(tmp_path / "out")
+    kill_a_run(tmp_path / "out", "writing")
+    with fresh_folder(tmp_path / "other") as work:
+        write_result(work, "new")
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["other", "out"]
+    assert (tmp_path / "out" / "zones.csv").read_text() == "old"
+
+
+@posix
+def test_a_result_moved_aside_when_the_run_was_killed_comes_back(tmp_path):
+    before = content(earlier_result(tmp_path / "out"))
+    kill_a_run(tmp_path / "out", "renaming")
+    assert not (tmp_path / "out").exists()
+    clear_leftovers(tmp_path)
+    assert content(tmp_path / "out") == before
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+@posix
+def test_a_result_moved_aside_is_kept_where_its_place_is_taken_and_it_was_changed(tmp_path):
+    earlier_result(tmp_path / "out")
+    part = kill_a_run(tmp_path / "out", "renaming")
+    (part / "old" / "notes.txt").write_text("mine")
+    earlier_result(tmp_path / "out")
+    clear_leftovers(tmp_path)
+    assert (part / "old" / "notes.txt").read_text() == "mine"
+
+
+@posix
+def test_the_part_of_a_run_at_work_is_left_alone_whatever_number_its_name_bears(tmp_path):
+    code = (
+        "import sys; from pathlib import Path; from hardpan.outputs.folder import fresh_folder\n"
+        "with fresh_folder(Path(sys.argv[1])) as work:\n"
+        "    print('at work', flush=True); input(); (work / 'zones.csv').write_text('new')"
+    )
+    command = [sys.executable, "-c", code, str(tmp_path / "out")]
+    alive = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+    assert alive.stdout.readline() == "at work\n"
+    (part,) = tmp_path.glob(".*.part")
+    gone = subprocess.Popen([sys.executable, "-c", ""])
+    gone.wait()
+    clear_leftovers(tmp_path)
+    with fresh_folder(tmp_path / "other") as work:
+        write_result(work, "other")
+    assert part.is_dir()
+    alive.communicate("\n")
+    assert alive.returncode == 0
+    assert (tmp_path / "out" / "zones.csv").read_text() == "new"
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["other", "out"]
+
+
+@posix
+def test_a_part_is_cleared_though_its_process_number_is_in_use_again(tmp_path):
+    part = kill_a_run(tmp_path / "out", "writing")
+    part.rename(tmp_path / f".out.{os.getpid()}.again.part")
+    clear_leftovers(tmp_path)
+    assert list(tmp_path.iterdir()) == []
+
+
+@posix
+def test_a_part_written_on_another_machine_is_left_alone(tmp_path):
+    part = kill_a_run(tmp_path / "out", "writing")
+    told = (part / ".hardpan").read_text()
+    (part / ".hardpan").write_text(told.replace(socket.gethostname(), "another-machine"))
+    clear_leftovers(tmp_path)
+    assert part.is_dir()
+
+
+@posix
+def test_nothing_but_marked_parts_is_touched(tmp_path):
+    part = kill_a_run(tmp_path / "out", "writing")
+    precious = part.rename(tmp_path / "precious")  # marked, but not named so
+    (tmp_path / ".out.1.a.part").symlink_to(precious)  # a link named so
+    (tmp_path / ".out.1.b.part").write_text("a file")
+    for name, mark in {"c": None, "d": "", "e": "[]", "f": '{"host": "x"}'}.items():
+        theirs = tmp_path / f".out.1.{name}.part"
+        theirs.mkdir()
+        (theirs / "chapter.txt").write_text("years of work")
+        if mark is not None:
+            (theirs / ".hardpan").write_text(mark)
+    before = content(tmp_path)
+    clear_leftovers(tmp_path)
+    assert content(tmp_path) == before
+
+
+@posix
+def test_a_run_killed_before_it_could_mark_its_part_leaves_nothing_either(tmp_path):
+    gone = subprocess.Popen([sys.executable, "-c", ""])
+    gone.wait()
+    for number, name in ((gone.pid, "a"), (gone.pid, "b"), (os.getpid(), "c")):
+        (tmp_path / f".out.{number}.{name}.part").mkdir()
+    (tmp_path / f".out.{gone.pid}.b.part" / "mark").write_text("")
+    clear_leftovers(tmp_path)
+    assert [path.name for path in tmp_path.iterdir()] == [f".out.{os.getpid()}.c.part"]
+
+
+def test_a_place_that_is_not_there_has_no_leftovers(tmp_path):
+    (tmp_path / "file").write_text("a file")
+    (tmp_path / "loop").symlink_to("loop")
+    clear_leftovers(tmp_path / "none", tmp_path / "file", tmp_path / "loop")
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["file", "loop"]
+
+
+def put_notes(out: Path) -> None:
+    (out / "notes.txt").write_text("mine")
+
+
+def put_folder(out: Path) -> None:
+    (out / "photos").mkdir()
+
+
+def put_notes_deep(out: Path) -> None:
+    (out / "photos" / "deep").mkdir(parents=True)
+    (out / "photos" / "deep" / "paddock.jpg").write_text("mine")
+
+
+def put_link(out: Path) -> None:
+    (out / "archive").symlink_to(out.parent)
+
+
+def put_dead_link(out: Path) -> None:
+    (out / "archive").symlink_to("nowhere")
+
+
+def link_listed(out: Path) -> None:
+    (out / "zones.csv").rename(out.parent / "zones.csv")
+    (out / "zones.csv").symlink_to(out.parent / "zones.csv")
+
+
+def edit(out: Path) -> None:
+    (out / "zones.csv").write_text("mine")
+
+
+def edit_manifest(out: Path) -> None:
+    told = json.loads((out / MANIFEST).read_text())
+    (out / MANIFEST).write_text(json.dumps({**told, "note": "mine"}))
+
+
+def another_tools(out: Path) -> None:
+    (out / MANIFEST).write_text('{"tool": "another", "clock": {}}')
+
+
+def no_json(out: Path) -> None:
+    (out / MANIFEST).write_text("not JSON")
+
+
+def deep_json(out: Path) -> None:
+    (out / MANIFEST).write_text("[" * 100_000)
+
+
+def no_record(out: Path) -> None:
+    (out / MANIFEST).write_text("[1, 2]")
+
+
+def no_manifest(out: Path) -> None:
+    (out / MANIFEST).unlink()
+
+
+def linked_manifest(out: Path) -> None:
+    (out / MANIFEST).rename(out.parent / MANIFEST)
+    (out / MANIFEST).symlink_to(out.parent / MANIFEST)
+
+
+def of_an_older_version(out: Path) -> None:
+    listed = {"zones.csv": digests(out)["zones.csv"]}
+    told = {"tool": "hardpan", "version": "0.1.0", "files_sha256": listed, "clock": {"started": "", "timings_s": {}}}
+    (out / MANIFEST).write_text(json.dumps(told))
+
+
+THEIRS = {
+    put_notes: "holds notes.txt, which is not part",
+    put_folder: "holds the folder photos, which is not part",
+    put_notes_deep: "holds the folder photos, which is not part",
+    put_link: "holds the link archive, which is not part",
+    put_dead_link: "holds the link archive, which is not part",
+    link_listed: "holds the link zones.csv, which is not part",
+    edit: "zones.csv was changed",
+    edit_manifest: "run.json was changed",
+    another_tools: "holds a run.json that this tool did not write",
+    no_json: "holds a run.json that this tool did not write",
+    deep_json: "holds a run.json that this tool did not write",
+    no_record: "holds a run.json that this tool did not write",
+    no_manifest: "holds no run.json",
+    linked_manifest: "holds no run.json",
+    of_an_older_version: "lists no files [(]older versions wrote none[)]",
+}
+
+
+@pytest.mark.parametrize("change", THEIRS, ids=lambda change: change.__name__)
+def test_what_is_not_an_unchanged_result_is_never_replaced(tmp_path, change):
+    out = earlier_result(tmp_path / "out")
+    change(out)
+    before = content(tmp_path)
+    with pytest.raises(HardpanError, match=THEIRS[change]) as told:
+        check_folder(out)
+    assert "\n" not in str(told.value)
+    with pytest.raises(HardpanError), fresh_folder(out):
+        pytest.fail("the block must not be entered")
+    assert content(tmp_path) == before
+
+
+def run_while(out: Path, change) -> None:
+    with fresh_folder(out) as work:
+        write_result(work, "new")
+        change(out)
+
+
+def test_a_note_put_there_at_the_last_moment_is_not_lost(tmp_path, monkeypatch):
+    out = earlier_result(tmp_path / "out")
+    before = content(out)
+    rename = Path.rename
+
+    def note_then_rename(path, target):
+        if path == out and not (out / "notes.txt").exists():
+            put_notes(out)
+        return rename(path, target)
+
+    monkeypatch.setattr(Path, "rename", note_then_rename)
+    with pytest.raises(HardpanError, match=r"holds notes\.txt.*while this run was at work"):
+        write_again(out)
+    assert content(tmp_path / "out") == {**before, "notes.txt": b"mine"}
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+@posix
+@pytest.mark.parametrize("seed", range(12))
+def test_a_run_killed_at_a_random_moment_harms_nothing_and_leaves_nothing_after_the_next(tmp_path, seed):
+    code = (
+        "import sys; from pathlib import Path; from test_folder import write_again\n"
+        "print('go', flush=True)\n"
+        "while True: write_again(Path(sys.argv[1]))"
+    )
+    out = earlier_result(tmp_path / "out")
+    command = [sys.executable, "-c", code, str(out)]
+    folders = os.pathsep.join([str(Path(__file__).parent), *sys.path])
+    killed = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": folders})
+    assert killed.stdout.readline() == "go\n"
+    time.sleep(np.random.default_rng(seed).uniform(0.0, 0.05))
+    killed.kill()
+    killed.communicate()
+    clear_leftovers(tmp_path)
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+    check_folder(out)
+    assert sorted(content(out)) == ["report.html", MANIFEST, "zones.csv"]
+
+
+@pytest.mark.parametrize("change", THEIRS, ids=lambda change: change.__name__)
+def test_what_is_put_there_while_a_run_is_at_work_is_not_lost(tmp_path, change):
+    (tmp_path / "expected").mkdir()
+    change(earlier_result(tmp_path / "expected" / "out"))
+    earlier_result(tmp_path / "out")
+    with pytest.raises(HardpanError, match=f"{THEIRS[change]}.*while this run was at work"):
+        run_while(tmp_path / "out", change)
+    assert content(tmp_path / "out").keys() == content(tmp_path / "expected" / "out").keys()
+    assert not list(tmp_path.glob(".*"))
+
+
+def test_files_put_where_there_was_no_folder_at_the_start_are_not_lost(tmp_path):
+    def put_notes_in_a_new_folder(out: Path) -> None:
+        out.mkdir()
+        put_notes(out)
+
+    with pytest.raises(HardpanError, match="while this run was at work"):
+        run_while(tmp_path / "out", put_notes_in_a_new_folder)
+    assert content(tmp_path) == {"out/notes.txt": b"mine"}
+
+
+def test_a_result_of_which_files_were_taken_away_is_replaced(tmp_path):
+    out = earlier_result(tmp_path / "out")
+    (out / "report.html").unlink()
+    write_again(out)
+    assert (out / "zones.csv").read_text() == "new"
+
+
+def test_a_result_copied_elsewhere_is_a_result_still(tmp_path):
+    shutil.copytree(earlier_result(tmp_path / "out"), tmp_path / "copy")
+    write_again(tmp_path / "copy")
+    assert (tmp_path / "copy" / "zones.csv").read_text() == "new"
+
+
+def test_a_result_in_folders_is_replaced_with_them(tmp_path):
+    with fresh_folder(tmp_path / "out") as work:
+        (work / "paddock").mkdir()
+        (work / "paddock" / "a.csv").write_text("a")
+        write_result(work, "old")
+    write_again(tmp_path / "out")
+    assert sorted(content(tmp_path / "out")) == ["report.html", MANIFEST, "zones.csv"]
+
+
+@pytest.mark.parametrize("name", ["Süd-Koppel №7 畑", "-rf", "with space ", "a" * 255, "ü" * 127])
+def test_any_name_a_folder_can_bear_will_do(tmp_path, name):
+    write_again(tmp_path / name)
+    write_again(tmp_path / name)
+    assert [path.name for path in tmp_path.iterdir()] == [name]
+
+
+def test_a_name_too_long_is_told_at_once(tmp_path):
+    with pytest.raises(HardpanError, match="cannot be used: File name too long"):
+        check_folder(tmp_path / ("a" * 256))
+
+
+def test_a_slash_at_the_end_changes_nothing(tmp_path):
+    write_again(Path(f"{tmp_path}/out/"))
+    write_again(Path(f"{tmp_path}/out/."))
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+def test_a_link_to_a_folder_stands_for_the_folder(tmp_path):
+    (tmp_path / "disk").mkdir()
+    earlier_result(tmp_path / "disk" / "results")
+    (tmp_path / "out").symlink_to(tmp_path / "disk" / "results")
+    write_again(tmp_path / "out")
+    assert (tmp_path / "out").is_symlink()
+    assert (tmp_path / "disk" / "results" / "zones.csv").read_text() == "new"
+    put_notes(tmp_path / "disk" / "results")
+    with pytest.raises(HardpanError, match=r"holds notes\.txt"):
+        check_folder(tmp_path / "out")
+
+
+def test_a_link_that_leads_in_a_circle_is_refused(tmp_path):
+    (tmp_path / "out").symlink_to("out")
+    with pytest.raises(HardpanError, match="cannot be used"):
+        check_folder(tmp_path / "out")
+
+
+def test_the_current_folder_those_above_it_and_home_are_refused(tmp_path, monkeypatch):
+    here, home = tmp_path / "work" / "here", tmp_path / "people" / "home"
+    here.mkdir(parents=True)
+    home.mkdir(parents=True)
+    monkeypatch.chdir(here)
+    monkeypatch.setenv("HOME", str(home))
+    monkeypatch.setenv("USERPROFILE", str(home))
+    for place in (Path(), Path(".."), here, tmp_path, Path("/")):
+        with pytest.raises(HardpanError, match="the folder this command runs in, or above it"):
+            check_folder(place)
+    for place in (home, home.parent):
+        with pytest.raises(HardpanError, match="the home folder, or above it"):
+            check_folder(place)
+
+
+def test_a_folder_that_holds_an_input_is_refused_even_where_it_is_an_earlier_result(tmp_path):
+    out = earlier_result(tmp_path / "out")
+    check_folder(out)
+    with pytest.raises(HardpanError, match=r"holds zones\.csv, which this run reads"):
+        check_folder(out, [tmp_path / "out" / "zones.csv"])
+    with pytest.raises(HardpanError, match=r"holds zones\.csv, which this run reads"):
+        check_folder(tmp_path, [tmp_path / "out" / ".." / "out" / "zones.csv"])
+
+
+def test_a_mount_point_is_refused_before_any_work(tiny_disk):
+    with pytest.raises(HardpanError, match="is a mount point"):
+        check_folder(tiny_disk)
+
+
+@pytest.mark.skipif(os.name != "posix" or os.geteuid() == 0, reason="the administrator may write anywhere")
+def test_an_earlier_result_that_may_not_be_written_is_refused(tmp_path):
+    out = earlier_result(tmp_path / "out")
+    out.chmod(0o500)
+    with pytest.raises(HardpanError, match="cannot be written to"):
+        check_folder(out)
+    out.chmod(0o700)
+
+
+def test_folders_made_on_the_way_to_a_result_that_failed_are_gone(tmp_path):
     def fail_half_way():
-        with fresh_folder(tmp_path / "out"):
+        with fresh_folder(tmp_path / "a" / "b" / "out"):
             raise RuntimeError
 
     with pytest.raises(RuntimeError):
         fail_half_way()
-    assert (tmp_path / "out" / "zones.csv").read_text() == "old"
-    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+    assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.skipif(os.name != "posix", reason="processes cannot be asked for elsewhere")
-def test_a_leftover_of_the_same_process_number_is_an_earlier_runs(tmp_path):
-    earlier_result(tmp_path / f".out.{os.getpid()}.old")
-    write_again(tmp_path / "out")
-    assert [path.name for path in tmp_path.iterdir()] == ["out"]
-
-
-@pytest.mark.skipif(os.name != "posix", reason="processes cannot be asked for elsewhere")
-def test_nothing_but_our_own_leftovers_is_touched(tmp_path, gone):
-    alive = subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE)
-    earlier_result(tmp_path / f".out.{alive.pid}.part")  # a run at work
-    earlier_result(tmp_path / f".other.{gone}.part")  # of another result
-    earlier_result(tmp_path / f".out.{gone}.partial")
-    earlier_result(tmp_path / f".out.0{gone}.old")
-    (tmp_path / f".out.{gone}.old").write_text("a file")
-    theirs = tmp_path / f".out.{gone}.part"  # named alike, but neither marked nor a result
-    theirs.mkdir()
-    (theirs / "chapter.txt").write_text("years of work")
-    before = sorted(path.name for path in tmp_path.iterdir())
-    write_again(tmp_path / "out")
-    alive.communicate()
-    assert sorted(path.name for path in tmp_path.iterdir()) == sorted([*before, "out"])
-    assert (theirs / "chapter.txt").read_text() == "years of work"
-
-
-@pytest.mark.skipif(os.name != "posix", reason="processes cannot be asked for elsewhere")
-def test_a_part_written_on_another_machine_is_left_alone(tmp_path, gone):
-    part = tmp_path / f".out.{gone}.part"
-    part.mkdir()
-    (part / ".hardpan").write_text("another machine")
-    write_again(tmp_path / "out")
-    assert part.is_dir()
-
-
-@pytest.mark.skipif(os.name != "posix", reason="processes cannot be asked for elsewhere")
-def test_a_link_named_like_a_leftover_is_not_followed(tmp_path, gone):
-    precious = earlier_result(tmp_path / "precious")
-    (tmp_path / f".out.{gone}.part").symlink_to(precious)
-    write_again(tmp_path / "out")
-    assert (precious / "zones.csv").read_text() == "old"
+def write_again(out: Path) -> None:
+    with fresh_folder(out) as work:
+        write_result(work, "new")

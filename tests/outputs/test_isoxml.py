@@ -50,12 +50,20 @@ manager.parseISOXMLFile(new Uint8Array(readFileSync(process.argv[2])), "applicat
 
 
 def write(
-    path: Path, plan, *, shape: str = "grid2", version: str = "3.3", unit: str = "cm", name: str = "P", lime=None
+    path: Path,
+    plan,
+    *,
+    shape: str = "grid2",
+    version: str = "3.3",
+    unit: str = "cm",
+    name: str = "P",
+    lime=None,
+    lost_mm: int = 0,
 ):
     settings = OutputSettings(isoxml_shape=shape, isoxml_version=version)
     shown, _, _ = to_display(plan.zones)
     grid, _ = zone_grid(shown, degrees_per_metre(-33.0), settings, 4.2)
-    tasks = (rip_task(shown, unit), *((lime_task(lime, settings),) if lime else ()))
+    tasks = (rip_task(shown, unit, lost_mm=lost_mm), *((lime_task(lime, settings),) if lime else ()))
     write_taskdata(
         path, tasks=tasks, parts=single_parts(shown), grid=None if shape == "polygons" else grid,
         boundary=shapely.union_all(shown.geometry.array), identity=(name, "0.1.0", 240_000.0), settings=settings,
@@ -134,9 +142,23 @@ def test_depth_is_entry_51_in_mm_and_lime_entry_6(written):
     assert {value.attrib["A"] for value in lime.iter("PDV")} == {"0006"}
 
 
-def test_fallbacks_are_shallowest_shallowest_and_lifted(written):
-    rip, _ = read_taskdata(written[0])
+def test_without_a_position_the_tines_are_lifted_and_lime_is_spread_least(written):
+    rip, lime = read_taskdata(written[0])
+    assert (rip.default, rip.lost, rip.outside) == (0, 0, 0)
+    assert (lime.default, lime.lost, lime.outside) == (150_000, 150_000, 0)
+    rip_names, lime_names = (
+        {zone.attrib["A"]: zone.attrib["B"] for zone in task.findall("TZN")} for task in xml_of(written[0]).iter("TSK")
+    )
+    assert rip_names["1"] == "start or signal lost: lifted"
+    assert lime_names["1"] == "start or signal lost: 1500 kg/ha"
+
+
+def test_a_depth_without_a_position_is_written_where_asked_for(plan, tmp_path):
+    write(tmp_path / "t.zip", plan, lost_mm=300)
+    rip = read_taskdata(tmp_path / "t.zip")[0]
     assert (rip.default, rip.lost, rip.outside) == (300, 300, 0)
+    names = {zone.attrib["A"]: zone.attrib["B"] for zone in xml_of(tmp_path / "t.zip").iter("TZN")}
+    assert names["1"] == "start or signal lost: 30 cm"
 
 
 def test_every_place_reads_the_planned_depth(written):

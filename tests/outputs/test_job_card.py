@@ -49,7 +49,7 @@ def test_the_back_has_the_checks_the_advice_and_the_cautions(card):
         "Before you start", "before-you-dig", "dig to 45 cm", "nose-up", "shear bolts", "behind the tines",
         "midway between two tines", "Grease", "check strips", "Cautions", "Who to ask", "Ask the agronomist",
         "Roll behind the tines (zone 2)", "not known", "Setting up", "60% of the working depth, 27 cm",
-        "Moisture: ready; moist below the depth (zone 1).",
+        "Moisture: ready; moist below the depth (zone 1).", "Signal lost, or none yet: lift the tines and stop",
     ):  # fmt: skip
         assert told in back
 
@@ -88,7 +88,7 @@ def test_many_zones_are_put_together_and_stay_on_one_page(run, tmp_path):
     write_job_card(
         card, many, quantities, name="P" * 500, moisture=run.plan.moisture, conditions=run.plan.conditions,
         setting_up=run.plan.setting_up, says={}, colours=depth_colours(many["depth_mm"]), depth_map=_png(),
-        people=People.of(CARD, "AUD"),
+        lost="Signal lost: stop.", people=People.of(CARD, "AUD"),
     )  # fmt: skip
     front, _ = pages(card)
     assert re.search(r"20 zones 30 cm plain .* 40\.0 h 2,000 L", front)

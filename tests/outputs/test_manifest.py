@@ -1,5 +1,6 @@
 """run.json tells where a result comes from, and keeps the clock apart."""
 
+import hashlib
 import json
 
 import pytest
@@ -40,7 +41,10 @@ def test_every_datum_move_is_named_the_last_one_too(manifest):
 
 
 def test_only_the_clock_holds_times(manifest):
-    assert manifest["clock"] == {"started": "2026-11-25T08:00:00+00:00", "timings_s": {"survey": 1.0}}
+    clock = dict(manifest["clock"])
+    assert set(clock) == {"started", "timings_s", "files_sha256", "seal_sha256"}
+    assert clock["started"] == "2026-11-25T08:00:00+00:00"
+    assert clock["timings_s"] == {"survey": 1.0}
     rest = {key: value for key, value in manifest.items() if key != "clock"}
     assert "2026-11-25" not in json.dumps(rest)
 
@@ -54,8 +58,7 @@ def test_the_cross_check_of_the_models_is_kept_in_full(manifest, surfaces):
 
 
 def test_digests_are_those_of_the_files(manifest, folder):
-    import hashlib
-
+    assert set(manifest["clock"]["files_sha256"]) == {path.name for path in folder.iterdir()} - {"run.json"}
     assert set(manifest["files_sha256"]) == {"issues.csv", "prescription.geojson", "tallies.csv", "zones.csv"}
-    for name, digest in manifest["files_sha256"].items():
+    for name, digest in {**manifest["clock"]["files_sha256"], **manifest["files_sha256"]}.items():
         assert hashlib.sha256((folder / name).read_bytes()).hexdigest() == digest

@@ -32,7 +32,7 @@ class Files:
     zones: gpd.GeoDataFrame
     """The plan."""
 
-    def write(self, run, zones=None, *, shape="grid2", unit="cm"):
+    def write(self, run, zones=None, *, shape="grid2", unit="cm", lost_mm=0):
         """Write all files from `zones`, which may differ from the plan."""
         zones = self.zones if zones is None else zones
         shown, _, _ = to_display(zones)
@@ -43,7 +43,7 @@ class Files:
         write_geopackage(self.folder / "a.gpkg", layers, layer_styles(run, depth_colours([300])))
         grid, _ = zone_grid(shown, degrees_per_metre(-33.0), settings, 4.2)
         write_taskdata(
-            self.folder / "t.zip", tasks=(rip_task(shown, unit),), parts=parts,
+            self.folder / "t.zip", tasks=(rip_task(shown, unit, lost_mm=lost_mm),), parts=parts,
             grid=None if shape == "polygons" else grid, boundary=shapely.union_all(shown.geometry.array),
             identity=("P", "0", 1.0), settings=settings,
         )  # fmt: skip
@@ -58,7 +58,7 @@ class Files:
             "geojson": lambda: check_geojson(self.folder / "a.geojson", self.zones, seed=1),
             "shapefile": lambda: check_shapefile(self.folder / "a.zip", self.zones, unit=unit, moved_m=0.0, seed=1),
             "geopackage": lambda: check_geopackage(self.folder / "a.gpkg", self.zones, seed=1),
-            "tasks": lambda: check_tasks(self.folder / "t.zip", self.zones, moved_m=0.0, seed=1),
+            "tasks": lambda: check_tasks(self.folder / "t.zip", self.zones, lost_mm=0, moved_m=0.0, seed=1),
             "raster": lambda: check_raster(self.folder / "a.tif", 6, self.zones, seed=1),
         }
 
@@ -125,10 +125,9 @@ def test_missing_cells_inside_the_paddock_are_an_error(files, run):
         files.checks()["raster"]()
 
 
-def test_a_fallback_deeper_than_the_shallowest_is_an_error(files, run, plan):
-    deep = plan.zones.assign(depth_mm=[450, 450, 0, 0])
-    files.write(run, deep)
-    with pytest.raises(HardpanError, match="falls back to 450"):
+def test_another_depth_without_a_position_than_meant_is_an_error(files, run):
+    files.write(run, lost_mm=300)
+    with pytest.raises(HardpanError, match="falls back to 300, 300 and 0 mm; expected 0, 0 and 0"):
         files.checks()["tasks"]()
 
 

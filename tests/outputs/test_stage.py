@@ -9,6 +9,7 @@ import pytest
 import shapely
 
 from hardpan.core.errors import HardpanError
+from hardpan.outputs.isoxml_reader import read_taskdata
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.stage import write_outputs
 from hardpan.records.evidence import PaddockRun
@@ -95,3 +96,30 @@ def test_the_order_of_the_zones_changes_nothing(run: PaddockRun, tmp_path: Path)
     for one, other in zip(first, second, strict=True):
         if one.name != "run.json":
             assert one.read_bytes() == other.read_bytes(), one.name
+
+
+@pytest.mark.parametrize(("kind", "lost_mm"), [("service", 0), ("", 0), ("rock", 300)])
+@pytest.mark.parametrize("shape", ["grid2", "grid1", "polygons"])
+def test_a_lost_position_lifts_the_tines_where_something_may_be_buried(
+    run: PaddockRun, tmp_path: Path, kind: str, lost_mm: int, shape: str
+) -> None:
+    paddock = run.survey.paddock
+    paddock = replace(paddock, exclusions=paddock.exclusions.assign(kind=kind))
+    settings = OutputSettings(formats=("isoxml", "report"), isoxml_shape=shape)
+    write_outputs(replace(run, survey=replace(run.survey, paddock=paddock)), settings, tmp_path / "out")
+    rip = read_taskdata(tmp_path / "out" / "taskdata.zip")[0]
+    assert (rip.default, rip.lost, rip.outside) == (lost_mm, lost_mm, 0)
+    told = "go to 30" if lost_mm else "lift the tines, as services may be buried near"
+    assert f"the task data tells the machine to {told}" in (tmp_path / "out" / "report.html").read_text()
+
+
+def test_a_result_is_replaced_by_the_next_and_never_with_a_note_beside_it(run: PaddockRun, tmp_path: Path) -> None:
+    out, settings = tmp_path / "out", OutputSettings()
+    write_outputs(run, settings, out)
+    write_outputs(run, OutputSettings(formats=("geojson",)), out)
+    assert not (out / "report.html").exists()
+    (out / "notes.txt").write_text("mine")
+    before = {path.name: path.read_bytes() for path in out.iterdir()}
+    with pytest.raises(HardpanError, match=r"holds notes\.txt"):
+        write_outputs(run, settings, out)
+    assert {path.name: path.read_bytes() for path in out.iterdir()} == before

@@ -1,10 +1,14 @@
 """The command line as a user meets it: in a process of its own."""
 
+import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+
+from hardpan.core.shipped import shipped
 
 MODULE = [sys.executable, "-m", "hardpan"]
 
@@ -50,3 +54,36 @@ def test_a_missing_configuration_is_one_line_and_exit_code_2(tmp_path):
 def test_the_traceback_shows_only_when_asked_for(tmp_path, flag):
     told = hardpan("check", tmp_path / "no.toml", *flag)
     assert ("Traceback" in told.stderr) == bool(flag)
+
+
+KILLED = (
+    "import os, signal, sys; from pathlib import Path; from hardpan.outputs.folder import fresh_folder\n"
+    "with fresh_folder(Path(sys.argv[1])): os.kill(os.getpid(), signal.SIGKILL)"
+)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="there are no such locks elsewhere")
+@pytest.mark.parametrize("words", ["check {}/no.toml", "run no.toml --out {}/other", "demo --out {}/theirs"])
+@pytest.mark.parametrize("here", [True, False])
+def test_what_a_killed_run_left_is_cleared_by_the_next_command(tmp_path, words, here):
+    """By any command run there, or with its configuration or result there, even one that then refuses."""
+    place = tmp_path if here else tmp_path / "season"
+    subprocess.run([sys.executable, "-c", KILLED, str(place / "result")], check=False)
+    (place / "theirs").mkdir()
+    (place / "theirs" / "notes.txt").write_text("mine")
+    assert len(list(place.glob(".result.*.part"))) == 1
+    told = hardpan(*(word.format(place) for word in words.split()), cwd=tmp_path)
+    assert told.returncode == 2
+    assert sorted(path.name for path in place.iterdir()) == ["theirs"]
+
+
+def test_the_folder_of_the_inputs_and_those_above_it_are_refused_before_any_work(tmp_path):
+    shutil.copytree(shipped("demo"), tmp_path / "farm" / "paddock")
+    config = tmp_path / "farm" / "paddock" / "demo.toml"
+    before = sorted(tmp_path.rglob("*"))
+    for place in (config.parent, config.parent.parent):
+        told = hardpan("run", config, "--out", place)
+        assert told.returncode == 2
+        assert "holds demo.toml, which this run reads" in told.stderr
+        assert len(told.stderr.strip().splitlines()) == 1
+    assert sorted(tmp_path.rglob("*")) == before

@@ -32,6 +32,13 @@ def test_paths_resolve_against_the_folder_of_the_configuration(tmp_path):
     assert config.probes.file == tmp_path / "probes.csv"
 
 
+def test_every_file_the_run_reads_is_known(tmp_path):
+    more = LEAST.replace('"probes.csv"', '["a.csv", "b.csv"]\n[surfaces]\ncovariates = ["eca.tif"]')
+    config = read_config(write(tmp_path, more))
+    assert {path.name for path in config.inputs} == {"boundary.geojson", "a.csv", "b.csv", "eca.tif"}
+    assert all(path.parent == tmp_path for path in config.inputs)
+
+
 def test_an_absolute_path_stays_as_it_is(tmp_path):
     elsewhere = tmp_path / "elsewhere" / "b.geojson"
     config = read_config(write(tmp_path, LEAST.replace("boundary.geojson", elsewhere.as_posix())))

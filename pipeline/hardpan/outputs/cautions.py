@@ -32,6 +32,7 @@ CHECKS = {
         "Measure depth from ground not yet ripped, again in every zone.",
         "Slip up, shiny smeared walls, or big clods: stop and ask.",
         "Lift before hatched ground and in turns.",
+        "{lost}",
     ),
     "Daily": ("Grease and oil; hoses, bolts and points; fuel used against the table.",),
     "Afterwards": (
@@ -41,7 +42,7 @@ CHECKS = {
         "Write down date, zone, depth measured, moisture and fuel.",
     ),
 }
-"""The job card's checks; `{depth}` is the deepest working depth.
+"""The job card's checks; `{depth}` is the deepest working depth, `{lost}` what happens without a position.
 
 The hand test is that of `nre-tas-moisture`; the rest is common practice.
 """

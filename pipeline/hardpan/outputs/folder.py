@@ -1,139 +1,216 @@
 """A result folder that is whole or not there: written beside its place, renamed into it at the end."""
 
+import json
 import os
-import re
 import shutil
 import socket
-from collections.abc import Iterator
-from contextlib import contextmanager
+import sys
+import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import IO
 
 from hardpan.core.errors import HardpanError
+from hardpan.outputs.ownership import MANIFEST, not_ours
 
-MANIFEST = "run.json"
-"""The file that marks a folder as a result of this tool."""
+if sys.platform != "win32":
+    import fcntl
 
-_MARK = ".hardpan"
-"""The file that marks a folder as being written, with the name of the machine that writes it."""
+__all__ = ["MANIFEST", "check_folder", "clear_leftovers", "fresh_folder"]
+
+_MARK, _UNLOCKED, _NEW, _OLD, _DONE = ".hardpan", "mark", "new", "old", "done"
+"""In a part: its mark, which names machine and folder and is locked by the run at work; that file before it is locked;
+the result being written; the earlier result while the new one takes its place; and once it may be removed."""
+
+_LONGEST_NAME = 60
+"""Bytes of the folder's name repeated in the name of its part, so that the part's name is not too long."""
 
 _LEAST_FREE_BYTES = 1_000_000
 """Below this much free space a failed write is put down to the full disk."""
 
 
-def check_folder(folder: Path) -> None:
-    """Refuse a place where no result can be put, before any work is done.
+def check_folder(folder: Path, inputs: Iterable[Path] = ()) -> None:
+    """Refuse a place where a result would replace what is not ours or cannot be put, before any work is done.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the result is wanted; a link to a folder stands for that folder.
+    inputs : iterable of Path
+        Files the run reads; none may lie in `folder`.
 
     Raises
     ------
     HardpanError
-        `folder` is a file, a folder with content that is not a result, or lies where nothing can be written.
+        `folder` is a file; it is the current folder, the home folder, one above these, or a mount point; it holds an
+        input or anything but an earlier result nobody changed; or nothing can be written there.
     """
-    folder = folder.resolve()
-    if folder.exists() and not folder.is_dir():
-        raise HardpanError(what="is a file", where=str(folder), right="a folder", do="give another --out")
-    if folder.is_dir() and any(folder.iterdir()) and not (folder / MANIFEST).is_file():
+    try:
+        folder = folder.resolve()
+        reason = _unfit(folder, [path.resolve() for path in inputs])
+    except (OSError, RuntimeError) as err:
+        reason = f"cannot be used: {getattr(err, 'strerror', None) or err}"
+    if reason:
         raise HardpanError(
-            what=f"the folder is not empty and holds no {MANIFEST}, so it is not an earlier result",
-            where=str(folder),
-            do="give another --out",
-        )
-    existing = next(place for place in (folder.parent, *folder.parent.parents) if place.exists())
-    if not existing.is_dir() or not os.access(existing, os.W_OK | os.X_OK):
-        raise HardpanError(what="cannot be written to", where=str(existing), do="give another --out")
+            what=reason, where=str(folder), right="a new or empty folder, or an earlier result as it was written",
+            do="move what is yours or give another --out",
+        )  # fmt: skip
+
+
+def _unfit(folder: Path, inputs: list[Path]) -> str:
+    existing = next(place for place in (folder, *folder.parents) if place.exists())
+    if not existing.is_dir():
+        return "is a file" if existing == folder else f"cannot be written to: {existing} is a file"
+    home = os.path.expanduser("~")  # noqa: PTH111 - the other one fails where there is no home
+    for place, says in ((Path.cwd(), "the folder this command runs in"), (Path(home), "the home folder")):
+        if place.resolve().is_relative_to(folder):
+            return f"is {says}, or above it"
+    held = next((path for path in inputs if path.is_relative_to(folder)), None)
+    if held is not None:
+        return f"holds {held.name}, which this run reads"
+    for place in {existing, folder.parent if folder.exists() else existing}:
+        if not os.access(place, os.R_OK | os.W_OK | os.X_OK):
+            return "cannot be written to" if place == folder else f"{place} cannot be written to"
+    if not folder.exists():
+        return ""
+    return "is a mount point and cannot be replaced" if folder.is_mount() else not_ours(folder)
 
 
 @contextmanager
 def fresh_folder(folder: Path) -> Iterator[Path]:
-    """Give an empty folder beside `folder`; rename it into place when the block ends without an error.
+    """Empty folder beside `folder`, renamed into its place when the block ends without an error.
 
-    An earlier result stays whole until then, and comes back if the last rename fails. What a killed run left beside
-    `folder` is cleared away first.
+    An earlier result stays whole until then, and comes back if the last rename fails; it is checked again as it is
+    taken away, so that a file put there meanwhile is not lost. What killed runs left beside `folder` is cleared first.
 
     Raises
     ------
     HardpanError
-        The place cannot be written to, or the disk is full.
+        The place cannot be written to, holds what is not ours, or the disk is full.
     """
-    folder = folder.resolve()
     check_folder(folder)
-    _clear_leftovers(folder)
-    work = folder.parent / f".{folder.name}.{os.getpid()}.part"
+    folder = folder.resolve()
+    clear_leftovers(folder.parent)
+    made = [place for place in folder.parents if not place.exists()]
     try:
-        shutil.rmtree(work, ignore_errors=True)
-        work.mkdir(parents=True)
-        (work / _MARK).write_text(socket.gethostname(), encoding="utf-8")
-        yield work
-        (work / _MARK).unlink()
-        _put_in_place(work, folder)
-    except Exception as err:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        with _part(folder) as part:
+            (part / _NEW).mkdir()
+            yield part / _NEW
+            _put_in_place(part, folder)
+    except BaseException as err:
+        _unmake(made)
         reason = _reason(err, folder.parent)
         if reason:
             raise HardpanError(
                 what=f"the result cannot be written: {reason}", where=str(folder), do="free space or give another --out"
             ) from err
         raise
-    finally:
-        shutil.rmtree(work, ignore_errors=True)
 
 
-def _clear_leftovers(folder: Path) -> None:
-    """Remove what runs killed on this machine left beside `folder`; a result moved aside for good comes back first.
+def clear_leftovers(*folders: Path) -> None:
+    """Remove what runs killed on this machine left in `folders`; a result moved aside for good comes back first.
 
-    Only folders named as `fresh_folder` and `_put_in_place` name them, that bear the mark or are a result, of processes
-    that are gone. Elsewhere than on POSIX systems a process cannot be asked for without harm, and nothing is removed.
+    Only parts that bear the mark, and whose process is gone: its lock on the mark ends with it, while the number of a
+    process may be given again. Elsewhere than on POSIX systems there is no such lock, and nothing is removed.
     """
-    name = re.compile(rf"\.{re.escape(folder.name)}\.(?P<process>[1-9]\d*)\.(?P<kind>part|old)")
-    for place in sorted(folder.parent.glob(".*")) if os.name == "posix" else ():
-        named = name.fullmatch(place.name)
-        if not named or not _is_ours(place) or _is_another_at_work(int(named["process"])):
-            continue
-        if named["kind"] == "old" and not folder.exists():
-            place.rename(folder)
-        else:
-            shutil.rmtree(place, ignore_errors=True)
+    parts = {part.resolve() for folder in folders for part in folder.glob(".*.part") if not part.is_symlink()}
+    for part in sorted(parts):
+        with suppress(OSError, ValueError, KeyError, TypeError):
+            if _is_stillborn(part):
+                shutil.rmtree(part, ignore_errors=True)
+                continue
+            with (part / _MARK).open(encoding="utf-8") as mark:
+                told = json.load(mark)
+                if told["host"] == socket.gethostname() and _locked(mark):
+                    _settle(part, part.parent / Path(told["folder"]).name)
 
 
-def _is_ours(place: Path) -> bool:
-    mark = place / _MARK
+def _is_stillborn(part: Path) -> bool:
+    """Whether a run was killed before it could mark its part: nothing is in it, and no process has its number."""
+    if sys.platform == "win32" or any(path.name != _UNLOCKED for path in part.iterdir()):
+        return False
     try:
-        if place.is_symlink() or not place.is_dir():
-            return False
-        if mark.is_file():
-            return mark.read_text(encoding="utf-8", errors="replace") == socket.gethostname()
-        return (place / MANIFEST).is_file()
+        os.kill(int(part.name.split(".")[-3]), 0)
+    except ProcessLookupError:
+        return True
+    return False
+
+
+@contextmanager
+def _part(folder: Path) -> Iterator[Path]:
+    """Folder beside `folder` to work in, marked and locked while the block runs, gone after it."""
+    name = os.fsencode(folder.name)[:_LONGEST_NAME].decode("utf-8", "ignore")
+    part = Path(tempfile.mkdtemp(prefix=f".{name}.{os.getpid()}.", suffix=".part", dir=folder.parent))
+    try:
+        with (part / _UNLOCKED).open("w", encoding="utf-8") as mark:
+            json.dump({"host": socket.gethostname(), "folder": folder.name}, mark)
+            mark.flush()
+            if _locked(mark):
+                (part / _UNLOCKED).rename(part / _MARK)  # locked before it is a mark: nobody may take it for a leftover
+            try:
+                yield part
+            finally:
+                _settle(part, folder)
+    finally:
+        _settle(part, folder)  # where the system removes no open file, and where no mark could be written
+
+
+def _locked(mark: IO[str]) -> bool:
+    """Lock a mark; false where another holds it or there are no locks."""
+    if sys.platform == "win32":
+        return False
+    try:
+        fcntl.flock(mark, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:
         return False
-
-
-def _is_another_at_work(process: int) -> bool:
-    # In a container a new run may have the number of the one that was killed.
-    if process == os.getpid():
-        return False
-    try:
-        os.kill(process, 0)
-    except ProcessLookupError:
-        return False
-    except (PermissionError, OverflowError):
-        return True
     return True
 
 
-def _reason(err: Exception, place: Path) -> str:
-    """Give why the disk is to blame, "" where it is not: libraries name a full disk in many ways, or not at all."""
+def _put_in_place(part: Path, folder: Path) -> None:
+    """Rename the new result into the place of the earlier one, which must be ours still when it is out of reach."""
+    new, old = part / _NEW, part / _OLD
+    if not folder.exists():
+        new.rename(folder)
+        return
+    reason = not_ours(folder)
+    if not reason:
+        folder.rename(old)
+        new.rename(folder)
+        reason = not_ours(old)
+        if reason:
+            folder.rename(new)
+            old.rename(folder)
+    if reason:
+        raise HardpanError(what=f"{reason}, while this run was at work", where=str(folder), do="give another --out")
+
+
+def _settle(part: Path, folder: Path) -> None:
+    """Remove a part; an earlier result in it comes back if its place is free, and is kept if it was changed."""
+    old, done = part / _OLD, part / _DONE
+    if old.exists():
+        if not folder.exists():
+            old.rename(folder)
+        elif not_ours(old):
+            return
+        else:
+            old.rename(done)  # half removed it would not be known as ours
+    for inner in (done, part / _NEW, part):  # the mark goes last: a run killed here leaves a part that is still known
+        shutil.rmtree(inner, ignore_errors=True)
+
+
+def _unmake(made: list[Path]) -> None:
+    """Remove the empty folders made on the way to a result that did not come."""
+    with suppress(OSError):
+        for place in made:
+            place.rmdir()
+
+
+def _reason(err: BaseException, place: Path) -> str:
+    """Why the disk is to blame, "" where it is not: libraries name a full disk in many ways, or not at all."""
+    if not isinstance(err, Exception):
+        return ""
     if isinstance(err, OSError) and err.strerror:
         return err.strerror
     return "no space left on the disk" if place.exists() and shutil.disk_usage(place).free < _LEAST_FREE_BYTES else ""
-
-
-def _put_in_place(work: Path, folder: Path) -> None:
-    if not folder.exists():
-        work.rename(folder)
-        return
-    old = work.with_suffix(".old")
-    folder.rename(old)
-    try:
-        work.rename(folder)
-    except OSError:
-        old.rename(folder)
-        raise
-    shutil.rmtree(old, ignore_errors=True)

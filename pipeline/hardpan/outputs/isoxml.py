@@ -39,13 +39,15 @@ class Task:
     says: Mapping[int, str]
     """Zone to what the operator reads."""
     outside: str
+    lost: int
+    """Value at the start and where the position is lost."""
     scale: float
     decimals: int
     unit: str
 
 
-def rip_task(zones: gpd.GeoDataFrame, unit: str) -> Task:
-    """Give the task of ripping: depth in mm a zone, shown in `unit`."""
+def rip_task(zones: gpd.GeoDataFrame, unit: str, *, lost_mm: int = 0) -> Task:
+    """Task of ripping: depth in mm a zone, `lost_mm` without a position, shown in `unit`."""
     table = zones.drop_duplicates("zone").set_index("zone")
     targets = {int(zone): round(depth) for zone, depth in zip(table.index, table["depth_mm"], strict=True)}
     shown = {zone: f"{value / MM_PER[unit]:.{0 if unit == 'mm' else 1}f} {unit}" for zone, value in targets.items()}
@@ -55,7 +57,7 @@ def rip_task(zones: gpd.GeoDataFrame, unit: str) -> Task:
         for zone, value in targets.items()
     }
     return Task(
-        name="Rip", ddi=TILLAGE_DEPTH, targets=targets, says=says, outside="outside: lifted",
+        name="Rip", ddi=TILLAGE_DEPTH, targets=targets, says=says, outside="outside: lifted", lost=lost_mm,
         scale=1 / MM_PER[unit], decimals=0 if unit == "mm" else 1, unit=unit,
     )  # fmt: skip
 
@@ -79,6 +81,7 @@ def lime_task(kg_per_ha: Mapping[int, float], settings: OutputSettings) -> Task:
     says = {zone: f"{zone}: {value * scale:.0f} {unit} lime" for zone, value in targets.items()}
     return Task(
         name="Lime", ddi=MASS_PER_AREA, targets=targets, says=says, outside="outside: none",
+        lost=min((target for target in targets.values() if target > 0), default=0),
         scale=scale, decimals=0, unit=unit,
     )  # fmt: skip
 
@@ -148,10 +151,9 @@ def _filled(
     shape: str,
 ) -> dict[str, bytes]:
     """Add treatment zones and the shape to a task; give the grid file, if any."""
-    lowest = min((value for value in task.targets.values() if value > 0), default=0)
     _zone(element, number, task, code=_OUTSIDE, says=task.outside, value=0)
-    start = f"start or signal lost: {lowest * task.scale:.3g} {task.unit}"
-    _zone(element, number, task, code=_FALLBACK, says=start, value=lowest)
+    shown = _shown(task, task.lost) if task.lost else task.outside.removeprefix("outside: ")
+    _zone(element, number, task, code=_FALLBACK, says=f"start or signal lost: {shown}", value=task.lost)
     if shape == "polygons" or grid is None:
         for code, (members, value, says) in enumerate(_groups(task, parts), _FIRST):
             _zone(element, number, task, code=code, says=says, value=value, members=members)
@@ -187,7 +189,11 @@ def _groups(task: Task, parts: gpd.GeoDataFrame) -> Iterator[tuple[list[shapely.
         return
     for value in sorted(set(task.targets.values())):
         members = [part for zone, part in zip(zones, parts.geometry, strict=True) if task.targets[zone] == value]
-        yield members, value, f"{value * task.scale:.3g} {task.unit}"
+        yield members, value, _shown(task, value)
+
+
+def _shown(task: Task, value: int) -> str:
+    return f"{round(value * task.scale, task.decimals):g} {task.unit}"
 
 
 def _zone(

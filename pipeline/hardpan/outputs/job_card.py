@@ -59,6 +59,7 @@ def write_job_card(
     says: Mapping[str, str],
     colours: Mapping[int, str],
     depth_map: bytes,
+    lost: str,
     people: People,
 ) -> None:
     """Write the card.
@@ -85,6 +86,8 @@ def write_job_card(
         Depth in mm to colour, as in the map.
     depth_map : bytes
         The still map, a PNG.
+    lost : str
+        What happens without a position.
     people : People
         Units.
     """
@@ -101,7 +104,7 @@ def write_job_card(
     room = _HEIGHT - table_height - picture.drawHeight - 30 * mm
     front = [*head, picture, Spacer(0, 2 * mm), table, *_record(int(room // _RECORD_ROW) - 1)]
     told = plan_advice(zones, moisture, conditions, people)
-    back = _back(zones, told, set_up_advice(setting_up, people), people)
+    back = _back(zones, told, set_up_advice(setting_up, people), lost, people)
     document = SimpleDocTemplate(
         str(path), pagesize=A4, leftMargin=_MARGIN, rightMargin=_MARGIN, topMargin=_MARGIN, bottomMargin=_MARGIN,
         title=f"Ripping job card: {short}", invariant=1, initialFontName="card",
@@ -235,14 +238,14 @@ def _together(ripped: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _back(zones: pd.DataFrame, told: list[str], setting_up: list[str], people: People) -> list[Flowable]:
+def _back(zones: pd.DataFrame, told: list[str], setting_up: list[str], lost: str, people: People) -> list[Flowable]:
     """Give the checks, how to set up, the plan's advice, the cautions and who to ask."""
     depths = sorted({round(depth) for depth in zones["depth_mm"] if depth > 0})
     deepest = people.depth(depths[-1]) if depths else MISSING
     out: list[Flowable] = []
     for title, checks in CHECKS.items():
         out.append(_paragraph(title, 13, bold=True, before=8))
-        out += [_paragraph(f"☐ {check.format(depth=deepest)}", 11, indent=15) for check in checks]
+        out += [_paragraph(f"☐ {check.format(depth=deepest, lost=lost)}", 11, indent=15) for check in checks]
     for title, texts in (("Setting up", setting_up), ("From the plan", told)):
         if texts:
             out.append(_paragraph(title, 13, bold=True, before=8))

@@ -8,13 +8,19 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from hardpan.outputs.ownership import sealed
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.issues import Issues
 from hardpan.records.survey import DatumMove
 
+_STEADY = {".geojson", ".csv"}
+"""Files whose bytes depend on nothing but inputs, settings and versions."""
+
 
 def write_manifest(path: Path, run: PaddockRun, move: DatumMove, issues: Issues, files: dict[str, str]) -> None:
     """Write provenance as JSON with sorted keys; everything the clock touches stands under `clock`.
+
+    There stand the digests of all files too, and the record's own: a later run replaces nothing but what they match.
 
     Parameters
     ----------
@@ -27,7 +33,7 @@ def write_manifest(path: Path, run: PaddockRun, move: DatumMove, issues: Issues,
     issues : Issues
         All issues, those of the outputs included.
     files : dict
-        Name to SHA-256 of the files whose bytes depend on inputs, settings and versions only.
+        Name to SHA-256 of every file of the result but this one.
     """
     trail = run.trail
     document = {
@@ -48,10 +54,11 @@ def write_manifest(path: Path, run: PaddockRun, move: DatumMove, issues: Issues,
         "headline": run.ledger.headline,
         "strategies": _rows(run.ledger.strategies),
         "issues": dict(sorted(Counter(issue.code for issue in issues).items())),
-        "files_sha256": files,
+        "files_sha256": {name: digest for name, digest in files.items() if Path(name).suffix in _STEADY},
         "clock": {"started": trail.started, "timings_s": trail.timings_s.to_dict()},
     }
-    text = json.dumps(_plain(document), indent=1, sort_keys=True, ensure_ascii=False, allow_nan=False)
+    record = sealed({key: _plain(value) for key, value in document.items()}, files)
+    text = json.dumps(record, indent=1, sort_keys=True, ensure_ascii=False, allow_nan=False)
     path.write_text(text + "\n", encoding="utf-8", newline="\n")
 
 

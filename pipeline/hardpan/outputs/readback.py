@@ -15,7 +15,8 @@ from hardpan.core.arrays import Floats
 from hardpan.core.errors import HardpanError
 from hardpan.core.units import M2_PER_HA, MM_PER
 from hardpan.outputs.geodesy import geodesic_ha, to_wgs84
-from hardpan.outputs.isoxml_reader import ReadTask, read_taskdata
+from hardpan.outputs.isoxml_reader import read_taskdata
+from hardpan.outputs.task_cells import wrong_cell
 from hardpan.outputs.tiff_reader import read_tiff
 
 POINTS = 50
@@ -110,26 +111,35 @@ def check_parquet(path: Path, zones: gpd.GeoDataFrame, *, seed: int) -> None:
     _check_polygons(path.name, shapes, table["depth_mm"].to_numpy().astype(float), zones, seed=seed)
 
 
-def check_tasks(path: Path, zones: gpd.GeoDataFrame, *, moved_m: float, seed: int) -> None:
-    """Hold the ripping task (written by lxml, read by defusedxml and NumPy) against the plan."""
+def check_tasks(path: Path, zones: gpd.GeoDataFrame, *, lost_mm: int, moved_m: float, seed: int) -> None:
+    """Hold the ripping task (written by lxml, read by defusedxml and NumPy) against the plan, a grid cell by cell.
+
+    Parameters
+    ----------
+    path : Path
+        The zip.
+    zones : GeoDataFrame
+        The plan in the working CRS: `kind`, `depth_mm`, `area_ha`, geometry.
+    lost_mm : int
+        Depth without a position.
+    moved_m : float
+        How far a stated simplification may have moved borders of polygons, m; a grid has none.
+    seed : int
+        Of the random points.
+    """
     task = read_taskdata(path)[0]
-    ripped = zones.loc[zones["depth_mm"] > 0, "depth_mm"]
-    lowest = int(ripped.min()) if len(ripped) else 0
-    if (task.default, task.lost, task.outside) != (lowest, lowest, 0):
-        raise _differs(path.name, f"falls back to {task.default}, {task.lost} and {task.outside} mm", f"{lowest} and 0")
+    if (task.default, task.lost, task.outside) != (lost_mm, lost_mm, 0):
+        what = f"falls back to {task.default}, {task.lost} and {task.outside} mm"
+        raise _differs(path.name, what, f"{lost_mm}, {lost_mm} and 0")
     if task.cells is None:
         shapes = np.array([polygon for polygon, _ in task.polygons])
         depth_mm = np.array([depth for _, depth in task.polygons], dtype=float)
         _check_polygons(path.name, shapes, depth_mm, zones, moved_m=moved_m, seed=seed)
         return
-    cell_m = float(np.sqrt(_cell_ha(task) * M2_PER_HA))
-    # A cell that touches keep-out ground is lifted, so a place may take the depth of a zone a cell's diagonal away.
-    places = _places(zones, moved_m + np.sqrt(2.0) * cell_m + _CLEAR_M, seed)
-    _compare_depths(path.name, task.at(places.degrees), places)
-    found, count = np.unique(task.cells[task.cells > 0], return_counts=True)
-    hectares = pd.Series(count * _cell_ha(task), index=found.astype(float))
-    # Ground left alone cannot be counted: cells off the field hold 0 as well.
-    _compare_hectares(path.name, hectares, zones[zones["depth_mm"] > 0], _GRIDDED)
+    wrong = wrong_cell(task, zones)
+    if wrong is not None:
+        what = f"reads {wrong.found_mm} mm at {wrong.latitude:.6f}, {wrong.longitude:.6f}, the middle of a cell"
+        raise _differs(path.name, what, f"{' or '.join(map(str, wrong.right_mm))} mm")
 
 
 def check_raster(path: Path, band: int, zones: gpd.GeoDataFrame, *, seed: int) -> None:
@@ -200,13 +210,6 @@ def _compare_hectares(
         if abs(found_ha.get(depth, 0.0) - hectares) > max(share * hectares, scatter_ha, rounding_ha):
             what = f"holds {found_ha.get(depth, 0.0):.4f} ha at {depth} mm"
             raise _differs(file, what, f"{hectares:.4f} ha")
-
-
-def _cell_ha(task: ReadTask) -> float:
-    rows = len(task.cells) if task.cells is not None else 0
-    middle = task.south + task.cell_lat * rows / 2
-    cell = shapely.box(task.west, middle, task.west + task.cell_lon, middle + task.cell_lat)
-    return float(geodesic_ha(np.array([cell]))[0])
 
 
 def _differs(file: str, what: str, planned: str) -> HardpanError:

@@ -20,9 +20,14 @@ class OutputSettings(Settings):
     grid_cell_m: float | None = setting(
         None, says="Cell of the task grid; half the working width when left out", unit="m", gt=0
     )
-    max_grid_side: int = setting(250, says="Most cells a side of the task grid", ge=10)
+    max_grid_side: int = setting(250, says="Most rows and most columns of the task grid; held", ge=10)
     grid_tolerance: float = setting(
-        0.02, says="Most a task grid may be off in the hectares of a depth", unit="share", gt=0, lt=1
+        0.01, says="Share a task grid may be off untold in the hectares of a depth", unit="share", gt=0, lt=1
+    )
+    visible_kinds: tuple[str, ...] = setting(
+        ("rock", "rock outcrop", "tree", "trees", "building", "waterway", "track"),
+        says="Kinds of exclusion seen from the cab; all others, and those without a kind, count as buried: tines up "
+        "where the position is lost",
     )
     max_polygons: int = setting(300, says="Most polygons of the display file", ge=1)
     max_vertices: int = setting(10_000, says="Most vertices of the display file", ge=10)

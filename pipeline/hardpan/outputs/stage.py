@@ -1,6 +1,5 @@
 """The outputs: everything a run found, as the files people and machines read."""
 
-import hashlib
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -8,11 +7,12 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+import xarray as xr
 
 from hardpan.core.arrays import Floats
 from hardpan.core.units import M2_PER_HA
 from hardpan.outputs.display import fit_profile, single_parts
-from hardpan.outputs.folder import MANIFEST, check_folder, fresh_folder
+from hardpan.outputs.folder import check_folder, clear_leftovers, fresh_folder
 from hardpan.outputs.geodesy import degrees_per_metre, to_display
 from hardpan.outputs.geojson import write_geojson
 from hardpan.outputs.geopackage import write_geopackage
@@ -23,6 +23,7 @@ from hardpan.outputs.job_card import name_issues, write_job_card
 from hardpan.outputs.kml import write_kml
 from hardpan.outputs.layers import BAND_UNITS, desktop_layers, layer_styles, raster_layers
 from hardpan.outputs.manifest import write_manifest
+from hardpan.outputs.ownership import MANIFEST, digests
 from hardpan.outputs.palette import depth_colours
 from hardpan.outputs.people import People
 from hardpan.outputs.readback import (
@@ -38,6 +39,7 @@ from hardpan.outputs.report.facts import zone_quantities
 from hardpan.outputs.report.page import write_report
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.shapefile import write_shapefile
+from hardpan.outputs.signal import depth_without_position, says_without_position
 from hardpan.outputs.tables import issue_table, write_table
 from hardpan.outputs.task_grid import zone_grid
 from hardpan.outputs.zone_map import as_png, as_svg, draw_zone_map
@@ -45,7 +47,7 @@ from hardpan.records.evidence import PaddockRun
 from hardpan.records.issues import Issues
 from hardpan.records.survey import DatumMove
 
-__all__ = ["check_folder", "write_outputs"]
+__all__ = ["check_folder", "clear_leftovers", "write_outputs"]
 
 
 def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path) -> tuple[Path, ...]:
@@ -93,7 +95,7 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path) -> tu
         _write_for_people(
             work, run, move=move, remarks=remarks, maps=maps, layers=layers, colours=colours, settings=settings
         )
-        write_manifest(work / MANIFEST, run, move, issues, _digests(work))
+        write_manifest(work / MANIFEST, run, move, issues, digests(work))
     return tuple(sorted(folder.iterdir()))
 
 
@@ -108,24 +110,39 @@ def _write_for_cab(
         write_shapefile(work / "prescription_shp.zip", parts, unit)
         check_shapefile(work / "prescription_shp.zip", zones, unit=unit, moved_m=moved_m, seed=run.trail.seed)
     if "isoxml" in settings.formats:
-        issues += _write_tasks(work / "taskdata.zip", run, cab, parts, settings)
-        check_tasks(work / "taskdata.zip", zones, moved_m=moved_m, seed=run.trail.seed)
+        grid, told = _task_grid(run, shown, settings)
+        lost_mm = depth_without_position(zones, run.survey.paddock.exclusions, settings)
+        _write_tasks(work / "taskdata.zip", run, cab, parts, grid=grid, lost_mm=lost_mm, settings=settings)
+        check_tasks(work / "taskdata.zip", zones, lost_mm=lost_mm, moved_m=moved_m, seed=run.trail.seed)
+        issues += told
     return issues
+
+
+def _task_grid(
+    run: PaddockRun, shown: gpd.GeoDataFrame, settings: OutputSettings
+) -> tuple[xr.DataArray | None, Issues]:
+    """Grid of the task data and remarks on it; none where polygons are asked for."""
+    if settings.isoxml_shape == "polygons":
+        return None, ()
+    per_metre = degrees_per_metre(float(np.mean(shown.total_bounds[[1, 3]])))
+    return zone_grid(shown, per_metre, settings, run.catalog.ripper.width_m)
 
 
 def _write_tasks(
-    path: Path, run: PaddockRun, cab: gpd.GeoDataFrame, parts: gpd.GeoDataFrame, settings: OutputSettings
-) -> Issues:
-    per_metre = degrees_per_metre(float(np.mean(cab.total_bounds[[1, 3]])))
-    polygons = settings.isoxml_shape == "polygons"
-    gridded = None if polygons else zone_grid(cab, per_metre, settings, run.catalog.ripper.width_m)
-    grid, issues = gridded or (None, ())
+    path: Path,
+    run: PaddockRun,
+    cab: gpd.GeoDataFrame,
+    parts: gpd.GeoDataFrame,
+    *,
+    grid: xr.DataArray | None,
+    lost_mm: int,
+    settings: OutputSettings,
+) -> None:
     lime = lime_rates(run.ledger.lines)
-    tasks = (rip_task(cab, settings.depth_unit), *((lime_task(lime, settings),) if lime else ()))
+    tasks = (rip_task(cab, settings.depth_unit, lost_mm=lost_mm), *((lime_task(lime, settings),) if lime else ()))
     identity = (run.survey.paddock.name, run.trail.version, run.survey.paddock.area_ha * M2_PER_HA)
     outline = shapely.coverage_union_all(cab.geometry.array)
     write_taskdata(path, tasks=tasks, parts=parts, grid=grid, boundary=outline, identity=identity, settings=settings)
-    return issues
 
 
 def _write_for_people(
@@ -144,21 +161,16 @@ def _write_for_people(
     if not {"report", "job-card"} & set(settings.formats):
         return
     depth_map = draw_zone_map(layers["zones"], colours, people)
+    lost = says_without_position(run.plan.zones, run.survey.paddock.exclusions, settings, people)
     if "report" in settings.formats:
         write_report(
             work / "report.html", run, move=move, remarks=remarks, layers=layers, maps=maps, colours=colours,
-            depth_map=as_svg(depth_map), people=people,
+            depth_map=as_svg(depth_map), lost=lost, people=people,
         )  # fmt: skip
     if "job-card" in settings.formats:
         write_job_card(
             work / "job-card.pdf", run.plan.zones, zone_quantities(run), name=run.survey.paddock.name,
             moisture=run.plan.moisture, conditions=run.plan.conditions, setting_up=run.plan.setting_up,
             says={name: setup.says for name, setup in run.catalog.setups.items()}, colours=colours,
-            depth_map=as_png(depth_map, 220), people=people,
+            depth_map=as_png(depth_map, 220), lost=lost, people=people,
         )  # fmt: skip
-
-
-def _digests(work: Path) -> dict[str, str]:
-    """Give SHA-256 of the files whose bytes depend on nothing but inputs, settings and versions."""
-    steady = sorted(path for path in work.iterdir() if path.suffix in {".geojson", ".csv"})
-    return {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in steady}

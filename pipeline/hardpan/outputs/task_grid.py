@@ -3,6 +3,7 @@
 import affine
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import xarray as xr
 from rasterio.features import rasterize
 
@@ -17,14 +18,18 @@ _FINEST_M = 0.5
 _NEARLY = 1.05
 """Cells coarser than wanted by less than this factor are not worth a remark."""
 
+_SLACK = 1e-9
+"""Cells a grid may fall short of the ground by, lest rounding adds a row or column."""
+
 
 def zone_grid(
     zones: gpd.GeoDataFrame, degrees_per_m: tuple[float, float], settings: OutputSettings, width_m: float
 ) -> tuple[xr.DataArray, Issues]:
-    """Give the zone number of each cell, and what was changed to fit.
+    """Zone number of each cell, and what was changed to fit.
 
-    A cell belongs to the zone its centre lies in; a cell that touches keep-out ground belongs to that, so that no
-    corner of a ripped cell reaches into it.
+    A cell belongs to the zone its centre lies in, which keeps the hectares of narrow pieces true; a cell that touches
+    keep-out ground belongs to that, so that no corner of a ripped cell reaches into it. Cells are halved while the
+    hectares of a depth are off, but rows and columns never exceed `settings.max_grid_side`.
 
     Parameters
     ----------
@@ -33,7 +38,7 @@ def zone_grid(
     degrees_per_m : tuple of float
         Degrees of longitude and of latitude in a metre at mid-paddock.
     settings : OutputSettings
-        The cell asked for, the most cells a side, and the hectares a grid may be off.
+        The cell asked for, the most cells a side, and the share the hectares of a depth may be off untold.
     width_m : float
         Working width of the ripper; half of it is the cell where none is asked for.
 
@@ -47,41 +52,31 @@ def zone_grid(
     Raises
     ------
     HardpanError
-        The cell asked for is too coarse for the zones.
+        The cells are so coarse that no centre lies in a zone to be ripped.
     """
-    asked = settings.grid_cell_m
     west, south, east, north = zones.total_bounds
     extent_m = max((east - west) / degrees_per_m[0], (north - south) / degrees_per_m[1])
-    habit_m = float(np.ceil(extent_m / settings.max_grid_side * 100) / 100)
-    cell_m = asked or max(width_m / 2, habit_m)
+    finest_m = max(_FINEST_M, float(np.ceil(extent_m / settings.max_grid_side * 100) / 100))
+    wanted_m = settings.grid_cell_m or width_m / 2
+    cell_m = max(wanted_m, finest_m)
     while True:
-        grid = _burnt(zones, degrees_per_m, cell_m)
-        worst = _worst_share(zones, grid)
-        if worst <= settings.grid_tolerance:
-            return grid, _told(grid, asked or width_m / 2, settings)
-        if asked or cell_m / 2 < _FINEST_M:
-            raise HardpanError(
-                what=f"a task grid of {cell_m:g} m cells is {worst:.1%} off in the hectares of a depth",
-                where="outputs.grid_cell_m",
-                right=f"at most {settings.grid_tolerance:.0%}",
-                do="give a finer cell, or isoxml_shape = 'polygons'",
-            )
-        cell_m /= 2
+        plain = _burnt(zones, degrees_per_m, cell_m)
+        grid = _lifted(plain, zones)
+        off = _off_share(zones, grid)
+        if settings.grid_cell_m or cell_m <= finest_m or off.abs().max() <= settings.grid_tolerance:
+            break
+        cell_m = max(cell_m / 2, finest_m)
+    _refuse_lost(zones, plain, settings)
+    return grid, (*_coarser(grid, wanted_m, settings), *_told(zones, grid, off, settings))
 
 
 def _burnt(zones: gpd.GeoDataFrame, degrees_per_m: tuple[float, float], cell_m: float) -> xr.DataArray:
+    """Zone that each cell's centre lies in."""
     west, south, east, north = zones.total_bounds
     cell_lon, cell_lat = (round(degrees * cell_m, 12) for degrees in degrees_per_m)
-    n_cols, n_rows = int(np.ceil((east - west) / cell_lon)), int(np.ceil((north - south) / cell_lat))
-    codes = np.zeros((n_rows, n_cols), dtype="int32")
-    transform = affine.Affine(cell_lon, 0.0, west, 0.0, -cell_lat, south + n_rows * cell_lat)
-    shut = zones["kind"] == "exclusion"
-    for part, touching in ((zones[~shut], False), (zones[shut], True)):
-        if len(part):
-            rows = zip(part.geometry, part["zone"].astype(int), strict=True)
-            rasterize(rows, out=codes, transform=transform, all_touched=touching)
-    return xr.DataArray(
-        codes[::-1],
+    n_cols, n_rows = (max(1, int(np.ceil(n - _SLACK))) for n in ((east - west) / cell_lon, (north - south) / cell_lat))
+    empty = xr.DataArray(
+        np.zeros((n_rows, n_cols), dtype="int32"),
         dims=("latitude", "longitude"),
         coords={
             "latitude": south + (np.arange(n_rows) + 0.5) * cell_lat,
@@ -89,30 +84,79 @@ def _burnt(zones: gpd.GeoDataFrame, degrees_per_m: tuple[float, float], cell_m: 
         },
         attrs={"south": south, "west": west, "cell_lat": cell_lat, "cell_lon": cell_lon, "cell_m": cell_m},
     )
+    return _painted(empty, zones, touching=False)
 
 
-def _worst_share(zones: gpd.GeoDataFrame, grid: xr.DataArray) -> float:
-    """Give the largest share by which the hectares of a ripped depth differ between grid and polygons."""
+def _lifted(grid: xr.DataArray, zones: gpd.GeoDataFrame) -> xr.DataArray:
+    """Grid with every cell that touches keep-out ground given to that."""
+    shut = zones[zones["kind"] == "exclusion"]
+    return _painted(grid, shut, touching=True) if len(shut) else grid
+
+
+def _painted(grid: xr.DataArray, zones: gpd.GeoDataFrame, *, touching: bool) -> xr.DataArray:
+    a = grid.attrs
+    north = a["south"] + grid.sizes["latitude"] * a["cell_lat"]
+    codes = grid.to_numpy()[::-1].copy()
+    rows = zip(zones.geometry, zones["zone"].astype(int), strict=True)
+    transform = affine.Affine(a["cell_lon"], 0.0, a["west"], 0.0, -a["cell_lat"], north)
+    rasterize(rows, out=codes, transform=transform, all_touched=touching)
+    return grid.copy(data=codes[::-1])
+
+
+def _hectares(zones: gpd.GeoDataFrame, grid: xr.DataArray) -> pd.Series:
+    """Hectares of each zone in the grid, in the order of the table."""
     cells = np.bincount(grid.to_numpy().ravel(), minlength=int(zones["zone"].max()) + 1)
-    gridded = zones["zone"].map(dict(enumerate(cells))) * grid.attrs["cell_m"] ** 2 / M2_PER_HA
+    return pd.Series(cells[zones["zone"]] * grid.attrs["cell_m"] ** 2 / M2_PER_HA, index=zones.index)
+
+
+def _off_share(zones: gpd.GeoDataFrame, grid: xr.DataArray) -> pd.Series:
+    """Share by which the hectares of each ripped depth are more in the grid than in the plan, by depth in mm."""
     ripped = zones["depth_mm"] > 0
     depths = zones.loc[ripped, "depth_mm"]
-    drawn = zones.loc[ripped, "area_ha"].groupby(depths).sum()
-    return float(np.abs(gridded[ripped].groupby(depths).sum() / drawn - 1).max()) if ripped.any() else 0.0
+    gridded, drawn = (area[ripped].groupby(depths).sum() for area in (_hectares(zones, grid), zones["area_ha"]))
+    return gridded / drawn - 1 if ripped.any() else pd.Series([0.0], index=[0])
 
 
-def _told(grid: xr.DataArray, wanted_m: float, settings: OutputSettings) -> Issues:
+def _refuse_lost(zones: gpd.GeoDataFrame, plain: xr.DataArray, settings: OutputSettings) -> None:
+    lost = zones.loc[(zones["depth_mm"] > 0) & (_hectares(zones, plain) == 0), "zone"]
+    if len(lost):
+        asked = "outputs.grid_cell_m" if settings.grid_cell_m else "outputs.max_grid_side"
+        raise HardpanError(
+            what=f"a task grid of {plain.attrs['cell_m']:g} m cells has none for zone {lost.iloc[0]}, which is to be "
+            "ripped",
+            where=asked,
+            do="give a finer cell or a larger max_grid_side, or isoxml_shape = 'polygons'",
+        )
+
+
+def _coarser(grid: xr.DataArray, wanted_m: float, settings: OutputSettings) -> Issues:
     cell_m = float(grid.attrs["cell_m"])
-    side = max(grid.shape)
-    if cell_m <= _NEARLY * wanted_m and side <= settings.max_grid_side:
+    if cell_m <= _NEARLY * wanted_m:
         return ()
     return (
-        Issue(
-            outcome=Outcome.WARN,
-            stage="outputs",
-            code="task-grid-cell",
-            what=f"a task grid of {wanted_m:g} m cells with at most {settings.max_grid_side} a side does not fit",
-            done=f"cells of {cell_m:g} m, {grid.shape[1]} by {grid.shape[0]}; within {settings.grid_tolerance:.0%} "
-            "in hectares",
+        _issue(
+            "task-grid-cell",
+            f"a task grid of {wanted_m:g} m cells would have more than {settings.max_grid_side} a side "
+            "(outputs.max_grid_side)",
+            f"cells of {cell_m:g} m, {grid.shape[1]} by {grid.shape[0]}",
         ),
     )
+
+
+def _told(zones: gpd.GeoDataFrame, grid: xr.DataArray, off: pd.Series, settings: OutputSettings) -> Issues:
+    """Remark on the depths whose hectares are off by more than the stated share."""
+    wide = off[off.abs() > settings.grid_tolerance]
+    if wide.empty:
+        return ()
+    shut = zones["kind"] == "exclusion"
+    lifted_ha = float((_hectares(zones, grid) - zones["area_ha"])[shut].sum())
+    said = ", ".join(
+        f"{abs(share):.1%} {'more' if share > 0 else 'less'} at {depth} mm" for depth, share in wide.items()
+    )
+    why = f"; {lifted_ha:.2f} ha more are lifted, in cells that touch keep-out ground" if shut.any() else ""
+    done = "written so; a larger outputs.max_grid_side gives finer cells, isoxml_shape = 'polygons' exact borders"
+    return (_issue("task-grid-hectares", f"in hectares the task grid has {said} than the plan{why}", done),)
+
+
+def _issue(code: str, what: str, done: str) -> Issue:
+    return Issue(outcome=Outcome.WARN, stage="outputs", code=code, what=what, done=done)

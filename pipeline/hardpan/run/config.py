@@ -39,6 +39,15 @@ class Config(Settings):
         )
 
     @property
+    def inputs(self) -> tuple[Path, ...]:
+        """Every input file that is named."""
+        values = [value for table in dict(self).values() for value in dict(table).values()]
+        return tuple(
+            path for value in values for path in (value if isinstance(value, tuple) else (value,))
+            if isinstance(path, Path)
+        )  # fmt: skip
+
+    @property
     def grid(self) -> GridSettings:
         """What the survey needs of `[surfaces]`."""
         surfaces = self.surfaces

@@ -31,6 +31,7 @@ def write_report(
     maps: Mapping[str, Floats],
     colours: Mapping[int, str],
     depth_map: str,
+    lost: str,
     people: People,
 ) -> None:
     """Write the page.
@@ -51,6 +52,8 @@ def write_report(
         Depth in mm to colour.
     depth_map : str
         The still depth map, an SVG element.
+    lost : str
+        What happens without a position.
     people : People
         Units.
     """
@@ -66,7 +69,7 @@ def write_report(
     context: dict[str, Any] = {
         "paddock": run.survey.paddock, "ledger": run.ledger, "plan": run.plan, "pan": run.pan, "rates": run.rates,
         "surfaces": run.surfaces, "run_zones": run.zones, "trail": run.trail, "crs_name": run.survey.crs.name,
-        "people": people, "number": number, "share": share, "cautions": CAUTIONS,
+        "people": people, "number": number, "share": share, "cautions": (lost, *CAUTIONS),
         "says": lambda setup: setups[setup].says if setup in setups else setup or MISSING,
         "zones": _ripped_first(run.plan.zones), "heading": _heading, "strategies": facts.strategies(run, people),
         "when_again": facts.when_again(run, people), "made_of": facts.cost_made_of(run, people),

@@ -1,0 +1,86 @@
+"""What in a folder is a result of this tool, byte for byte as it was written: the only thing a run may replace."""
+
+import hashlib
+import json
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+MANIFEST = "run.json"
+"""The file that marks a folder as a result of this tool and lists what was written into it."""
+
+_FILES, _SEAL = "files_sha256", "seal_sha256"
+"""Keys under `clock` of the manifest: digests of all files beside it, and of its own content without this one."""
+
+_NOT_PART = "which is not part of the earlier result"
+
+
+def digests(folder: Path) -> dict[str, str]:
+    """SHA-256 of every file below `folder` but its manifest, by its path inside, in order."""
+    paths = {path.relative_to(folder).as_posix(): path for path in _entries(folder) if path.is_file()}
+    return {name: _digest(path) for name, path in sorted(paths.items()) if name != MANIFEST}
+
+
+def sealed(document: dict[str, Any], files: dict[str, str]) -> dict[str, Any]:
+    """Manifest with the digests of `files` and of itself under `clock`, JSON types only."""
+    document = {**document, "clock": {**document.get("clock", {}), _FILES: files}}
+    return {**document, "clock": {**document["clock"], _SEAL: _seal(document)}}
+
+
+def not_ours(folder: Path) -> str:
+    """Reason why the content of `folder` must not be replaced, "" where it is empty or a result nobody changed.
+
+    A result is what its manifest lists with matching digests, under a manifest that matches its own. Listed files may
+    be missing; nothing else may be there, no link and no folder either.
+    """
+    if not any(folder.iterdir()):
+        return ""
+    listed, reason = _listed(folder / MANIFEST)
+    return reason or next(filter(None, (_objection(path, folder, listed) for path in _entries(folder))), "")
+
+
+def _listed(manifest: Path) -> tuple[dict[str, str], str]:
+    """Files that a manifest lists, and why it cannot be relied on, "" where it can."""
+    if manifest.is_symlink() or not manifest.is_file():
+        return {}, f"the folder is not empty and holds no {MANIFEST}, so it is not an earlier result"
+    try:
+        document = json.loads(manifest.read_bytes())
+        ours, clock = document["tool"] == "hardpan", dict(document["clock"])
+        seal, files = clock.pop(_SEAL, ""), dict(clock.get(_FILES, {}))
+    except (ValueError, KeyError, TypeError, RecursionError):
+        ours = False
+    if not ours:
+        return {}, f"holds a {MANIFEST} that this tool did not write"
+    if not seal:
+        return {}, f"its {MANIFEST} lists no files (older versions wrote none), so yours cannot be told from its own"
+    return files, "" if seal == _seal({**document, "clock": clock}) else f"{MANIFEST} was changed since it was written"
+
+
+def _objection(path: Path, folder: Path, listed: dict[str, str]) -> str:
+    name = path.relative_to(folder).as_posix()
+    if path.is_symlink():
+        return f"holds the link {name}, {_NOT_PART}"
+    if path.is_dir():
+        return "" if any(one.startswith(f"{name}/") for one in listed) else f"holds the folder {name}, {_NOT_PART}"
+    if name == MANIFEST:
+        return ""
+    if name not in listed or not path.is_file():
+        return f"holds {name}, {_NOT_PART}"
+    return "" if _digest(path) == listed[name] else f"{name} was changed since the earlier result was written"
+
+
+def _entries(folder: Path) -> Iterator[Path]:
+    """Everything below `folder`, links not followed, in order."""
+    for place, folders, files in os.walk(folder):
+        folders.sort()
+        yield from (Path(place) / name for name in sorted([*folders, *files]))
+
+
+def _digest(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _seal(document: dict[str, Any]) -> str:
+    return hashlib.sha256(json.dumps(document, sort_keys=True).encode()).hexdigest()

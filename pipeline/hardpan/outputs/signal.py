@@ -1,0 +1,43 @@
+"""What the machine does where the position is not known: the depth, and the sentence that says so."""
+
+import pandas as pd
+
+from hardpan.outputs.people import People
+from hardpan.outputs.settings import OutputSettings
+
+
+def depth_without_position(zones: pd.DataFrame, exclusions: pd.DataFrame, settings: OutputSettings) -> int:
+    """Depth in mm before the first position and after the last: the shallowest planned, 0 where a service is buried.
+
+    Without a position nobody knows how near the tines are to what lies buried. An exclusion counts as buried unless its
+    `kind` is one of `settings.visible_kinds`, so a missing or unknown kind is on the safe side.
+
+    Parameters
+    ----------
+    zones : DataFrame
+        `depth_mm` of each zone of the plan.
+    exclusions : DataFrame
+        `kind` of each exclusion.
+    settings : OutputSettings
+        Holds `visible_kinds`.
+    """
+    visible = {kind.strip().casefold() for kind in settings.visible_kinds}
+    buried = [kind for kind in exclusions["kind"] if str(kind).strip().casefold() not in visible]
+    ripped = zones.loc[zones["depth_mm"] > 0, "depth_mm"]
+    return 0 if buried or ripped.empty else round(ripped.min())
+
+
+def says_without_position(
+    zones: pd.DataFrame, exclusions: pd.DataFrame, settings: OutputSettings, people: People
+) -> str:
+    """Sentence on what happens without a position and what the driver does."""
+    if "isoxml" not in settings.formats:
+        return "Signal lost, or none yet: lift the tines and stop, whatever the display shows."
+    depth_mm = depth_without_position(zones, exclusions, settings)
+    if depth_mm > 0:
+        asks = f"go to {people.depth(depth_mm)}, the shallowest depth of the plan"
+    else:
+        asks = "lift the tines" + (", as services may be buried near" if len(exclusions) else "")
+    return (
+        f"Signal lost, or none yet: the task data tells the machine to {asks}. Stop, and lift by hand if it does not."
+    )
