@@ -47,17 +47,17 @@ def demo(out: OutFolder, verbose: Verbose = False) -> None:
 
 @app.command()
 def check(config: ConfigPath, verbose: Verbose = False) -> None:
-    """Read and check every input, list what was found; write nothing."""
+    """Read and check every input, refuse what `run` would, list what was found; write nothing."""
     with _plainly(verbose=verbose):
         from hardpan.outputs.folder import clear_leftovers
-        from hardpan.run.catalog import read_catalog
-        from hardpan.run.chain import read_inputs
+        from hardpan.run.chain import prepare
         from hardpan.run.config import read_config
 
         clear_leftovers(Path.cwd(), config.parent)
         settings = read_config(config)
-        survey, pan = read_inputs(settings, read_catalog(settings))
-        issues = (*survey.issues, *pan.issues)
+        with _shown() as clock:
+            ready = prepare(settings, clock)
+        survey, issues = ready.survey, (*ready.survey.issues, *ready.pan.issues)
         rows = [(issue.outcome, issue.file, issue.place, issue.what, issue.done) for issue in issues]
         if rows:
             _print_table(("outcome", "file", "row or feature", "what", "what was done"), rows)

@@ -40,7 +40,7 @@ def surfaces_with(soil_types, n_draws=N_DRAWS):
 
 
 def rates_of(catalog, soil_types=("deep sand", "sand over clay"), season=None, seed=1, n_draws=N_DRAWS):
-    return price_machines(catalog, season or SeasonSettings(), surfaces_with(soil_types, n_draws), seed=seed)
+    return price_machines(catalog, season or SeasonSettings(), tuple(soil_types), n_draws=n_draws, seed=seed)
 
 
 def plan_of(zones, *, net_per_ha=60.0, n_draws=N_DRAWS, hours_per_ha=0.5, fuel_l_per_ha=20.0, **fields):

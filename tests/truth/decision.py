@@ -84,7 +84,7 @@ def work(truth: Truth, recipe: Recipe, season: SeasonSettings, *, draws: int = 1
     survey, pan = truth.survey, truth.pan
     surfaces = map_pan(pan, survey, SurfaceSettings(cell_m=survey.frame.cell_m, draws=draws), seed=1)
     surfaces = true_map(surfaces, truth) if map_true else surfaces
-    rates = price_machines(catalog, season, surfaces, seed=1)
+    rates = price_machines(catalog, season, surfaces.soil_types, n_draws=draws, seed=1)
     evidence = Evidence(survey=survey, pan=pan, surfaces=surfaces)
     options = weigh_options(evidence, catalog, rates, asked=asked)
     zones = draw_zones(evidence, options, catalog, ZoneSettings(), asked=asked.prescription, seed=1)

@@ -126,6 +126,12 @@ class RangePart:
     """(n + p, n + p): weighted second moment is sill + micro + u' quadratic u."""
 
 
+def points_at(n_sites: int, n_ranges: int, points_per_range: int = 8) -> int:
+    """Number of parameter points at each range: fewer where their covariances between sites would fill the memory."""
+    most = max(1, int(_MOST_NUMBERS / n_sites**2))
+    return max(1, min(max(points_per_range, -(-_POINTS // n_ranges)), most // n_ranges))
+
+
 def integrate(fit: Fit, priors: Priors, ranges_m: Floats, points_per_range: int = 8) -> Mixture:
     """Give the mixture about the optimum `fit` of the likelihood times `priors`, its curvature observed.
 
@@ -146,8 +152,7 @@ def integrate(fit: Fit, priors: Priors, ranges_m: Floats, points_per_range: int 
         top = np.concatenate(reached) + priors(middle)[0]
         kept = top > top.max() - _NEGLIGIBLE
         grid, middle = grid[kept], middle[kept]
-    most = max(1, int(_MOST_NUMBERS / len(model.xy_m) ** 2))
-    each = max(1, min(max(points_per_range, -(-_POINTS // len(grid))), most // len(grid)))
+    each = points_at(len(model.xy_m), len(grid), points_per_range)
     step, z = _spread_points(each * len(grid), others)
     group = np.repeat(np.arange(len(grid)), each)
     theta = middle[group]

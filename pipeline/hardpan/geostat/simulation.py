@@ -19,6 +19,9 @@ from hardpan.geostat.system import COINCIDENT_M, System
 _DENSE = 4000
 """Nodes up to which one Cholesky factor (128 MB) makes the draws, wherever the nodes lie."""
 
+MOST_TORUS = 2e7
+"""Nodes of a torus that is grown for a better spectrum: 1.2 GB."""
+
 _AROUND = 6
 """A datum between nodes is drawn given the nearest 6 x 6 of them: those behind are screened."""
 
@@ -144,15 +147,17 @@ def _lattice_of(nodes_xy: Floats) -> tuple[Floats, float]:
 def _spectral_root(covariance: Covariance, step_m: float, shape: Ints, negative: float) -> Floats:
     """Give the square root of the covariance's spectrum on a torus at least twice the lattice.
 
-    The torus grows until no more than `negative` of the spectrum is so, at most to eight times the lattice; what still
-    is then is set to 0 and the variance restored.
+    The torus grows until no more than `negative` of the spectrum is so, at most to eight times the lattice and to
+    `MOST_TORUS` nodes; what still is then is set to 0 and the variance restored.
     """
     for times in (2, 3, 4, 8):
         size = [next_fast_len(int(times * n)) for n in shape]
+        if times > 2 and np.prod(size) > MOST_TORUS:
+            break
         lags = [(np.arange(n) + n // 2) % n - n // 2 for n in size]
         offsets = np.stack(np.meshgrid(lags[0] * step_m, lags[1] * step_m, indexing="ij"), axis=-1)
         spectrum = fft2(evaluate(covariance, offsets)).real
-        if -spectrum[spectrum < 0].sum() <= negative * spectrum.sum() or np.prod(size) > 2e7:
+        if -spectrum[spectrum < 0].sum() <= negative * spectrum.sum():
             break
     spectrum = np.maximum(spectrum, 0.0)
     root: Floats = np.sqrt(spectrum * (structured_sill(covariance) / max(spectrum.sum(), 1e-300)))

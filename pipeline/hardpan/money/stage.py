@@ -9,21 +9,29 @@ from hardpan.money.worth import first_year_gains, lasting, list_worth, season_we
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Rates
 from hardpan.records.season import SeasonSettings
-from hardpan.records.surfaces import Surfaces
 
 
-def price_machines(catalog: Catalog, season: SeasonSettings, surfaces: Surfaces, *, seed: int) -> Rates:
+def price_machines(
+    catalog: Catalog, season: SeasonSettings, soil_types: tuple[str, ...], *, n_draws: int, seed: int
+) -> Rates:
     """What an hour, a litre and a loosened hectare are worth, in joint draws.
 
     One draw of a price, of a repair level and of the lasting of the gain is shared by all soil types; the gain of each
     soil type has the share `common_gain` of its variance in common with the others.
 
+    Parameters
+    ----------
+    soil_types : tuple of str
+        Soil types of the paddock.
+    n_draws : int
+        As many as there are draws of the pan.
+
     Raises
     ------
     SettingsError
-        A mapped soil type has no response, or the tractor has no class.
+        A soil type has no response, or the tractor has no class.
     """
-    drawn, soil_types = Draws(n_draws=surfaces.draws.sizes["draw"], seed=seed), surfaces.soil_types
+    drawn = Draws(n_draws=n_draws, seed=seed)
     items = {"h": hourly_items(catalog, drawn), **running_items(catalog.prices, drawn)}
     prices = other_prices(catalog.prices, drawn)
     gains = first_year_gains(catalog, soil_types, drawn)

@@ -1,5 +1,7 @@
 """Draft as a measured pass leaves it: what it showed, and what is still not known."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from hardpan.core.errors import SettingsError
@@ -69,6 +71,25 @@ def _calibrated(draft: Draft, speed_kmh: float, says: str, machine: MachineSetti
         done=f"all drafts are {factor:.2f} times those of the equation{_beyond(factor, catalog)}",
         place="[machine]",
     )
+
+
+def calibrations(catalog: Catalog, textures: Sequence[str], machine: MachineSettings) -> list[tuple[str, float]]:
+    """Each texture with draft measured over draft expected in it, those left out in which the pass cannot have been.
+
+    Raises
+    ------
+    SettingsError
+        It cannot have been in any.
+    """
+    found, refused = [], []
+    for texture in dict.fromkeys(textures):
+        try:
+            found.append((texture, calibrate(catalog, texture, machine, np.nan, n_draws=1)[0].calibration))
+        except SettingsError as err:
+            refused.append(err)
+    if not found:
+        raise refused[0]
+    return found
 
 
 def _by_fuel(fuel_l_per_ha: float, expected: Passes) -> float:

@@ -42,6 +42,13 @@ def strength_factor(effort: Effort, strength_kpa: Floats, anchor_kpa: float, exp
     return np.asarray(np.clip(ratio**exponent, 1.0 / bound, bound))
 
 
+def least_strength_factor(effort: Effort) -> float:
+    """Draft in the softest ground over that of the equation: the lower bound of `strength_factor`."""
+    if effort.strength_exponent is None:
+        return 1.0
+    return 0.0 if effort.strength_bound is None else 1.0 / effort.strength_bound.value
+
+
 def known_strength_kpa(effort: Effort, strength_kpa: float) -> float:
     """Strength of a pan, kPa, or that at which the draft equation holds where it is not known (NaN)."""
     reference = np.nan if effort.reference_strength is None else effort.reference_strength.value

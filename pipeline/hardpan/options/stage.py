@@ -1,20 +1,51 @@
 """What each depth and set-up would return everywhere, before there are zones."""
 
 import numpy as np
+import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats
-from hardpan.options.calibration import calibrate
+from hardpan.options.calibration import calibrate, calibrations
 from hardpan.options.candidates import into_clay_mm, list_candidates
 from hardpan.options.choice import Evaluation, choose, positions
 from hardpan.options.conditions import soil_effects
 from hardpan.options.economy import Economy, describe, economy_of, reach_probability
-from hardpan.options.effort import refuse_powerless
+from hardpan.options.effort import Puller, refuse_powerless
 from hardpan.options.ground import build_ground
+from hardpan.options.mechanics import least_strength_factor
 from hardpan.options.settings import DecisionSettings
 from hardpan.records.catalog import Catalog
 from hardpan.records.evidence import Evidence
 from hardpan.records.ledger import Rates
+from hardpan.records.machines import SetUp
 from hardpan.records.options import Options, Uniform
+
+
+def check_machine(catalog: Catalog, soil_types: tuple[str, ...], *, asked: DecisionSettings) -> None:
+    """Refuse a machine that no ground of the paddock could be ripped with, whatever the pan is like.
+
+    The ground is taken as soft as draft can be: what hangs on the strength of the mapped pan is left to
+    `weigh_options`.
+
+    Raises
+    ------
+    SettingsError
+        No set-up has a depth, the measured pass cannot be, or nothing can be pulled.
+    """
+    depth_mm, setups = _pulled(catalog, list_candidates(catalog, asked.prescription, asked.machine)[0])
+    held = []
+    for texture, factor in calibrations(catalog, [catalog.soils[name].texture for name in soil_types], asked.machine):
+        softest = factor * least_strength_factor(catalog.effort)
+        passes = Puller(catalog=catalog, texture=texture, setups=setups, depth_mm=depth_mm, factor=softest).plan()
+        if not np.isnan(passes.speed_kmh).all():
+            return
+        held.append(int(passes.limited_by[depth_mm.argmin()]))
+    refuse_powerless(catalog, float(depth_mm.min()), held[0])
+
+
+def _pulled(catalog: Catalog, table: pd.DataFrame) -> tuple[Floats, tuple[SetUp, ...]]:
+    """Depth (n,) and set-up of each option that is pulled."""
+    ripped = table[table["depth_mm"] > 0]
+    return ripped["depth_mm"].to_numpy(float), tuple(catalog.setups[name] for name in ripped["setup"])
 
 
 def weigh_options(evidence: Evidence, catalog: Catalog, rates: Rates, *, asked: DecisionSettings) -> Options:

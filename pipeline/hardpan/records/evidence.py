@@ -24,6 +24,16 @@ class Evidence:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Prepared:
+    """What is known before anything is mapped."""
+
+    catalog: Catalog
+    survey: Survey
+    pan: PanFeatures
+    rates: Rates
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PaddockRun:
     """Everything one run found, in the order it was found."""
 

@@ -112,3 +112,10 @@ class Survey:
     digests: pd.Series
     """File name to SHA-256 of every input read."""
     issues: Issues = field(default=())
+
+    @property
+    def soil_types(self) -> tuple[str, ...]:
+        """Names of the soil types of the paddock, in the order of their codes."""
+        if self.soils.empty:
+            return ("not mapped",)
+        return tuple(sorted(self.soils["soil_type"].astype(str).unique()))

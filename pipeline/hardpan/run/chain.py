@@ -1,20 +1,26 @@
 """The pipeline on one page: one call a stage, records in, records out."""
 
+from dataclasses import replace
+
+from hardpan.core.memory import UNLIMITED, Memory
 from hardpan.costs.stage import tally
 from hardpan.money.stage import price_machines
-from hardpan.options.stage import weigh_options
+from hardpan.options.stage import check_machine, weigh_options
+from hardpan.outputs.checks import check_outputs
 from hardpan.pan.stage import detect_pan
 from hardpan.prescription.stage import prescribe
 from hardpan.records.catalog import Catalog
-from hardpan.records.evidence import Evidence, PaddockRun
+from hardpan.records.evidence import Evidence, PaddockRun, Prepared
 from hardpan.records.pan import PanFeatures
 from hardpan.records.survey import Survey
 from hardpan.run.catalog import read_catalog
 from hardpan.run.config import Config
+from hardpan.run.free_memory import held_bytes, memory_of
 from hardpan.run.manifest import Clock, trail_of
-from hardpan.surfaces.stage import map_pan
+from hardpan.run.projection import check_memory
+from hardpan.surfaces.stage import check_mappable, map_pan
 from hardpan.survey.stage import read_survey
-from hardpan.zones.stage import draw_zones
+from hardpan.zones.stage import check_ground, draw_zones
 
 
 def run_paddock(config: Config, clock: Clock) -> PaddockRun:
@@ -26,13 +32,10 @@ def run_paddock(config: Config, clock: Clock) -> PaddockRun:
         An input or a setting cannot be used.
     """
     seed = config.paddock.seed
-    with clock.stage("survey"):
-        catalog = read_catalog(config)
-        survey, pan = read_inputs(config, catalog)
+    ready = prepare(config, clock)
+    catalog, survey, pan, rates = ready.catalog, ready.survey, ready.pan, ready.rates
     with clock.stage("surfaces"):
         surfaces = map_pan(pan, survey, config.surfaces, seed=seed, progress=clock.progress)
-    with clock.stage("costs"):
-        rates = price_machines(catalog, config.season, surfaces, seed=seed)
     evidence = Evidence(survey=survey, pan=pan, surfaces=surfaces)
     with clock.stage("options"):
         options = weigh_options(evidence, catalog, rates, asked=config.decision)
@@ -56,7 +59,31 @@ def run_paddock(config: Config, clock: Clock) -> PaddockRun:
     )
 
 
-def read_inputs(config: Config, catalog: Catalog) -> tuple[Survey, PanFeatures]:
-    """Checked survey and what each insertion says of the pan: all that `hardpan check` needs."""
-    survey = read_survey(config.paddock, config.probes, config.soil, config.grid, catalog.soils)
+def prepare(config: Config, clock: Clock) -> Prepared:
+    """All that is known before anything is mapped: what `hardpan check` reads and refuses, and `run` builds on.
+
+    Raises
+    ------
+    HardpanError
+        An input or a setting cannot be used, or no plan could come of them.
+    """
+    with clock.stage("survey"):
+        catalog = read_catalog(config)
+        memory = memory_of(config.memory)
+        survey, pan = read_inputs(config, catalog, memory)
+        check_outputs(survey, config.outputs)
+        check_mappable(pan, survey)
+        check_ground(survey, catalog.ripper, config.zones)
+        check_machine(catalog, survey.soil_types, asked=config.decision)
+        rates = price_machines(
+            catalog, config.season, survey.soil_types, n_draws=config.surfaces.draws, seed=config.paddock.seed
+        )
+        ready = Prepared(catalog=catalog, survey=survey, pan=pan, rates=rates)
+        check_memory(ready, config, replace(memory, held_bytes=held_bytes()))
+    return ready
+
+
+def read_inputs(config: Config, catalog: Catalog, memory: Memory = UNLIMITED) -> tuple[Survey, PanFeatures]:
+    """Checked survey, and what each insertion says of the pan."""
+    survey = read_survey(config.paddock, config.probes, config.soil, config.grid, catalog.soils, memory=memory)
     return survey, detect_pan(survey.profiles, survey.crs, config.pan)

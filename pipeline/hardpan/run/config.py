@@ -4,6 +4,7 @@ import tomllib
 from pathlib import Path
 
 from hardpan.core.errors import InputError, SettingsError
+from hardpan.core.memory import MemorySettings
 from hardpan.core.settings import Settings, parse, setting
 from hardpan.money.settings import PriceSettings
 from hardpan.options.settings import DecisionSettings, MachineSettings, PrescriptionSettings
@@ -30,6 +31,7 @@ class Config(Settings):
     history: HistorySettings = setting(HistorySettings(), says="The last ripping")
     prices: PriceSettings = setting(PriceSettings(), says="Money; what is left out comes from configs/prices.toml")
     outputs: OutputSettings = setting(OutputSettings(), says="What to write")
+    memory: MemorySettings = setting(MemorySettings(), says="Memory a run may take; it is projected before it is taken")
 
     @property
     def decision(self) -> DecisionSettings:

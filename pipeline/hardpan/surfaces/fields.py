@@ -32,7 +32,7 @@ from hardpan.surfaces.domain import Layout
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.surfaces.variables import Field, Variable
 
-_GRID = 9
+RANGES = 9
 """Ranges of the grid; neighbours differ by a factor of about 1.6, under the standard error of a range."""
 
 FORM_SITES = 40
@@ -149,7 +149,7 @@ def range_grid(layout: Layout) -> Floats:
     np.fill_diagonal(between, np.inf)
     spacing = float(np.median(between.min(axis=1)))
     longest = 1.5 * layout.diagonal_m
-    return np.geomspace(min(max(spacing, layout.frame.cell_m), longest / 10.0), longest, _GRID)
+    return np.geomspace(min(max(spacing, layout.frame.cell_m), longest / 10.0), longest, RANGES)
 
 
 def _model(variable: Variable, layout: Layout, form: Form, trend: Floats, *, noisy: bool) -> Model:

@@ -26,11 +26,12 @@ def lay_out(insertions: gpd.GeoDataFrame, survey: Survey, settings: SurfaceSetti
     standard deviations of the cells.
     """
     frame = survey.frame
-    inside = _cells_inside(frame, survey.paddock.boundary.union_all())
+    inside = cells_inside(frame, survey.paddock.boundary.union_all())
     rows, cols = np.nonzero(inside)
     cell_xy = np.column_stack([frame.x_m[cols], frame.y_m[rows]])
-    site_of, site_xy = _merge_sites(insertions)
-    soil_types, codes = _soil_codes(survey.soils, [cell_xy, site_xy])
+    site_of, site_xy = merge_sites(insertions)
+    soil_types = survey.soil_types
+    codes = [_codes_at(xy, survey.soils, soil_types) for xy in (cell_xy, site_xy)]
     extras, issues = _extra_columns(survey, settings, inside, site_xy)
 
     node_of, node_xy, node_soil, node_m = _lay_nodes(frame, rows, cols, codes[0], settings.node_m)
@@ -70,22 +71,28 @@ def _lay_nodes(frame: Frame, rows: Ints, cols: Ints, soil: Ints, spacing_m: floa
 
     Squares of whole cells are laid over the frame; one has a node, in its middle, for each soil type among its cells.
     """
-    per_side = max(1, round(spacing_m / frame.cell_m))
+    per_side = cells_per_node(frame, spacing_m)
     key, node_of = np.unique(np.column_stack([rows // per_side, cols // per_side, soil]), axis=0, return_inverse=True)
     node_m = per_side * frame.cell_m
     xy = np.column_stack([frame.x_min_m + (key[:, 1] + 0.5) * node_m, frame.y_max_m - (key[:, 0] + 0.5) * node_m])
     return node_of.ravel(), xy, key[:, 2], node_m
 
 
-def _cells_inside(frame: Frame, boundary: shapely.Geometry) -> Bools:
+def cells_per_node(frame: Frame, spacing_m: float) -> int:
+    """Number of cells along the side of a node's square."""
+    return max(1, round(spacing_m / frame.cell_m))
+
+
+def cells_inside(frame: Frame, boundary: shapely.Geometry) -> Bools:
+    """Cells of the grid whose centre lies in the boundary, shape (n_rows, n_cols)."""
     shapely.prepare(boundary)
     x, y = np.meshgrid(frame.x_m, frame.y_m)
     inside: Bools = shapely.contains_xy(boundary, x.ravel(), y.ravel()).reshape(frame.shape)
     return inside
 
 
-def _merge_sites(insertions: gpd.GeoDataFrame) -> tuple[Ints, Floats]:
-    """Give the site of each insertion and the sites' places, numbered from west to east."""
+def merge_sites(insertions: gpd.GeoDataFrame) -> tuple[Ints, Floats]:
+    """Site of each insertion (n_insertions,), and the sites' places (n_sites, 2), numbered from west to east."""
     names, code = np.unique(insertions["site"].to_numpy(str), return_inverse=True)
     xy = np.column_stack([insertions.geometry.x, insertions.geometry.y])
     middle = pd.DataFrame(xy).groupby(code).mean().to_numpy()
@@ -101,18 +108,12 @@ def _merge_sites(insertions: gpd.GeoDataFrame) -> tuple[Ints, Floats]:
     return rank[merged], places[order]
 
 
-def _soil_codes(soils: gpd.GeoDataFrame, points: list[Floats]) -> tuple[tuple[str, ...], list[Ints]]:
+def _codes_at(xy: Floats, soils: gpd.GeoDataFrame, soil_types: tuple[str, ...]) -> Ints:
     if soils.empty:
-        return ("not mapped",), [np.zeros(len(xy), dtype=np.int64) for xy in points]
-    types = tuple(sorted(soils["soil_type"].astype(str).unique()))
+        return np.zeros(len(xy), dtype=np.int64)
     polygons = soils.sort_values("soil_type", kind="stable")
-    code_of = np.array([types.index(str(name)) for name in polygons["soil_type"]])
+    code_of = np.array([soil_types.index(str(name)) for name in polygons["soil_type"]])
     shapes = polygons.geometry.to_numpy()
-    tree = shapely.STRtree(shapes)
-    return types, [_codes_at(xy, shapes, code_of, tree) for xy in points]
-
-
-def _codes_at(xy: Floats, shapes: np.ndarray, code_of: Ints, tree: shapely.STRtree) -> Ints:
     codes = np.full(len(xy), -1)
     shapely.prepare(shapes)
     for code, shape in zip(code_of, shapes, strict=True):
@@ -120,7 +121,7 @@ def _codes_at(xy: Floats, shapes: np.ndarray, code_of: Ints, tree: shapely.STRtr
         codes[free[shapely.contains_xy(shape, xy[free, 0], xy[free, 1])]] = code
     free = np.flatnonzero(codes < 0)
     if len(free):
-        codes[free] = code_of[tree.nearest(shapely.points(xy[free]))]
+        codes[free] = code_of[shapely.STRtree(shapes).nearest(shapely.points(xy[free]))]
     return codes
 
 

@@ -27,7 +27,7 @@ from hardpan.surfaces.variables import Field, Moments, Variable
 MOST_JOINT = 600
 """Sites up to which all are one system: beyond, its time grows by the third power, and its memory by the second."""
 
-_FITTED = 300
+FITTED = 300
 """Sites the covariance is fitted to then: its parameters are known within a few percent."""
 
 _NEIGHBOURS = 32
@@ -64,7 +64,7 @@ def thin(insertions: gpd.GeoDataFrame, layout: Layout) -> tuple[gpd.GeoDataFrame
     Half are spread over all, the others are their nearest: pairs show what fades over a few metres.
     """
     order = along_curve(layout.sites.xy_m)
-    spread = order[np.linspace(0, len(order) - 1, _FITTED // 2).round().astype(np.int64)]
+    spread = order[np.linspace(0, len(order) - 1, FITTED // 2).round().astype(np.int64)]
     nearest = KDTree(layout.sites.xy_m).query(layout.sites.xy_m[spread], k=2)[1][:, 1]
     kept = np.union1d(spread, nearest)
     here = np.isin(layout.site_of, kept)

@@ -14,11 +14,12 @@ from hardpan.surfaces.clay import map_clay
 from hardpan.surfaces.domain import Layout
 from hardpan.surfaces.draws import compose_draws, draw_fields
 from hardpan.surfaces.fields import PLAIN, fit_field, fit_fields
-from hardpan.surfaces.ground import lay_out
+from hardpan.surfaces.ground import cells_inside, lay_out, merge_sites
 from hardpan.surfaces.many_sites import MOST_JOINT, draw_near, map_near, see_all, thin
 from hardpan.surfaces.maps import compose_maps, map_fields, unscale
 from hardpan.surfaces.readings import read_bottom, read_peak, read_presence, read_slice, read_top
 from hardpan.surfaces.remarks import (
+    refuse_too_few_cells,
     refuse_too_few_places,
     refuse_too_little,
     remark_fields,
@@ -40,13 +41,28 @@ def map_pan(
     Raises
     ------
     InputError
-        Fewer than three usable sites, or a pan whose bottom no insertion saw.
+        As `check_mappable`.
     """
+    check_mappable(pan, survey)
     insertions = in_order(pan.insertions)
-    refuse_too_little(insertions)
     # matrices of a hundred sites are too small to share among threads: variables and tiles are shared instead
     with threadpool_limits(limits=1, user_api="blas"):
         return _map(insertions, pan, survey, settings, seed=seed, progress=progress)
+
+
+def check_mappable(pan: PanFeatures, survey: Survey) -> None:
+    """Refuse what no honest map can be drawn from.
+
+    Raises
+    ------
+    InputError
+        Fewer than three usable sites or places, a pan whose bottom no insertion saw, or a grid with hardly a cell
+        inside the paddock.
+    """
+    insertions = in_order(pan.insertions)
+    refuse_too_little(insertions)
+    refuse_too_few_places(read_presence(insertions, merge_sites(insertions)[0]))
+    refuse_too_few_cells(cells_inside(survey.frame, survey.paddock.boundary.union_all()), survey.frame)
 
 
 def _map(
@@ -64,7 +80,6 @@ def _map(
         fitted, at, told = thin(insertions, layout)
         issues.append(told)
     variables = read_variables(fitted, at)
-    refuse_too_few_places(variables["pan"])
     fields = fit_fields(variables, at, settings)
     block_m, threads = layout.frame.cell_m if settings.block else None, settings.threads
     if at is layout:

@@ -35,6 +35,9 @@ WIDEST_DEG = 1.0
 GDA2020_AS_WGS84_M = 3.0
 """What the registry says of taking GDA2020 as WGS 84 (any of its realisations); the shift from GDA94 to GDA2020 itself
 is good to a centimetre."""
+MOST_STRETCH = 0.02
+"""Widths, buffers and cells are metres of the working CRS: more than this off, a machine would not fit its zone. The
+national grids and equal-area projections of large countries keep it; the projection of web maps does not."""
 UTM_SOUTHMOST, UTM_NORTHMOST = -80.0, 84.0
 
 
@@ -103,12 +106,13 @@ def working_crs(asked: str, source: pyproj.CRS, lon: float, lat: float) -> pypro
     Raises
     ------
     SettingsError
-        The CRS asked for is not projected in metres.
+        The CRS asked for is not projected in metres, or its metres are not those of this ground.
     """
     if asked != "auto":
         crs = read_crs(asked, key="paddock.crs")
         if not crs.is_projected or any(axis.unit_conversion_factor != 1.0 for axis in crs.axis_info[:2]):
             raise SettingsError(what=f"{asked} is not projected in metres", where="paddock.crs", right='"auto"')
+        _refuse_stretched(crs, asked, source, lon, lat)
         return crs
     geodetic = source.geodetic_crs or source
     zone, south = min(int((lon + 180.0) // 6.0) + 1, 60), lat < 0
@@ -126,6 +130,22 @@ def working_crs(asked: str, source: pyproj.CRS, lon: float, lat: float) -> pypro
     return ProjectedCRS(
         conversion=UTMConversion(str(zone), hemisphere="S" if south else "N"), name=wanted, geodetic_crs=geodetic
     )
+
+
+def _refuse_stretched(crs: pyproj.CRS, asked: str, source: pyproj.CRS, lon: float, lat: float) -> None:
+    """Refuse a CRS whose scale at a place (degrees of the datum of `source`) is off by more than `MOST_STRETCH`."""
+    onto = pyproj.Transformer.from_crs(source.geodetic_crs or source, crs.geodetic_crs or crs, always_xy=True)
+    scale = pyproj.Proj(crs).get_factors(*onto.transform(lon, lat))
+    length = max(
+        scale.tissot_semimajor, scale.tissot_semiminor, key=lambda one: abs(np.log(one)) if one > 0 else np.inf
+    )
+    if not abs(length - 1.0) <= MOST_STRETCH:
+        raise SettingsError(
+            what=f"a length of 100 m on this ground is {100 * length:.0f} m in {asked} ({crs.name})",
+            where="paddock.crs",
+            right=f"a CRS true to {MOST_STRETCH:.0%} here",
+            do='take "auto", or name the zone of a national grid or of UTM that this place lies in',
+        )
 
 
 def plan_move(source: pyproj.CRS, target: pyproj.CRS, bounds: Bounds, *, file: str) -> Move:

@@ -12,7 +12,8 @@ from affine import Affine
 from rasterio.io import MemoryFile
 
 from hardpan.core.arrays import Bools, Floats
-from hardpan.core.errors import AmbiguousInputError, InputError
+from hardpan.core.errors import AmbiguousInputError, HardpanError, InputError
+from hardpan.core.memory import UNLIMITED, Memory
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issue
 from hardpan.survey.words import Bundle, Points, warned
@@ -20,6 +21,8 @@ from hardpan.survey.words import Bundle, Points, warned
 DRIVERS = ["GTiff", "AAIGrid", "HFA"]
 """Formats that keep everything in one file; others can point at files and hosts."""
 MOST_PIXELS = 60_000_000
+PIXEL_BYTES = 48
+"""Memory a raster takes while it is read, for each of its cells: values as read, in double precision, and masks."""
 UNDECLARED = (-9999.0, -99999.0, -32768.0, -999.0, -3.4028234663852886e38, 3.4028234663852886e38)
 """Values that stand for "no data" in practice; none is a reading of conductivity, gamma or height."""
 COLLAR_SHARE = 0.5
@@ -39,7 +42,7 @@ class Raster:
     issues: tuple[Issue, ...]
 
 
-def read_raster(bundle: Bundle, nodata: float | None) -> Raster:
+def read_raster(bundle: Bundle, nodata: float | None, memory: Memory = UNLIMITED) -> Raster:
     """Give the first band of a raster file.
 
     Raises
@@ -48,6 +51,8 @@ def read_raster(bundle: Bundle, nodata: float | None) -> Raster:
         The file is damaged, no raster, too large, or holds complex numbers.
     AmbiguousInputError
         The archive holds several.
+    SettingsError
+        Its cells take more than `memory`.
     """
     if len(bundle.members) > 1:
         raise AmbiguousInputError(
@@ -58,10 +63,10 @@ def read_raster(bundle: Bundle, nodata: float | None) -> Raster:
         with (
             warnings.catch_warnings(action="ignore"),
             rasterio.Env(GDAL_DISABLE_READDIR_ON_OPEN="EMPTY_DIR"),
-            MemoryFile(bundle.whole) as memory,
-            memory.open(driver=DRIVERS) as source,
+            MemoryFile(bundle.whole) as held,
+            held.open(driver=DRIVERS) as source,
         ):
-            _check(source, bundle.name)
+            _check(source, bundle.name, memory)
             band = source.read(1)
             declared, transform = source.nodata, source.transform
             crs = pyproj.CRS.from_wkt(source.crs.to_wkt()) if source.crs else None
@@ -69,7 +74,7 @@ def read_raster(bundle: Bundle, nodata: float | None) -> Raster:
                 issues.append(_note(bundle.name, "bands", f"has {source.count} bands", "only the first is used"))
             valid = source.read_masks(1) > 0 if declared is not None else np.ones(band.shape, dtype=bool)
             scale, offset = source.scales[0], source.offsets[0]
-    except InputError:
+    except HardpanError:
         raise
     except Exception as e:  # whatever a damaged file makes the library say
         what = re.sub(r"'?/vsi\S+", "the file", str(e))[:120]
@@ -91,9 +96,15 @@ def _note(file: str, code: str, what: str, done: str) -> Issue:
     return warned(f"raster-{code}", what, done, file=file)
 
 
-def _check(source: rasterio.DatasetReader, file: str) -> None:
+def _check(source: rasterio.DatasetReader, file: str, memory: Memory) -> None:
     if source.width * source.height > MOST_PIXELS:
         raise InputError(what=f"raster has more than {MOST_PIXELS} cells", where=file, do="cut it to the paddock")
+    memory.refuse_beyond(
+        source.width * source.height * PIXEL_BYTES,
+        what=f"a raster of {source.width} x {source.height} cells",
+        where=file,
+        do="cut it to the paddock, or raise memory.most_gb",
+    )
     if np.issubdtype(np.dtype(source.dtypes[0]), np.complexfloating):
         raise InputError(what="raster holds complex numbers", where=file, right="plain numbers")
     if source.transform.is_identity:

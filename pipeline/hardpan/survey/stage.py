@@ -6,6 +6,7 @@ import geopandas as gpd
 import pandas as pd
 
 from hardpan.core.errors import SettingsError
+from hardpan.core.memory import UNLIMITED, Memory
 from hardpan.records.frame import Frame
 from hardpan.records.soils import SoilType
 from hardpan.records.survey import Paddock, Survey
@@ -16,7 +17,9 @@ from hardpan.survey.settings import GridSettings, PaddockSettings, ProbeSettings
 from hardpan.survey.words import Land, Log
 
 MOST_CELLS = 4_000_000
-"""Cells of the working grid; more would not fit a small machine."""
+"""Cells of the working grid; more would take hours."""
+CELL_BYTES, LAYER_BYTES = 60, 200
+"""Memory that each cell takes while inputs are read, and more where a raster is brought to the grid."""
 
 
 def read_survey(
@@ -25,6 +28,8 @@ def read_survey(
     soil: SoilSettings,
     grid: GridSettings,
     soil_types: Mapping[str, SoilType],
+    *,
+    memory: Memory = UNLIMITED,
 ) -> Survey:
     """Give everything that was read, checked, in the working CRS.
 
@@ -33,7 +38,7 @@ def read_survey(
     InputError
         A file cannot be used as it is; `AmbiguousInputError` where an option decides how to read it.
     SettingsError
-        A setting cannot be used.
+        A setting cannot be used, or a raster takes more than `memory`.
     """
     log = Log()
     land = ground.read_boundary(paddock, log)
@@ -41,8 +46,8 @@ def read_survey(
     read = readings.read_profiles(probes, land, log)
     soil_map = soils.read_soils(soil, land, soil_types, log)
     core_table = soils.read_cores(soil, probes, soil_map, land, soil_types=soil_types, log=log)
-    frame = _frame(land, grid)
-    rasters = covariates.read_covariates(grid, frame, land, read, log)
+    frame = _frame(land, grid, memory)
+    rasters = covariates.read_covariates(grid, frame, land, read, log, memory=memory)
     return Survey(
         paddock=Paddock(
             name=paddock.name,
@@ -62,7 +67,7 @@ def read_survey(
     )
 
 
-def _frame(land: Land, grid: GridSettings) -> Frame:
+def _frame(land: Land, grid: GridSettings, memory: Memory) -> Frame:
     west, south, east, north = land.boundary.bounds
     if (east - west) * (north - south) / grid.cell_m**2 > MOST_CELLS:
         raise SettingsError(
@@ -71,4 +76,11 @@ def _frame(land: Land, grid: GridSettings) -> Frame:
             where="surfaces.cell_m",
             do="choose larger cells",
         )
-    return Frame.covering((west, south, east, north), cell_m=grid.cell_m, crs=land.crs)
+    frame = Frame.covering((west, south, east, north), cell_m=grid.cell_m, crs=land.crs)
+    memory.refuse_beyond(
+        frame.n_rows * frame.n_cols * (CELL_BYTES + (LAYER_BYTES if grid.covariates else 0)),
+        what=f"reading onto {frame.n_rows} x {frame.n_cols} cells",
+        where="surfaces.cell_m",
+        do="choose larger cells, check the boundary and its CRS, or raise memory.most_gb",
+    )
+    return frame

@@ -9,6 +9,7 @@ import rasterio.features
 import shapely
 
 from hardpan.core.arrays import Ints, frozen
+from hardpan.core.errors import SettingsError
 from hardpan.core.units import M2_PER_HA
 from hardpan.options import PrescriptionSettings
 from hardpan.records.catalog import Catalog
@@ -17,6 +18,7 @@ from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.machines import Ripper
 from hardpan.records.options import Options
 from hardpan.records.surfaces import Surfaces
+from hardpan.records.survey import Survey
 from hardpan.records.zones import Zones
 from hardpan.spatial.regions import OUTSIDE, spread
 from hardpan.zones.classes import (
@@ -35,7 +37,7 @@ from hardpan.zones.grouping import cell_features, expected_bottom_mm, group
 from hardpan.zones.measures import area_ha, best_run
 from hardpan.zones.outline import Coverage, outline_classes
 from hardpan.zones.settings import ZoneSettings
-from hardpan.zones.workable import WorkableArea, workable_area
+from hardpan.zones.workable import WorkableArea, outline_of, workable_area
 
 KMH_PER_M_S = 3.6
 NAMED_ZONES = 4
@@ -62,7 +64,7 @@ def draw_zones(
     """
     survey, surfaces, ripper = evidence.survey, evidence.surfaces, catalog.ripper
     cell_m, options = surfaces.frame.cell_m, fitted_only(options)
-    ground = workable_area(survey.paddock, surfaces, ripper.width_m / 2.0 + settings.gps_error_m)
+    ground = workable_area(survey.paddock, surfaces, _margin_m(ripper, settings))
     least = _least(options, ripper, settings, asked, cell_m)
     classes, soil_of_class, choice = _classes(
         evidence,
@@ -106,6 +108,33 @@ def draw_zones(
             *_hidden_exclusions(survey.paddock.exclusions, coverage.excluded),
         ),
     )
+
+
+def check_ground(survey: Survey, ripper: Ripper, settings: ZoneSettings) -> None:
+    """Refuse a paddock that has nothing to be zoned.
+
+    Raises
+    ------
+    InputError
+        Exclusions leave no ground, or less than a cell.
+    SettingsError
+        No piece of the paddock is as wide as a zone must be.
+    """
+    outline, _ = outline_of(survey.paddock, survey.frame, _margin_m(ripper, settings))
+    if settings.min_width_m == "implement":
+        return
+    west, south, east, north = shapely.bounds(outline)
+    if settings.min_width_m > max(east - west, north - south):
+        raise SettingsError(
+            what=f"{settings.min_width_m:g} m is wider than the paddock, {east - west:.0f} by {north - south:.0f} m",
+            where="zones.min_width_m",
+            right="the narrowest piece a machine can follow",
+        )
+
+
+def _margin_m(ripper: Ripper, settings: ZoneSettings) -> float:
+    """Distance kept from exclusions by the middle of the implement, beyond their own buffer."""
+    return ripper.width_m / 2.0 + settings.gps_error_m
 
 
 def _classes(

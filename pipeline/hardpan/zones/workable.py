@@ -38,14 +38,11 @@ def workable_area(paddock: Paddock, surfaces: Surfaces, margin_m: float) -> Work
     Raises
     ------
     InputError
-        Exclusions leave no ground.
+        As `outline_of`.
     """
-    boundary = shapely.union_all(paddock.boundary.to_numpy())
-    excluded = _widened(paddock.exclusions, boundary, margin_m)
-    outline = shapely.difference(boundary, shapely.union_all(excluded.geometry.to_numpy()))
-    if shapely.area(outline) <= 0.0:
-        raise InputError(what="exclusions cover the whole paddock", where=paddock.name, do="check buffer_m")
-    cell_ha = _cell_areas_m2(outline, surfaces.frame) * paddock.area_ha / shapely.area(boundary)
+    outline, excluded = outline_of(paddock, surfaces.frame, margin_m)
+    boundary_m2 = float(shapely.area(paddock.boundary.to_numpy()).sum())
+    cell_ha = _cell_areas_m2(outline, surfaces.frame) * paddock.area_ha / boundary_m2
     source = nearest_of(surfaces.inside)
     soil = surfaces.maps["soil"].to_numpy().ravel()[source].astype(np.int64)
     return WorkableArea(
@@ -55,6 +52,25 @@ def workable_area(paddock: Paddock, surfaces: Surfaces, margin_m: float) -> Work
         source=source,
         soil=np.where(cell_ha > 0, soil, OUTSIDE),
     )
+
+
+def outline_of(paddock: Paddock, frame: Frame, margin_m: float) -> tuple[shapely.Geometry, gpd.GeoDataFrame]:
+    """Boundary less the exclusions kept clear by `margin_m`, and the widened exclusions (`name`, `geometry`).
+
+    Raises
+    ------
+    InputError
+        Exclusions leave no ground, or less than a cell.
+    """
+    boundary = shapely.union_all(paddock.boundary.to_numpy())
+    excluded = _widened(paddock.exclusions, boundary, margin_m)
+    outline = shapely.difference(boundary, shapely.union_all(excluded.geometry.to_numpy()))
+    left_m2 = float(shapely.area(outline))
+    if left_m2 < min(frame.cell_m**2, float(shapely.area(boundary))):
+        left = f"leave {left_m2:.0f} m2 of the paddock" if left_m2 >= 1.0 else "cover the whole paddock"
+        kept = f", kept clear by {margin_m:g} m," if left_m2 >= 1.0 else ""
+        raise InputError(what=f"exclusions{kept} {left}", where=paddock.name, do="check buffer_m and zones.gps_error_m")
+    return outline, excluded
 
 
 def _widened(exclusions: gpd.GeoDataFrame, boundary: shapely.Geometry, margin_m: float) -> gpd.GeoDataFrame:

@@ -6,6 +6,7 @@ import shapely
 import xarray as xr
 
 from hardpan.core.errors import AmbiguousInputError
+from hardpan.core.memory import Memory
 from hardpan.records.frame import Frame
 from hardpan.records.survey import Profiles
 from hardpan.survey import files, geodesy, rasters, sites
@@ -13,7 +14,9 @@ from hardpan.survey.settings import GridSettings
 from hardpan.survey.words import Land, Log
 
 
-def read_covariates(settings: GridSettings, frame: Frame, land: Land, read: Profiles, log: Log) -> xr.Dataset:
+def read_covariates(
+    settings: GridSettings, frame: Frame, land: Land, read: Profiles, log: Log, *, memory: Memory
+) -> xr.Dataset:
     """Give the rasters on the working grid, NaN outside their coverage."""
     rows, columns = np.indices(frame.shape)
     inside = shapely.contains_xy(land.boundary, frame.x_m[columns.ravel()], frame.y_m[rows.ravel()]).reshape(
@@ -22,7 +25,7 @@ def read_covariates(settings: GridSettings, frame: Frame, land: Land, read: Prof
     table = read.readings
     found: dict[str, np.ndarray] = {}
     for path in settings.covariates:
-        raster = rasters.read_raster(log.keep(files.load(path, what="a covariate")), settings.nodata)
+        raster = rasters.read_raster(log.keep(files.load(path, what="a covariate")), settings.nodata, memory)
         source = _raster_crs(raster, settings)
         back = geodesy.plan_move(land.crs, source, land.bounds, file=raster.file)
         geodesy.come(source, land, raster.file, log)

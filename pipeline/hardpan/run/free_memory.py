@@ -1,0 +1,72 @@
+"""Memory this process holds and can still get, and what the settings allow of it."""
+
+import os
+from pathlib import Path
+
+import psutil
+
+from hardpan.core.memory import BYTES_PER_GB, Memory, MemorySettings
+
+_CGROUPS = Path("/sys/fs/cgroup")
+"""Where Linux tells the limits of containers and batch jobs."""
+
+
+def memory_of(settings: MemorySettings) -> Memory:
+    """Memory that settings and machine allow now, what this process holds already included."""
+    held = held_bytes()
+    if settings.most_gb is not None:
+        return Memory(limit_bytes=settings.most_gb * BYTES_PER_GB, why="memory.most_gb", held_bytes=held)
+    why = f"{settings.share:.0%} of what is free here (memory.share)"
+    return Memory(limit_bytes=settings.share * (held + free_bytes()), why=why, held_bytes=held)
+
+
+def held_bytes() -> int:
+    """Memory this process holds."""
+    return int(psutil.Process().memory_info().rss)
+
+
+def free_bytes() -> int:
+    """Memory this process can still get: of the machine, its container or batch job, and its own address space."""
+    return max(0, min(int(psutil.virtual_memory().available), *_left_in_groups(), *_left_to_address()))
+
+
+def _left_in_groups() -> list[int]:
+    """Memory left in each control group that holds this process, of either version; none where there is no limit."""
+    left = []
+    for line in _lines(Path("/proc/self/cgroup")):
+        _, kinds, name = line.split(":", 2)
+        if kinds not in {"", "memory"}:
+            continue
+        root = _CGROUPS / kinds
+        limit, used = ("max", "current") if not kinds else ("limit_in_bytes", "usage_in_bytes")
+        own = root / name.lstrip("/")
+        for group in (own, *own.parents):
+            numbers = [next(iter(_lines(group / f"memory.{which}")), "") for which in (limit, used)]
+            if all(number.isdigit() for number in numbers):
+                left.append(int(numbers[0]) - int(numbers[1]) + _reclaimable(group))
+            if group == root:
+                break
+    return left
+
+
+def _reclaimable(group: Path) -> int:
+    """Memory of a control group that holds copies of files, which gives way."""
+    counts = dict(line.split(maxsplit=1) for line in _lines(group / "memory.stat") if " " in line)
+    return int(counts.get("inactive_file", counts.get("total_inactive_file", 0)))
+
+
+def _left_to_address() -> list[int]:
+    """Address space left to this process; none where it has no limit."""
+    if os.name != "posix":
+        return []
+    import resource  # noqa: PLC0415 - POSIX systems only
+
+    limit = resource.getrlimit(resource.RLIMIT_AS)[0]
+    return [] if limit == resource.RLIM_INFINITY else [limit - int(psutil.Process().memory_info().vms)]
+
+
+def _lines(path: Path) -> list[str]:
+    try:
+        return path.read_text(encoding="utf-8").splitlines()
+    except OSError:
+        return []
