@@ -12,8 +12,8 @@ from builders import records
 from builders.decision import shipped_catalog
 from hardpan.costs.stage import tally
 from hardpan.money.stage import price_machines
-from hardpan.options.settings import DecisionSettings, PrescriptionSettings
 from hardpan.records.columns import PLAN
+from hardpan.records.decision import DecisionSettings, PrescriptionSettings
 from hardpan.records.season import HistorySettings, SeasonSettings
 from hardpan.records.surfaces import Surfaces
 

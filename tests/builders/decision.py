@@ -9,11 +9,11 @@ import pyproj
 import shapely
 import xarray as xr
 
-from hardpan.options.settings import DecisionSettings, MachineSettings, PrescriptionSettings
 from hardpan.options.stage import weigh_options
 from hardpan.pan.settings import PanSettings
 from hardpan.prescription.stage import prescribe
 from hardpan.records.columns import INSERTION, PAN
+from hardpan.records.decision import DecisionSettings, MachineSettings, PrescriptionSettings
 from hardpan.records.evidence import Evidence
 from hardpan.records.frame import Frame
 from hardpan.records.ledger import Rates

@@ -12,8 +12,8 @@ import xarray as xr
 from builders import records
 from builders.costs import with_zone_cost
 from builders.decision import shipped_catalog
-from hardpan.options.settings import PrescriptionSettings
 from hardpan.records.columns import INSERTION
+from hardpan.records.decision import PrescriptionSettings
 from hardpan.records.evidence import Evidence
 from hardpan.records.frame import Frame
 from hardpan.records.machines import Ripper

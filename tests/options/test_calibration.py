@@ -6,7 +6,7 @@ import pytest
 from hardpan.core.errors import SettingsError
 from hardpan.options.calibration import calibrate
 from hardpan.options.effort import Puller
-from hardpan.options.settings import MachineSettings
+from hardpan.records.decision import MachineSettings
 
 
 def calibrated(catalog, machine, strength_kpa=np.nan):

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from hardpan.options.settings import MachineSettings
+from hardpan.records.decision import MachineSettings
 
 PLAIN = MachineSettings(setup="plain")
 

@@ -4,7 +4,7 @@ import shapely
 
 from hardpan.options.candidates import list_candidates
 from hardpan.options.ground import BLOCK_NODES, build_ground
-from hardpan.options.settings import MachineSettings, PrescriptionSettings
+from hardpan.records.decision import MachineSettings, PrescriptionSettings
 
 ASKED = PrescriptionSettings(clay_margin_mm=60.0, soft_clay_margin_mm=30.0)
 

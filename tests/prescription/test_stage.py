@@ -3,7 +3,7 @@ import pytest
 import shapely
 
 from hardpan.core.errors import InputError, SettingsError
-from hardpan.options.settings import MachineSettings, PrescriptionSettings
+from hardpan.records.decision import MachineSettings, PrescriptionSettings
 
 
 def test_a_deep_pan_is_ripped_deeper_than_a_shallow_one_and_both_on_the_step(made, catalog):

@@ -20,10 +20,10 @@ from hardpan.money.stage import price_machines
 from hardpan.options.economy import economy_of
 from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import breaking_weights, cumulated_excess, depth_grid_mm
-from hardpan.options.settings import DecisionSettings
 from hardpan.options.stage import weigh_options
 from hardpan.prescription.stage import prescribe
 from hardpan.records.catalog import Catalog
+from hardpan.records.decision import DecisionSettings
 from hardpan.records.evidence import Evidence
 from hardpan.records.ledger import Rates
 from hardpan.records.options import Options

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from sklearn.metrics import silhouette_score
 
 from builders import records
-from hardpan.options.settings import PrescriptionSettings
+from hardpan.records.decision import PrescriptionSettings
 from hardpan.zones.classes import (
     SoilClasses,
     choose_counts,

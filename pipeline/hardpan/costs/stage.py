@@ -12,8 +12,8 @@ from hardpan.costs.investment import invest
 from hardpan.costs.lines import Lines, draw_lines, ledger_lines, total_of
 from hardpan.costs.strategies import USUAL, compare_strategies
 from hardpan.money import lasting, season_weights
-from hardpan.options import DecisionSettings
 from hardpan.records.catalog import Catalog
+from hardpan.records.decision import DecisionSettings
 from hardpan.records.ledger import Ledger, Rates
 from hardpan.records.options import Options
 from hardpan.records.plan import Plan

@@ -25,17 +25,14 @@ from hardpan.options.effort import LIMITS, Passes, machine_limit
 from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import clay_ceiling_mm, ridge_mm
 from hardpan.options.mechanics import field_efficiency, relative_wear
-from hardpan.options.settings import DecisionSettings, PrescriptionSettings
 
 __all__ = [
     "LEAVE",
     "LIMITS",
     "MEASURED",
-    "DecisionSettings",
     "Economy",
     "Ground",
     "Passes",
-    "PrescriptionSettings",
     "Texts",
     "ZoneEvaluation",
     "as_records",

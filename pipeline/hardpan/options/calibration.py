@@ -7,8 +7,8 @@ import numpy as np
 from hardpan.core.errors import SettingsError
 from hardpan.options.effort import Passes, Puller
 from hardpan.options.mechanics import draft_factors, draft_range_pct, known_strength_kpa
-from hardpan.options.settings import MachineSettings
 from hardpan.records.catalog import Catalog
+from hardpan.records.decision import MachineSettings
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.options import Draft
 

@@ -5,8 +5,8 @@ import pandas as pd
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import SettingsError
-from hardpan.options.settings import MachineSettings, PrescriptionSettings
 from hardpan.records.catalog import Catalog
+from hardpan.records.decision import MachineSettings, PrescriptionSettings
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.machines import Ripper, SetUp
 

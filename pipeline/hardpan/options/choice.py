@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.options.settings import PrescriptionSettings
+from hardpan.records.decision import PrescriptionSettings
 
 Texts: TypeAlias = NDArray[np.object_]
 

@@ -11,8 +11,8 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.money import fixed_levels, value_at
 from hardpan.options.ground import Ground
 from hardpan.options.loosening import clay_ceiling_mm
-from hardpan.options.settings import PrescriptionSettings
 from hardpan.records.catalog import Catalog
+from hardpan.records.decision import PrescriptionSettings
 from hardpan.records.rules import Rule
 from hardpan.records.season import SeasonSettings
 from hardpan.records.survey import Survey

@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.options.loosening import clay_ceiling_mm
-from hardpan.options.settings import PrescriptionSettings
 from hardpan.records.catalog import Catalog
+from hardpan.records.decision import PrescriptionSettings
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.soils import SoilType
 from hardpan.records.surfaces import Surfaces

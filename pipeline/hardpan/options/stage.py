@@ -12,8 +12,8 @@ from hardpan.options.economy import Economy, describe, economy_of, reach_probabi
 from hardpan.options.effort import Puller, refuse_powerless
 from hardpan.options.ground import build_ground
 from hardpan.options.mechanics import least_strength_factor
-from hardpan.options.settings import DecisionSettings
 from hardpan.records.catalog import Catalog
+from hardpan.records.decision import DecisionSettings
 from hardpan.records.evidence import Evidence
 from hardpan.records.ledger import Rates
 from hardpan.records.machines import SetUp

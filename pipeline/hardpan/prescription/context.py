@@ -9,10 +9,8 @@ import pandas as pd
 
 from hardpan.core.arrays import Floats
 from hardpan.options import (
-    DecisionSettings,
     Economy,
     Ground,
-    PrescriptionSettings,
     build_ground,
     economy_of,
     field_efficiency,
@@ -23,6 +21,7 @@ from hardpan.options import (
 )
 from hardpan.prescription.moisture import moist_depth_mm
 from hardpan.records.catalog import Catalog
+from hardpan.records.decision import DecisionSettings, PrescriptionSettings
 from hardpan.records.evidence import Evidence
 from hardpan.records.ledger import Rates
 from hardpan.records.options import Options

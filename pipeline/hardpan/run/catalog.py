@@ -7,14 +7,13 @@ from typing import Any, TypeVar
 from hardpan.core.errors import SettingsError
 from hardpan.core.settings import Settings, parse
 from hardpan.core.shipped import shipped
-from hardpan.money.settings import PriceSettings
 from hardpan.records.catalog import Catalog, Source
 from hardpan.records.machines import Effort, Ripper, SetUp, Tractor
 from hardpan.records.prices import Crop, PriceTable
 from hardpan.records.quantity import Quantity
 from hardpan.records.rules import Rule
 from hardpan.records.soils import SoilType
-from hardpan.run.config import Config, read_toml
+from hardpan.run.config import Config, PriceSettings, read_toml
 
 T = TypeVar("T")
 S = TypeVar("S", bound=Settings)

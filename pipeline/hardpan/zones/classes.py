@@ -7,7 +7,7 @@ import pandas as pd
 from sklearn.metrics import silhouette_samples
 
 from hardpan.core.arrays import Floats, Ints
-from hardpan.options import PrescriptionSettings
+from hardpan.records.decision import PrescriptionSettings
 from hardpan.records.options import Options
 
 NO_GROUND_HA = 1e-9

@@ -11,8 +11,8 @@ import shapely
 from hardpan.core.arrays import Ints, frozen
 from hardpan.core.errors import SettingsError
 from hardpan.core.units import M2_PER_HA
-from hardpan.options import PrescriptionSettings
 from hardpan.records.catalog import Catalog
+from hardpan.records.decision import PrescriptionSettings
 from hardpan.records.evidence import Evidence
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.machines import Ripper

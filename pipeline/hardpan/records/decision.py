@@ -1,4 +1,4 @@
-"""Settings of machine and prescription, and all that a decision is asked for."""
+"""Settings of the decision, which more than one room reads: machine, prescription, and all of them together."""
 
 from collections.abc import Mapping
 from typing import Literal
