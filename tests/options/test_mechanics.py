@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from builders import records
-from hardpan.money.draws import FIXED_STEPS, fixed_levels, value_at
+from hardpan.money.draws import fixed_levels, value_at
 from hardpan.options.mechanics import draft_factors, draft_spread, strength_factor
 
 
@@ -45,11 +45,6 @@ def test_exponents_without_range_leave_only_the_range_of_the_equation(catalog):
     sure = moved(catalog, depth_exponent={"low": 2.0, "high": 2.0}, strength_exponent={"low": 0.5, "high": 0.5})
     factor = draft_factors(50.0, 200)
     assert spread(sure, 5000.0, factor=factor)[0] == pytest.approx(np.repeat(factor[:, None], DEPTHS.size, axis=1))
-
-
-def test_what_is_drawn_at_fixed_levels_is_unrelated():
-    drawn = [fixed_levels(name, 200) for name in FIXED_STEPS]
-    assert np.abs(np.corrcoef(drawn) - np.eye(len(drawn))).max() < 0.1
 
 
 def test_drawn_exponents_stay_inside_their_range_half_of_them_below_the_value(catalog):

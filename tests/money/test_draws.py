@@ -1,0 +1,54 @@
+import numpy as np
+import pytest
+
+from hardpan.money.draws import FIXED_STEPS, Draws, beta_at, fixed_levels, log_normal_factors, value_at
+from hardpan.records.quantity import Quantity
+
+PRICE = Quantity(value=2.0, low=1.0, high=4.0, unit="money", source="design")
+
+
+def test_what_is_drawn_at_fixed_levels_is_unrelated():
+    drawn = [fixed_levels(name, 200) for name in FIXED_STEPS]
+    assert np.abs(np.corrcoef(drawn) - np.eye(len(drawn))).max() < 0.1
+
+
+def test_fixed_levels_fill_their_range_evenly():
+    """A sequence with an irrational step leaves no gap of more than a few slices, however many are drawn."""
+    for name in FIXED_STEPS:
+        at = np.sort(fixed_levels(name, 400))
+        assert np.diff(np.concatenate([[0.0], at, [1.0]])).max() < 3.0 / 400
+
+
+def test_one_name_always_gives_the_same_draws_and_two_names_unrelated_ones():
+    drawn = Draws(n_draws=400, seed=1)
+    assert (drawn("fuel", PRICE) == drawn("fuel", PRICE)).all()
+    assert abs(np.corrcoef(drawn("fuel", PRICE), drawn("grain", PRICE))[0, 1]) < 0.15
+
+
+def test_a_part_in_common_correlates_draws_by_its_share():
+    """The share of the variance two quantities have in common is their correlation."""
+    drawn = Draws(n_draws=4000, seed=1)
+    one, other = (drawn.partly_common(name, PRICE, common="season", share=0.6) for name in ("sand", "loam"))
+    assert np.corrcoef(one, other)[0, 1] == pytest.approx(0.6, abs=0.05)
+
+
+def test_draws_keep_the_mean_that_the_source_states_and_stay_in_its_range():
+    """Cut ends move the mean of the beta by less than a hundredth of the range."""
+    values = beta_at(PRICE, (np.arange(1000) + 0.5) / 1000)
+    assert values.mean() == pytest.approx(PRICE.value, abs=0.03)
+    assert values.min() >= PRICE.span[0]
+    assert values.max() <= PRICE.span[1]
+
+
+def test_half_of_the_draws_between_low_and_high_lie_below_the_value():
+    values = value_at(np.array([PRICE.ends]), fixed_levels("draft", 1000))[:, 0]
+    assert (values < PRICE.value).mean() == pytest.approx(0.5, abs=0.01)
+    assert values.min() == pytest.approx(1.0, abs=0.01)
+    assert values.max() == pytest.approx(4.0, abs=0.01)
+
+
+def test_a_log_normal_spreads_as_far_up_as_down():
+    factors = log_normal_factors(50.0, (np.arange(1000) + 0.5) / 1000)
+    low, middle, high = np.quantile(factors, [0.05, 0.5, 0.95])
+    assert high / middle == pytest.approx(1.5, rel=0.01)
+    assert middle / low == pytest.approx(1.5, rel=0.01)
