@@ -1,9 +1,7 @@
 """An earlier result stays whole whatever happens, and nothing else is ever replaced."""
 
 import errno
-import json
 import os
-import shutil
 import signal
 import socket
 import subprocess
@@ -14,32 +12,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from builders.results import content, earlier_result, write_again, write_result
 from hardpan.core.errors import HardpanError
 from hardpan.outputs.folder import MANIFEST, check_folder, clear_leftovers, fresh_folder
-from hardpan.outputs.ownership import digests, sealed
-
-
-def write_result(folder: Path, says: str) -> None:
-    """Files and the manifest that lists them, as a run writes them."""
-    (folder / "zones.csv").write_text(says)
-    (folder / "report.html").write_text(f"<p>{says}</p>")
-    document = {"tool": "hardpan", "version": "0", "clock": {"started": says}}
-    (folder / MANIFEST).write_text(json.dumps(sealed(document, digests(folder)), indent=1, sort_keys=True))
-
-
-def earlier_result(folder: Path) -> Path:
-    folder.mkdir()
-    write_result(folder, "old")
-    return folder
-
-
-def content(folder: Path) -> dict[str, bytes | str]:
-    """Everything below a folder, links as where they lead."""
-    return {
-        str(path.relative_to(folder)): str(path.readlink()) if path.is_symlink() else path.read_bytes()
-        for path in folder.rglob("*")
-        if path.is_symlink() or path.is_file()
-    }
 
 
 def test_a_new_folder_holds_what_was_written(tmp_path):
@@ -307,106 +282,6 @@ def put_notes(out: Path) -> None:
     (out / "notes.txt").write_text("mine")
 
 
-def put_folder(out: Path) -> None:
-    (out / "photos").mkdir()
-
-
-def put_notes_deep(out: Path) -> None:
-    (out / "photos" / "deep").mkdir(parents=True)
-    (out / "photos" / "deep" / "paddock.jpg").write_text("mine")
-
-
-def put_link(out: Path) -> None:
-    (out / "archive").symlink_to(out.parent)
-
-
-def put_dead_link(out: Path) -> None:
-    (out / "archive").symlink_to("nowhere")
-
-
-def link_listed(out: Path) -> None:
-    (out / "zones.csv").rename(out.parent / "zones.csv")
-    (out / "zones.csv").symlink_to(out.parent / "zones.csv")
-
-
-def edit(out: Path) -> None:
-    (out / "zones.csv").write_text("mine")
-
-
-def edit_manifest(out: Path) -> None:
-    told = json.loads((out / MANIFEST).read_text())
-    (out / MANIFEST).write_text(json.dumps({**told, "note": "mine"}))
-
-
-def another_tools(out: Path) -> None:
-    (out / MANIFEST).write_text('{"tool": "another", "clock": {}}')
-
-
-def no_json(out: Path) -> None:
-    (out / MANIFEST).write_text("not JSON")
-
-
-def deep_json(out: Path) -> None:
-    (out / MANIFEST).write_text("[" * 100_000)
-
-
-def no_record(out: Path) -> None:
-    (out / MANIFEST).write_text("[1, 2]")
-
-
-def no_manifest(out: Path) -> None:
-    (out / MANIFEST).unlink()
-
-
-def linked_manifest(out: Path) -> None:
-    (out / MANIFEST).rename(out.parent / MANIFEST)
-    (out / MANIFEST).symlink_to(out.parent / MANIFEST)
-
-
-def of_an_older_version(out: Path) -> None:
-    listed = {"zones.csv": digests(out)["zones.csv"]}
-    told = {"tool": "hardpan", "version": "0.1.0", "files_sha256": listed, "clock": {"started": "", "timings_s": {}}}
-    (out / MANIFEST).write_text(json.dumps(told))
-
-
-THEIRS = {
-    put_notes: "holds notes.txt, which is not part",
-    put_folder: "holds the folder photos, which is not part",
-    put_notes_deep: "holds the folder photos, which is not part",
-    put_link: "holds the link archive, which is not part",
-    put_dead_link: "holds the link archive, which is not part",
-    link_listed: "holds the link zones.csv, which is not part",
-    edit: "zones.csv was changed",
-    edit_manifest: "run.json was changed",
-    another_tools: "holds a run.json that this tool did not write",
-    no_json: "holds a run.json that this tool did not write",
-    deep_json: "holds a run.json that this tool did not write",
-    no_record: "holds a run.json that this tool did not write",
-    no_manifest: "holds no run.json",
-    linked_manifest: "holds no run.json",
-    of_an_older_version: "lists no files [(]older versions wrote none[)]",
-}
-
-
-@pytest.mark.parametrize("change", THEIRS, ids=lambda change: change.__name__)
-def test_what_is_not_an_unchanged_result_is_never_replaced(tmp_path, change):
-    out = earlier_result(tmp_path / "out")
-    change(out)
-    before = content(tmp_path)
-    with pytest.raises(HardpanError, match=THEIRS[change]) as told:
-        check_folder(out)
-    assert "\n" not in str(told.value)
-    with pytest.raises(HardpanError), fresh_folder(out):
-        pytest.fail("the block must not be entered")
-    assert content(tmp_path) == before
-
-
-def run_while(out: Path, change) -> None:
-    with fresh_folder(out) as work:
-        write_result(work, "new")
-        change(out)
-
-
 def test_a_note_put_there_at_the_last_moment_is_not_lost(tmp_path, monkeypatch):
     out = earlier_result(tmp_path / "out")
     before = content(out)
@@ -428,13 +303,13 @@ def test_a_note_put_there_at_the_last_moment_is_not_lost(tmp_path, monkeypatch):
 @pytest.mark.parametrize("seed", range(12))
 def test_a_run_killed_at_a_random_moment_harms_nothing_and_leaves_nothing_after_the_next(tmp_path, seed):
     code = (
-        "import sys; from pathlib import Path; from test_folder import write_again\n"
+        "import sys; from pathlib import Path; from builders.results import write_again\n"
         "print('go', flush=True)\n"
         "while True: write_again(Path(sys.argv[1]))"
     )
     out = earlier_result(tmp_path / "out")
     command = [sys.executable, "-c", code, str(out)]
-    folders = os.pathsep.join([str(Path(__file__).parent), *sys.path])
+    folders = os.pathsep.join([str(Path(__file__).parents[1]), *sys.path])
     killed = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": folders})
     assert killed.stdout.readline() == "go\n"
     time.sleep(np.random.default_rng(seed).uniform(0.0, 0.05))
@@ -446,47 +321,14 @@ def test_a_run_killed_at_a_random_moment_harms_nothing_and_leaves_nothing_after_
     assert sorted(content(out)) == ["report.html", MANIFEST, "zones.csv"]
 
 
-@pytest.mark.parametrize("change", THEIRS, ids=lambda change: change.__name__)
-def test_what_is_put_there_while_a_run_is_at_work_is_not_lost(tmp_path, change):
-    (tmp_path / "expected").mkdir()
-    change(earlier_result(tmp_path / "expected" / "out"))
-    earlier_result(tmp_path / "out")
-    with pytest.raises(HardpanError, match=f"{THEIRS[change]}.*while this run was at work"):
-        run_while(tmp_path / "out", change)
-    assert content(tmp_path / "out").keys() == content(tmp_path / "expected" / "out").keys()
-    assert not list(tmp_path.glob(".*"))
-
-
 def test_files_put_where_there_was_no_folder_at_the_start_are_not_lost(tmp_path):
     def put_notes_in_a_new_folder(out: Path) -> None:
         out.mkdir()
         put_notes(out)
 
     with pytest.raises(HardpanError, match="while this run was at work"):
-        run_while(tmp_path / "out", put_notes_in_a_new_folder)
+        write_again(tmp_path / "out", put_notes_in_a_new_folder)
     assert content(tmp_path) == {"out/notes.txt": b"mine"}
-
-
-def test_a_result_of_which_files_were_taken_away_is_replaced(tmp_path):
-    out = earlier_result(tmp_path / "out")
-    (out / "report.html").unlink()
-    write_again(out)
-    assert (out / "zones.csv").read_text() == "new"
-
-
-def test_a_result_copied_elsewhere_is_a_result_still(tmp_path):
-    shutil.copytree(earlier_result(tmp_path / "out"), tmp_path / "copy")
-    write_again(tmp_path / "copy")
-    assert (tmp_path / "copy" / "zones.csv").read_text() == "new"
-
-
-def test_a_result_in_folders_is_replaced_with_them(tmp_path):
-    with fresh_folder(tmp_path / "out") as work:
-        (work / "paddock").mkdir()
-        (work / "paddock" / "a.csv").write_text("a")
-        write_result(work, "old")
-    write_again(tmp_path / "out")
-    assert sorted(content(tmp_path / "out")) == ["report.html", MANIFEST, "zones.csv"]
 
 
 @pytest.mark.parametrize("name", ["Süd-Koppel №7 畑", "-rf", "with space ", "a" * 255, "ü" * 127])
@@ -571,8 +413,3 @@ def test_folders_made_on_the_way_to_a_result_that_failed_are_gone(tmp_path):
     with pytest.raises(RuntimeError):
         fail_half_way()
     assert list(tmp_path.iterdir()) == []
-
-
-def write_again(out: Path) -> None:
-    with fresh_folder(out) as work:
-        write_result(work, "new")
