@@ -5,8 +5,9 @@ import pytest
 from scipy.spatial.distance import cdist
 from scipy.stats import multivariate_normal, norm, truncnorm
 
-from hardpan.geostat import censored
-from hardpan.geostat.censored import Readings, condition, interval_moments
+from hardpan.geostat import Observations, censored
+from hardpan.geostat.censored import gaussian_posterior
+from hardpan.geostat.observations import interval_moments
 
 
 def paddock(n=8, replicates=2, seed=3):
@@ -18,23 +19,23 @@ def paddock(n=8, replicates=2, seed=3):
     return k, site, y
 
 
-def readings_of(site, y, *, stopped=(), slack=0.3):
+def readings_of(site, y, *, stopped=(), trend_precision=0.3):
     low, high = y.copy(), y.copy()
-    low[list(stopped)] -= slack
+    low[list(stopped)] -= trend_precision
     high[list(stopped)] = np.inf
-    return Readings(site=site, low=low, high=high, error=np.zeros(len(y)))
+    return Observations(site=site, low=low, high=high, error=np.zeros(len(y)))
 
 
-def whole_covariance(k, site, noise, trend, slack):
-    return k[np.ix_(site, site)] + noise * np.eye(len(site)) + (trend / slack) @ trend.T
+def whole_covariance(k, site, noise, trend, trend_precision):
+    return k[np.ix_(site, site)] + noise * np.eye(len(site)) + (trend / trend_precision) @ trend.T
 
 
 def test_one_bound_gives_the_closed_form():
     k, site, y = paddock()
     readings = readings_of(site, y, stopped=[5])
-    trend, slack = np.ones((len(k), 1)), np.array([0.25])
-    found = condition(k[None], np.array([0.16]), readings, trend=trend, slack=slack)
-    v = whole_covariance(k, site, 0.16, trend[site], slack)
+    trend, trend_precision = np.ones((len(k), 1)), np.array([0.25])
+    found = gaussian_posterior(k[None], np.array([0.16]), readings, trend=trend, trend_precision=trend_precision)
+    v = whole_covariance(k, site, 0.16, trend[site], trend_precision)
     seen = readings.exact
     gain = np.linalg.solve(v[np.ix_(seen, seen)], v[np.ix_(seen, ~seen)])[:, 0]
     mean, variance = gain @ y[seen], v[5, 5] - gain @ v[seen, 5]
@@ -45,9 +46,9 @@ def test_one_bound_gives_the_closed_form():
 
 def test_one_bound_moves_the_field_as_the_truncated_normal_says():
     k, site, y = paddock()
-    readings = readings_of(site, y, stopped=[5], slack=-0.4)
+    readings = readings_of(site, y, stopped=[5], trend_precision=-0.4)
     none = np.zeros((len(k), 0))
-    found = condition(k[None], np.array([0.16]), readings, trend=none, slack=np.zeros(0))
+    found = gaussian_posterior(k[None], np.array([0.16]), readings, trend=none, trend_precision=np.zeros(0))
     v = whole_covariance(k, site, 0.16, np.zeros((len(y), 1)), np.ones(1))
     seen = readings.exact
     gain = np.linalg.solve(v[np.ix_(seen, seen)], v[np.ix_(seen, ~seen)])[:, 0]
@@ -62,18 +63,18 @@ def test_one_bound_moves_the_field_as_the_truncated_normal_says():
 
 
 @pytest.mark.parametrize(
-    ("stopped", "slack"),
+    ("stopped", "trend_precision"),
     [
         ([1, 4, 9, 12], 1e-5),  # bounds at different sites hardly lean on one another
         ([1, 4, 5, 9, 12], 0.02),  # site 2 has bounds only: their factors stand in for a product no normal equals
     ],
 )
-def test_many_bounds_agree_with_the_normal_integral(stopped, slack):
+def test_many_bounds_agree_with_the_normal_integral(stopped, trend_precision):
     """The oracle is scipy's quasi-Monte Carlo integral (Genz); expectation propagation is close, not exact, here."""
     k, site, y = paddock()
     readings = readings_of(site, y, stopped=stopped)
     trend, flat = np.ones((len(k), 1)), np.array([0.25])
-    found = condition(k[None], np.array([0.16]), readings, trend=trend, slack=flat)
+    found = gaussian_posterior(k[None], np.array([0.16]), readings, trend=trend, trend_precision=flat)
     v = whole_covariance(k, site, 0.16, trend[site], flat)
     seen = readings.exact
     gain = np.linalg.solve(v[np.ix_(seen, seen)], v[np.ix_(seen, ~seen)])
@@ -82,7 +83,7 @@ def test_many_bounds_agree_with_the_normal_integral(stopped, slack):
         -readings.low[~seen], -mean, spread, abseps=1e-8, releps=1e-8, rng=np.random.default_rng(1)
     )
     expected = multivariate_normal(np.zeros(seen.sum()), v[np.ix_(seen, seen)]).logpdf(y[seen]) + np.log(integral)
-    assert found.log_evidence[0] == pytest.approx(expected, abs=slack)
+    assert found.log_evidence[0] == pytest.approx(expected, abs=trend_precision)
 
 
 def test_the_field_agrees_with_a_sampler_that_fills_the_bounds_in():
@@ -90,8 +91,10 @@ def test_the_field_agrees_with_a_sampler_that_fills_the_bounds_in():
     k, site, y = paddock(n=10, replicates=3)
     rng = np.random.default_rng(0)
     stopped = rng.permutation(len(y))[: len(y) // 2]
-    readings = readings_of(site, y, stopped=stopped, slack=0.5)
-    found = condition(k[None], np.array([0.16]), readings, trend=np.zeros((len(k), 0)), slack=np.zeros(0))
+    readings = readings_of(site, y, stopped=stopped, trend_precision=0.5)
+    found = gaussian_posterior(
+        k[None], np.array([0.16]), readings, trend=np.zeros((len(k), 0)), trend_precision=np.zeros(0)
+    )
     onto = np.eye(len(k))[site]
     posterior = np.linalg.inv(np.linalg.inv(k) + onto.T @ onto / 0.16)
     root = np.linalg.cholesky(posterior)
@@ -133,22 +136,22 @@ def test_the_derivative_by_the_noise_is_that_of_the_likelihood(monkeypatch):
     monkeypatch.setattr(censored, "TOLERANCE", 1e-10)
     k, site, y = paddock()
     readings = readings_of(site, y, stopped=[1, 4, 5, 9])
-    trend, slack = np.ones((len(k), 1)), np.zeros(1)
+    trend, trend_precision = np.ones((len(k), 1)), np.zeros(1)
 
     def at(noise):
-        return condition(k[None], np.array([noise]), readings, trend=trend, slack=slack)
+        return gaussian_posterior(k[None], np.array([noise]), readings, trend=trend, trend_precision=trend_precision)
 
     numeric = (at(0.16 + 1e-5).log_evidence - at(0.16 - 1e-5).log_evidence) / 2e-5
-    assert at(0.16).noise_slope == pytest.approx(numeric, rel=1e-5)
+    assert at(0.16).noise_derivative == pytest.approx(numeric, rel=1e-5)
 
 
 def test_a_stack_of_covariances_gives_what_each_gives_alone():
     k, site, y = paddock()
     readings = readings_of(site, y, stopped=[1, 4, 5])
     stack, noise = np.stack([k, 2 * k, 0.3 * k]), np.array([0.16, 0.2, 0.1])
-    options = {"trend": np.ones((len(k), 1)), "slack": np.zeros(1)}
-    together = condition(stack, noise, readings, **options)
+    options = {"trend": np.ones((len(k), 1)), "trend_precision": np.zeros(1)}
+    together = gaussian_posterior(stack, noise, readings, **options)
     for j in range(3):
-        alone = condition(stack[j : j + 1], noise[j : j + 1], readings, **options)
+        alone = gaussian_posterior(stack[j : j + 1], noise[j : j + 1], readings, **options)
         assert together.mean[j] == pytest.approx(alone.mean[0], abs=1e-4)
         assert together.log_evidence[j] == pytest.approx(alone.log_evidence[0], abs=1e-6)

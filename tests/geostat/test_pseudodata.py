@@ -4,29 +4,31 @@ import numpy as np
 import pytest
 from scipy.spatial.distance import cdist
 
-from hardpan.geostat import pseudodata
-from hardpan.geostat.censored import Readings, condition
-from hardpan.geostat.parameters import field_covariance, plain
+from hardpan.geostat import Observations, pseudodata
+from hardpan.geostat.censored import gaussian_posterior
+from hardpan.geostat.parameters import isotropic, site_covariances, to_covariance
 
-THETA = plain(np.log([200.0, 0.7, 0.1, 0.2]))
+THETA = isotropic(np.log([200.0, 0.7, 0.1, 0.2]))
 
 
 def made(n=240, seed=3):
     rng = np.random.default_rng(seed)
     xy = rng.uniform(0, 900, (n, 2))
-    field = np.linalg.cholesky(field_covariance("exponential", xy, THETA[None])[0]) @ rng.standard_normal(n)
+    field = np.linalg.cholesky(site_covariances("exponential", xy, THETA[None])[0]) @ rng.standard_normal(n)
     site = np.repeat(np.arange(n), 2)
     y = field[site] + np.sqrt(0.2) * rng.standard_normal(len(site))
     cut = rng.random(len(y)) < 0.5
-    return xy, Readings(site=site, low=np.where(cut, y - 0.3, y), high=np.where(cut, np.inf, y), error=np.zeros(len(y)))
+    return xy, Observations(
+        site=site, low=np.where(cut, y - 0.3, y), high=np.where(cut, np.inf, y), error=np.zeros(len(y))
+    )
 
 
 def test_patches_say_what_all_sites_together_say(monkeypatch):
     monkeypatch.setattr(pseudodata, "_PATCH", 60)
     xy, readings = made()
-    precision, total = pseudodata.gaussian_data("exponential", xy, THETA, readings)
-    k = field_covariance("exponential", xy, THETA[None])
-    whole = condition(k, np.array([0.2]), readings, trend=np.ones((len(xy), 1)), slack=np.zeros(1))
+    precision, total = pseudodata.gaussian_pseudodata(to_covariance("exponential", THETA), xy, readings)
+    k = site_covariances("exponential", xy, THETA[None])
+    whole = gaussian_posterior(k, np.array([0.2]), readings, trend=np.ones((len(xy), 1)), trend_precision=np.zeros(1))
     # the field they lead to, in its own standard deviations: a patch sees its rim's other neighbours only through it
     w = np.linalg.inv(k[0] + np.diag(1.0 / precision))
     ones = np.ones(len(xy))
@@ -38,15 +40,17 @@ def test_patches_say_what_all_sites_together_say(monkeypatch):
 
 def test_values_alone_keep_their_own_precision():
     xy, readings = made()
-    exact = Readings(site=readings.site, low=readings.low, high=readings.low, error=np.full(len(readings.low), 0.05))
-    precision, total = pseudodata.gaussian_data("exponential", xy, THETA, exact)
+    exact = Observations(
+        site=readings.site, low=readings.low, high=readings.low, error=np.full(len(readings.low), 0.05)
+    )
+    precision, total = pseudodata.gaussian_pseudodata(to_covariance("exponential", THETA), xy, exact)
     assert precision == pytest.approx(2.0 / 0.25)
     assert total == pytest.approx(np.bincount(exact.site, exact.low) / 0.25)
 
 
 def test_the_curve_keeps_neighbours_together():
     xy = np.random.default_rng(0).uniform(0, 1000, (2000, 2))
-    order = pseudodata.along_curve(xy)
+    order = pseudodata.morton_order(xy)
     assert sorted(order) == list(range(2000))
     step = np.linalg.norm(np.diff(xy[order], axis=0), axis=1)
     assert np.median(step) < 3 * np.median(np.sort(cdist(xy, xy), axis=1)[:, 1])

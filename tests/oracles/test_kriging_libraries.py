@@ -6,10 +6,9 @@ import subprocess
 import numpy as np
 import pytest
 
-from hardpan.geostat.covariance import Covariance, Structure, evaluate
-from hardpan.geostat.folds import leave_one_out
-from hardpan.geostat.kriging import factorise, predict, predict_grid
-from hardpan.geostat.neighbourhood import predict_local
+from hardpan import geostat
+from hardpan.geostat import Covariance, Structure, krige_nearest
+from hardpan.geostat.covariance import covariance_at
 
 NUGGET, SILL, LENGTH = 0.1, 0.9, 120.0
 X_M, Y_M = np.arange(5.0, 500, 12.5), np.arange(3.0, 400, 12.5)
@@ -24,14 +23,14 @@ def covariance(family="exponential", **kind):
     return Covariance(structures=(Structure(family=family, sill=SILL, length_m=LENGTH),), **(kind or {"micro": NUGGET}))
 
 
-def grid_of(system, z, columns):
+def posed(covariance, xy, z, columns=(), **options):
+    return geostat.condition(geostat.observe(*xy.T, z, trend=drift_at(xy, columns), **options), covariance)
+
+
+def grid_of(field, columns=()):
     X, Y = np.meshgrid(X_M, Y_M)
-    return predict_grid(system, z, X_M, Y_M, None, np.stack([f(X, Y) for f in columns], axis=-1), tolerance=0)
-
-
-def one(x, y):
-    del y
-    return np.ones_like(x)
+    trend = np.stack([f(X, Y) for f in columns], axis=-1) if columns else None
+    return geostat.krige_grid(field, X_M, Y_M, trend=trend, tolerance=0)
 
 
 def east(x, y):
@@ -45,7 +44,7 @@ def north(x, y):
 
 
 def drift_at(xy, columns):
-    return np.column_stack([f(xy[:, 0], xy[:, 1]) for f in columns])
+    return np.column_stack([f(xy[:, 0], xy[:, 1]) for f in columns]) if columns else None
 
 
 @pytest.mark.parametrize(("family", "model"), [("exponential", "exponential"), ("spherical", "spherical")])
@@ -57,7 +56,7 @@ def test_ordinary_kriging_agrees_with_pykrige(family, model):
         *xy.T, z, variogram_model=model, variogram_parameters={"psill": SILL, "range": practical, "nugget": NUGGET}
     )
     mean, variance = peer.execute("grid", X_M, Y_M, backend="loop")
-    ours = grid_of(factorise(covariance(family), xy, np.ones((60, 1))), z, (one,))
+    ours = grid_of(posed(covariance(family), xy, z))
     assert ours.mean == pytest.approx(np.asarray(mean), abs=1e-8)
     assert ours.variance == pytest.approx(np.asarray(variance), abs=1e-8)
 
@@ -70,8 +69,8 @@ def test_universal_kriging_agrees_with_pykrige():
         variogram_parameters={"psill": SILL, "range": 3 * LENGTH, "nugget": NUGGET},
     )  # fmt: skip
     mean, variance = peer.execute("grid", X_M, Y_M, backend="loop")
-    columns = (one, east, north)
-    ours = grid_of(factorise(covariance(), xy, drift_at(xy, columns)), z, columns)
+    columns = (east, north)
+    ours = grid_of(posed(covariance(), xy, z, columns), columns)
     assert ours.mean == pytest.approx(np.asarray(mean), abs=1e-8)
     assert ours.variance == pytest.approx(np.asarray(variance), abs=1e-8)
 
@@ -92,11 +91,10 @@ def test_ordinary_kriging_agrees_with_gstools(family, exact):
     model = MODELS[family](gs, nugget=NUGGET)
     h = np.linspace(0.01, 400, 50)
     ours_at = covariance(family)
-    assert model.covariance(h) == pytest.approx(evaluate(ours_at, np.column_stack([h, 0 * h])), abs=1e-12)
+    assert model.covariance(h) == pytest.approx(covariance_at(ours_at, np.column_stack([h, 0 * h])), abs=1e-12)
     peer = gs.krige.Ordinary(model, xy.T, z, exact=exact)
     mean, variance = peer.structured((X_M, Y_M))
-    system = factorise(covariance(family, **({"micro": NUGGET} if exact else {"noise": NUGGET})), xy, np.ones((60, 1)))
-    ours = grid_of(system, z, (one,))
+    ours = grid_of(posed(covariance(family, **({"micro": NUGGET} if exact else {"noise": NUGGET})), xy, z))
     assert ours.mean == pytest.approx(mean.T, abs=1e-8)
     # its variance counts the nugget as part of what is predicted whether or not it is exact at the data
     assert ours.variance + (0 if exact else NUGGET) == pytest.approx(variance.T, abs=1e-8)
@@ -112,9 +110,8 @@ def test_universal_anisotropic_kriging_agrees_with_gstools():
     peer = gs.krige.Universal(model, xy.T, z, drift_functions="linear", exact=True)
     mean, variance = peer.structured((X_M, Y_M))
     turned = Structure(family="exponential", sill=SILL, length_m=LENGTH, ratio=0.4, heading_deg=heading_deg)
-    columns = (one, east, north)
-    system = factorise(Covariance(structures=(turned,), micro=NUGGET), xy, drift_at(xy, columns))
-    ours = grid_of(system, z, columns)
+    columns = (east, north)
+    ours = grid_of(posed(Covariance(structures=(turned,), micro=NUGGET), xy, z, columns), columns)
     assert ours.mean == pytest.approx(mean.T, abs=1e-8)
     assert ours.variance == pytest.approx(variance.T, abs=1e-8)
 
@@ -126,7 +123,7 @@ def test_measurement_error_per_datum_agrees_with_gstools():
     peer = gs.krige.Ordinary(gs.Exponential(dim=2, var=SILL, len_scale=LENGTH), xy.T, z, cond_err=error)
     mean, variance = peer.structured((X_M, Y_M))
     bare = Covariance(structures=(Structure(family="exponential", sill=SILL, length_m=LENGTH),))
-    ours = grid_of(factorise(bare, xy, np.ones((60, 1)), error_variance=error), z, (one,))
+    ours = grid_of(posed(bare, xy, z, error_variance=error))
     assert ours.mean == pytest.approx(mean.T, abs=1e-8)
     assert ours.variance == pytest.approx(variance.T, abs=1e-8)
 
@@ -151,9 +148,7 @@ MODEL = f"v <- vgm({SILL},'Exp',{LENGTH},{NUGGET}); "
 WRITE = "write.csv(r@data[,c('var1.pred','var1.var')], 'out.csv', row.names=FALSE)"
 
 
-@pytest.mark.parametrize(
-    ("formula", "columns"), [("z~1", (one,)), ("z~x+y", (one, east, north))], ids=["ordinary", "universal"]
-)
+@pytest.mark.parametrize(("formula", "columns"), [("z~1", ()), ("z~x+y", (east, north))], ids=["ordinary", "universal"])
 @pytest.mark.parametrize("block_m", [None, 20.0], ids=["point", "block"])
 def test_kriging_agrees_with_r_gstat(tmp_path, formula, columns, block_m):
     xy, z = sample()
@@ -161,8 +156,7 @@ def test_kriging_agrees_with_r_gstat(tmp_path, formula, columns, block_m):
     block = f", block=c({block_m},{block_m})" if block_m else ""
     script = READ + MODEL + f"r <- krige({formula}, d, g, v{block}, debug.level=0); " + WRITE
     there = run_r(tmp_path, script, d=np.column_stack([xy, z]), g=np.column_stack([targets, targets[:, 0]]))
-    system = factorise(covariance(), xy, drift_at(xy, columns))
-    here = predict(system, z, targets, drift_at(targets, columns), block_m=block_m)
+    here = geostat.krige(posed(covariance(), xy, z, columns), *targets.T, drift_at(targets, columns), block_m)
     tolerance = 1e-7 if block_m else 1e-8  # its quadrature nodes are typed with ten digits
     assert here.mean == pytest.approx(there[:, 0], abs=tolerance)
     assert here.variance == pytest.approx(there[:, 1], abs=tolerance)
@@ -174,7 +168,7 @@ def test_strict_neighbourhood_agrees_with_r_gstat(tmp_path):
     script = READ + MODEL + "r <- krige(z~1, d, g, v, nmax=16, debug.level=0); " + WRITE
     there = run_r(tmp_path, script, d=np.column_stack([xy, z]), g=np.column_stack([targets, targets[:, 0]]))
     ones = np.ones((400, 1)), np.ones((200, 1))
-    here = predict_local(covariance(), xy, ones[0], z, targets, ones[1], neighbours=16, strict=True)
+    here = krige_nearest(covariance(), xy, ones[0], z, targets, ones[1], neighbours=16, strict=True)
     assert here.mean == pytest.approx(there[:, 0], abs=1e-8)
     assert here.variance == pytest.approx(there[:, 1], abs=1e-8)
 
@@ -185,6 +179,6 @@ def test_leave_one_out_agrees_with_refits_of_r_gstat(tmp_path):
         "r <- krige.cv(z~x+y, d, v, nfold=nrow(d), verbose=FALSE); " + WRITE
     )  # fmt: skip
     there = run_r(tmp_path, script, d=np.column_stack([xy, z]), g=np.column_stack([xy, z]))
-    mean, variance = leave_one_out(factorise(covariance(), xy, drift_at(xy, (one, east, north))), z)
-    assert mean == pytest.approx(there[:, 0], abs=1e-8)
-    assert variance == pytest.approx(there[:, 1], abs=1e-8)
+    left = geostat.leave_out(posed(covariance(), xy, z, (east, north)))
+    assert left.mean == pytest.approx(there[:, 0], abs=1e-8)
+    assert left.variance == pytest.approx(there[:, 1], abs=1e-8)

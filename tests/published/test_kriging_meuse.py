@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from hardpan.geostat.covariance import Covariance, Structure
-from hardpan.geostat.neighbourhood import predict_local
+from hardpan.geostat.neighbourhood import krige_nearest
 
 skgstat = pytest.importorskip("skgstat", reason="the meuse sample comes with scikit-gstat")
 
@@ -26,7 +26,7 @@ def test_six_blocks_of_zinc_have_the_printed_mean_and_variance():
     xy, zinc = (np.asarray(a, dtype=float) for a in skgstat.data.meuse(variable="zinc")["sample"])
     covariance = Covariance(structures=(Structure(family="spherical", sill=1.34e5, length_m=800),), micro=2.42e4)
     centres = np.array(list(PRINTED), dtype=float)
-    kriged = predict_local(
+    kriged = krige_nearest(
         covariance, xy, np.ones((155, 1)), zinc.ravel(), centres, np.ones((6, 1)), neighbours=40, strict=True,
         block_m=40.0,
     )  # fmt: skip

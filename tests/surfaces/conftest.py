@@ -5,8 +5,16 @@ from pathlib import Path
 
 import pytest
 
+from hardpan.core.threads import one_blas_thread
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.surfaces.stage import map_pan
+
+
+@pytest.fixture(autouse=True, scope="session")
+def calm():
+    """One thread for the linear algebra library, as in a run."""
+    with one_blas_thread():
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -5,22 +5,25 @@ import numpy as np
 import pytest
 
 from hardpan.core.threads import one_blas_thread
-from hardpan.geostat.censored import Readings
-from hardpan.geostat.parameters import (
-    EFFECTIVE,
+from hardpan.geostat import (
+    EFFECTIVE_RANGE,
     MICRO,
+    N_PARAMETERS,
     NOISE,
     RANGE,
-    SHARE,
+    SHORT_RATIO,
+    SHORT_SHARE,
     SILL,
-    STRETCH,
-    N,
-    correlation_of,
+    MixedModel,
+    Observations,
+    isotropic,
+    maximise_reml,
     parameter_bounds,
-    plain,
+    reml_curve,
+    residual_variogram,
+    search_starts,
+    to_correlation,
 )
-from hardpan.geostat.reml import Model, fit_mixed
-from hardpan.geostat.residuals import reml_curve, residual_variogram, start_of
 from hardpan.surfaces.fields import choose_form
 
 
@@ -37,24 +40,24 @@ def fitted(model, n=150, seed=1, noise=0.2):
     field = gs.SRF(model, seed=seed)(xy.T, mesh_type="unstructured")
     site = np.repeat(np.arange(n), 2)
     y = field[site] + noise * rng.standard_normal(2 * n)
-    plain_model = Model(
+    plain_model = MixedModel(
         xy_m=xy,
         trend=np.ones((n, 1)),
-        slack=np.zeros(1),
-        readings=Readings(site=site, low=y, high=y, error=np.zeros(2 * n)),
+        trend_precision=np.zeros(1),
+        observations=Observations(site=site, low=y, high=y, error=np.zeros(2 * n)),
         family="exponential",
-        free=np.isin(np.arange(N), [RANGE, SILL, MICRO, NOISE]),
-        fixed=plain(np.zeros(4)),
+        free=np.isin(np.arange(N_PARAMETERS), [RANGE, SILL, MICRO, NOISE]),
+        fixed=isotropic(np.zeros(4)),
         bounds=parameter_bounds((30.0, 3000.0)),
     )
-    return fit_mixed(plain_model, start_of(residual_variogram(plain_model), plain_model)[None])
+    return maximise_reml(plain_model, search_starts(2000.0, plain_model))
 
 
 def test_a_field_stretched_along_one_direction_is_seen_so():
     """gstools turns counterclockwise from east: 60 degrees there is a heading of 30."""
     model = gs.Exponential(dim=2, var=1.0, len_scale=[180.0, 45.0], angles=np.radians(60.0))
     fit = choose_form(fitted(model, n=200, seed=2), "auto")
-    structure = correlation_of(fit.model.family, fit.theta).structures[0]
+    structure = to_correlation(fit.model.family, fit.theta).structures[0]
     assert structure.heading_deg == pytest.approx(30.0, abs=15.0)
     assert 0.12 < structure.ratio < 0.5
     assert structure.length_m == pytest.approx(180.0, rel=0.6)
@@ -63,9 +66,9 @@ def test_a_field_stretched_along_one_direction_is_seen_so():
 def test_a_field_of_two_ranges_gets_two():
     model = gs.Exponential(dim=2, var=0.5, len_scale=500.0) + gs.Exponential(dim=2, var=0.5, len_scale=15.0)
     fit = choose_form(fitted(model, n=220), "nested")
-    long_m = np.exp(fit.theta[RANGE]) / EFFECTIVE["exponential"]
-    assert np.exp(fit.theta[STRETCH]) * long_m < 80.0
-    assert 0.2 < 1 / (1 + np.exp(-fit.theta[SHARE])) < 0.9
+    long_m = np.exp(fit.theta[RANGE]) / EFFECTIVE_RANGE["exponential"]
+    assert np.exp(fit.theta[SHORT_RATIO]) * long_m < 80.0
+    assert 0.2 < 1 / (1 + np.exp(-fit.theta[SHORT_SHARE])) < 0.9
 
 
 def test_plain_fields_are_left_plain():

@@ -3,36 +3,36 @@
 import numpy as np
 import pytest
 
+from hardpan.surfaces.domain import build_domain
 from hardpan.surfaces.fields import fit_fields
-from hardpan.surfaces.ground import lay_out
-from hardpan.surfaces.readings import read_bottom, read_peak, read_presence, read_top
 from hardpan.surfaces.report import precision_by_sites
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.surfaces.stage import in_order, map_pan
+from hardpan.surfaces.variables import read_bottom, read_peak, read_presence, read_top
 
 
 @pytest.fixture(scope="module")
 def fitted(truth):
     settings = SurfaceSettings(cell_m=10.0)
     insertions = in_order(truth.pan.insertions)
-    layout, _ = lay_out(insertions, truth.survey, settings)
+    domain, _ = build_domain(insertions, truth.survey, settings)
     readers = {"pan": read_presence, "peak": read_peak, "top": read_top, "bottom": read_bottom}
     return fit_fields(
-        {name: read(insertions, layout.site_of) for name, read in readers.items()}, layout, settings
-    ), layout
+        {name: read(insertions, domain.site_of) for name, read in readers.items()}, domain, settings
+    ), domain
 
 
 def test_every_further_site_makes_the_map_surer_and_none_makes_it_sure(fitted):
-    fields, layout = fitted
-    reached = precision_by_sites(fields["bottom"], layout, 40.0, 1.0)
+    fields, domain = fitted
+    reached = precision_by_sites(fields["bottom"], domain, 40.0, 1.0)
     assert reached[0] == 40.0
     assert np.all(np.diff(reached) < 0)
     assert reached[-1] > 1.0
 
 
 def test_the_search_ends_at_the_precision_asked_for(fitted):
-    fields, layout = fitted
-    reached = precision_by_sites(fields["bottom"], layout, 40.0, 38.0)
+    fields, domain = fitted
+    reached = precision_by_sites(fields["bottom"], domain, 40.0, 38.0)
     assert reached[-1] <= 38.0 < reached[-2]
 
 

@@ -1,8 +1,8 @@
-"""Work cut into tiles: the same tiles and the same sums whatever the number of threads."""
+"""Threads: numeric libraries kept to one, and work cut into parts whose sums do not depend on their number."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor, as_completed
-from contextlib import AbstractContextManager
+from contextlib import contextmanager
 from functools import cache
 
 from threadpoolctl import ThreadpoolController  # type: ignore[import-untyped]
@@ -12,33 +12,35 @@ from hardpan.core.progress import Progress, silent
 
 @cache
 def _libraries() -> ThreadpoolController:
-    """Give the handle on the linear algebra libraries in use; finding them takes longer than a small system."""
+    """Handle on the linear algebra libraries in use; finding them takes longer than a small system."""
     return ThreadpoolController()
 
 
-def one_blas_thread() -> AbstractContextManager[object]:
-    """Keep the linear algebra library to one thread.
+@contextmanager
+def one_blas_thread() -> Iterator[None]:
+    """Context, or decorator, in which the linear algebra library keeps to one thread.
 
     Its threads wait for one another in a loop, which costs hundreds of times the work when other processes want the
-    processors; the systems of a paddock are too small to gain from them.
+    processors; the systems of a paddock are too small to gain from them. Held at the entrances: around a whole run, and
+    by the public functions of `hardpan.geostat`.
     """
-    limit: AbstractContextManager[object] = _libraries().limit(limits=1, user_api="blas")
-    return limit
+    with _libraries().limit(limits=1, user_api="blas"):
+        yield
 
 
-def run_tiles(work: Callable[[int], None], count: int, *, threads: int = 1, progress: Progress = silent) -> None:
+def run_parts(work: Callable[[int], None], count: int, *, threads: int = 1, progress: Progress = silent) -> None:
     """Do `work(0)` ... `work(count - 1)`, each writing its own part of the result.
 
-    The linear algebra library gets one thread inside a tile, so that a tile's digits do not depend on `threads`.
+    The linear algebra library gets one thread inside a part, so that a part's digits do not depend on `threads`.
     """
     with one_blas_thread():
         if threads <= 1 or count <= 1:
-            for tile in range(count):
-                work(tile)
-                progress((tile + 1) / count)
+            for part in range(count):
+                work(part)
+                progress((part + 1) / count)
             return
         with ThreadPoolExecutor(max_workers=min(threads, count)) as pool:
-            futures = [pool.submit(work, tile) for tile in range(count)]
+            futures = [pool.submit(work, part) for part in range(count)]
             try:
                 for done, future in enumerate(as_completed(futures), start=1):
                     future.result()

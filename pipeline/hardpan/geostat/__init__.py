@@ -1,1 +1,110 @@
-"""Numerics of random fields on plain arrays; no agronomy, opens no file."""
+"""Random fields in the plane, on plain arrays of x, y and z: variogram, REML, kriging, leave-out, simulation.
+
+The public functions take and give values in the units of the observations:
+
+>>> from hardpan import geostat
+>>> x, y, z = np.array([0.0, 30.0, 10.0]), np.array([0.0, 0.0, 40.0]), np.array([1.0, 2.0, 3.0])
+>>> one = geostat.Structure(family="exponential", sill=1.0, length_m=50.0)
+>>> field = geostat.condition(geostat.observe(x, y, z), geostat.Covariance(structures=(one,), micro=0.1))
+>>> kriged = geostat.krige(field, np.array([10.0]), np.array([10.0]))
+>>> kriged.mean.round(4), kriged.variance.round(4)
+(array([1.0]), array([1.0]))
+
+The rest is the engine beneath, as the surfaces of the pan use it: mixed models on scaled values, intervals, mixtures.
+"""
+
+from hardpan.geostat.covariance import FAMILIES, Covariance, Family, Structure, covariance_between
+from hardpan.geostat.estimation import FittedCovariance, fit_reml
+from hardpan.geostat.field import Field, condition, integrate, krige, krige_grid, leave_out, simulate
+from hardpan.geostat.grids import KrigingGrid
+from hardpan.geostat.kriging import Kriged, krige_cells, krige_places
+from hardpan.geostat.leave_out import leave_out_sites
+from hardpan.geostat.mixture import Mixture, Priors, condition_on, integrate_parameters, points_at
+from hardpan.geostat.neighbourhood import krige_nearest
+from hardpan.geostat.observations import Observations
+from hardpan.geostat.parameters import (
+    ANISO_COS,
+    ANISO_SIN,
+    EFFECTIVE_RANGE,
+    ISOTROPIC,
+    MICRO,
+    N_PARAMETERS,
+    NOISE,
+    RANGE,
+    SHORT_RATIO,
+    SHORT_SHARE,
+    SILL,
+    isotropic,
+    parameter_bounds,
+    to_correlation,
+    to_covariance,
+)
+from hardpan.geostat.pseudodata import gaussian_pseudodata, morton_order
+from hardpan.geostat.reml import MixedModel, RemlFit, maximise_reml, observe_information
+from hardpan.geostat.residuals import Residuals, reml_curve, residual_variogram, search_starts
+from hardpan.geostat.simulation import MOST_TORUS, draw_mixture, draw_on_lattice
+from hardpan.geostat.sites import Data, observe
+from hardpan.geostat.variogram import Variogram, VariogramFit, empirical_variogram, fit_variogram
+
+__all__ = [
+    "ANISO_COS",
+    "ANISO_SIN",
+    "EFFECTIVE_RANGE",
+    "FAMILIES",
+    "ISOTROPIC",
+    "MICRO",
+    "MOST_TORUS",
+    "NOISE",
+    "N_PARAMETERS",
+    "RANGE",
+    "SHORT_RATIO",
+    "SHORT_SHARE",
+    "SILL",
+    "Covariance",
+    "Data",
+    "Family",
+    "Field",
+    "FittedCovariance",
+    "Kriged",
+    "KrigingGrid",
+    "MixedModel",
+    "Mixture",
+    "Observations",
+    "Priors",
+    "RemlFit",
+    "Residuals",
+    "Structure",
+    "Variogram",
+    "VariogramFit",
+    "condition",
+    "condition_on",
+    "covariance_between",
+    "draw_mixture",
+    "draw_on_lattice",
+    "empirical_variogram",
+    "fit_reml",
+    "fit_variogram",
+    "gaussian_pseudodata",
+    "integrate",
+    "integrate_parameters",
+    "isotropic",
+    "krige",
+    "krige_cells",
+    "krige_grid",
+    "krige_nearest",
+    "krige_places",
+    "leave_out",
+    "leave_out_sites",
+    "maximise_reml",
+    "morton_order",
+    "observe",
+    "observe_information",
+    "parameter_bounds",
+    "points_at",
+    "reml_curve",
+    "residual_variogram",
+    "search_starts",
+    "simulate",
+    "to_correlation",
+    "to_covariance",
+]

@@ -11,7 +11,7 @@ import numba
 import numpy as np
 
 from hardpan.core.arrays import Floats, Ints
-from hardpan.geostat.neighbours import Data, Field, Groups, Targets
+from hardpan.geostat.neighbours import CompiledCovariance, Groups, PlacedData, Targets
 
 _SUMS = {"contract", "arcp", "reassoc", "nsz"}
 """Sums may be reordered; missing values stay missing."""
@@ -27,7 +27,7 @@ def _keep(function: Any) -> Any:  # noqa: ANN401
 
 
 def _decay(x: float) -> float:
-    """Give exp(-x) for x >= 0 within 1e-13, in a form that runs eight values at once: (Taylor(-x/256))^256."""
+    """exp(-x) for x >= 0 within 1e-13, in a form that runs eight values at once: (Taylor(-x/256))^256."""
     y = -min(x, 700.0) / 256.0
     e = 1.0 + y * (1 + y / 2 * (1 + y / 3 * (1 + y / 4 * (1 + y / 5 * (1 + y / 6 * (1 + y / 7 * (1 + y / 8)))))))
     e *= e
@@ -100,32 +100,34 @@ def _eliminate(U: Floats, right: Floats) -> int:
 eliminate: Any = numba.njit(fastmath=True)(_eliminate)
 
 
-def _fill(data: Data, field: Field, near: Ints, places: Floats, system: tuple[Floats, Floats]) -> None:
+def _fill(
+    data: PlacedData, covariance: CompiledCovariance, near: Ints, places: Floats, system: tuple[Floats, Floats]
+) -> None:
     """Write the covariance of the near data into the upper half of U, theirs with the places into `right`."""
     (U, right), m = system, len(places)
     x, y = data.xy_m[near, 0], data.xy_m[near, 1]
-    for s in range(len(field.sills)):
-        M, family, sill = field.scalings[s], field.families[s], field.sills[s]
+    for s in range(len(covariance.sills)):
+        M, family, sill = covariance.scalings[s], covariance.families[s], covariance.sills[s]
         u, v = x * M[0, 0] + y * M[1, 0], x * M[0, 1] + y * M[1, 1]
         for i in range(len(near)):
             add_covariance(family, sill, (u, v), (u[i], v[i]), U[i, i:])
-        for q in range(len(field.weights)):
-            ox, oy = places[:, 0] + field.offsets[q, 0], places[:, 1] + field.offsets[q, 1]
+        for q in range(len(covariance.weights)):
+            ox, oy = places[:, 0] + covariance.offsets[q, 0], places[:, 1] + covariance.offsets[q, 1]
             nodes = (ox * M[0, 0] + oy * M[1, 0], ox * M[0, 1] + oy * M[1, 1])
             for i in range(len(near)):
-                add_covariance(family, field.weights[q] * sill, nodes, (u[i], v[i]), right[i, :m])
+                add_covariance(family, covariance.weights[q] * sill, nodes, (u[i], v[i]), right[i, :m])
     for i in range(len(near)):
         U[i, i] += data.noise[near[i]]
-        for c in range(m if field.micro > 0.0 else 0):
+        for c in range(m if covariance.micro > 0.0 else 0):
             if (places[c, 0] - x[i]) ** 2 + (places[c, 1] - y[i]) ** 2 <= 1e-12:
-                right[i, c] += field.micro
+                right[i, c] += covariance.micro
 
 
 fill: Any = numba.njit(fastmath=True)(_fill)
 
 
 def _trend_system(right: Floats, p: int, trend: Floats) -> tuple[Floats, Floats]:
-    """Give A'A (p, p), and what of the targets' trend the data do not carry beside A'z (p, m + r)."""
+    """A'A (p, p), and what of the targets' trend the data do not carry beside A'z (p, m + r)."""
     m, r = len(trend), right.shape[1] - len(trend) - p
     known, unknown = np.zeros((p, p)), np.zeros((p, m + r))
     unknown[:, :m] = trend.T
@@ -167,14 +169,16 @@ def _combine(right: Floats, unknown: Floats, absent: Floats, prior: float, resul
 combine: Any = numba.njit(fastmath=_SUMS)(_combine)
 
 
-def _solve_groups(groups: Groups, data: Data, targets: Targets, field: Field, part: tuple[int, int]) -> None:
+def _solve_groups(
+    groups: Groups, data: PlacedData, targets: Targets, covariance: CompiledCovariance, part: tuple[int, int]
+) -> None:
     """Krige the targets of groups part[0] to part[1], each group from its own neighbours."""
     k, p, r = groups.near.shape[1], data.drift.shape[1], data.values.shape[1]
     for g in range(part[0], part[1]):
         first, last, near = groups.start[g], groups.start[g + 1], groups.near[g]
         m = last - first
         U, right = np.zeros((k, k)), np.zeros((k, m + p + r))
-        fill(data, field, near, targets.xy_m[first:last], (U, right))
+        fill(data, covariance, near, targets.xy_m[first:last], (U, right))
         for i in range(k):
             right[i, m : m + p] = data.drift[near[i]]
             right[i, m + p :] = data.values[near[i]]
@@ -186,7 +190,7 @@ def _solve_groups(groups: Groups, data: Data, targets: Targets, field: Field, pa
                 known[a, a] = 1.0
                 absent += np.abs(unknown[a, :m])
         absent += eliminate(known, unknown)
-        combine(right, unknown, absent, field.prior, (targets.mean[first:last], targets.variance[first:last]))
+        combine(right, unknown, absent, covariance.prior, (targets.mean[first:last], targets.variance[first:last]))
 
 
 solve_groups: Any = _keep(_solve_groups)

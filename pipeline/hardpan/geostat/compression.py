@@ -1,4 +1,4 @@
-"""Covariance of far data with the cells of a tile, compressed to a few nodes with a stated error.
+"""Covariance of far data with the cells of a tile, compressed to a few Chebyshev nodes with a stated error.
 
 Seen from a tile, the covariance with a datum outside a margin is a smooth function of the place. It is interpolated
 from order x order Chebyshev nodes; near data stay exact. A spherical structure is smooth on a tile that lies wholly
@@ -11,18 +11,18 @@ from itertools import pairwise
 import numpy as np
 
 from hardpan.core.arrays import Bools, Floats
-from hardpan.geostat.covariance import Covariance, Structure, correlation, scaling
+from hardpan.geostat.covariance import Covariance, Structure, anisotropy_matrix, correlation
 
 _ORDERS = (4, 6, 8, 9, 10, 11, 12, 13, 14, 16)
 _REACHES = (2.5, 3.0, 4.0)
 _SIDES = (40, 56, 28, 80, 20, 14, 10)
 """The usual best first, so that the others are soon given up."""
 _SAFETY = 2.0
-"""The interpolation error is measured at sample places; the largest is doubled for the places between."""
+"""Of the error measured at sample places, for the places between."""
 
 _SECONDS_PER_VALUE, _SECONDS_PER_NEAR, _SECONDS_PER_FLOP, _SECONDS_PER_TILE = 2.2e-9, 4.8e-9, 1.6e-11, 6e-4
 """Rough costs of one covariance, one with a near datum and its way through memory, one operation of a matrix product,
-and the calls of one tile. They only choose the layout; a wrong value costs time and nothing else."""
+and the calls of one tile. They only choose the tiling; a wrong value costs time and nothing else."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -38,7 +38,7 @@ class Strip:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Layout:
+class Tiling:
     """How a grid is cut into tiles and how far data are compressed on them."""
 
     side: int
@@ -56,15 +56,15 @@ class Layout:
         return self.reach == np.inf
 
 
-EXACT = Layout(side=22, order=1, reach=np.inf, error=0.0)
+EXACT = Tiling(side=22, order=1, reach=np.inf, error=0.0)
 """No compression: tiles of about 500 right-hand sides at once."""
 
-LIGHT = Layout(side=64, order=1, reach=np.inf, error=0.0)
+SINGLE_PRECISION = Tiling(side=64, order=1, reach=np.inf, error=0.0)
 """The same in single precision: tiles of a megabyte or two for a hundred data, so that calls are few."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Task:
+class GridTask:
     """What decides the cost of a grid."""
 
     covariance: Covariance
@@ -73,21 +73,32 @@ class Task:
     y_m: Floats
     block_m: float | None
     nodes_per_cell: int
-    squares: int
-    """Quadratic forms."""
-    light: bool
+    single: bool
     """Without compression the work is in single precision, and blocks are integrated near data only."""
     error: float
     """Largest error of one covariance that keeps the map within its tolerance."""
 
 
 def chebyshev_nodes(order: int) -> Floats:
-    """Give the Chebyshev points of the first kind on [-1, 1]."""
+    """Chebyshev points of the first kind on [-1, 1], shape (order,).
+
+    Examples
+    --------
+    >>> chebyshev_nodes(3).round(4)
+    array([ 0.866,  0.   , -0.866])
+    """
     return np.cos((2 * np.arange(order) + 1) * np.pi / (2 * order))
 
 
 def interpolation_basis(order: int, at: Floats) -> Floats:
-    """Give the (len(at), order) matrix from values at the Chebyshev nodes to the polynomial's values, barycentric."""
+    """Barycentric interpolation matrix (len(at), order), from values at the Chebyshev nodes to those at places `at`.
+
+    Examples
+    --------
+    >>> nodes, at = chebyshev_nodes(4), np.array([-0.3, 0.8])
+    >>> np.allclose(interpolation_basis(4, at) @ nodes**3, at**3)
+    True
+    """
     angle = (2 * np.arange(order) + 1) * np.pi / (2 * order)
     gap = at[:, None] - np.cos(angle)
     hit = gap == 0
@@ -100,7 +111,7 @@ def interpolation_basis(order: int, at: Floats) -> Floats:
 
 
 def cut_axis(coordinates_m: Floats, side: int, order: int, block_m: float | None, nodes: Floats) -> list[Strip]:
-    """Give the strips of one axis, about `side` cells each.
+    """Strips of one axis of the grid, about `side` cells each.
 
     Parameters
     ----------
@@ -125,7 +136,7 @@ def cut_axis(coordinates_m: Floats, side: int, order: int, block_m: float | None
 
 
 def half_width(coordinates_m: Floats, side: int, block_m: float | None) -> float:
-    """Give half the width of the widest strip of at most `side` cells, the half blocks of its outer cells included."""
+    """Half the width (m) of the widest strip of at most `side` cells, the half blocks of its outer cells included."""
     count = len(coordinates_m)
     step = abs(float(coordinates_m[1] - coordinates_m[0])) if count > 1 else 0.0
     widest = -(-count // -(-count // side))
@@ -135,12 +146,12 @@ def half_width(coordinates_m: Floats, side: int, block_m: float | None) -> float
 def near_data(
     covariance: Covariance, xy_m: Floats, centre_m: tuple[float, float], half_m: tuple[float, float], reach: float
 ) -> Bools:
-    """Give which data must stay exact on a tile."""
+    """Data (n,) that must stay exact on a tile: near ones, and those whose spherical range ends on it."""
     offset = xy_m - centre_m
     near = (np.abs(offset[:, 0]) < reach * half_m[0]) & (np.abs(offset[:, 1]) < reach * half_m[1])
     for structure in covariance.structures:
         if structure.family == "spherical":
-            matrix = scaling(structure)
+            matrix = anisotropy_matrix(structure)
             r = np.linalg.norm(offset @ matrix, axis=1)
             radius = _tile_radius(matrix, half_m)
             near |= np.abs(r - 1.0) < radius
@@ -153,7 +164,7 @@ def _tile_radius(matrix: Floats, half_m: tuple[float, float]) -> float:
 
 
 def compression_error(covariance: Covariance, half_m: tuple[float, float], order: int, reach: float) -> float:
-    """Give the largest error of a compressed covariance with a datum outside the margin of a tile."""
+    """Largest error of a compressed covariance with a datum outside the margin of a tile, measured at samples."""
     nodes, checks = chebyshev_nodes(order), np.linspace(-1.0, 1.0, 15)
     basis = interpolation_basis(order, checks)
     ring = _ring(reach) * half_m
@@ -164,7 +175,7 @@ def compression_error(covariance: Covariance, half_m: tuple[float, float], order
 
 
 def _ring(reach: float) -> Floats:
-    """Give places on the margin and half as far again; a covariance is the same at opposite places."""
+    """Places on the margin and half as far again; a covariance is the same at opposite places."""
     along = np.linspace(-reach, reach, 13)
     side = np.column_stack([along, np.full(13, reach)])
     margin = np.concatenate([side, side[:, ::-1]])
@@ -175,7 +186,7 @@ def _structure_error(
     structure: Structure, ring_m: Floats, half_m: tuple[float, float], sampling: tuple[Floats, Floats, Floats]
 ) -> float:
     nodes, checks, basis = sampling
-    matrix = scaling(structure)
+    matrix = anisotropy_matrix(structure)
     if structure.family == "spherical":
         r = np.linalg.norm(ring_m @ matrix, axis=1)
         ring_m = ring_m[r + _tile_radius(matrix, half_m) <= 1.25]  # data inside the range, and some margin
@@ -185,7 +196,7 @@ def _structure_error(
 
 
 def _smooth(structure: Structure, matrix: Floats, ring_m: Floats, along: Floats, half_m: tuple[float, float]) -> Floats:
-    """Give correlations (ring, y, x) of places on the ring with a lattice on the tile."""
+    """Correlations (ring, y, x) of places on the ring with a lattice on the tile."""
     x, y = along * half_m[0], along * half_m[1]
     u = (x * matrix[0, 0] + (y * matrix[1, 0])[:, None]) - (ring_m @ matrix[:, 0])[:, None, None]
     v = (x * matrix[0, 1] + (y * matrix[1, 1])[:, None]) - (ring_m @ matrix[:, 1])[:, None, None]
@@ -195,8 +206,8 @@ def _smooth(structure: Structure, matrix: Floats, ring_m: Floats, along: Floats,
     return correlation(structure.family, r)
 
 
-def plan(task: Task) -> Layout:
-    """Give the cheapest layout that keeps the error."""
+def choose_tiling(task: GridTask) -> Tiling:
+    """The cheapest tiling that keeps the error."""
     best, lowest = EXACT, _exact_cost(task)
     for side in _SIDES:
         for reach in _REACHES:
@@ -208,29 +219,29 @@ def plan(task: Task) -> Layout:
                     break
                 error = compression_error(task.covariance, half, order, reach)
                 if error <= task.error:
-                    best, lowest = Layout(side=side, order=order, reach=reach, error=error), cost
+                    best, lowest = Tiling(side=side, order=order, reach=reach, error=error), cost
                     break
     return best
 
 
-def _mean_near(task: Task, side: int, half_m: tuple[float, float], reach: float) -> float:
+def _mean_near(task: GridTask, side: int, half_m: tuple[float, float], reach: float) -> float:
     xs, ys = task.x_m[side // 2 :: side][:6], task.y_m[side // 2 :: side][:6]
     xs, ys = (task.x_m[:1] if not len(xs) else xs), (task.y_m[:1] if not len(ys) else ys)
     counts = [near_data(task.covariance, task.xy_m, (float(x), float(y)), half_m, reach).sum() for x in xs for y in ys]
     return float(np.mean(counts))
 
 
-def _exact_cost(task: Task) -> float:
+def _exact_cost(task: GridTask) -> float:
     n, cells = len(task.xy_m), len(task.x_m) * len(task.y_m)
-    if task.light:
-        return cells * n * (2.0 * _SECONDS_PER_NEAR + task.squares * n * _SECONDS_PER_FLOP)
-    return cells * n * (task.nodes_per_cell * _SECONDS_PER_NEAR + task.squares * 1.3 * n * _SECONDS_PER_FLOP)
+    if task.single:
+        return cells * n * (2.0 * _SECONDS_PER_NEAR + n * _SECONDS_PER_FLOP)
+    return cells * n * (task.nodes_per_cell * _SECONDS_PER_NEAR + 1.3 * n * _SECONDS_PER_FLOP)
 
 
-def _cost(task: Task, side: int, order: int, near: float) -> float:
+def _cost(task: GridTask, side: int, order: int, near: float) -> float:
     n, q = len(task.xy_m), order**2
     tiles, cells = -(-len(task.x_m) // side) * -(-len(task.y_m) // side), len(task.x_m) * len(task.y_m)
     flops = tiles * (2.0 * n**2 * q + n * q**2 + 2 * side * q**2) + cells * near * (2 * near + 4 * order)
     seconds = tiles * (n * q * _SECONDS_PER_VALUE + _SECONDS_PER_TILE)
     seconds += cells * near * (task.nodes_per_cell + 1) * _SECONDS_PER_NEAR
-    return seconds + task.squares * flops * _SECONDS_PER_FLOP
+    return seconds + flops * _SECONDS_PER_FLOP

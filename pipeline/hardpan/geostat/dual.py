@@ -1,164 +1,215 @@
-"""Predictions as forms: what they are in the covariances with the data and the trend values of a place.
+"""Kriging in its dual form: predictions as linear and quadratic forms in covariances and trend values of a place.
 
-With c the covariances of a place with n data and x its p trend values, a kriged mean is linear in c and x, and a
-kriging variance is a quadratic form in them; so are mean and second moment of a mixture of models that share their
-correlations. A `Forms` holds r linear and v quadratic ones, whatever they came from.
+With c the covariances of a place with the n data and x its p trend values, a kriged mean is x'b + c'a and a second
+moment is a quadratic form in (c, x); so are those of a mixture of covariances that share their correlation. A map is
+then these forms evaluated at its cells, whatever they came from.
 """
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from typing import TypeAlias
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial.distance import cdist
 
 from hardpan.core.arrays import Floats
-from hardpan.geostat.covariance import Covariance, correlation, evaluate, scaling
-from hardpan.geostat.mixture import Mixture, range_parts
-from hardpan.geostat.support import block_nodes, support_variance
-from hardpan.geostat.system import System
+from hardpan.geostat.covariance import (
+    Covariance,
+    Structure,
+    anisotropy_matrix,
+    block_covariance,
+    block_quadrature,
+    block_variance,
+    correlation,
+    covariance_at,
+)
+from hardpan.geostat.mixture import Mixture
 
-Singles: TypeAlias = NDArray[np.float32]
-
-Solve = Callable[[Floats, Floats], tuple[Floats, Floats]]
-"""Linear forms (m, r) and quadratic ones (m, v) at places (m, 2) with trend values (m, p), without compression."""
+SINGLE_FROM = 1e-5
+"""Tolerance from which single precision will do: it halves the work, and its rounding is a millionth of the sill."""
 
 _NEAR_BLOCKS = 3.0
 """Nearer than this many sides a block's mean covariance with a datum is integrated; farther it is that of its middle,
 within (side / length)^2 / 24."""
 
+_ROWS = 128
+"""Columns of one block of a triangular product: wide enough to run at full speed."""
+
+Solve = Callable[[Floats, Floats], tuple[Floats, Floats]]
+"""Mean and second moment (m,) at places (m, 2) with trend values (m, p), nothing compressed."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Forms:
-    """r linear forms c'linear + x'trend, and v quadratic ones constant + c'quadratic c + 2 x'cross c + x'square x."""
+class DualForm:
+    """Mean c'linear + x'trend, and second moment constant + c'quadratic c + 2 x'cross c + x'square x."""
 
     covariance: Covariance
     """Whose c is: structures only."""
     xy_m: Floats
     """(n, 2) data."""
     linear: Floats
-    """(n, r)."""
+    """(n,)."""
     trend: Floats
-    """(p, r)."""
+    """(p,)."""
     quadratic: Floats
-    """(v, n, n), symmetric."""
+    """(n, n), symmetric."""
     cross: Floats
-    """(v, p, n)."""
+    """(p, n)."""
     square: Floats
-    """(v, p, p)."""
-    constant: Floats
-    """(v,)."""
+    """(p, p)."""
+    constant: float
     norm: float
-    """Bound on the largest absolute eigenvalue of any quadratic."""
-    prior: float
-    """Variance of the field over its support."""
-
-    def linear_only(self) -> "Forms":
-        """Give the linear forms alone."""
-        none = {name: getattr(self, name)[:0] for name in ("quadratic", "cross", "square", "constant")}
-        return replace(self, **none)
+    """Bound on the largest absolute eigenvalue of what the variance is quadratic in."""
+    condition: float
+    """Bound on the condition number of the data's covariance."""
 
 
-def kriging_forms(system: System, beta: Floats, weights: Floats, factor_inverse: Floats, prior: float) -> Forms:
-    """Give kriged means and the kriging variance of a system whose L^-1 is `factor_inverse`.
+def dual_forms(mixture: Mixture, block_m: float | None, *, with_micro: bool) -> list[DualForm]:
+    """Mean and second moment of a mixture's field as dual forms, one for each correlation: they add up.
 
-    The variance is prior - c'K^-1 c + (x - X'K^-1 c)' G (x - X'K^-1 c) with G the covariance of the trend.
+    Parameters
+    ----------
+    mixture : Mixture
+        The field given its observations.
+    block_m : float | None
+        Side of the blocks the field is averaged over; points when left out.
+    with_micro : bool
+        Whether the variance holds that of the micro-scale.
     """
-    inverse = factor_inverse.T @ factor_inverse
-    pull = factor_inverse.T @ system.whitened
-    g = np.asarray(np.linalg.inv(system.triangle.T @ system.triangle), dtype=np.float64)
-    norm = float(np.abs(inverse).sum(axis=0).max(initial=0.0))
-    return Forms(
-        covariance=system.covariance,
-        xy_m=system.xy_m,
-        linear=weights,
-        trend=beta,
-        quadratic=(pull @ g @ pull.T - inverse)[None],
-        cross=-(g @ pull.T)[None],
-        square=g[None],
-        constant=np.array([prior]),
-        norm=min(norm, 1.0 / system.covariance.noise) if system.covariance.noise > 0 else norm,
-        prior=prior,
+    n, found = len(mixture.xy_m), mixture.posterior
+    wx = found.precision @ mixture.trend
+    cross = -np.einsum("knp,kpq->knq", wx, found.beta_cov) * mixture.sill[:, None, None]
+    field = (-found.precision + wx @ found.beta_cov @ wx.swapaxes(1, 2)) * (mixture.sill**2)[:, None, None]
+    linear = np.concatenate([found.weights * mixture.sill[:, None], found.beta], axis=1)
+    quadratic = np.concatenate(
+        [np.concatenate([field, cross], axis=2), np.concatenate([cross.swapaxes(1, 2), found.beta_cov], axis=2)],
+        axis=1,
     )
-
-
-def mixture_forms(mixture: Mixture, block_m: float | None) -> list[Forms]:
-    """Give mean and second moment of a mixture's field, one part for each of its ranges: they add up."""
-    n = len(mixture.model.xy_m)
+    quadratic += linear[:, :, None] * linear[:, None, :]
+    condition = _condition(mixture)
     forms = []
-    for part in range_parts(mixture):
-        shape = mixture.shape(part.range_m)
-        field = part.quadratic[:n, :n]
+    for j, shape in enumerate(mixture.correlations):
+        weight = np.where(mixture.which == j, mixture.weight, 0.0)
+        line, square = weight @ linear, np.tensordot(weight, quadratic, axes=1)
+        # one form alone: what compression does to the square of the mean it does to that of the second moment too
+        bounded = np.tensordot(weight, field, axes=1) if len(mixture.weight) == 1 else square[:n, :n]
+        constant = float(weight @ mixture.sill) * block_variance(shape, block_m)
         forms.append(
-            Forms(
+            DualForm(
                 covariance=shape,
-                xy_m=mixture.model.xy_m,
-                linear=part.linear[:n, None],
-                trend=part.linear[n:, None],
-                quadratic=field[None],
-                cross=part.quadratic[None, n:, :n],
-                square=part.quadratic[None, n:, n:],
-                constant=np.array([part.micro + part.sill * support_variance(shape, block_m)]),
-                norm=float(np.abs(field).sum(axis=0).max(initial=0.0)),
-                prior=1.0,
+                xy_m=mixture.xy_m,
+                linear=line[:n],
+                trend=line[n:],
+                quadratic=square[:n, :n],
+                cross=square[n:, :n],
+                square=square[n:, n:],
+                constant=constant + float(weight @ mixture.micro) * with_micro,
+                norm=float(np.abs(bounded).sum(axis=0).max(initial=0.0)),
+                condition=condition,
             )
         )
     return forms
 
 
-def largest_error(forms: Forms, tolerance: float) -> float:
-    """Give the error of one covariance that moves no form of a field of unit variance by more than `tolerance`.
+def _condition(mixture: Mixture) -> float:
+    """Bound on the condition number of the data's covariance: trace times largest column sum of the inverse."""
+    precision = mixture.observations.sum_by_site(mixture.posterior.tau, len(mixture.xy_m))
+    seen = precision > 0
+    noise = np.sum(np.where(seen, 1.0 / np.where(seen, precision, 1.0), 0.0), axis=1)
+    trace = (mixture.sill + mixture.micro) * seen.sum(axis=1) + noise
+    return float(np.max(np.abs(mixture.posterior.precision).sum(axis=1).max(axis=1, initial=0.0) * trace))
 
-    A linear form moves by at most that times the sum of its absolute weights, a quadratic one by about
-    2 |d' Q c| <= 2 |d| |Q|^1/2 |Q^1/2 c| with the last factor near 1.
+
+def largest_error(form: DualForm, tolerance: float) -> float:
+    """Error of one covariance that changes no moment of a field of unit variance by more than `tolerance`.
+
+    The mean changes by at most that times the sum of absolute dual weights, a variance c'Q c by about
+    2 |d'Q c| <= 2 |d| |Q|^1/2 |Q^1/2 c| with the last factor near 1.
     """
-    weight = float(np.abs(forms.linear).sum(axis=0).max(initial=1e-300))
-    return tolerance / max(weight, 2.0 * float(np.sqrt(len(forms.xy_m) * forms.norm)))
+    weight = float(np.abs(form.linear).sum(initial=1e-300))
+    return tolerance / max(weight, 2.0 * float(np.sqrt(len(form.xy_m) * form.norm)))
 
 
-def light_solver(parts: Sequence[Forms], block_m: float | None) -> Solve:
-    """Give what sums the forms of all parts, at places or over blocks about them.
+def direct_solver(forms: Sequence[DualForm], block_m: float | None, tolerance: float) -> Solve:
+    """Function of places and trend values that gives the forms' sum: mean and second moment.
 
-    The parts have the same data, and covariances that differ in size only. In single precision: that halves the work,
-    and its rounding is a millionth of the sill.
+    Parameters
+    ----------
+    forms : Sequence[DualForm]
+        Of the same data.
+    block_m : float | None
+        Side of the blocks about the places; points when left out.
+    tolerance : float
+        From 1e-5 on in single precision, and blocks are integrated near data only.
     """
-    xy_m = parts[0].xy_m
-    metric = scaling(replace(parts[0].covariance.structures[0], length_m=1.0))
-    nodes, weights = block_nodes(block_m)
-    linear = [np.concatenate([part.linear, part.trend]).astype(np.float32) for part in parts]
-    squares = [np.stack([_joined(part, j) for j in range(len(part.quadratic))]) for part in parts]
+    single = tolerance >= SINGLE_FROM
+    kind = np.dtype(np.float32 if single else np.float64)
+    lines = [np.concatenate([form.linear, form.trend]).astype(kind)[:, None] for form in forms]
+    squares = [_joined(form).astype(kind) for form in forms]
+    n = len(forms[0].xy_m)
 
     def solve(places: Floats, trend: Floats) -> tuple[Floats, Floats]:
-        away_m = cdist((places - xy_m[0]) @ metric, (xy_m - xy_m[0]) @ metric).astype(np.float32)
-        near = np.nonzero(away_m < _NEAR_BLOCKS * (block_m or 0.0))
-        offsets = (places[near[0]] - xy_m[near[1]])[:, None] + nodes
-        u = np.empty((len(places), len(linear[0])), dtype=np.float32)
-        u[:, len(xy_m) :] = trend
-        values = np.zeros((len(places), linear[0].shape[1]))
-        seconds = np.zeros((len(places), len(squares[0])))
-        for part, line, square in zip(parts, linear, squares, strict=True):
-            u[:, : len(xy_m)] = _correlation_at(part.covariance, away_m)
-            u[near] = evaluate(part.covariance, offsets) @ weights
-            values += u @ line
-            for j, form in enumerate(square):
-                seconds[:, j] += part.constant[j] + np.einsum("ij,ij->i", u @ form, u)
-        return values, seconds
+        with_data = _Distances(forms, places, block_m) if single else None
+        u = np.empty((len(places), len(lines[0])), dtype=kind)
+        u[:, n:] = trend
+        mean, second = np.zeros(len(places)), np.zeros(len(places))
+        for form, line, square in zip(forms, lines, squares, strict=True):
+            if with_data is None:
+                u[:, :n] = block_covariance(form.covariance, form.xy_m, places, block_m).T
+            else:
+                with_data.write_covariance(form.covariance, u[:, :n])
+            mean += (u @ line)[:, 0]
+            second += form.constant + _quadratic(square, u)
+        return mean, second
 
     return solve
 
 
-def _joined(part: Forms, j: int) -> Singles:
-    """Give one quadratic form in (c, x) together."""
-    above = np.concatenate([part.quadratic[j], part.cross[j].T], axis=1)
-    below = np.concatenate([part.cross[j], part.square[j]], axis=1)
-    return np.concatenate([above, below]).astype(np.float32)
+class _Distances:
+    """Distances of places with the data, shared by covariances that differ in length only; single precision."""
+
+    def __init__(self, forms: Sequence[DualForm], places: Floats, block_m: float | None) -> None:
+        xy_m = forms[0].xy_m
+        metrics = {_metric(part): part for form in forms for part in form.covariance.structures}
+        self.away_m: dict[tuple[float, float], NDArray[np.float32]] = {}
+        for key, part in metrics.items():
+            metric = anisotropy_matrix(replace(part, length_m=1.0))
+            away_m = cdist((places - xy_m[0]) @ metric, (xy_m - xy_m[0]) @ metric)
+            self.away_m[key] = away_m.astype(np.float32)
+        closest = np.min([*self.away_m.values()], axis=0) if self.away_m else np.empty((0, 0))
+        self.near = np.nonzero(closest < _NEAR_BLOCKS * (block_m or 0.0))
+        nodes, self.weights = block_quadrature(block_m)
+        self.offsets_m = (places[self.near[0]] - xy_m[self.near[1]])[:, None] + nodes
+
+    def write_covariance(self, covariance: Covariance, into: NDArray[np.float32]) -> None:
+        """Write the covariance (m, n) of every place with every datum."""
+        into[:] = 0.0
+        for part in covariance.structures:
+            r = self.away_m[_metric(part)] / np.float32(part.length_m)
+            into += np.float32(part.sill) * correlation(part.family, r)  # type: ignore[arg-type]  # keeps its kind
+        into[self.near] = covariance_at(covariance, self.offsets_m) @ self.weights
 
 
-def _correlation_at(covariance: Covariance, away_m: Singles) -> Singles:
-    """Give the covariance at distances scaled to the longer axis."""
-    total = np.zeros_like(away_m)
-    for part in covariance.structures:
-        shape = correlation(part.family, away_m / np.float32(part.length_m))  # type: ignore[arg-type]  # keeps its kind
-        total += np.float32(part.sill) * shape
+def _metric(structure: Structure) -> tuple[float, float]:
+    return structure.ratio, structure.heading_deg
+
+
+def _joined(form: DualForm) -> Floats:
+    """The quadratic form in (c, x) together, shape (n + p, n + p)."""
+    above = np.concatenate([form.quadratic, form.cross.T], axis=1)
+    return np.concatenate([above, np.concatenate([form.cross, form.square], axis=1)])
+
+
+def _quadratic(square: NDArray[Any], u: NDArray[Any]) -> Floats:
+    """Values u'Su (m,) of a symmetric form: half the products where the matrix is large."""
+    size = len(square)
+    if size <= 2 * _ROWS:
+        return np.asarray(np.einsum("ij,ij->i", u @ square, u))
+    total = np.zeros(len(u))
+    for first in range(0, size, _ROWS):
+        part = slice(first, first + _ROWS)
+        total += np.einsum("ij,ij->i", u[:, part] @ square[part, part], u[:, part])
+        if first:
+            total += 2.0 * np.einsum("ij,ij->i", u[:, :first] @ square[:first, part], u[:, part])
     return total

@@ -1,13 +1,124 @@
-"""Universal kriging by one Cholesky factor: points, blocks, grids, many right-hand sides, exact leave-one-out.
+"""Kriging of a field at points, over blocks and over grids: the one way from a posterior to a map.
 
-The model is value = drift @ beta + structures + micro(site) + noise(insertion). What is mapped is the field: drift,
-structures and micro-scale, never the noise. Micro-scale counts at a point (and is known at a site with data); over a
-block it averages out, so it is neither in the block's variance nor in its covariance with the data.
+What is mapped is the field: trend, structures and micro-scale, never the noise. At a point the micro-scale counts in
+the variance, and where the point is a site it is known as far as the observations tell it.
 """
 
-from hardpan.geostat.folds import leave_one_out
-from hardpan.geostat.grids import predict_grid
-from hardpan.geostat.points import Prediction, predict
-from hardpan.geostat.system import System, factorise, solve_weights
+from dataclasses import dataclass
 
-__all__ = ["Prediction", "System", "factorise", "leave_one_out", "predict", "predict_grid", "solve_weights"]
+import numpy as np
+from scipy.spatial import cKDTree
+
+from hardpan.core.arrays import Floats, Ints
+from hardpan.core.progress import Progress, silent
+from hardpan.geostat.covariance import COINCIDENT_M
+from hardpan.geostat.dual import dual_forms
+from hardpan.geostat.grids import KrigingGrid, Moments, evaluate_grid, evaluate_places
+from hardpan.geostat.mixture import Mixture
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Kriged:
+    """Kriged field at m places, shape (m,), or over a grid, shape (ny, nx), NaN outside."""
+
+    mean: Floats
+    variance: Floats
+    """Kriging variance: of the field minus the prediction, that of the trend included."""
+    mean_error: float = 0.0
+    """Bound on what compression of far data changed in `mean`; 0 where nothing was compressed."""
+    variance_error: float = 0.0
+    """The same for `variance`, and what rounding of an explicit inverse may have changed."""
+
+
+def krige_places(  # noqa: PLR0917
+    mixture: Mixture,
+    xy_m: Floats,
+    trend: Floats,
+    block_m: float | None = None,
+    tolerance: float = 0.0,
+    threads: int = 1,
+    progress: Progress = silent,
+) -> Kriged:
+    """Universal-kriging mean and variance at m points or over m square blocks, shape (m,).
+
+    Parameters
+    ----------
+    mixture : Mixture
+        The field given its observations.
+    xy_m : Floats
+        (m, 2) points or block centres.
+    trend : Floats
+        (m, p) trend columns at the points, or their block means.
+    block_m : float | None
+        Side of the blocks; points when left out. Micro-scale averages out over a block: it is not in its variance.
+    tolerance : float
+        Share of the field's spread that may be lost for speed; 0 for none.
+    threads, progress
+        Parts run in `threads` threads; the result does not depend on it.
+    """
+    forms = dual_forms(mixture, block_m, with_micro=not block_m)
+    moments = evaluate_places(forms, xy_m, trend, block_m, tolerance, threads, progress)
+    kriged = _kriged(moments)
+    if not block_m and len(xy_m):
+        apart, site = cKDTree(mixture.xy_m).query(xy_m)
+        hit = apart <= COINCIDENT_M
+        _know_sites(mixture, kriged, (np.flatnonzero(hit),), site[hit])
+    return kriged
+
+
+def krige_cells(
+    mixture: Mixture,
+    grid: KrigingGrid,
+    *,
+    micro_in_blocks: bool = False,
+    tolerance: float = 1e-6,
+    threads: int = 1,
+    progress: Progress = silent,
+) -> Kriged:
+    """Universal-kriging mean and variance over a grid, shape (ny, nx), NaN outside.
+
+    Parameters
+    ----------
+    mixture : Mixture
+        The field given its observations.
+    grid : KrigingGrid
+        Cells, points or blocks.
+    micro_in_blocks : bool
+        The blocks are no larger than a site: their variance holds the micro-scale.
+    tolerance : float
+        Share of the field's spread that compression may change; 0 solves every cell directly. The bound that was
+        reached is in the result.
+    threads, progress
+        Tiles run in `threads` threads; the result does not depend on it.
+    """
+    forms = dual_forms(mixture, grid.block_m, with_micro=micro_in_blocks or not grid.block_m)
+    kriged = _kriged(evaluate_grid(forms, grid, tolerance=tolerance, threads=threads, progress=progress))
+    if not grid.block_m:
+        column, row = _nearest(grid.x_m, mixture.xy_m[:, 0]), _nearest(grid.y_m, mixture.xy_m[:, 1])
+        apart = np.hypot(grid.x_m[column] - mixture.xy_m[:, 0], grid.y_m[row] - mixture.xy_m[:, 1])
+        hit = (apart <= COINCIDENT_M) & grid.inside[row, column]
+        _know_sites(mixture, kriged, (row[hit], column[hit]), np.flatnonzero(hit))
+    return kriged
+
+
+def _kriged(moments: Moments) -> Kriged:
+    return Kriged(
+        mean=moments.mean,
+        variance=np.maximum(moments.second - moments.mean**2, 0.0),
+        mean_error=moments.mean_error,
+        variance_error=moments.variance_error,
+    )
+
+
+def _know_sites(mixture: Mixture, kriged: Kriged, at: tuple[Ints, ...], site: Ints) -> None:
+    """Write what is known of the sites at the places that are sites: there the micro-scale is that of the site."""
+    if len(site):
+        mean, variance = mixture.at_sites()
+        kriged.mean[at], kriged.variance[at] = mean[site], np.maximum(variance[site], 0.0)
+
+
+def _nearest(axis_m: Floats, at_m: Floats) -> Ints:
+    """Index of the nearest of evenly spaced coordinates."""
+    step = (axis_m[-1] - axis_m[0]) / max(len(axis_m) - 1, 1) or 1.0
+    index: Ints = np.clip(np.round((at_m - axis_m[0]) / step), 0, len(axis_m) - 1).astype(np.int64)
+    return index

@@ -1,43 +1,69 @@
-"""Every site predicted without its own readings, exactly and without refitting."""
+"""Every site predicted without its own observations, exactly and without refitting."""
 
 import numpy as np
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.geostat.mixture import Mixture
-from hardpan.geostat.parameters import field_covariance
 
-_OPEN = 1e11
-"""Condition of I - S T beyond which nothing is left that fixes a flat trend: five digits short of double precision."""
+_LOST = 1e-10
+"""Below this share of its precision where the trend is known a datum carries the trend by itself, up to rounding."""
 
 
-def leave_out(mixture: Mixture, folds: Ints) -> tuple[Floats, Floats]:
-    """Give mean and variance (n,) of the field at every site, without the readings of the site's whole fold.
+def leave_out_sites(mixture: Mixture, folds: Ints) -> tuple[Floats, Floats]:
+    """Leave-one-out (or leave-a-fold-out) mean and variance of the field, shape (n,), exact and without refitting.
 
-    With S the field's covariance given all readings, m its mean, and T, N precision and total of the readings' factors
-    of the fold, what is left when the fold's readings are taken away is (I - S T)^-1 S and (I - S T)^-1 (m - S N). The
-    covariance parameters and the factors of the other readings stay. NaN where the rest leaves the trend open.
+    Every site is predicted without the observations of its whole fold. The covariance parameters and the factors of the
+    other observations stay. NaN where the rest leaves the trend open.
 
     Parameters
     ----------
     folds : Ints
         (n,) fold of each site.
+
+    Notes
+    -----
+    From the inverse of the kriging matrix [dubrule1983]: with Q = W - W X G X'W, z = N / T the sites' values (see
+    `hardpan.geostat.censored`) and F the fold's sites with observations, the field there without them has mean
+    z_F - Q_FF^-1 (Q z)_F and covariance Q_FF^-1 - T_F^-1.
     """
-    model, found = mixture.model, mixture.posterior
-    k = field_covariance(model.family, model.xy_m, mixture.theta)
-    precision, total = (model.readings.at_sites(factors, k.shape[-1]) for factors in (found.tau, found.nu))
-    left = model.trend - k @ (found.precision @ model.trend)
-    covariance = k - k @ (found.precision @ k) + left @ found.beta_cov @ left.swapaxes(1, 2)
-    means, variances = np.empty(found.mean.shape), np.empty(found.mean.shape)
-    for fold in np.unique(folds):
+    found, trend = mixture.posterior, mixture.trend
+    n = len(mixture.xy_m)
+    precision, total = (mixture.observations.sum_by_site(factors, n) for factors in (found.tau, found.nu))
+    wx = found.precision @ trend
+    q = found.precision - (wx @ found.beta_cov) @ wx.swapaxes(1, 2)
+    means, variances = found.mean.copy(), found.variance.copy()
+    seen = precision[0] > 0
+    size = np.bincount(folds)[folds]
+    single = np.flatnonzero(seen & (size == 1))
+    own, known = q[:, single, single], found.precision[:, single, single]
+    own = np.where(own > _LOST * known, own, np.nan)
+    means[:, single] = total[:, single] / precision[:, single] - found.weights[:, single] / own
+    variances[:, single] = 1.0 / own - 1.0 / precision[:, single]
+    for fold in np.unique(folds[seen & (size > 1)]):
         out = np.flatnonzero(folds == fold)
-        s = covariance[:, out[:, None], out]
-        without = np.eye(len(out)) - s * precision[:, None, out]
-        moved = found.mean[:, out] - np.einsum("kij,kj->ki", s, total[:, out])
-        if np.linalg.cond(without).max() > _OPEN:
-            means[:, out], variances[:, out] = np.nan, np.nan
-            continue
-        solved = np.linalg.solve(without, np.concatenate([s, moved[:, :, None]], axis=2))
-        means[:, out] = solved[:, :, -1]
-        variances[:, out] = np.diagonal(solved[:, :, :-1], axis1=1, axis2=2)
-    mean = mixture.weight @ means
-    return mean, mixture.weight @ (variances + means**2) - mean**2
+        means[:, out], variances[:, out] = _without(mixture, q, out, precision, total)
+    return mixture.pool(means, variances)
+
+
+def _without(mixture: Mixture, q: Floats, out: Ints, precision: Floats, total: Floats) -> tuple[Floats, Floats]:
+    """Mean and variance (k, len(out)) at the sites of one fold without its observations."""
+    found, seen = mixture.posterior, precision[0, out] > 0
+    with_data, bare = out[seen], out[~seen]
+    scale = np.sqrt(found.precision[:, with_data, with_data])
+    both = scale[:, :, None] * scale[:, None, :]
+    eigenvalues, vectors = np.linalg.eigh(q[:, with_data[:, None], with_data] / both)
+    means, variances = np.full((len(q), len(out)), np.nan), np.full((len(q), len(out)), np.nan)
+    if eigenvalues.min() <= _LOST:
+        return means, variances
+    inverse = (vectors / eigenvalues[:, None, :]) @ vectors.swapaxes(1, 2) / both
+    error = np.einsum("kij,kj->ki", inverse, found.weights[:, with_data])
+    means[:, seen] = total[:, with_data] / precision[:, with_data] - error
+    variances[:, seen] = np.diagonal(inverse, axis1=1, axis2=2) - 1.0 / precision[:, with_data]
+    if len(bare):  # S T = K W + (X - K W X) G X'W carries to sites without observations what the others lose
+        k = mixture.site_covariances()
+        wx = found.precision @ mixture.trend
+        onto = (k @ found.precision + (mixture.trend - k @ wx) @ found.beta_cov @ wx.swapaxes(1, 2))[:, bare]
+        onto = onto[:, :, with_data]
+        means[:, ~seen] = found.mean[:, bare] - np.einsum("kij,kj->ki", onto, error)
+        variances[:, ~seen] = found.variance[:, bare] + np.einsum("kij,kjl,kil->ki", onto, inverse, onto)
+    return means, variances

@@ -6,13 +6,16 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from hardpan.core.arrays import Floats, Ints
-from hardpan.geostat.system import COINCIDENT_M
+from hardpan.geostat.covariance import COINCIDENT_M
 
 _TILE_SHARE, _DATA_SHARE = 0.58, 2
-"""Side of a tile over the distance to the k-th neighbour, data of a tile over k: see the module's text."""
+"""Side of a tile over the distance to the k-th neighbour, data of a tile over k.
+
+The 2 k data nearest to the centre of a tile lie within about 1.41 of that distance, so that a target, at most 0.41 of
+it from the centre, has its own k nearest data among them where data are evenly dense."""
 
 
-class Data(NamedTuple):
+class PlacedData(NamedTuple):
     """Data at distinct places."""
 
     xy_m: Floats
@@ -41,7 +44,7 @@ class Targets(NamedTuple):
     variance: Floats
 
 
-class Field(NamedTuple):
+class CompiledCovariance(NamedTuple):
     """The covariance as the compiled loops take it."""
 
     families: Ints
@@ -57,8 +60,11 @@ class Field(NamedTuple):
     """Variance of the field over the support."""
 
 
-def merge_coincident(data: Data) -> Data:
-    """Give one datum a place, in an order that does not depend on that of the rows."""
+def merge_coincident(data: PlacedData) -> PlacedData:
+    """One datum a place, in an order that does not depend on that of the rows.
+
+    Data at one place are replaced by their mean, weighted by the inverse of their noise, with the noise it has.
+    """
     rounded = np.round((data.xy_m - data.xy_m.min(axis=0)) / COINCIDENT_M)
     order = np.lexsort((data.values[:, 0], rounded[:, 1], rounded[:, 0]))
     first = np.flatnonzero(np.append(True, np.any(np.diff(rounded[order], axis=0) != 0, axis=1)))
@@ -67,7 +73,7 @@ def merge_coincident(data: Data) -> Data:
     exact = np.add.reduceat(~known, first) > 0  # a datum without noise outweighs all that have some
     weight[known & np.repeat(exact, np.diff(np.append(first, len(order))))] = 0.0
     total = np.add.reduceat(weight, first)
-    return Data(
+    return PlacedData(
         xy_m=data.xy_m[order[first]],
         drift=np.add.reduceat(data.drift[order] * weight[:, None], first) / total[:, None],
         values=np.add.reduceat(data.values[order] * weight[:, None], first) / total[:, None],
@@ -78,7 +84,7 @@ def merge_coincident(data: Data) -> Data:
 def group_targets(
     xy_m: Floats, targets_xy: Floats, neighbours: int, threads: int, *, strict: bool
 ) -> tuple[Ints, Groups]:
-    """Give an order of the targets and the groups they form in it."""
+    """Order of the targets (m,), and the groups they form in it with the nearest data of each."""
     tree, k = cKDTree(xy_m), min(neighbours, len(xy_m))
     if strict:
         near = tree.query(targets_xy, k=[*range(1, k + 1)], workers=threads)[1]

@@ -1,7 +1,8 @@
-"""Conditional draws of the field, joint over the nodes: free draws that kriging carries over to the data.
+"""Conditional simulation: joint draws of a field given its observations.
 
-A free draw has the field's covariance at nodes and data alike. Adding what kriging makes of (data - free draw at the
-data - a draw of the noise) gives it the mean and the variance of kriging, the uncertainty of the trend included.
+A free draw has the field's covariance at nodes and sites alike. Adding what kriging makes of (observations - free draw
+at the sites - a draw of the noise) gives it the law of the field given the observations, the doubt of the trend
+included.
 """
 
 import numpy as np
@@ -11,10 +12,8 @@ from scipy.spatial import cKDTree
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.core.errors import HardpanError
-from hardpan.core.threads import one_blas_thread
-from hardpan.geostat.covariance import Covariance, covariance_between, evaluate, structured_sill
-from hardpan.geostat.points import predict
-from hardpan.geostat.system import COINCIDENT_M, System
+from hardpan.geostat.covariance import COINCIDENT_M, Covariance, covariance_at, covariance_between
+from hardpan.geostat.mixture import Mixture
 
 _DENSE = 4000
 """Nodes up to which one Cholesky factor (128 MB) makes the draws, wherever the nodes lie."""
@@ -26,61 +25,110 @@ _AROUND = 6
 """A datum between nodes is drawn given the nearest 6 x 6 of them: those behind are screened."""
 
 
-def draw_conditional(  # noqa: PLR0917
-    system: System, values: Floats, targets_xy: Floats, target_drift: Floats, n_draws: int, seed: int
+def draw_mixture(
+    mixture: Mixture,
+    nodes_xy: Floats,
+    trend: Floats,
+    n_draws: int,
+    rng: np.random.Generator,
+    *,
+    negative: float = 1e-6,
+    drawn_column: Floats | None = None,
 ) -> Floats:
-    """Give draws (n_draws, k) of the field at k nodes, given the data.
+    """Conditional draws of the field at m nodes, shape (n_draws, m).
+
+    Each draw has its own covariance, trend and values of the intervals, so that their spread is that of the kriged map.
 
     Parameters
     ----------
-    system : System
-        From `factorise`.
-    values : Floats
-        (n,), or (n, n_draws) where each draw goes with its own values.
-    targets_xy, target_drift : Floats
-        (k, 2) and (k, p) nodes; above 4,000 they must lie on a regular lattice, in any order, gaps allowed.
-    n_draws, seed : int
-        The same seed gives the same draws.
+    mixture : Mixture
+        The field given its observations.
+    nodes_xy, trend : Floats
+        (m, 2) nodes and (m, p) trend columns there; above 4,000 they must lie on a lattice of square cells, in any
+        order, gaps allowed.
+    n_draws : int
+        Number of draws.
+    rng : np.random.Generator
+        The same state gives the same draws.
+    negative : float
+        As in `draw_on_lattice`.
+    drawn_column : Floats | None
+        (n_draws, m) a last trend column that is itself drawn, beyond those of `trend`.
 
     Raises
     ------
     HardpanError
         More than 4,000 nodes that do not lie on a lattice.
     """
-    rng = np.random.default_rng(seed)
-    free = draw_exactly if len(targets_xy) <= _DENSE else draw_on_lattice
-    with one_blas_thread():
-        at_nodes, at_data = free(system.covariance, targets_xy, system.xy_m, n_draws, rng)
-    _add_micro(system, targets_xy, at_nodes, at_data, rng)
-    at_data += np.sqrt(system.noise)[:, None] * rng.standard_normal(at_data.shape)
-    gap = values.reshape(len(values), -1) - at_data
-    draws: Floats = (at_nodes + predict(system, gap, targets_xy, target_drift, variance=False).mean).T
+    chosen = _choose(mixture.weight, n_draws, rng)
+    apart, site_of = cKDTree(mixture.xy_m).query(nodes_xy)
+    at_site = np.flatnonzero(apart <= COINCIDENT_M)
+    draws = np.empty((n_draws, len(nodes_xy)))
+    for j, shape in enumerate(mixture.correlations):
+        of = np.flatnonzero(mixture.which[chosen] == j)
+        if not len(of):
+            continue
+        sill, micro = mixture.sill[chosen[of], None], mixture.micro[chosen[of], None]
+        at_nodes, at_sites = np.zeros((len(of), len(nodes_xy))), np.zeros((len(of), len(mixture.xy_m)))
+        if mixture.is_spatial:
+            free = _draw_free(shape, nodes_xy, mixture.xy_m, len(of), rng, negative)
+            at_nodes, at_sites = (np.sqrt(sill) * part.T for part in free)
+        of_nodes = np.sqrt(micro) * rng.standard_normal(at_nodes.shape)
+        of_sites = np.sqrt(micro) * rng.standard_normal(at_sites.shape)
+        of_nodes[:, at_site] = of_sites[:, site_of[at_site]]
+        weights, beta = _condition(mixture, chosen[of], at_sites + of_sites, rng)
+        draws[of] = at_nodes + of_nodes + beta[:, : trend.shape[1]] @ trend.T
+        draws[of] += (sill * weights) @ covariance_between(shape, mixture.xy_m, nodes_xy)
+        draws[np.ix_(of, at_site)] += micro * weights[:, site_of[at_site]]
+        if drawn_column is not None:
+            draws[of] += beta[:, -1:] * drawn_column[of]
     return draws
 
 
-def _add_micro(system: System, nodes_xy: Floats, at_nodes: Floats, at_data: Floats, rng: np.random.Generator) -> None:
-    """Add the micro-scale: one value a site, one a node, the site's where a node is the place of a datum."""
-    if not system.covariance.micro:
-        return
-    sd = np.sqrt(system.covariance.micro)
-    _, site = np.unique(system.site, return_inverse=True)
-    of_sites = sd * rng.standard_normal((int(site.max()) + 1, at_data.shape[1]))
-    of_nodes = sd * rng.standard_normal(at_nodes.shape)
-    apart, datum = cKDTree(system.xy_m).query(nodes_xy)
-    same = apart <= COINCIDENT_M
-    of_nodes[same] = of_sites[site[datum[same]]]
-    at_nodes += of_nodes
-    at_data += of_sites[site]
+def _choose(weight: Floats, n_draws: int, rng: np.random.Generator) -> Ints:
+    """Covariances in proportion to their weight, in random order, shape (n_draws,)."""
+    at = (np.arange(n_draws) + rng.random()) / n_draws
+    return rng.permutation(np.minimum(np.searchsorted(np.cumsum(weight), at), len(weight) - 1))
+
+
+def _draw_free(  # noqa: PLR0917
+    shape: Covariance, nodes_xy: Floats, sites_xy: Floats, n_draws: int, rng: np.random.Generator, negative: float
+) -> tuple[Floats, Floats]:
+    """Unconditional draws of the structures at nodes (m, n_draws) and sites (n, n_draws)."""
+    if len(nodes_xy) > _DENSE or _lattice_of(nodes_xy) is not None:
+        return draw_on_lattice(shape, nodes_xy, sites_xy, n_draws, rng, negative=negative)
+    return draw_exactly(shape, nodes_xy, sites_xy, n_draws, rng)
+
+
+def _condition(mixture: Mixture, chosen: Ints, at_sites: Floats, rng: np.random.Generator) -> tuple[Floats, Floats]:
+    """Dual weights (d, n) and trend (d, p) that carry unconditional draws (d, n) over to the observations."""
+    trend_precision, found = mixture.trend_precision, mixture.posterior
+    proper = trend_precision > 0
+    beta = np.zeros((len(chosen), len(trend_precision)))
+    beta[:, proper] = rng.standard_normal((len(chosen), int(proper.sum()))) / np.sqrt(trend_precision[proper])
+    n = at_sites.shape[1]
+    precision, total = (mixture.observations.sum_by_site(factors[chosen], n) for factors in (found.tau, found.nu))
+    variance = 1.0 / np.where(precision > 0, precision, np.inf)
+    gap = variance * total - at_sites - beta @ mixture.trend.T
+    gap -= np.sqrt(variance) * rng.standard_normal(at_sites.shape)
+    weights = np.empty_like(gap)
+    for component in np.unique(chosen):
+        of, w = chosen == component, found.precision[component]
+        untrended = gap[of] @ w
+        moved = untrended @ mixture.trend @ found.beta_cov[component]
+        weights[of] = untrended - moved @ (w @ mixture.trend).T
+        beta[of] += moved
+    return weights, beta
 
 
 def draw_exactly(
     covariance: Covariance, nodes_xy: Floats, data_xy: Floats, n_draws: int, rng: np.random.Generator
 ) -> tuple[Floats, Floats]:
-    """Give draws of the structures, mean 0 and without data, at nodes (k, n_draws) and data (n, n_draws)."""
+    """Unconditional draws of the structures at nodes (m, n_draws) and data (n, n_draws), by Cholesky factor."""
     places = np.vstack([nodes_xy, data_xy])
     both = covariance_between(covariance, places, places)
     # nodes and data may coincide; 1e-9 of the sill keeps the factor real and is far below the spread of any draw
-    both[np.diag_indices_from(both)] += 1e-9 * max(structured_sill(covariance), 1e-300)
+    both[np.diag_indices_from(both)] += 1e-9 * max(covariance.structured_sill, 1e-300)
     drawn = cholesky(both, lower=True, overwrite_a=True, check_finite=False) @ rng.standard_normal(
         (len(places), n_draws)
     )
@@ -96,7 +144,7 @@ def draw_on_lattice(
     *,
     negative: float = 1e-6,
 ) -> tuple[Floats, Floats]:
-    """Give what `draw_exactly` gives, by circulant embedding [dietrich1997] on the lattice of the nodes.
+    """Unconditional draws as of `draw_exactly`, by circulant embedding [dietrich1997] on the lattice of the nodes.
 
     Parameters
     ----------
@@ -108,7 +156,14 @@ def draw_on_lattice(
     HardpanError
         The nodes do not lie on a lattice of square cells.
     """
-    origin, step_m = _lattice_of(nodes_xy)
+    lattice = _lattice_of(nodes_xy)
+    if lattice is None:
+        raise HardpanError(
+            what=f"{len(nodes_xy)} nodes of a simulation do not lie on a lattice of square cells",
+            where="conditional simulation",
+            right=f"a regular lattice, or at most {_DENSE} nodes",
+        )
+    origin, step_m = lattice
     reach = np.vstack([nodes_xy, data_xy])
     margin = _AROUND // 2
     low = np.floor((reach.min(axis=0) - origin) / step_m).astype(np.int64) - margin
@@ -128,24 +183,18 @@ def draw_on_lattice(
     return at_nodes.T, at_data.T
 
 
-def _lattice_of(nodes_xy: Floats) -> tuple[Floats, float]:
-    """Give the corner and step of the lattice the nodes lie on."""
+def _lattice_of(nodes_xy: Floats) -> tuple[Floats, float] | None:
+    """Corner and step (m) of the lattice the nodes lie on, None where they lie on none."""
     corner = nodes_xy.min(axis=0)
     along = np.unique(np.round(np.concatenate([nodes_xy[:, 0] - corner[0], nodes_xy[:, 1] - corner[1]]), 6))
     steps = np.diff(along)
     step_m = float(steps[steps > 1e-3].min(initial=np.inf))
     off = (nodes_xy - corner) / step_m
-    if not np.abs(off - np.rint(off)).max() < 1e-3:
-        raise HardpanError(
-            what=f"{len(nodes_xy)} nodes of a simulation do not lie on a lattice of square cells",
-            where="conditional simulation",
-            right=f"a regular lattice, or at most {_DENSE} nodes",
-        )
-    return corner, step_m
+    return (corner, step_m) if np.abs(off - np.rint(off)).max() < 1e-3 else None
 
 
 def _spectral_root(covariance: Covariance, step_m: float, shape: Ints, negative: float) -> Floats:
-    """Give the square root of the covariance's spectrum on a torus at least twice the lattice.
+    """Square root of the covariance's spectrum on a torus at least twice the lattice.
 
     The torus grows until no more than `negative` of the spectrum is so, at most to eight times the lattice and to
     `MOST_TORUS` nodes; what still is then is set to 0 and the variance restored.
@@ -156,19 +205,19 @@ def _spectral_root(covariance: Covariance, step_m: float, shape: Ints, negative:
             break
         lags = [(np.arange(n) + n // 2) % n - n // 2 for n in size]
         offsets = np.stack(np.meshgrid(lags[0] * step_m, lags[1] * step_m, indexing="ij"), axis=-1)
-        spectrum = fft2(evaluate(covariance, offsets)).real
+        spectrum = fft2(covariance_at(covariance, offsets)).real
         if -spectrum[spectrum < 0].sum() <= negative * spectrum.sum():
             break
     spectrum = np.maximum(spectrum, 0.0)
-    root: Floats = np.sqrt(spectrum * (structured_sill(covariance) / max(spectrum.sum(), 1e-300)))
+    root: Floats = np.sqrt(spectrum * (covariance.structured_sill / max(spectrum.sum(), 1e-300)))
     return root
 
 
 def _weights_between(
     covariance: Covariance, data_xy: Floats, origin: Floats, step_m: float, shape: Ints
 ) -> tuple[Ints, Floats, Floats]:
-    """Give the nodes (n, 36, 2) about each datum, their kriging weights (n, 36) and the sd they leave (n,)."""
-    sill = structured_sill(covariance)
+    """Nodes (n, 36, 2) about each datum, their kriging weights (n, 36) and the sd they leave (n,)."""
+    sill = covariance.structured_sill
     position = (data_xy - origin) / step_m
     first = np.clip(np.floor(position).astype(np.int64) - _AROUND // 2 + 1, 0, shape - _AROUND)
     square = np.stack(np.meshgrid(np.arange(_AROUND), np.arange(_AROUND)), axis=-1).reshape(-1, 2)
@@ -176,7 +225,7 @@ def _weights_between(
     nodes = square.astype(np.float64) * step_m
     among = covariance_between(covariance, nodes, nodes)
     among[np.diag_indices_from(among)] += 1e-9 * max(sill, 1e-300)
-    onto = evaluate(covariance, (around - position[:, None, :]) * step_m)
+    onto = covariance_at(covariance, (around - position[:, None, :]) * step_m)
     weights = np.linalg.solve(among, onto.T).T.astype(np.float64)
     spread: Floats = np.sqrt(np.maximum(sill - np.sum(weights * onto, axis=1), 0.0))
     return around, weights, spread

@@ -12,7 +12,7 @@ from scipy.spatial.distance import cdist
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.core.errors import HardpanError
-from hardpan.core.threads import run_tiles
+from hardpan.core.threads import run_parts
 from hardpan.geostat.covariance import Family, Structure, correlation
 
 Estimator = Literal["matheron", "cressie-hawkins", "dowd"]
@@ -60,7 +60,7 @@ def empirical_variogram(
     estimator: Estimator = "matheron",
     threads: int = 1,
 ) -> Variogram:
-    """Give the isotropic empirical variogram.
+    """Isotropic empirical variogram: semivariance by distance class.
 
     Parameters
     ----------
@@ -84,6 +84,13 @@ def empirical_variogram(
     ------
     HardpanError
         Fewer than two places.
+
+    Examples
+    --------
+    >>> line = np.column_stack([np.arange(4.0), np.zeros(4)])
+    >>> found = empirical_variogram(line, np.array([0.0, 1.0, 0.0, 1.0]), edges_m=np.array([0.0, 1.0, 2.0]))
+    >>> found.pairs, found.semivariance
+    (array([3, 2]), array([0.5, 0. ]))
     """
     if len(np.unique(xy_m, axis=0)) < 2:
         raise HardpanError(what="no two places to compare", where="variogram", right="two places or more")
@@ -110,7 +117,7 @@ def _estimate(count: Ints, power: Floats, estimator: Estimator) -> Floats:
 
 
 def _sum_pairs(xy_m: Floats, values: Floats, edges_m: Floats, estimator: Estimator) -> tuple[Ints, Floats, Floats]:
-    """Give pairs, sum of distances and sum of powers of differences (median of differences for dowd) by class."""
+    """Pairs, sum of distances and sum of powers of differences (median of differences for dowd) by class."""
     order = np.lexsort((values, xy_m[:, 1], xy_m[:, 0]))  # sums then do not depend on the order of the rows
     xy_m, values, classes = xy_m[order], values[order], len(edges_m) - 1
     count, length, power = np.zeros(classes, dtype=np.int64), np.zeros(classes), np.zeros(classes)
@@ -139,7 +146,7 @@ def _sum_pairs(xy_m: Floats, values: Floats, edges_m: Floats, estimator: Estimat
 
 
 def _pairs_of(xy_a: Floats, xy_b: Floats, z_a: Floats, z_b: Floats, *, same: bool) -> tuple[Floats, Floats]:
-    """Give distance and absolute difference of all pairs between two sets of points, or within one."""
+    """Distance and absolute difference of all pairs between two sets of points, or within one."""
     h, difference = cdist(xy_a, xy_b), np.abs(z_a[:, None] - z_b[None, :])
     if same:
         upper = np.triu_indices(len(z_a), k=1)
@@ -150,7 +157,7 @@ def _pairs_of(xy_a: Floats, xy_b: Floats, z_a: Floats, z_b: Floats, *, same: boo
 def _sum_pairs_compiled(
     xy_m: Floats, values: Floats, edges_m: Floats, estimator: Estimator, threads: int
 ) -> tuple[Ints, Floats, Floats]:
-    """Give what `_sum_pairs` gives, for many points."""
+    """Sums as of `_sum_pairs`, for many points."""
     from hardpan.geostat.compiled import sum_pairs  # noqa: PLC0415
 
     order = _compact_order(xy_m, values)
@@ -166,13 +173,13 @@ def _sum_pairs_compiled(
     def sum_part(part: int) -> None:
         sum_pairs((x, y, z), (rows[part], rows[part + 1]), (starts, boxes, edges), sums[part], estimator != "matheron")
 
-    run_tiles(sum_part, _PARTS, threads=threads)
+    run_parts(sum_part, _PARTS, threads=threads)
     count, length, power = sums.sum(axis=0)
     return count.round().astype(np.int64), length, power
 
 
 def _compact_order(xy_m: Floats, values: Floats) -> Ints:
-    """Give an order in which neighbours in the list are neighbours in the plane: up and down in strips."""
+    """Order (n,) in which neighbours in the list are neighbours in the plane: up and down in strips."""
     offset = xy_m - xy_m.min(axis=0)
     width = max(float(np.ptp(offset[:, 0])) / max(np.sqrt(len(xy_m) / _RUN), 1.0), 1e-9)
     strip = np.floor(offset[:, 0] / width)
@@ -181,7 +188,7 @@ def _compact_order(xy_m: Floats, values: Floats) -> Ints:
 
 
 def fit_variogram(variogram: Variogram, families: Sequence[Family] = ("exponential",)) -> VariogramFit:
-    """Give the nested model of `families` and a nugget that lies closest to the variogram.
+    """Nested model of `families` and a nugget, fitted to the variogram by weighted least squares.
 
     Weighted least squares with weights pairs / distance^2 over all sills and lengths; sills are not negative. For given
     lengths the sills are linear, so only the lengths are searched, from the best of a coarse grid.

@@ -3,6 +3,7 @@
 from dataclasses import replace
 
 from hardpan.core.memory import UNLIMITED, Memory
+from hardpan.core.threads import one_blas_thread
 from hardpan.costs.stage import tally
 from hardpan.money.stage import price_machines
 from hardpan.options.stage import check_machine, weigh_options
@@ -23,6 +24,7 @@ from hardpan.survey.stage import read_survey
 from hardpan.zones.stage import check_ground, draw_zones
 
 
+@one_blas_thread()
 def run_paddock(config: Config, clock: Clock) -> PaddockRun:
     """Everything the configuration asks for, from readings to money; writes nothing.
 

@@ -10,13 +10,12 @@ import numpy as np
 import shapely
 
 from hardpan.core.memory import Memory
-from hardpan.geostat.mixture import points_at
-from hardpan.geostat.simulation import MOST_TORUS
+from hardpan.geostat import MOST_TORUS, points_at
 from hardpan.options.candidates import list_candidates
 from hardpan.records.evidence import Prepared
 from hardpan.run.config import Config
+from hardpan.surfaces.domain import cells_per_node
 from hardpan.surfaces.fields import RANGES
-from hardpan.surfaces.ground import cells_per_node
 from hardpan.surfaces.many_sites import FITTED, MOST_JOINT
 
 _LIBRARIES = 60e6

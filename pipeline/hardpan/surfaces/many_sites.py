@@ -14,15 +14,10 @@ from scipy.spatial import KDTree
 
 from hardpan.core.arrays import Floats
 from hardpan.core.progress import Progress, share_of
-from hardpan.geostat.censored import Readings
-from hardpan.geostat.covariance import Covariance
-from hardpan.geostat.neighbourhood import predict_local
-from hardpan.geostat.parameters import covariance_of
-from hardpan.geostat.pseudodata import along_curve, gaussian_data
-from hardpan.geostat.simulation import draw_on_lattice
+from hardpan.geostat import Covariance, Observations, draw_on_lattice, gaussian_pseudodata, krige_nearest, morton_order
 from hardpan.records.issues import Issue, Outcome
-from hardpan.surfaces.domain import NEGATIVE_SPECTRUM, Layout, Places
-from hardpan.surfaces.variables import Field, Moments, Variable
+from hardpan.surfaces.domain import NEGATIVE_SPECTRUM, Domain, Places
+from hardpan.surfaces.variables import FittedField, Moments, Variable
 
 MOST_JOINT = 600
 """Sites up to which all are one system: beyond, its time grows by the third power, and its memory by the second."""
@@ -34,7 +29,7 @@ _NEIGHBOURS = 32
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Near:
+class NearestKriging:
     """One field seen from all sites."""
 
     covariance: Covariance
@@ -50,25 +45,24 @@ class Near:
     def krige(self, xy_m: Floats, values: Floats, block_m: float | None, threads: int) -> tuple[Floats, Floats]:
         """Give mean and variance about the trend, micro-scale included, at places (m, 2)."""
         ones = np.ones((len(self.xy_m), 1)), np.ones((len(xy_m), 1))
-        found = predict_local(
+        found = krige_nearest(
             self.covariance, self.xy_m, ones[0], values, xy_m, ones[1],
             neighbours=_NEIGHBOURS, error_variance=self.error, block_m=block_m, threads=threads,
         )  # fmt: skip
-        spread = found.variance if found.variance is not None else np.empty(0)
-        return found.mean, spread + (self.covariance.micro if block_m else 0.0)
+        return found.mean, found.variance + (self.covariance.micro if block_m else 0.0)
 
 
-def thin(insertions: gpd.GeoDataFrame, layout: Layout) -> tuple[gpd.GeoDataFrame, Layout, Issue]:
-    """Give the insertions of a few hundred sites, and the layout with these sites only.
+def thin_sites(insertions: gpd.GeoDataFrame, domain: Domain) -> tuple[gpd.GeoDataFrame, Domain, Issue]:
+    """Give the insertions of a few hundred sites, and the domain with these sites only.
 
     Half are spread over all, the others are their nearest: pairs show what fades over a few metres.
     """
-    order = along_curve(layout.sites.xy_m)
+    order = morton_order(domain.sites.xy_m)
     spread = order[np.linspace(0, len(order) - 1, FITTED // 2).round().astype(np.int64)]
-    nearest = KDTree(layout.sites.xy_m).query(layout.sites.xy_m[spread], k=2)[1][:, 1]
+    nearest = KDTree(domain.sites.xy_m).query(domain.sites.xy_m[spread], k=2)[1][:, 1]
     kept = np.union1d(spread, nearest)
-    here = np.isin(layout.site_of, kept)
-    sites = Places(**{name: getattr(layout.sites, name)[kept] for name in ("xy_m", "soil", "trend")})
+    here = np.isin(domain.site_of, kept)
+    sites = Places(**{name: getattr(domain.sites, name)[kept] for name in ("xy_m", "soil", "trend")})
     issue = Issue(
         outcome=Outcome.WARN,
         stage="surfaces",
@@ -77,41 +71,40 @@ def thin(insertions: gpd.GeoDataFrame, layout: Layout) -> tuple[gpd.GeoDataFrame
         done=f"the covariance and its scores are those of {len(kept)} sites spread over all; maps and draws are kriged"
         f" from the nearest {_NEIGHBOURS} of all",
     )
-    fitted = replace(layout, sites=sites, site_of=np.searchsorted(kept, layout.site_of[here]))
+    fitted = replace(domain, sites=sites, site_of=np.searchsorted(kept, domain.site_of[here]))
     return insertions[here].reset_index(drop=True), fitted, issue
 
 
-def see_all(
-    fields: Mapping[str, Field], variables: Mapping[str, Variable], layout: Layout, threads: int
-) -> dict[str, Near]:
-    """Give every field seen from all sites; `variables` and `layout` are those of all."""
-    out: dict[str, Near] = {}
+def condition_all(
+    fields: Mapping[str, FittedField], variables: Mapping[str, Variable], domain: Domain, threads: int
+) -> dict[str, NearestKriging]:
+    """Give every field seen from all sites; `variables` and `domain` are those of all."""
+    out: dict[str, NearestKriging] = {}
     for name, field in fields.items():
-        trend = layout.sites.trend
+        trend = domain.sites.trend
         if field.on_strength:
-            strength = out["peak"].krige(layout.sites.xy_m, out["peak"].values, None, threads)[0]
-            trend = np.column_stack([trend, strength + layout.sites.trend @ out["peak"].trend])
-        out[name] = _see(field, variables[name], layout.sites.xy_m, trend)
+            strength = out["peak"].krige(domain.sites.xy_m, out["peak"].values, None, threads)[0]
+            trend = np.column_stack([trend, strength + domain.sites.trend @ out["peak"].trend])
+        out[name] = _condition(field, variables[name], domain.sites.xy_m, trend)
     return out
 
 
-def _see(field: Field, variable: Variable, xy_m: Floats, trend: Floats) -> Near:
-    mixture, model = field.mixture, field.mixture.model
-    theta = mixture.middle
+def _condition(field: FittedField, variable: Variable, xy_m: Floats, trend: Floats) -> NearestKriging:
+    mixture, covariance = field.mixture, field.mixture.mean_covariance
     beta = mixture.weight @ mixture.posterior.beta
-    about = (trend @ beta)[variable.readings.site]
+    about = (trend @ beta)[variable.observations.site]
     scale = variable.scale / field.variable.scale
     about -= (variable.centre - field.variable.centre) / field.variable.scale
-    readings = Readings(
-        site=variable.readings.site,
-        low=variable.readings.low * scale - about,
-        high=variable.readings.high * scale - about,
-        error=variable.readings.error * scale**2,
+    observations = Observations(
+        site=variable.observations.site,
+        low=variable.observations.low * scale - about,
+        high=variable.observations.high * scale - about,
+        error=variable.observations.error * scale**2,
     )
-    precision, total = gaussian_data(model.family, xy_m, theta, readings)
+    precision, total = gaussian_pseudodata(covariance, xy_m, observations)
     seen = precision > 0
-    return Near(
-        covariance=replace(covariance_of(model.family, theta), noise=0.0),
+    return NearestKriging(
+        covariance=replace(covariance, noise=0.0),
         xy_m=xy_m[seen],
         values=total[seen] / precision[seen],
         error=1.0 / precision[seen],
@@ -119,10 +112,10 @@ def _see(field: Field, variable: Variable, xy_m: Floats, trend: Floats) -> Near:
     )
 
 
-def map_near(
-    nears: Mapping[str, Near],
-    fields: Mapping[str, Field],
-    layout: Layout,
+def map_many_sites(
+    nears: Mapping[str, NearestKriging],
+    fields: Mapping[str, FittedField],
+    domain: Domain,
     *,
     block_m: float | None,
     threads: int,
@@ -131,8 +124,8 @@ def map_near(
     """Give what `maps.map_fields` gives."""
     out: dict[str, Moments] = {}
     for done, (name, near) in enumerate(nears.items()):
-        mean, variance = near.krige(layout.cells.xy_m, near.values, block_m, threads)
-        trend = layout.cells.trend
+        mean, variance = near.krige(domain.cells.xy_m, near.values, block_m, threads)
+        trend = domain.cells.trend
         if fields[name].on_strength:
             trend = np.column_stack([trend, out["peak"][0]])
             variance = variance + near.trend[-1] ** 2 * out["peak"][1]
@@ -141,12 +134,18 @@ def map_near(
     return out
 
 
-def draw_near(
-    nears: Mapping[str, Near], fields: Mapping[str, Field], layout: Layout, n_draws: int, *, seed: int, threads: int
+def draw_many_sites(
+    nears: Mapping[str, NearestKriging],
+    fields: Mapping[str, FittedField],
+    domain: Domain,
+    n_draws: int,
+    *,
+    seed: int,
+    threads: int,
 ) -> dict[str, Floats]:
     """Give what `draws.draw_fields` gives: free draws that kriging carries over to the data."""
     out: dict[str, Floats] = {}
-    nodes = layout.nodes
+    nodes = domain.nodes
     for number, (name, near) in enumerate(nears.items()):
         rng = np.random.default_rng([seed, number])
         at_nodes, at_data = draw_on_lattice(

@@ -8,17 +8,16 @@ from scipy.special import ndtr
 
 from hardpan.core.arrays import Floats
 from hardpan.core.progress import Progress, share_of
-from hardpan.geostat.dual import mixture_forms
-from hardpan.geostat.grids import Grid, evaluate_sum
-from hardpan.surfaces.domain import LEAST_THICKNESS_MM, Layout
-from hardpan.surfaces.variables import Field, Moments
+from hardpan.geostat import KrigingGrid, krige_cells
+from hardpan.surfaces.domain import LEAST_THICKNESS_MM, Domain
+from hardpan.surfaces.variables import FittedField, Moments
 
 _TOLERANCE = 1e-4
 """Share of a variable's spread that compression may change: a hundredth of a millimetre, under any reading."""
 
 
 def map_fields(
-    fields: Mapping[str, Field], layout: Layout, *, block_m: float | None, threads: int, progress: Progress
+    fields: Mapping[str, FittedField], domain: Domain, *, block_m: float | None, threads: int, progress: Progress
 ) -> dict[str, Moments]:
     """Give mean and variance of every field over every cell inside.
 
@@ -26,36 +25,36 @@ def map_fields(
     ground of one site, a few metres across as a cell is, and stays. A field on strength must come after `peak`.
     """
     out: dict[str, Moments] = {}
-    frame, inside = layout.frame, layout.inside
+    frame, inside = domain.frame, domain.inside
     for done, (name, field) in enumerate(fields.items()):
-        trend = layout.cells.trend
+        trend = domain.cells.trend
         if field.on_strength:
             trend = np.column_stack([trend, out["peak"][0]])
-        drift = np.full((*frame.shape, trend.shape[1]), np.nan)
-        drift[inside] = trend
-        linear, squares = evaluate_sum(
-            mixture_forms(field.mixture, block_m),
-            Grid(x_m=frame.x_m, y_m=frame.y_m, inside=inside, drift=drift, block_m=block_m),
+        grid = np.full((*frame.shape, trend.shape[1]), np.nan)
+        grid[inside] = trend
+        kriged = krige_cells(
+            field.mixture,
+            KrigingGrid(x_m=frame.x_m, y_m=frame.y_m, inside=inside, trend=grid, block_m=block_m),
+            micro_in_blocks=True,
             tolerance=_TOLERANCE,
             threads=threads,
             progress=share_of(progress, done, len(fields)),
         )
-        mean, second = linear[inside, 0], squares[inside, 0]
-        variance = second - mean**2
+        mean, variance = kriged.mean[inside], kriged.variance[inside]
         if field.on_strength:
-            variance += _slope_square(field) * out["peak"][1]
-        out[name] = mean, np.maximum(variance, 0.0)
+            variance = variance + _slope_square(field) * out["peak"][1]
+        out[name] = mean, variance
     return out
 
 
-def _slope_square(field: Field) -> float:
+def _slope_square(field: FittedField) -> float:
     """Give the mean square of the coefficient of strength."""
     found = field.mixture.posterior
     return float(field.mixture.weight @ (found.beta[:, -1] ** 2 + found.beta_cov[:, -1, -1]))
 
 
 def compose_maps(
-    cells: Mapping[str, Moments], fields: Mapping[str, Field], clay_mm: Floats, layout: Layout
+    cells: Mapping[str, Moments], fields: Mapping[str, FittedField], clay_mm: Floats, domain: Domain
 ) -> xr.Dataset:
     """Give `Surfaces.maps`: depths in mm, the peak's mean from its logarithm's, top above bottom, NaN outside.
 
@@ -71,14 +70,14 @@ def compose_maps(
     centre, sd = unscale(fields["peak"], cells["peak"]) if "peak" in fields else (nothing, nothing)
     values["peak_kpa"] = np.exp(centre + 0.5 * sd**2)
     values["peak_sd_kpa"] = values["peak_kpa"] * np.sqrt(np.expm1(sd**2))
-    values |= {"clay_depth_mm": clay_mm, "soil": layout.cells.soil.astype(float)}
+    values |= {"clay_depth_mm": clay_mm, "soil": domain.cells.soil.astype(float)}
     return xr.Dataset(
-        {name: (("y", "x"), layout.on_grid(cell)) for name, cell in values.items()},
-        coords={"y": layout.frame.y_m, "x": layout.frame.x_m},
+        {name: (("y", "x"), domain.on_grid(cell)) for name, cell in values.items()},
+        coords={"y": domain.frame.y_m, "x": domain.frame.x_m},
     )
 
 
-def unscale(field: Field, moments: Moments) -> Moments:
+def unscale(field: FittedField, moments: Moments) -> Moments:
     """Give mean and standard deviation in the variable's own units (logarithms for the peak)."""
     variable = field.variable
     return variable.centre + variable.scale * moments[0], variable.scale * np.sqrt(moments[1])

@@ -8,12 +8,12 @@ from scipy.spatial import KDTree
 
 from hardpan.core.arrays import Bools, Floats
 from hardpan.core.errors import InputError
-from hardpan.geostat.parameters import RANGE, SILL
+from hardpan.geostat import RANGE, SILL
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issue, Outcome
 from hardpan.records.pan import Bottom, State
-from hardpan.surfaces.domain import Layout
-from hardpan.surfaces.variables import MIN_SPATIAL_SITES, Field, Variable
+from hardpan.surfaces.domain import Domain
+from hardpan.surfaces.variables import MIN_SPATIAL_SITES, FittedField, Variable
 
 _WORDS = {"pan": "presence of a pan", "top": "top of the pan", "bottom": "bottom of the pan", "peak": "peak resistance"}
 
@@ -92,9 +92,9 @@ def refuse_too_few_cells(inside: Bools, frame: Frame) -> None:
         )
 
 
-def remark_variables(variables: Mapping[str, Variable], layout: Layout) -> Iterator[Issue]:
+def remark_variables(variables: Mapping[str, Variable], domain: Domain) -> Iterator[Issue]:
     """Tell of data too few or too plain for a spatial model."""
-    if not len(variables["bottom"].readings.site):
+    if not len(variables["bottom"].observations.site):
         yield _issue(
             "no-pan", "no insertion met a pan", "every place is mapped as without a pan, depths are left empty"
         )
@@ -107,14 +107,14 @@ def remark_variables(variables: Mapping[str, Variable], layout: Layout) -> Itera
                 "mapped as the mean of the soil type with its uncertainty, without spatial structure",
                 name,
             )
-        elif not variable.is_spread_out(layout.sites.xy_m):
+        elif not variable.is_spread_out(domain.sites.xy_m):
             yield _issue(
                 "sites-on-a-line",
                 f"the sites that tell the {_WORDS[name]} lie on one line",
                 "mapped as the mean of the soil type with its uncertainty: a line says nothing of the ground beside it",
                 name,
             )
-        if not variable.binary and len(variable.rows) > 1 and np.ptp(variable.readings.low) == 0:
+        if not variable.binary and len(variable.rows) > 1 and np.ptp(variable.observations.low) == 0:
             yield _issue(
                 "identical-values",
                 f"all {len(variable.rows)} readings of the {_WORDS[name]} are the same",
@@ -138,18 +138,18 @@ def remark_variables(variables: Mapping[str, Variable], layout: Layout) -> Itera
         )
 
 
-def remark_sites(insertions: gpd.GeoDataFrame, layout: Layout) -> Iterator[Issue]:
+def remark_sites(insertions: gpd.GeoDataFrame, domain: Domain) -> Iterator[Issue]:
     """Tell of sites that are one place, of soil types without a probe, and of ground far from any."""
-    merged = int(insertions["site"].nunique()) - len(layout.sites.xy_m)
+    merged = int(insertions["site"].nunique()) - len(domain.sites.xy_m)
     if merged:
         yield _issue(
             "coincident-sites",
             f"{merged + 1 if merged == 1 else merged} sites lie within half a metre of another",
             "taken as repeated insertions at one site",
         )
-    for code, name in enumerate(layout.soil_types):
-        here = layout.cells.soil == code
-        if here.any() and not (layout.sites.soil == code).any():
+    for code, name in enumerate(domain.soil_types):
+        here = domain.cells.soil == code
+        if here.any() and not (domain.sites.soil == code).any():
             yield _issue(
                 "soil-type-without-probe",
                 f"no probe site lies on {name}, {100 * here.mean():.0f} % of the paddock",
@@ -158,7 +158,7 @@ def remark_sites(insertions: gpd.GeoDataFrame, layout: Layout) -> Iterator[Issue
             )
 
 
-def remark_fields(fields: Mapping[str, Field], layout: Layout) -> Iterator[Issue]:
+def remark_fields(fields: Mapping[str, FittedField], domain: Domain) -> Iterator[Issue]:
     """Tell of models that the data do not pin down, and of ground beyond the reach of the sites."""
     for name, field in fields.items():
         if field.fit.model.free[SILL] and not field.fit.identified:
@@ -179,8 +179,8 @@ def remark_fields(fields: Mapping[str, Field], layout: Layout) -> Iterator[Issue
     bottom = fields.get("bottom")
     if bottom is not None and bottom.fit.identified:
         range_m = float(np.exp(bottom.fit.theta[RANGE]))
-        with_bottom = np.unique(bottom.variable.readings.site)
-        far = KDTree(layout.sites.xy_m[with_bottom]).query(layout.cells.xy_m)[0] > range_m
+        with_bottom = np.unique(bottom.variable.observations.site)
+        far = KDTree(domain.sites.xy_m[with_bottom]).query(domain.cells.xy_m)[0] > range_m
         if far.any():
             yield _issue(
                 "beyond-the-probes",

@@ -6,12 +6,21 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats
-from hardpan.geostat.covariance import covariance_between
-from hardpan.geostat.parameters import EFFECTIVE, MICRO, NOISE, RANGE, SILL, STRETCH, correlation_of
-from hardpan.geostat.reml import Fit
-from hardpan.geostat.residuals import reml_curve, residual_variogram
-from hardpan.surfaces.domain import Layout
-from hardpan.surfaces.variables import Field
+from hardpan.geostat import (
+    EFFECTIVE_RANGE,
+    MICRO,
+    NOISE,
+    RANGE,
+    SHORT_RATIO,
+    SILL,
+    RemlFit,
+    covariance_between,
+    reml_curve,
+    residual_variogram,
+    to_correlation,
+)
+from hardpan.surfaces.domain import Domain
+from hardpan.surfaces.variables import FittedField
 
 _LATTICE = 400
 """Places at which the gain of further sites is worked out."""
@@ -20,12 +29,12 @@ _MOST_SITES = 300
 """Further sites beyond which no one would go on probing."""
 
 
-def describe_models(fields: Mapping[str, Field], layout: Layout) -> pd.DataFrame:
+def describe_models(fields: Mapping[str, FittedField], domain: Domain) -> pd.DataFrame:
     """Give one row a variable (columns of `Surfaces.models`); variances in mm2, of a logarithm for the peak."""
-    return pd.DataFrame([_describe(name, field, layout) for name, field in fields.items()])
+    return pd.DataFrame([_describe(name, field, domain) for name, field in fields.items()])
 
 
-def describe_variograms(fields: Mapping[str, Field]) -> pd.DataFrame:
+def describe_variograms(fields: Mapping[str, FittedField]) -> pd.DataFrame:
     """Give the residuals' variograms beside the models fitted to them (columns of `Surfaces.variograms`)."""
     rows = [pd.DataFrame(columns=["variable", "lag_m", "semivariance", "pairs", "model", "reml"])]
     for name, field in fields.items():
@@ -48,14 +57,14 @@ def describe_variograms(fields: Mapping[str, Field]) -> pd.DataFrame:
     return pd.concat(rows[1:] or rows, ignore_index=True)
 
 
-def _describe(name: str, field: Field, layout: Layout) -> dict[str, object]:
+def _describe(name: str, field: FittedField, domain: Domain) -> dict[str, object]:
     variable, fit = field.variable, field.fit
     spatial = bool(fit.model.free[SILL])
     theta, error = np.exp(fit.theta), fit.standard_errors
-    structures = correlation_of(fit.model.family, fit.theta).structures
-    longest = structures[0].length_m * EFFECTIVE[fit.model.family]
+    structures = to_correlation(fit.model.family, fit.theta).structures
+    longest = structures[0].length_m * EFFECTIVE_RANGE[fit.model.family]
     square = variable.scale**2
-    names = list(layout.trend_names) + ["strength of the pan"] * field.on_strength
+    names = list(domain.trend_names) + ["strength of the pan"] * field.on_strength
     return {
         "variable": name,
         "family": fit.model.family if spatial else "none",
@@ -63,15 +72,15 @@ def _describe(name: str, field: Field, layout: Layout) -> dict[str, object]:
         "ratio": structures[0].ratio,
         "heading_deg": structures[0].heading_deg if structures[0].ratio < 1 else np.nan,
         "short_share": structures[1].sill if len(structures) > 1 else 0.0,
-        "short_range_m": longest * theta[STRETCH] if len(structures) > 1 else np.nan,
+        "short_range_m": longest * theta[SHORT_RATIO] if len(structures) > 1 else np.nan,
         "sill": square * theta[SILL],
         "micro": square * theta[MICRO],
         "noise": square * theta[NOISE],
         "range_se_m": longest * error[RANGE] if spatial else np.nan,
         "sill_se": square * theta[SILL] * error[SILL] if spatial else np.nan,
-        "loglik": fit.value,
+        "loglik": fit.objective,
         "aic": fit.aic,
-        "n": len(variable.readings.site),
+        "n": len(variable.observations.site),
         "n_censored": 0 if variable.binary else int(np.sum(~variable.exact)),
         "identified": fit.identified,
         "trend": " + ".join(names),
@@ -79,7 +88,7 @@ def _describe(name: str, field: Field, layout: Layout) -> dict[str, object]:
     }
 
 
-def _in_words(fit: Fit, *, spatial: bool) -> str:
+def _in_words(fit: RemlFit, *, spatial: bool) -> str:
     if not spatial:
         return "no spatial structure fitted: mean of the soil type"
     theta = np.exp(fit.theta)
@@ -87,16 +96,16 @@ def _in_words(fit: Fit, *, spatial: bool) -> str:
     if not fit.identified:
         return "the range is not identified; maps average over those that are possible"
     words = f"{100 * share:.0f} % of the field's variance fades over {theta[RANGE]:.0f} m, the rest within a site"
-    structures = correlation_of(fit.model.family, fit.theta).structures
+    structures = to_correlation(fit.model.family, fit.theta).structures
     if structures[0].ratio < 1:
         words += f"; {1 / structures[0].ratio:.1f} times farther along {structures[0].heading_deg:.0f}° than across"
     if len(structures) > 1:
-        words += f"; {100 * structures[1].sill:.0f} % of it within {theta[RANGE] * theta[STRETCH]:.0f} m"
+        words += f"; {100 * structures[1].sill:.0f} % of it within {theta[RANGE] * theta[SHORT_RATIO]:.0f} m"
     return words
 
 
 def verdict_of(
-    scores: pd.DataFrame, fields: Mapping[str, Field], layout: Layout, bottom_sd_mm: Floats, precision_mm: float
+    scores: pd.DataFrame, fields: Mapping[str, FittedField], domain: Domain, bottom_sd_mm: Floats, precision_mm: float
 ) -> str:
     """Give one or two sentences: is the map of the bottom better than plain yardsticks, and would more probes help.
 
@@ -114,12 +123,12 @@ def verdict_of(
         if gain > 0.02
         else f"The map of the pan's bottom is no better than a plain yardstick ({best}) at a site left out"
     )
-    return f"{compared}. {_more_probes(fields['bottom'], layout, bottom_sd_mm, precision_mm)}"
+    return f"{compared}. {_more_probes(fields['bottom'], domain, bottom_sd_mm, precision_mm)}"
 
 
-def _more_probes(field: Field, layout: Layout, bottom_sd_mm: Floats, precision_mm: float) -> str:
+def _more_probes(field: FittedField, domain: Domain, bottom_sd_mm: Floats, precision_mm: float) -> str:
     now = float(np.sqrt(np.mean(bottom_sd_mm**2)))
-    reached = precision_by_sites(field, layout, now, precision_mm)
+    reached = precision_by_sites(field, domain, now, precision_mm)
     if now <= precision_mm:
         return f"Its standard deviation is {now:.0f} mm over the paddock, within the {precision_mm:.0f} mm asked for."
     more = len(reached) - 1
@@ -135,29 +144,28 @@ def _more_probes(field: Field, layout: Layout, bottom_sd_mm: Floats, precision_m
     )
 
 
-def precision_by_sites(field: Field, layout: Layout, now_mm: float, enough_mm: float) -> Floats:
+def precision_by_sites(field: FittedField, domain: Domain, now_mm: float, enough_mm: float) -> Floats:
     """Give the standard deviation of the map (mm) over the paddock with 0, 1, 2 ... further sites of three insertions.
 
     It ends when `enough_mm` is reached. Each further site goes where the variance is largest; what it takes away is
     worked out with the most typical covariance parameters, and taken off the map's `now_mm` in proportion.
     """
-    model, free = field.mixture.model, field.mixture.model.free
-    away = field.mixture.theta[:, free] - field.mixture.weight @ field.mixture.theta[:, free]
-    spread = np.maximum(field.mixture.weight @ away**2, 1e-12)  # none where all points share a value
-    typical = int(np.argmin(np.sum(away**2 / spread, axis=1)))
-    theta, precision = field.mixture.theta[typical], field.mixture.posterior.precision[typical]
-    if not model.free[SILL]:
+    mixture = field.mixture
+    if not mixture.is_spatial:
         return np.array([now_mm])
-    sill, micro, noise = (float(np.exp(theta[which])) for which in (SILL, MICRO, NOISE))
-    some = slice(None, None, max(1, len(layout.nodes.xy_m) // _LATTICE))
-    xy, trend = layout.nodes.xy_m[some], layout.nodes.trend[some]
-    usual_strength = model.trend[:, trend.shape[1] :].mean(axis=0)
+    away = mixture.parameters - mixture.weight @ mixture.parameters
+    spread = np.maximum(mixture.weight @ away**2, 1e-12)  # none where all points share a value
+    typical = int(np.argmin(np.sum(away**2 / spread, axis=1)))
+    precision, shape = mixture.posterior.precision[typical], mixture.correlations[mixture.which[typical]]
+    sill, micro, noise = (float(of[typical]) for of in (mixture.sill, mixture.micro, mixture.noise))
+    some = slice(None, None, max(1, len(domain.nodes.xy_m) // _LATTICE))
+    xy, trend = domain.nodes.xy_m[some], domain.nodes.trend[some]
+    usual_strength = mixture.trend[:, trend.shape[1] :].mean(axis=0)
     trend = np.column_stack([trend, np.tile(usual_strength, (len(xy), 1))])
-    shape = field.mixture.shape(float(np.exp(theta[RANGE])))
-    onto = sill * covariance_between(shape, xy, model.xy_m)
-    left = trend - onto @ precision @ model.trend
+    onto = sill * covariance_between(shape, xy, mixture.xy_m)
+    left = trend - onto @ precision @ mixture.trend
     covariance = sill * covariance_between(shape, xy, xy) - onto @ precision @ onto.T
-    covariance += left @ field.mixture.posterior.beta_cov[typical] @ left.T
+    covariance += left @ mixture.posterior.beta_cov[typical] @ left.T
     own = micro + noise / 3.0
     before = float(np.mean(np.diag(covariance))) + micro
     reached = [now_mm]

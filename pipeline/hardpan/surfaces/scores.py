@@ -10,10 +10,9 @@ from scipy.special import ndtr
 from scipy.stats import norm
 
 from hardpan.core.arrays import Floats, Ints
-from hardpan.geostat.leave_out import leave_out
-from hardpan.geostat.parameters import NOISE
-from hardpan.surfaces.domain import Layout
-from hardpan.surfaces.variables import Field, Variable
+from hardpan.geostat import leave_out_sites
+from hardpan.surfaces.domain import Domain
+from hardpan.surfaces.variables import FittedField, Variable
 
 _STRIPS = 3
 """Six blocks in all: each a sixth of the sites, wider than any reach of a correlation worth using."""
@@ -41,7 +40,7 @@ class Forecast:
     sd: Floats
 
 
-def score_fields(fields: Mapping[str, Field], layout: Layout) -> pd.DataFrame:
+def score_fields(fields: Mapping[str, FittedField], domain: Domain) -> pd.DataFrame:
     """Give the scores of every field and yardstick (columns of `Surfaces.scores`).
 
     RMSE and bias are over the values that were seen, `n` of them; where strength stopped insertions those are the
@@ -50,24 +49,24 @@ def score_fields(fields: Mapping[str, Field], layout: Layout) -> pd.DataFrame:
     by the share of the interval among what lies beyond it in the forecast. `standardised` is the root mean square of
     the errors seen, each in its own standard deviation: 1 when these are right.
     """
-    n = len(layout.sites.xy_m)
-    folds = {"site": np.arange(n), "block": _blocks(layout.sites.xy_m)}
+    n = len(domain.sites.xy_m)
+    folds = {"site": np.arange(n), "block": _blocks(domain.sites.xy_m)}
     rows = []
     for kind, fold in folds.items():
-        left_out = {name: leave_out(field.mixture, fold) for name, field in fields.items()}
+        left_out = {name: leave_out_sites(field.mixture, fold) for name, field in fields.items()}
         for name, field in fields.items():
             variable = field.variable
-            site = variable.readings.site
-            noise = field.mixture.weight @ np.exp(field.mixture.theta[:, NOISE])
+            site = variable.observations.site
+            noise = field.mixture.weight @ field.mixture.noise
             mean, variance = left_out[name]
             if field.on_strength:
                 slope, strength = float(field.mixture.weight @ field.mixture.posterior.beta[:, -1]), left_out["peak"]
-                mean = mean + slope * (strength[0] - field.mixture.model.trend[:, -1])
+                mean = mean + slope * (strength[0] - field.mixture.trend[:, -1])
                 variance = variance + slope**2 * strength[1]
-            with_noise = variance[site] + noise + variable.readings.error
+            with_noise = variance[site] + noise + variable.observations.error
             forecast = Forecast(mean=mean[site], sd=np.sqrt(np.maximum(with_noise, 1e-18)))
             rows.append(_score(variable, "kriging", kind, forecast))
-            for method, other in _yardsticks(variable, layout, fold).items():
+            for method, other in _yardsticks(variable, domain, fold).items():
                 rows.append(_score(variable, method, kind, other))
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
@@ -90,14 +89,14 @@ def _rank(values: Floats) -> Ints:
     return rank
 
 
-def _yardsticks(variable: Variable, layout: Layout, fold: Ints) -> dict[str, Forecast]:
+def _yardsticks(variable: Variable, domain: Domain, fold: Ints) -> dict[str, Forecast]:
     """Give the mean of the soil type and inverse square distance, from the values seen at the other folds' sites."""
-    readings = variable.readings
+    readings = variable.observations
     use = np.ones(len(readings.site), dtype=bool) if variable.binary else readings.exact
     value = np.isinf(readings.high).astype(float) if variable.binary else np.where(use, readings.low, 0.0)
     site = readings.site
-    same_soil = (layout.sites.soil[:, None] == layout.sites.soil[None, :]).astype(float) + 1e-9
-    near = 1.0 / np.maximum(cdist(layout.sites.xy_m, layout.sites.xy_m), layout.frame.cell_m) ** 2
+    same_soil = (domain.sites.soil[:, None] == domain.sites.soil[None, :]).astype(float) + 1e-9
+    near = 1.0 / np.maximum(cdist(domain.sites.xy_m, domain.sites.xy_m), domain.frame.cell_m) ** 2
     other = fold[:, None] != fold[None, :]
     count = np.bincount(site, weights=use, minlength=len(fold))
     total = np.bincount(site, weights=use * value, minlength=len(fold))
@@ -119,9 +118,11 @@ def _score(variable: Variable, method: str, folds: str, forecast: Forecast) -> d
     if not exact.any():
         return row | dict.fromkeys(COLUMNS[4:10], np.nan) | {"n": 0}
     sd = np.maximum(forecast.sd, 1e-9)
-    ends = (variable.readings.low, variable.readings.high)
+    ends = (variable.observations.low, variable.observations.high)
     low, high = (ndtr((end - forecast.mean) / sd)[made] for end in ends)
-    value, mean = (variable.centre + variable.scale * item[exact] for item in (variable.readings.low, forecast.mean))
+    value, mean = (
+        variable.centre + variable.scale * item[exact] for item in (variable.observations.low, forecast.mean)
+    )
     error = np.exp(mean) - np.exp(value) if variable.log else mean - value
     return row | {
         "n": int(exact.sum()),
@@ -130,13 +131,13 @@ def _score(variable: Variable, method: str, folds: str, forecast: Forecast) -> d
         "crps": float(_crps(variable, forecast.mean, sd)[made].mean()),
         "coverage_50": _coverage(low, high, 0.50),
         "coverage_90": _coverage(low, high, 0.90),
-        "standardised": float(np.sqrt(np.mean(((forecast.mean - variable.readings.low) / sd)[exact] ** 2))),
+        "standardised": float(np.sqrt(np.mean(((forecast.mean - variable.observations.low) / sd)[exact] ** 2))),
     }
 
 
 def _crps(variable: Variable, mean: Floats, sd: Floats) -> Floats:
     """Give the score of every reading in the variable's units; upper ends of intervals are not looked at."""
-    exact, value = variable.exact, variable.centre + variable.scale * variable.readings.low
+    exact, value = variable.exact, variable.centre + variable.scale * variable.observations.low
     mean, sd = variable.centre + variable.scale * mean, variable.scale * sd
     if variable.log:
         return np.where(exact, crps_lognormal(np.exp(value), mean, sd), crps_lognormal_beyond(np.exp(value), mean, sd))
@@ -145,7 +146,7 @@ def _crps(variable: Variable, mean: Floats, sd: Floats) -> Floats:
 
 def _score_signs(variable: Variable, method: str, forecast: Forecast) -> dict[str, object]:
     """Give the scores of a probability: the CRPS of a yes or no is its Brier score, and it has no interval."""
-    present = np.isinf(variable.readings.high).astype(float)
+    present = np.isinf(variable.observations.high).astype(float)
     chance = ndtr(forecast.mean / forecast.sd) if method == "kriging" else np.clip(forecast.mean, 0.0, 1.0)
     chance, present = chance[np.isfinite(chance)], present[np.isfinite(chance)]
     brier = float(np.mean((chance - present) ** 2))

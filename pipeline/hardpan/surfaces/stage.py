@@ -4,20 +4,17 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import xarray as xr
-from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
 
 from hardpan.core.progress import Progress, silent
 from hardpan.records.pan import PanFeatures
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
 from hardpan.surfaces.clay import map_clay
-from hardpan.surfaces.domain import Layout
+from hardpan.surfaces.domain import Domain, build_domain, cells_inside, merge_sites
 from hardpan.surfaces.draws import compose_draws, draw_fields
 from hardpan.surfaces.fields import PLAIN, fit_field, fit_fields
-from hardpan.surfaces.ground import cells_inside, lay_out, merge_sites
-from hardpan.surfaces.many_sites import MOST_JOINT, draw_near, map_near, see_all, thin
+from hardpan.surfaces.many_sites import MOST_JOINT, condition_all, draw_many_sites, map_many_sites, thin_sites
 from hardpan.surfaces.maps import compose_maps, map_fields, unscale
-from hardpan.surfaces.readings import read_bottom, read_peak, read_presence, read_slice, read_top
 from hardpan.surfaces.remarks import (
     refuse_too_few_cells,
     refuse_too_few_places,
@@ -30,7 +27,7 @@ from hardpan.surfaces.remarks import (
 from hardpan.surfaces.report import describe_models, describe_variograms, verdict_of
 from hardpan.surfaces.scores import score_fields
 from hardpan.surfaces.settings import SurfaceSettings
-from hardpan.surfaces.variables import Variable
+from hardpan.surfaces.variables import Variable, read_bottom, read_peak, read_presence, read_slice, read_top
 
 
 def map_pan(
@@ -45,9 +42,44 @@ def map_pan(
     """
     check_mappable(pan, survey)
     insertions = in_order(pan.insertions)
-    # matrices of a hundred sites are too small to share among threads: variables and tiles are shared instead
-    with threadpool_limits(limits=1, user_api="blas"):
-        return _map(insertions, pan, survey, settings, seed=seed, progress=progress)
+    domain, issues = build_domain(insertions, survey, settings)
+    fitted, at = (insertions, domain)
+    if len(domain.sites.xy_m) > MOST_JOINT:
+        fitted, at, told = thin_sites(insertions, domain)
+        issues.append(told)
+    variables = read_variables(fitted, at)
+    fields = fit_fields(variables, at, settings)
+    block_m, threads = domain.frame.cell_m if settings.block else None, settings.threads
+    if at is domain:
+        cells = map_fields(fields, domain, block_m=block_m, threads=threads, progress=progress)
+        drawn = draw_fields(fields, domain, settings.draws, seed=seed, threads=threads)
+    else:
+        nears = condition_all(fields, read_variables(insertions, domain), domain, threads)
+        cells = map_many_sites(nears, fields, domain, block_m=block_m, threads=threads, progress=progress)
+        drawn = draw_many_sites(nears, fields, domain, settings.draws, seed=seed, threads=threads)
+    clay_mm = map_clay(survey, domain)
+    scores = score_fields(fields, at)
+    issues += remark_sites(insertions, domain)
+    issues += remark_variables(variables, at)
+    issues += remark_fields(fields, at)
+    bottom_sd_mm = np.empty(0)
+    if "bottom" in fields:
+        bottom, bottom_sd_mm = unscale(fields["bottom"], cells["bottom"])
+        issues += remark_order(unscale(fields["top"], cells["top"])[0], bottom)
+    return Surfaces(
+        frame=domain.frame,
+        inside=domain.inside,
+        maps=compose_maps(cells, fields, clay_mm, domain),
+        soil_types=domain.soil_types,
+        slices=_map_slices(pan, fitted, at, settings),
+        draws=compose_draws(drawn, fields, clay_mm, domain),
+        node_of_cell=domain.node_of_cell,
+        scores=scores,
+        models=describe_models(fields, at),
+        variograms=describe_variograms(fields),
+        verdict=verdict_of(scores, fields, at, bottom_sd_mm, settings.precision_mm),
+        issues=tuple(issues),
+    )
 
 
 def check_mappable(pan: PanFeatures, survey: Survey) -> None:
@@ -65,59 +97,10 @@ def check_mappable(pan: PanFeatures, survey: Survey) -> None:
     refuse_too_few_cells(cells_inside(survey.frame, survey.paddock.boundary.union_all()), survey.frame)
 
 
-def _map(
-    insertions: gpd.GeoDataFrame,
-    pan: PanFeatures,
-    survey: Survey,
-    settings: SurfaceSettings,
-    *,
-    seed: int,
-    progress: Progress,
-) -> Surfaces:
-    layout, issues = lay_out(insertions, survey, settings)
-    fitted, at = (insertions, layout)
-    if len(layout.sites.xy_m) > MOST_JOINT:
-        fitted, at, told = thin(insertions, layout)
-        issues.append(told)
-    variables = read_variables(fitted, at)
-    fields = fit_fields(variables, at, settings)
-    block_m, threads = layout.frame.cell_m if settings.block else None, settings.threads
-    if at is layout:
-        cells = map_fields(fields, layout, block_m=block_m, threads=threads, progress=progress)
-        drawn = draw_fields(fields, layout, settings.draws, seed=seed, threads=threads)
-    else:
-        nears = see_all(fields, read_variables(insertions, layout), layout, threads)
-        cells = map_near(nears, fields, layout, block_m=block_m, threads=threads, progress=progress)
-        drawn = draw_near(nears, fields, layout, settings.draws, seed=seed, threads=threads)
-    clay_mm = map_clay(survey, layout)
-    scores = score_fields(fields, at)
-    issues += remark_sites(insertions, layout)
-    issues += remark_variables(variables, at)
-    issues += remark_fields(fields, at)
-    bottom_sd_mm = np.empty(0)
-    if "bottom" in fields:
-        bottom, bottom_sd_mm = unscale(fields["bottom"], cells["bottom"])
-        issues += remark_order(unscale(fields["top"], cells["top"])[0], bottom)
-    return Surfaces(
-        frame=layout.frame,
-        inside=layout.inside,
-        maps=compose_maps(cells, fields, clay_mm, layout),
-        soil_types=layout.soil_types,
-        slices=_map_slices(pan, fitted, at, settings),
-        draws=compose_draws(drawn, fields, clay_mm, layout),
-        node_of_cell=layout.node_of_cell,
-        scores=scores,
-        models=describe_models(fields, at),
-        variograms=describe_variograms(fields),
-        verdict=verdict_of(scores, fields, at, bottom_sd_mm, settings.precision_mm),
-        issues=tuple(issues),
-    )
-
-
-def read_variables(insertions: gpd.GeoDataFrame, layout: Layout) -> dict[str, Variable]:
-    """Give presence, peak, top and bottom as read at the layout's sites."""
+def read_variables(insertions: gpd.GeoDataFrame, domain: Domain) -> dict[str, Variable]:
+    """Give presence, peak, top and bottom as read at the domain's sites."""
     readers = {"pan": read_presence, "peak": read_peak, "top": read_top, "bottom": read_bottom}
-    return {name: read(insertions, layout.site_of) for name, read in readers.items()}
+    return {name: read(insertions, domain.site_of) for name, read in readers.items()}
 
 
 def in_order(insertions: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -129,22 +112,22 @@ def in_order(insertions: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 
 
 def _map_slices(
-    pan: PanFeatures, insertions: gpd.GeoDataFrame, layout: Layout, settings: SurfaceSettings
+    pan: PanFeatures, insertions: gpd.GeoDataFrame, domain: Domain, settings: SurfaceSettings
 ) -> xr.DataArray:
     """Give the mean cone index of each depth slice that at least three sites have read; none unless asked for."""
     depths, grids = [], []
     means = pan.slices.reindex(insertions["insertion"])
     for depth_mm in means.columns.to_numpy(float) if settings.slices else ():
-        variable = read_slice(means[depth_mm].to_numpy(float), layout.site_of, f"slice at {depth_mm:.0f} mm")
+        variable = read_slice(means[depth_mm].to_numpy(float), domain.site_of, f"slice at {depth_mm:.0f} mm")
         if variable.n_sites < 3:
             continue
-        fields = {"slice": fit_field(variable, layout, PLAIN)}
-        moments = map_fields(fields, layout, block_m=None, threads=settings.threads, progress=silent)["slice"]
+        fields = {"slice": fit_field(variable, domain, PLAIN)}
+        moments = map_fields(fields, domain, block_m=None, threads=settings.threads, progress=silent)["slice"]
         centre, sd = unscale(fields["slice"], moments)
         depths.append(float(depth_mm))
-        grids.append(layout.on_grid(np.exp(centre + 0.5 * sd**2)))
+        grids.append(domain.on_grid(np.exp(centre + 0.5 * sd**2)))
     return xr.DataArray(
-        np.stack(grids) if grids else np.empty((0, *layout.frame.shape)),
+        np.stack(grids) if grids else np.empty((0, *domain.frame.shape)),
         dims=("depth", "y", "x"),
-        coords={"depth": depths, "y": layout.frame.y_m, "x": layout.frame.x_m},
+        coords={"depth": depths, "y": domain.frame.y_m, "x": domain.frame.x_m},
     )

@@ -1,14 +1,14 @@
-"""What the surfaces are fitted to: one variable's readings, scaled."""
+"""Pan features to variables: scaled observations of presence, top, bottom and peak, and the fields fitted to them."""
 
 from dataclasses import dataclass
 from typing import TypeAlias
 
+import geopandas as gpd
 import numpy as np
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.geostat.censored import Readings
-from hardpan.geostat.mixture import Mixture
-from hardpan.geostat.reml import Fit
+from hardpan.geostat import Mixture, Observations, RemlFit
+from hardpan.records.pan import Bottom, State
 from hardpan.surfaces.domain import SOIL
 
 MIN_SPATIAL_SITES = 10
@@ -24,18 +24,25 @@ they hold the differences between soil types, so that larger ones are rare; a ty
 SLOPE_SD = 0.5
 """The same of the slope on a covariate or on strength: between standardised variables it is much like a correlation."""
 
+_LEAST_SCALE_MM = 5.0
+"""Depths that differ less than this are the same to a probe read every 25 mm."""
+
+_LEAST_SCALE_LOG = 0.02
+"""The same for the logarithm of the peak: 2 %."""
+
+
 Moments: TypeAlias = tuple[Floats, Floats]
 """Mean and variance (m,) in the variable's scaled units."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Variable:
-    """Readings of one variable, scaled to mean 0 and variance 1."""
+    """Observations of one variable, scaled to mean 0 and variance 1."""
 
     name: str
     """`pan`, `top`, `bottom` or `peak`, or the mid depth of a slice."""
     unit: str
-    readings: Readings
+    observations: Observations
     rows: Ints
     """(m,) rows of the insertions they come from."""
     centre: float
@@ -43,16 +50,16 @@ class Variable:
     log: bool = False
     """Values are logarithms."""
     binary: bool = False
-    """Readings are signs of the field plus noise of variance 1."""
+    """Observations are signs of the field plus noise of variance 1."""
 
     @property
     def n_sites(self) -> int:
         """Sites with a reading."""
-        return len(np.unique(self.readings.site))
+        return len(np.unique(self.observations.site))
 
     def is_spread_out(self, site_xy_m: Floats) -> bool:
         """Tell whether the sites with a reading do not all lie on one line."""
-        xy = site_xy_m[np.unique(self.readings.site)]
+        xy = site_xy_m[np.unique(self.observations.site)]
         along, across = np.linalg.svd(xy - xy.mean(axis=0), compute_uv=False)[:2]
         return bool(across > LEAST_WIDTH * along)
 
@@ -62,27 +69,93 @@ class Variable:
 
     @property
     def exact(self) -> Bools:
-        """Readings that are values, not bounds."""
-        return self.readings.exact
+        """Observations that are values, not bounds."""
+        return self.observations.exact
 
-    def slack(self, trend_names: tuple[str, ...]) -> Floats:
+    def trend_precision(self, trend_names: tuple[str, ...]) -> Floats:
         """Give the prior precision of the trend's coefficients: the mean is free, except that of a sign.
 
         A normal latent mean of variance 1 makes every share of ground with a pan equally likely before any reading.
         """
         sd = [SOIL_SD if name.startswith(SOIL) else SLOPE_SD for name in trend_names]
-        slack = np.array(sd) ** -2.0
-        slack[0] = 1.0 if self.binary else 0.0
-        return slack
+        trend_precision = np.array(sd) ** -2.0
+        trend_precision[0] = 1.0 if self.binary else 0.0
+        return trend_precision
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Field:
+class FittedField:
     """A variable and what is known of it everywhere."""
 
     variable: Variable
-    fit: Fit
+    fit: RemlFit
     """Restricted likelihood's optimum, for the table of models; with the prior for presence, which has no other."""
     mixture: Mixture
     on_strength: bool = False
     """The last trend column is the mapped strength of the pan."""
+
+
+def read_presence(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
+    """Give presence as bounds on a latent field: above zero where a pan is, below where none is."""
+    rows = np.flatnonzero(insertions["state"] != State.UNUSABLE)
+    present = insertions["state"].to_numpy()[rows] == State.PRESENT
+    readings = Observations(
+        site=site[rows],
+        low=np.where(present, 0.0, -np.inf),
+        high=np.where(present, np.inf, 0.0),
+        error=np.zeros(len(rows)),
+    )
+    return Variable(name="pan", unit="", observations=readings, rows=rows, centre=0.0, scale=1.0, binary=True)
+
+
+def read_top(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
+    """Give the tops of the insertions with a pan."""
+    rows = np.flatnonzero(insertions["state"] == State.PRESENT)
+    top = insertions["top_mm"].to_numpy(float)[rows]
+    known = np.isfinite(top)
+    rows, top = rows[known], top[known]
+    return _scaled(Observations(site=site[rows], low=top, high=top, error=np.zeros(len(rows))), "top", "mm", rows)
+
+
+def read_bottom(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
+    """Give the bottoms: values where seen, at least the stop depth where the insertion stopped in the pan."""
+    kind = insertions["bottom_kind"].to_numpy()
+    rows = np.flatnonzero((insertions["state"] == State.PRESENT) & np.isin(kind, [Bottom.OBSERVED, Bottom.CENSORED]))
+    seen = kind[rows] == Bottom.OBSERVED
+    column = {name: insertions[name].to_numpy(float)[rows] for name in ("bottom_mm", "bottom_low_mm", "bottom_high_mm")}
+    low = np.where(seen, column["bottom_mm"], column["bottom_low_mm"])
+    high = np.where(seen, column["bottom_mm"], column["bottom_high_mm"])
+    error = np.where(seen, np.nan_to_num(insertions["bottom_sd_mm"].to_numpy(float)[rows]) ** 2, 0.0)
+    return _scaled(Observations(site=site[rows], low=low, high=high, error=error), "bottom", "mm", rows)
+
+
+def read_peak(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
+    """Give logarithms of the peaks: values where the pan was passed, lower bounds where the insertion stopped in it."""
+    peak = insertions["peak_kpa"].to_numpy(float)
+    rows = np.flatnonzero((insertions["state"] == State.PRESENT) & np.isfinite(peak) & (peak > 0))
+    low = np.log(peak[rows])
+    stopped = insertions["bottom_kind"].to_numpy()[rows] == Bottom.CENSORED
+    high = np.where(stopped, np.inf, low)
+    return _scaled(Observations(site=site[rows], low=low, high=high, error=np.zeros(len(rows))), "peak", "kPa", rows)
+
+
+def read_slice(kpa: Floats, site: Ints, name: str) -> Variable:
+    """Give the mean cone index of one depth slice."""
+    rows = np.flatnonzero(np.isfinite(kpa) & (kpa > 0))
+    low = np.log(kpa[rows])
+    return _scaled(Observations(site=site[rows], low=low, high=low, error=np.zeros(len(rows))), name, "kPa", rows)
+
+
+def _scaled(observations: Observations, name: str, unit: str, rows: Ints) -> Variable:
+    """Give the readings with mean 0 and variance 1 over the values (over the bounds where there is no value)."""
+    base = observations.low[observations.exact] if observations.exact.any() else observations.low
+    log = unit == "kPa"
+    centre = float(base.mean()) if len(base) else 0.0
+    scale = max(float(base.std(ddof=1)) if len(base) > 1 else 0.0, _LEAST_SCALE_LOG if log else _LEAST_SCALE_MM)
+    scaled = Observations(
+        site=observations.site,
+        low=(observations.low - centre) / scale,
+        high=(observations.high - centre) / scale,
+        error=observations.error / scale**2,
+    )
+    return Variable(name=name, unit=unit, observations=scaled, rows=rows, centre=centre, scale=scale, log=log)

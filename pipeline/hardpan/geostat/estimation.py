@@ -1,0 +1,106 @@
+"""Covariance and trend of a field's mixed model, estimated from observations in their own units."""
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from hardpan.core.arrays import Floats
+from hardpan.core.threads import one_blas_thread
+from hardpan.geostat.covariance import FAMILIES, Covariance, Family
+from hardpan.geostat.parameters import (
+    MICRO,
+    N_PARAMETERS,
+    NOISE,
+    RANGE,
+    SILL,
+    isotropic,
+    parameter_bounds,
+    to_covariance,
+)
+from hardpan.geostat.reml import MixedModel, maximise_reml, observe_information
+from hardpan.geostat.residuals import search_starts
+from hardpan.geostat.sites import Data
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FittedCovariance:
+    """Covariance and trend of a mixed model fitted by REML, in the units of the observations."""
+
+    covariance: Covariance
+    beta: Floats
+    """(p,) trend coefficients (generalised least squares)."""
+    beta_se: Floats
+    """(p,) their standard errors, the covariance known."""
+    log_se: dict[str, float]
+    """Standard error of the logarithm of `range`, `sill`, `micro` and `noise`; NaN for one at a bound."""
+    log_likelihood: float
+    """Restricted log likelihood."""
+    aic: float
+    identified: bool
+    """The data determine the range within a factor of three."""
+
+
+@one_blas_thread()
+def fit_reml(
+    data: Data, family: Family | Literal["auto"] = "exponential", *, nugget: Literal["micro", "noise"] = "micro"
+) -> FittedCovariance:
+    """Covariance and trend of the linear mixed model, by restricted maximum likelihood.
+
+    Parameters
+    ----------
+    data : Data
+        From `observe`; sites with several observations tell micro-scale and noise apart.
+    family : Family | Literal["auto"]
+        Covariance family; auto takes the one of lowest AIC.
+    nugget : Literal["micro", "noise"]
+        What the nugget is called where no site has two observations: a part of the field, or error.
+    """
+    fits = [
+        maximise_reml(model := mixed_model(data, name), search_starts(data.extent_m, model)) for name in _names(family)
+    ]
+    fit = min(fits, key=lambda one: one.aic)
+    if not data.observations.exact.all():  # the average information takes what an interval says as settled
+        fit = observe_information(fit)
+    covariance = in_units(to_covariance(fit.model.family, fit.theta), data.scale**2)
+    if not fit.model.free[MICRO] and nugget == "micro":
+        covariance = replace(covariance, micro=covariance.noise, noise=0.0)
+    to_units = data.scale / data.trend_scale
+    contrasts = len(data.observations.low) - data.trend.shape[1]
+    return FittedCovariance(
+        covariance=covariance,
+        beta=fit.posterior.beta[0] * to_units + data.centre * (np.arange(len(to_units)) == 0),
+        beta_se=np.sqrt(np.diag(fit.posterior.beta_cov[0])) * to_units,
+        log_se=dict(zip(("range", "sill", "micro", "noise"), fit.standard_errors[:4].tolist(), strict=True)),
+        log_likelihood=fit.objective - contrasts * float(np.log(data.scale)) - float(np.log(data.trend_scale).sum()),
+        aic=fit.aic + 2.0 * (contrasts * float(np.log(data.scale)) + float(np.log(data.trend_scale).sum())),
+        identified=fit.identified,
+    )
+
+
+def _names(family: Family | Literal["auto"]) -> tuple[Family, ...]:
+    return FAMILIES if family == "auto" else (family,)
+
+
+def mixed_model(data: Data, family: Family) -> MixedModel:
+    """Mixed model of the data: isotropic, ranges from a quarter of the sites' spacing to three times their extent."""
+    repeats = len(data.observations.site) > len(data.xy_m)
+    spacing_m = float(np.median(cKDTree(data.xy_m).query(data.xy_m, k=[2])[0])) if len(data.xy_m) > 1 else 1.0
+    free = [RANGE, SILL, NOISE] + [MICRO] * repeats
+    return MixedModel(
+        xy_m=data.xy_m,
+        trend=data.trend,
+        trend_precision=np.zeros(data.trend.shape[1]),
+        observations=data.observations,
+        family=family,
+        free=np.isin(np.arange(N_PARAMETERS), free),
+        fixed=isotropic(np.array([0.0, 0.0, -np.inf, 0.0])),
+        bounds=parameter_bounds((0.25 * spacing_m, 3.0 * max(data.extent_m, spacing_m))),
+    )
+
+
+def in_units(covariance: Covariance, factor: float) -> Covariance:
+    """The covariance with every variance multiplied."""
+    structures = tuple(replace(part, sill=factor * part.sill) for part in covariance.structures)
+    return Covariance(structures=structures, micro=factor * covariance.micro, noise=factor * covariance.noise)
