@@ -11,7 +11,7 @@ Bools: TypeAlias = NDArray[np.bool_]
 
 
 def frozen(values: np.ndarray) -> np.ndarray:
-    """Give a read-only view of `values`, for arrays kept in records."""
+    """Read-only view of `values`, for arrays kept in records."""
     view = values.view()
     view.flags.writeable = False
     return view

@@ -8,10 +8,10 @@ Progress: TypeAlias = Callable[[float], None]
 
 
 def silent(share: float) -> None:
-    """Tell nobody."""
+    """Say nothing to anybody."""
     del share
 
 
 def share_of(progress: Progress, done: int, parts: int) -> Progress:
-    """Give the progress of the next of `parts` equal parts when `done` are done."""
+    """Progress of the next of `parts` equal parts when `done` are done."""
     return lambda share: progress((done + share) / parts)

@@ -3,12 +3,11 @@
 The public functions take and give values in the units of the observations:
 
 >>> from hardpan import geostat
->>> x, y, z = np.array([0.0, 30.0, 10.0]), np.array([0.0, 0.0, 40.0]), np.array([1.0, 2.0, 3.0])
+>>> x, y, z = [0.0, 30.0], [0.0, 0.0], [1.0, 3.0]
 >>> one = geostat.Structure(family="exponential", sill=1.0, length_m=50.0)
 >>> field = geostat.condition(geostat.observe(x, y, z), geostat.Covariance(structures=(one,), micro=0.1))
->>> kriged = geostat.krige(field, np.array([10.0]), np.array([10.0]))
->>> kriged.mean.round(4), kriged.variance.round(4)
-(array([1.0]), array([1.0]))
+>>> geostat.krige(field, [15.0], [40.0]).mean.round(6)  # as far from one as from the other
+array([2.])
 
 The rest is the engine beneath, as the surfaces of the pan use it: mixed models on scaled values, intervals, mixtures.
 """

@@ -76,6 +76,19 @@ def dual_forms(mixture: Mixture, block_m: float | None, *, with_micro: bool) -> 
         Side of the blocks the field is averaged over; points when left out.
     with_micro : bool
         Whether the variance holds that of the micro-scale.
+
+    Examples
+    --------
+    One datum of 2 with noise 1 of a field of variance 1 and known mean 0: mean c 2 / 2, variance 1 - c^2 / 2.
+
+    >>> from hardpan import geostat
+    >>> one = geostat.Structure(family="exponential", sill=1.0, length_m=10.0)
+    >>> seen = geostat.Observations(site=np.zeros(1, int), low=np.full(1, 2.0), high=np.full(1, 2.0), error=np.zeros(1))
+    >>> known = {"trend": np.empty((1, 0)), "trend_precision": np.empty(0)}
+    >>> covariance = geostat.Covariance(structures=(one,), noise=1.0)
+    >>> (form,) = dual_forms(geostat.condition_on(covariance, np.zeros((1, 2)), seen, **known), None, with_micro=True)
+    >>> form.linear, form.quadratic - np.outer(form.linear, form.linear)
+    (array([1.]), array([[-0.5]]))
     """
     n, found = len(mixture.xy_m), mixture.posterior
     wx = found.precision @ mixture.trend

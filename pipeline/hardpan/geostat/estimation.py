@@ -19,9 +19,12 @@ from hardpan.geostat.parameters import (
     parameter_bounds,
     to_covariance,
 )
-from hardpan.geostat.reml import MixedModel, maximise_reml, observe_information
+from hardpan.geostat.reml import MixedModel, RemlFit, maximise_reml, observe_information
 from hardpan.geostat.residuals import search_starts
 from hardpan.geostat.sites import Data
+
+_RANGES = 6
+"""Ranges a spherical covariance is searched from: its likelihood has a kink at every distance between two data."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -56,27 +59,46 @@ def fit_reml(
         Covariance family; auto takes the one of lowest AIC.
     nugget : Literal["micro", "noise"]
         What the nugget is called where no site has two observations: a part of the field, or error.
+
+    Examples
+    --------
+    >>> from hardpan import geostat
+    >>> rng = np.random.default_rng(1)
+    >>> x, y, covariate = rng.uniform(0, 100, (3, 60))
+    >>> data = geostat.observe(x, y, 3.0 + 2.0 * covariate + 0.01 * rng.standard_normal(60), trend=covariate)
+    >>> geostat.fit_reml(data).beta.round(1)
+    array([3., 2.])
     """
-    fits = [
-        maximise_reml(model := mixed_model(data, name), search_starts(data.extent_m, model)) for name in _names(family)
-    ]
+    fits = [_maximise(mixed_model(data, name), data.extent_m) for name in _names(family)]
     fit = min(fits, key=lambda one: one.aic)
     if not data.observations.exact.all():  # the average information takes what an interval says as settled
         fit = observe_information(fit)
     covariance = in_units(to_covariance(fit.model.family, fit.theta), data.scale**2)
+    log_se = dict(zip(("range", "sill", "micro", "noise"), fit.standard_errors[:4].tolist(), strict=True))
     if not fit.model.free[MICRO] and nugget == "micro":
         covariance = replace(covariance, micro=covariance.noise, noise=0.0)
+        log_se |= {"micro": log_se["noise"], "noise": np.nan}
     to_units = data.scale / data.trend_scale
     contrasts = len(data.observations.low) - data.trend.shape[1]
     return FittedCovariance(
         covariance=covariance,
         beta=fit.posterior.beta[0] * to_units + data.centre * (np.arange(len(to_units)) == 0),
         beta_se=np.sqrt(np.diag(fit.posterior.beta_cov[0])) * to_units,
-        log_se=dict(zip(("range", "sill", "micro", "noise"), fit.standard_errors[:4].tolist(), strict=True)),
+        log_se=log_se,
         log_likelihood=fit.objective - contrasts * float(np.log(data.scale)) - float(np.log(data.trend_scale).sum()),
         aic=fit.aic + 2.0 * (contrasts * float(np.log(data.scale)) + float(np.log(data.trend_scale).sum())),
         identified=fit.identified,
     )
+
+
+def _maximise(model: MixedModel, extent_m: float) -> RemlFit:
+    """Optimum of the restricted likelihood; of several where a compact family gives it several."""
+    starts = search_starts(extent_m, model)
+    if model.family != "spherical":
+        return maximise_reml(model, starts)
+    others = np.repeat(starts[:1], _RANGES, axis=0)
+    others[:, RANGE] = np.log(extent_m) + np.linspace(np.log(0.05), np.log(1.5), _RANGES)
+    return max((maximise_reml(model, one[None]) for one in np.vstack([starts, others])), key=lambda fit: fit.objective)
 
 
 def _names(family: Family | Literal["auto"]) -> tuple[Family, ...]:

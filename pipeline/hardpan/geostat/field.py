@@ -7,8 +7,8 @@
 >>> data = geostat.observe(x, y, z)
 >>> fit = geostat.fit_reml(data)
 >>> field = geostat.condition(data, fit.covariance)
->>> kriged = geostat.krige(field, np.array([250.0]), np.array([250.0]))
->>> draws = geostat.simulate(field, np.array([250.0]), np.array([250.0]), n_draws=100, seed=1)
+>>> kriged = geostat.krige(field, [250.0], [250.0])
+>>> draws = geostat.simulate(field, [250.0], [250.0], n_draws=100, seed=1)
 
 These functions take and give values in the units of the observations; inside, values have about unit variance. The maps
 of the pan go through the same functions below: `condition_on`, `integrate_parameters`, `krige_cells`, `draw_mixture`.
@@ -17,6 +17,7 @@ of the pan go through the same functions below: `condition_on`, `integrate_param
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import HardpanError
@@ -117,9 +118,9 @@ def integrate(data: Data, family: Family = "exponential", points_per_range: int 
 @one_blas_thread()
 def krige(  # noqa: PLR0917
     field: Field,
-    x_m: Floats,
-    y_m: Floats,
-    trend: Floats | None = None,
+    x_m: ArrayLike,
+    y_m: ArrayLike,
+    trend: ArrayLike | None = None,
     block_m: float | None = None,
     threads: int = 1,
 ) -> Kriged:
@@ -129,27 +130,28 @@ def krige(  # noqa: PLR0917
     ----------
     field : Field
         From `condition` or `integrate`.
-    x_m, y_m : Floats
+    x_m, y_m : ArrayLike
         (m,) points or block centres.
-    trend : Floats | None
+    trend : ArrayLike | None
         (m, q) covariates there, as in `observe`.
     block_m : float | None
         Side of the blocks (m); points when left out.
     threads : int
         The result does not depend on it.
     """
-    columns = _columns(field.data, trend, (len(x_m),))
-    return _of_field(field, krige_places(field.mixture, np.column_stack([x_m, y_m]), columns, block_m, 0.0, threads))
+    places = _places(x_m, y_m)
+    columns = _columns(field.data, trend, (len(places),))
+    return _of_field(field, krige_places(field.mixture, places, columns, block_m, 0.0, threads))
 
 
 @one_blas_thread()
 def krige_grid(
     field: Field,
-    x_m: Floats,
-    y_m: Floats,
+    x_m: ArrayLike,
+    y_m: ArrayLike,
     *,
     inside: Bools | None = None,
-    trend: Floats | None = None,
+    trend: ArrayLike | None = None,
     block_m: float | None = None,
     tolerance: float = 1e-6,
     threads: int = 1,
@@ -159,16 +161,26 @@ def krige_grid(
 
     Parameters
     ----------
-    field : Field From `condition` or `integrate`. x_m, y_m : Floats Cell centres along the axes, rising or falling.
-    inside : Bools | None (ny, nx) cells that are wanted, the others NaN; all when left out. trend : Floats | None (ny,
-    nx, q) covariates, as in `observe`. block_m : float | None Side of the blocks the field is averaged over; points
-    when left out. tolerance : float Share of the field's spread that compression of far data may change; 0 for none.
-    What was reached is in the result. threads, progress The result does not depend on them.
+    field : Field
+        From `condition` or `integrate`.
+    x_m, y_m : ArrayLike
+        Cell centres along the axes, rising or falling.
+    inside : Bools | None
+        (ny, nx) cells that are wanted, the others NaN; all when left out.
+    trend : ArrayLike | None
+        (ny, nx, q) covariates, as in `observe`.
+    block_m : float | None
+        Side of the blocks the field is averaged over; points when left out.
+    tolerance : float
+        Share of the field's spread that compression of far data may change; 0 for none. The result has the bound.
+    threads, progress
+        The result does not depend on them.
     """
-    shape = (len(y_m), len(x_m))
+    x, y = np.asarray(x_m, dtype=float), np.asarray(y_m, dtype=float)
+    shape = (len(y), len(x))
     grid = KrigingGrid(
-        x_m=x_m,
-        y_m=y_m,
+        x_m=x,
+        y_m=y,
         inside=np.ones(shape, dtype=bool) if inside is None else inside,
         trend=_columns(field.data, trend, shape),
         block_m=block_m,
@@ -200,7 +212,7 @@ def leave_out(field: Field, folds: Ints | None = None) -> Kriged:
 
 @one_blas_thread()
 def simulate(  # noqa: PLR0917
-    field: Field, x_m: Floats, y_m: Floats, n_draws: int, seed: int, trend: Floats | None = None
+    field: Field, x_m: ArrayLike, y_m: ArrayLike, n_draws: int, seed: int, trend: ArrayLike | None = None
 ) -> Floats:
     """Conditional draws of the field at m points, joint over them, shape (n_draws, m); the same seed, the same draws.
 
@@ -209,12 +221,16 @@ def simulate(  # noqa: PLR0917
     HardpanError
         More than 4,000 points that do not lie on a lattice of square cells.
     """
-    columns, rng = _columns(field.data, trend, (len(x_m),)), np.random.default_rng(seed)
-    draws = draw_mixture(field.mixture, np.column_stack([x_m, y_m]), columns, n_draws, rng)
+    places, rng = _places(x_m, y_m), np.random.default_rng(seed)
+    draws = draw_mixture(field.mixture, places, _columns(field.data, trend, (len(places),)), n_draws, rng)
     return np.asarray(field.data.centre + field.data.scale * draws)
 
 
-def _columns(data: Data, trend: Floats | None, shape: tuple[int, ...]) -> Floats:
+def _places(x_m: ArrayLike, y_m: ArrayLike) -> Floats:
+    return np.column_stack([np.asarray(x_m, dtype=float), np.asarray(y_m, dtype=float)])
+
+
+def _columns(data: Data, trend: ArrayLike | None, shape: tuple[int, ...]) -> Floats:
     """Trend columns (*shape, p) at the targets, scaled as those of the sites."""
     given = np.empty((*shape, 0)) if trend is None else np.asarray(trend, dtype=float).reshape(*shape, -1)
     wanted = len(data.trend_scale) - int(data.constant)

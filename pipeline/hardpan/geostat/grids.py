@@ -95,6 +95,18 @@ def evaluate_grid(
         Share of a field's spread, taken as 1, that compression may change in any form; 0 solves every cell directly.
     threads, progress
         Tiles run in `threads` threads; the result does not depend on it.
+
+    Examples
+    --------
+    A grid says what its cells say one by one:
+
+    >>> from hardpan import geostat
+    >>> x, y = np.random.default_rng(1).uniform(0, 100, (2, 30))
+    >>> one = geostat.Structure(family="matern32", sill=1.0, length_m=20.0)
+    >>> field = geostat.condition(geostat.observe(x, y, x + y), geostat.Covariance(structures=(one,), noise=0.1))
+    >>> grid = geostat.krige_grid(field, [5.0, 15.0], [9.0])
+    >>> np.allclose(grid.mean[0, 1], geostat.krige(field, [15.0], [9.0]).mean[0]), grid.mean.shape
+    (True, (1, 2))
     """
     tilings = [_tiling(form, grid, tolerance) for form in forms]
     direct = [form for form, tiling in zip(forms, tilings, strict=True) if tiling.exact]

@@ -55,6 +55,17 @@ def krige_places(  # noqa: PLR0917
         Share of the field's spread that may be lost for speed; 0 for none.
     threads, progress
         Parts run in `threads` threads; the result does not depend on it.
+
+    Examples
+    --------
+    Simple kriging from one datum of a field of variance 1: weight and variance are rho and 1 - rho^2.
+
+    >>> from hardpan import geostat
+    >>> one = geostat.Structure(family="exponential", sill=1.0, length_m=10.0)
+    >>> data = geostat.observe([0.0], [0.0], [2.0], constant=False)
+    >>> found = geostat.krige(geostat.condition(data, geostat.Covariance(structures=(one,))), [5.0], [0.0])
+    >>> np.allclose([found.mean[0], found.variance[0]], [2 * np.exp(-0.5), 1 - np.exp(-1.0)])
+    True
     """
     forms = dual_forms(mixture, block_m, with_micro=not block_m)
     moments = evaluate_places(forms, xy_m, trend, block_m, tolerance, threads, progress)

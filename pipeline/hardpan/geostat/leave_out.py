@@ -25,6 +25,16 @@ def leave_out_sites(mixture: Mixture, folds: Ints) -> tuple[Floats, Floats]:
     From the inverse of the kriging matrix [dubrule1983]: with Q = W - W X G X'W, z = N / T the sites' values (see
     `hardpan.geostat.censored`) and F the fold's sites with observations, the field there without them has mean
     z_F - Q_FF^-1 (Q z)_F and covariance Q_FF^-1 - T_F^-1.
+
+    Examples
+    --------
+    Without structure every value is forecast by the mean of the others:
+
+    >>> from hardpan import geostat
+    >>> data = geostat.observe([0.0, 1.0, 2.0], [0.0, 0.0, 0.0], [1.0, 2.0, 6.0])
+    >>> field = geostat.condition(data, geostat.Covariance(structures=(), noise=1.0))
+    >>> geostat.leave_out(field).mean.round(6)
+    array([4. , 3.5, 1.5])
     """
     found, trend = mixture.posterior, mixture.trend
     n = len(mixture.xy_m)

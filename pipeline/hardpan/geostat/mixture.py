@@ -174,6 +174,18 @@ def condition_on(
     ------
     HardpanError
         The covariance of the data is not positive definite, or the trend columns are not independent at the data.
+
+    Examples
+    --------
+    Two values of noise 1 at one site of a field of variance 2 and known mean 0: mean (3 + 5) / 2.5, variance 1 / 2.5.
+
+    >>> z = np.array([3.0, 5.0])
+    >>> seen = Observations(site=np.zeros(2, int), low=z, high=z, error=np.zeros(2))
+    >>> field = Covariance(structures=(), micro=2.0, noise=1.0)
+    >>> none = {"trend": np.empty((1, 0)), "trend_precision": np.empty(0)}
+    >>> mean, variance = condition_on(field, np.zeros((1, 2)), seen, **none).at_sites()
+    >>> mean.round(6), variance.round(6)
+    (array([3.2]), array([0.4]))
     """
     _refuse_dependent(trend[observations.site][:, trend_precision == 0])
     sill = covariance.structured_sill

@@ -97,9 +97,10 @@ def krige_nearest(  # noqa: PLR0917
     --------
     >>> x = np.arange(100.0)
     >>> xy, one = np.column_stack([x, 0 * x]), np.ones((100, 1))
-    >>> field = Covariance(structures=(Structure(family="exponential", sill=1.0, length_m=20.0),))
-    >>> krige_nearest(field, xy, one, np.sin(x / 9), np.array([[50.0, 0.0]]), one[:1], neighbours=8).mean.round(4)
-    array([-0.665])
+    >>> from hardpan import geostat
+    >>> field = Covariance(structures=(geostat.Structure(family="exponential", sill=1.0, length_m=20.0),))
+    >>> krige_nearest(field, xy, one, x**2, np.array([[50.0, 0.0]]), one[:1], neighbours=8).mean.round(6)
+    array([2500.])
     """
     if neighbours <= drift.shape[1]:
         raise HardpanError(

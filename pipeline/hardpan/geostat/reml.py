@@ -197,6 +197,22 @@ def maximise_reml(model: MixedModel, starts: Floats, prior: LogPrior | None = No
         (s, 8) parameters to try; the search runs from the best of them within the model's bounds.
     prior : LogPrior | None
         Log prior with its derivatives.
+
+    Examples
+    --------
+    Without structure and micro-scale the noise is the variance about the mean, with one degree of freedom less:
+
+    >>> from hardpan.geostat.parameters import isotropic, parameter_bounds
+    >>> y = np.tile([0.0, 1.0], 40)
+    >>> model = MixedModel(
+    ...     xy_m=np.column_stack([np.arange(40.0), np.zeros(40)]), trend=np.ones((40, 1)), trend_precision=np.zeros(1),
+    ...     observations=Observations(site=np.repeat(np.arange(40), 2), low=y, high=y, error=np.zeros(80)),
+    ...     family="exponential", free=np.arange(N_PARAMETERS) == NOISE,
+    ...     fixed=isotropic(np.array([0.0, -np.inf, -np.inf, 0.0])), bounds=parameter_bounds((1.0, 100.0)),
+    ... )  # fmt: skip
+    >>> fit = maximise_reml(model, model.fixed[None])
+    >>> round(float(np.exp(fit.theta[NOISE])), 3), round(80 * 0.25 / 79, 3)
+    (0.253, 0.253)
     """
     starts = np.where(model.free, np.clip(starts, model.bounds[:, 0], model.bounds[:, 1]), model.fixed)
     objective = _objective(model, prior)

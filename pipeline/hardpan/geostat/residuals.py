@@ -43,7 +43,17 @@ class Residuals:
 
 
 def residual_variogram(model: MixedModel) -> Residuals | None:
-    """Empirical variogram of the residuals with its weighted least-squares fit; None where too few values were seen."""
+    """Empirical variogram of the residuals with its weighted least-squares fit; None where too few values were seen.
+
+    Examples
+    --------
+    >>> from hardpan import geostat
+    >>> from hardpan.geostat.estimation import mixed_model
+    >>> x, y, z = np.random.default_rng(1).uniform(0, 100, (3, 60))
+    >>> found = residual_variogram(mixed_model(geostat.observe(x, y, z), "exponential"))
+    >>> len(found.curve()) == len(found.points.semivariance), bool(np.isnan(found.repeat))  # no site has two values
+    (True, True)
+    """
     seen = model.observations.exact
     site, value = model.observations.site[seen], model.observations.low[seen]
     sites, of, count = np.unique(site, return_inverse=True, return_counts=True)

@@ -59,6 +59,18 @@ def draw_mixture(
     ------
     HardpanError
         More than 4,000 nodes that do not lie on a lattice.
+
+    Examples
+    --------
+    A field of variance 4 about a known mean of 0, far from its only datum:
+
+    >>> from hardpan import geostat
+    >>> one = geostat.Structure(family="spherical", sill=4.0, length_m=50.0)
+    >>> data = geostat.observe([0.0], [0.0], [1.0], constant=False)
+    >>> field = geostat.condition(data, geostat.Covariance(structures=(one,)))
+    >>> draws = geostat.simulate(field, [900.0], [0.0], n_draws=4000, seed=1)
+    >>> draws.shape, bool(abs(draws.std() - 2.0) < 0.1)
+    ((4000, 1), True)
     """
     chosen = _choose(mixture.weight, n_draws, rng)
     apart, site_of = cKDTree(mixture.xy_m).query(nodes_xy)
@@ -189,6 +201,8 @@ def _lattice_of(nodes_xy: Floats) -> tuple[Floats, float] | None:
     along = np.unique(np.round(np.concatenate([nodes_xy[:, 0] - corner[0], nodes_xy[:, 1] - corner[1]]), 6))
     steps = np.diff(along)
     step_m = float(steps[steps > 1e-3].min(initial=np.inf))
+    if not np.isfinite(step_m):  # a single node
+        return None
     off = (nodes_xy - corner) / step_m
     return (corner, step_m) if np.abs(off - np.rint(off)).max() < 1e-3 else None
 

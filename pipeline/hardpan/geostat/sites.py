@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.core.errors import HardpanError
@@ -34,28 +35,28 @@ class Data:
 
 
 def observe(
-    x_m: Floats,
-    y_m: Floats,
-    z: Floats,
+    x_m: ArrayLike,
+    y_m: ArrayLike,
+    z: ArrayLike,
     *,
-    upper: Floats | None = None,
-    error_variance: Floats | None = None,
-    trend: Floats | None = None,
+    upper: ArrayLike | None = None,
+    error_variance: ArrayLike | None = None,
+    trend: ArrayLike | None = None,
     constant: bool = True,
 ) -> Data:
     """Observations of a field, sorted into sites: those at one place share their micro-scale.
 
     Parameters
     ----------
-    x_m, y_m : Floats
+    x_m, y_m : ArrayLike
         (m,) coordinates in metres of a projected system.
-    z : Floats
+    z : ArrayLike
         (m,) values, or lower ends of intervals (-inf for none).
-    upper : Floats | None
+    upper : ArrayLike | None
         (m,) upper ends: equal to `z` for a value, inf for a value known to be above `z` (right-censored).
-    error_variance : Floats | None
+    error_variance : ArrayLike | None
         (m,) known error variance of each, on top of the noise of the covariance.
-    trend : Floats | None
+    trend : ArrayLike | None
         (m, q) covariates of the trend beside the constant (external drift).
     constant : bool
         Whether the trend has a constant; without it and without covariates the mean is known to be 0.
@@ -64,10 +65,16 @@ def observe(
     ------
     HardpanError
         Arrays of unequal length, missing or infinite coordinates, covariates or values, or an interval that is empty.
+
+    Examples
+    --------
+    >>> data = observe([0.0, 10.0, 0.0], [0.0, 0.0, 0.0], [1.0, 2.0, 3.0])  # the first and last at one place
+    >>> len(data.xy_m), data.observations.site, data.centre
+    (2, array([0, 1, 0]), 2.0)
     """
     low, high = np.asarray(z, dtype=float), np.asarray(z if upper is None else upper, dtype=float)
     covariates = np.empty((len(low), 0)) if trend is None else np.asarray(trend, dtype=float).reshape(len(low), -1)
-    places = np.column_stack([x_m, y_m]).astype(float)
+    places = np.column_stack([np.asarray(x_m, dtype=float), np.asarray(y_m, dtype=float)])
     error = np.zeros(len(low)) if error_variance is None else np.asarray(error_variance, dtype=float)
     _refuse_unusable(places, low, high, covariates, error)
     xy_m, first, site = _sites(places)

@@ -45,7 +45,7 @@ def locate_crossings(
     threshold_kpa: float,
     noise_share: float,
 ) -> Crossings:
-    """Give the depths at which resistance crosses the threshold between the samples `above` and `above` + 1.
+    """Depths at which resistance crosses the threshold between the samples `above` and `above` + 1.
 
     Between point readings a line through all readings nearby decides. Between the means of two layers the depth can
     be anywhere in either: the interval holds both layers, the error is that of a triangular distribution over them.
@@ -108,7 +108,7 @@ def fit_crossing(
     threshold_kpa: float,
     window_mm: Floats,
 ) -> tuple[Floats, Floats]:
-    r"""Give where a line through the readings near `start_mm` crosses the threshold, and its error per unit of noise.
+    r"""Threshold crossing of a line through the readings near `start_mm`, and its error per unit of noise.
 
     Parameters
     ----------
@@ -160,7 +160,7 @@ def fit_crossing(
 
 
 def _nearby(depth: Floats, value: Floats, start_mm: Floats, window_mm: Floats) -> tuple[Floats, Floats]:
-    """Give the readings that any round can reach, as few columns as hold them; infinitely deep where unread."""
+    """Readings that any round can reach, as few columns as hold them; infinitely deep where unread."""
     reached = np.abs(depth - start_mm[:, None]) <= 2.0 * window_mm[:, None]
     width = int(reached.sum(axis=1).max(initial=1))
     columns = reached.argmax(axis=1)[:, None] + np.arange(width)

@@ -11,7 +11,7 @@ SHAPE_STEPS = 20
 
 
 def find_peak(readings: Readings, top_at: Ints, bottom_at: Ints) -> tuple[Floats, Floats]:
-    """Give the highest reading of the pan (kPa) and its depth (mm), shape (insertion,); NaN without a pan.
+    """Highest reading of the pan (kPa) and its depth (mm), shape (insertion,); NaN without a pan.
 
     `top_at` and `bottom_at` are the first and last hard sample, shape (insertion,), -1 without a pan.
     """
@@ -22,7 +22,7 @@ def find_peak(readings: Readings, top_at: Ints, bottom_at: Ints) -> tuple[Floats
 
 
 def integrate_excess(readings: Readings, top_at: Ints, bottom_at: Ints, threshold_kpa: float) -> Floats:
-    r"""Give the resistance above the threshold, integrated over the pan's depth, kPa mm; NaN without a pan.
+    r"""Resistance above the threshold, integrated over the pan's depth, kPa mm; NaN without a pan.
 
     Parameters
     ----------
@@ -51,7 +51,7 @@ def integrate_excess(readings: Readings, top_at: Ints, bottom_at: Ints, threshol
 
 
 def mean_shape(readings: Readings, top_mm: pd.Series, bottom_mm: pd.Series, threshold_kpa: float) -> Floats:
-    """Give the mean excess resistance against relative depth, shape (SHAPE_STEPS,), summing to 1.
+    """Mean excess resistance against relative depth, shape (SHAPE_STEPS,), summing to 1.
 
     Every pan with an observed bottom weighs the same. Without one the shape is flat.
     """
@@ -70,7 +70,7 @@ def mean_shape(readings: Readings, top_mm: pd.Series, bottom_mm: pd.Series, thre
 
 
 def _between(values: Floats, first: Ints, last: Ints) -> Bools:
-    """Tell which samples of each row are from `first` to `last`; none where `last` is negative."""
+    """Samples of each row from `first` to `last`; none where `last` is negative."""
     sample = np.arange(values.shape[1])
     inside: Bools = (sample >= first[:, None]) & (sample <= last[:, None])
     return inside

@@ -15,7 +15,7 @@ def find_layers(
     hysteresis_kpa: float,
     min_thickness_mm: float,
 ) -> pd.DataFrame:
-    """Give one row a hard layer, by insertion and depth.
+    """Hard layers, one row each, by insertion and depth.
 
     A store fills with the excess over the threshold and drains with the deficit below it, between empty and
     `hysteresis_kpa` times `min_thickness_mm`. A hard layer opens when the store is full and the ground has been hard
@@ -87,7 +87,7 @@ class _Sweep:
         self.last_at = np.where(hard, sample, self.last_at)
 
     def finish(self, stopped: Bools) -> pd.DataFrame:
-        """Give the layers, those still open at the end of the record included."""
+        """Layers, those still open at the end of the record included."""
         self._start(stopped & (self.store > 0))
         rows = np.flatnonzero(self.inside)
         self._record(rows, self.depth[rows, self.last_at[rows]], self.last_at[rows], closed=False)

@@ -27,7 +27,7 @@ class Coefficient(Settings):
     organic_carbon: Quantity | None = None
 
     def at(self, clay_pct: float | None, organic_carbon_pct: float | None) -> float:
-        """Give the coefficient for a soil.
+        """Coefficient for a soil.
 
         Raises
         ------
@@ -70,7 +70,7 @@ class MoistureModel(Settings):
         clay_pct: float | None = None,
         organic_carbon_pct: float | None = None,
     ) -> Floats:
-        """Give the cone index (kPa) at water contents `theta` (m3/m3) and a bulk density (Mg/m3)."""
+        """Cone index (kPa) at water contents `theta` (m3/m3) and a bulk density (Mg/m3)."""
         soil = (clay_pct, organic_carbon_pct)
         multiplier = self.multiplier.at(*soil)
         if self.link == "log":
@@ -80,19 +80,19 @@ class MoistureModel(Settings):
         return kpa
 
     def clamp(self, theta: Floats) -> Floats:
-        """Give `theta` held within the fitted range."""
+        """Water content `theta` held within the fitted range."""
         return theta if self.theta is None else np.clip(theta, *self.theta.span)
 
 
 def read_models() -> dict[str, MoistureModel]:
-    """Give the shipped models by name."""
+    """Shipped models by name."""
     path = shipped("configs") / "moisture.toml"
     table = tomllib.loads(path.read_text(encoding="utf-8"))
     return {name: parse(MoistureModel, values, file=path.name) for name, values in table.items()}
 
 
 def normalise(readings: xr.Dataset, settings: PanSettings) -> tuple[xr.Dataset, Issues]:
-    """Give the profiles with cone index moved to `settings.reference_theta`, and what to know of it.
+    """Profiles with cone index moved to `settings.reference_theta`, and what to know of it.
 
     An insertion is moved only where water content was measured at every one of its readings: a profile half moved
     would show a pan where the two halves meet. Water content is held within the model's fitted range.
@@ -153,7 +153,7 @@ def _reading_limits(*, measured: bool) -> Issue:
 
 
 def _remarks(settings: PanSettings, model: MoistureModel, *, complete: Bools, outside: int, far: int) -> Issues:
-    """Tell what the move did, one issue a kind."""
+    """Issues of what the move did, one a kind."""
     name, reference = settings.moisture_model, f"{settings.reference_theta:g} m3/m3"
     n_moved, n_left = int(complete.sum()), int((~complete).sum())
     low, high = (np.nan, np.nan) if model.theta is None else model.theta.span

@@ -10,7 +10,7 @@ from hardpan.pan.readings import Readings
 
 
 def pack(readings: xr.Dataset) -> Readings:
-    """Give the measured readings with those that were not measured closed up."""
+    """Measured readings with those that were not measured closed up."""
     depth, value = readings["depth_mm"].to_numpy(), readings["cone_index_kpa"].to_numpy()
     measured = np.isfinite(depth) & np.isfinite(value)
     order = np.argsort(~measured, axis=1, kind="stable")
@@ -28,7 +28,7 @@ def pack(readings: xr.Dataset) -> Readings:
 
 
 def remove_stones(readings: Readings, *, ratio: float, span_mm: float) -> tuple[Readings, Bools]:
-    """Give the readings without stones hit in passing, and where they were.
+    """Readings without stones hit in passing, and where they were.
 
     A point reading that is more than `ratio` times the larger of its neighbours takes the value midway between them,
     if the neighbours are at most `span_mm` apart: further apart there is room for a layer between them.

@@ -20,7 +20,7 @@ class Readings:
     """The reading is at the device's limit: the ground is at least so hard."""
 
     def rows(self, chosen: np.ndarray) -> "Readings":
-        """Give the insertions that `chosen` (a mask or numbers) picks."""
+        """Insertions that `chosen` (a mask or numbers) picks."""
         return Readings(
             depth_mm=self.depth_mm[chosen],
             thickness_mm=self.thickness_mm[chosen],
@@ -36,6 +36,6 @@ class Readings:
 
     @property
     def layered(self) -> Bools:
-        """Tells which insertions are means of layers, shape (insertion,)."""
+        """Insertions that are means of layers, shape (insertion,)."""
         thick: Bools = np.any(self.thickness_mm > 0, axis=1)
         return thick

@@ -14,7 +14,7 @@ _NAMED = 6
 
 
 def remark(pan: pd.DataFrame, readings: Readings, stones: Bools, dates: pd.DataFrame, settings: PanSettings) -> Issues:
-    """Give the issues of the pan room, apart from those of moisture.
+    """Issues of the pan room, apart from those of moisture.
 
     Parameters
     ----------
@@ -33,7 +33,7 @@ def remark(pan: pd.DataFrame, readings: Readings, stones: Bools, dates: pd.DataF
 
 
 def _stopped(pan: pd.DataFrame) -> Issues:
-    """Tell of bottoms and pans that were not seen."""
+    """Issues of bottoms and pans that were not seen."""
     censored = (pan["bottom_kind"] == Bottom.CENSORED).to_numpy()
     ends = pan.loc[censored, "reason"].value_counts().sort_index()
     ways = ", ".join(f"{count} by {_ENDS[str(reason)]}" for reason, count in ends.items())
@@ -65,7 +65,7 @@ _ENDS = {
 
 
 def _judged(pan: pd.DataFrame, stones: Bools) -> Issues:
-    """Tell of readings and layers that were passed over."""
+    """Issues of readings and layers that were passed over."""
     return (
         *_issue(
             pan,
@@ -99,7 +99,7 @@ def _judged(pan: pd.DataFrame, stones: Bools) -> Issues:
 
 
 def _resolution(pan: pd.DataFrame, readings: Readings, settings: PanSettings) -> Issues:
-    """Tell what thick layers, wide steps and the device's limit cost."""
+    """Issues of thick layers, wide steps and the device's limit."""
     layered = readings.layered
     step = np.nan_to_num(np.diff(readings.depth_mm, axis=1)).max(axis=1, initial=0.0)
     wide = ~layered & (step > settings.min_thickness_mm)
@@ -135,7 +135,7 @@ def _resolution(pan: pd.DataFrame, readings: Readings, settings: PanSettings) ->
 
 
 def _dates(dates: pd.DataFrame) -> Issues:
-    """Tell whether the probing dates differ."""
+    """Issues of probing dates that differ."""
     if len(dates) < 2:
         known = dates["date"].iloc[0]
         what = f"All insertions are of {known}." if known else "The probing dates are not known."
@@ -160,7 +160,7 @@ def _plain(code: str, what: str, done: str) -> Issues:
 
 
 def _issue(pan: pd.DataFrame, rows: Bools, code: str, what: str, done: str) -> Issues:
-    """Give one issue over the insertions in `rows`, none where there are none; `{n}` in `what` is their number."""
+    """One issue over the insertions in `rows`, none where there are none; `{n}` in `what` is their number."""
     names = sorted(pan.loc[rows, "insertion"])
     if not names:
         return ()

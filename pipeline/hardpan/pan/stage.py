@@ -24,7 +24,7 @@ from hardpan.records.survey import Profiles, Stop
 
 
 def detect_pan(profiles: Profiles, crs: pyproj.CRS, settings: PanSettings) -> PanFeatures:
-    """Give what each insertion says of the pan.
+    """Pan features: what each insertion says of the pan.
 
     Parameters
     ----------
@@ -59,7 +59,7 @@ def detect_pan(profiles: Profiles, crs: pyproj.CRS, settings: PanSettings) -> Pa
 
 
 def read_pans(readings: Readings, stop: np.ndarray, threshold_kpa: float, settings: PanSettings) -> pd.DataFrame:
-    """Give the columns of `hardpan.records.columns.PAN` that the readings decide, one row an insertion.
+    """Columns of `hardpan.records.columns.PAN` that the readings decide, one row an insertion.
 
     Parameters
     ----------
@@ -103,7 +103,7 @@ def read_pans(readings: Readings, stop: np.ndarray, threshold_kpa: float, settin
 
 
 def vary_threshold(found: pd.DataFrame, readings: Readings, stop: np.ndarray, settings: PanSettings) -> pd.DataFrame:
-    """Give what other thresholds would have `found`, one row a threshold of `sensitivity_kpa`."""
+    """Pans that other thresholds would have found, one row a threshold of `sensitivity_kpa`."""
     rows = []
     for threshold in settings.sensitivity_kpa:
         same = threshold == settings.critical_kpa

@@ -14,7 +14,7 @@ DATE_DEPTH_MM = 300.0
 
 
 def slice_readings(readings: Readings, slice_mm: float, insertion: pd.Series) -> pd.DataFrame:
-    """Give the mean cone index (kPa) by depth slice: one row an insertion, columns mid depths, NaN where unread."""
+    """Mean cone index (kPa) by depth slice: one row an insertion, columns mid depths, NaN where unread."""
     deepest_mm = float(np.fmax.reduce(readings.depth_mm + readings.thickness_mm / 2.0, axis=None, initial=0.0))
     edges = np.arange(max(1, round(np.ceil(deepest_mm / slice_mm))) + 1) * slice_mm
     means = {(upper + lower) / 2.0: mean_within(readings, upper, lower) for upper, lower in itertools.pairwise(edges)}
@@ -22,7 +22,7 @@ def slice_readings(readings: Readings, slice_mm: float, insertion: pd.Series) ->
 
 
 def mean_within(readings: Readings, upper_mm: float, lower_mm: float) -> Floats:
-    """Give the mean cone index (kPa) of each insertion between two depths; NaN where unread.
+    """Mean cone index (kPa) of each insertion between two depths; NaN where unread.
 
     A layer counts with the share of it that lies between them; a point reading on the boundary of two slices counts
     half in each.
@@ -38,7 +38,7 @@ def mean_within(readings: Readings, upper_mm: float, lower_mm: float) -> Floats:
 
 
 def compare_dates(readings: Readings, about: pd.DataFrame) -> pd.DataFrame:
-    """Give one row a probing date, compared with the first.
+    """Probing dates compared with the first, one row each.
 
     Parameters
     ----------

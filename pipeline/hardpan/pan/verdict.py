@@ -39,7 +39,7 @@ _OUTCOME = {
 
 
 def choose_pan(layers: pd.DataFrame, reached_mm: Floats, stop: np.ndarray, settings: PanSettings) -> pd.DataFrame:
-    """Give one row an insertion: the hard layer that is the pan, if one is, and what is known of it.
+    """The pan of each insertion: the hard layer that is one, if any is, and what is known of it.
 
     The pan is the shallowest hard layer that does not end above `crust_mm` and starts within `search_to_mm`: roots
     meet it first, and a ripper that works a deeper one breaks it on the way. A layer that is still hard at the last
@@ -108,7 +108,7 @@ def choose_pan(layers: pd.DataFrame, reached_mm: Floats, stop: np.ndarray, setti
 
 
 def explain(pan: pd.DataFrame, reached_mm: Floats) -> list[str]:
-    """Give the sentence that says why, for each insertion of `choose_pan`."""
+    """Sentence that says why, for each insertion of `choose_pan`."""
     columns = (pan["reason"], pan["top_mm"], pan["bottom_mm"], pan["layer_mm"], pan["next_mm"], reached_mm)
     return [
         _OUTCOME[reason][2].format(top=top, bottom=bottom, layer=layer, reached=reached)

@@ -24,12 +24,18 @@ class Neighbours:
 
 
 def pieces_of(labels: Ints) -> Ints:
-    """Give each four-connected piece of equal label its own number, 0, 1, ... in reading order of its first cell.
+    """Four-connected pieces of equal label, numbered 0, 1, ... in reading order of their first cell.
 
     Parameters
     ----------
     labels : (n_rows, n_cols)
         Any integers; -1 stays -1.
+
+    Examples
+    --------
+    >>> pieces_of(np.array([[5, 5, 7], [5, -1, 5]]))
+    array([[ 0,  0,  1],
+           [ 0, -1,  2]])
     """
     pieces = np.full(labels.shape, OUTSIDE, dtype=np.int64)
     found = 0
@@ -41,7 +47,7 @@ def pieces_of(labels: Ints) -> Ints:
 
 
 def in_reading_order(labels: Ints) -> Ints:
-    """Give the same regions numbered 0, 1, ... by their first cell, row by row; -1 stays -1."""
+    """The same regions numbered 0, 1, ... by their first cell, row by row; -1 stays -1."""
     values, first, index = np.unique(labels, return_index=True, return_inverse=True)
     inner = values != OUTSIDE
     number = np.full(values.size, OUTSIDE, dtype=np.int64)
@@ -50,7 +56,7 @@ def in_reading_order(labels: Ints) -> Ints:
 
 
 def neighbours_of(pieces: Ints) -> Neighbours:
-    """Give which pieces share a border, and how many cell edges of it."""
+    """Pairs of pieces that share a border, and how many cell edges of it."""
     n = int(pieces.max(initial=0)) + 1
     west, east = pieces[:, :-1].ravel(), pieces[:, 1:].ravel()
     north, south = pieces[:-1].ravel(), pieces[1:].ravel()
@@ -62,7 +68,7 @@ def neighbours_of(pieces: Ints) -> Neighbours:
 
 
 def wide_enough(labels: Ints, width_cells: int) -> Bools:
-    """Give the cells that a disc of the width fits over without leaving their label (morphological opening)."""
+    """Cells that a disc of the width fits over without leaving their label (morphological opening)."""
     disc = disc_of(width_cells)
     wide = np.zeros(labels.shape, dtype=np.bool_)
     for label in np.unique(labels[labels != OUTSIDE]):
@@ -71,7 +77,7 @@ def wide_enough(labels: Ints, width_cells: int) -> Bools:
 
 
 def smoothed(labels: Ints, within: Ints, width_cells: int) -> Ints:
-    """Give each cell the most frequent label in a disc around it (mode filter), never one from across `within`.
+    """Most frequent label in a disc around each cell (mode filter), never one from across `within`.
 
     The disc is an odd number of cells across, so that nothing shifts.
 
@@ -91,7 +97,7 @@ def smoothed(labels: Ints, within: Ints, width_cells: int) -> Ints:
 
 
 def averaged(values: Floats, cells: Bools, width_cells: int) -> Floats:
-    """Give the mean of `values` over a square window around each of `cells`, of those cells only; 0 elsewhere.
+    """Mean of `values` over a square window around each of `cells`, of those cells only.
 
     Parameters
     ----------
@@ -110,29 +116,29 @@ def averaged(values: Floats, cells: Bools, width_cells: int) -> Floats:
 
 
 def disc_of(width_cells: int) -> Bools:
-    """Give the cells of a disc `width_cells` across; 1 and 2 cells give squares."""
+    """Cells of a disc `width_cells` across; 1 and 2 cells give squares."""
     offset = np.arange(width_cells) - (width_cells - 1) / 2.0
     return np.asarray(np.hypot(offset[:, None], offset) <= max(width_cells, 2) / 2.0)
 
 
 def nearest_of(cells: Bools) -> Ints:
-    """Give the flat index of the nearest of `cells` (at least one) for every cell of the grid."""
+    """Flat index of the nearest of `cells` (at least one), for every cell of the grid."""
     row, column = scipy.ndimage.distance_transform_edt(~cells, return_distances=False, return_indices=True)
     return np.asarray(row.astype(np.int64) * cells.shape[1] + column)
 
 
 def spread(labels: Ints) -> Ints:
-    """Give every cell the label of the nearest labelled cell."""
+    """Labels with every cell given that of the nearest labelled cell."""
     return np.asarray(labels.ravel()[nearest_of(labels != OUTSIDE)])
 
 
 def sums_by(labels: Ints, values: Floats) -> Floats:
-    """Give the sum of `values` in each label 0, 1, ...; cells of label -1 are left out."""
+    """Sum of `values` in each label 0, 1, ...; cells of label -1 are left out."""
     inner = labels != OUTSIDE
     return np.asarray(np.bincount(labels[inner], weights=values[inner]), dtype=np.float64)
 
 
 def first_cells(pieces: Ints) -> Ints:
-    """Give the flat index of the first cell of each piece 0, 1, ..."""
+    """Flat index of the first cell of each piece 0, 1, ..."""
     number, first = np.unique(pieces, return_index=True)
     return np.asarray(first[number != OUTSIDE], dtype=np.int64)

@@ -27,7 +27,7 @@ _MIN_CORES = 5
 
 
 def map_clay(survey: Survey, domain: Domain) -> Floats:
-    """Give the depth to clay (mm) of every cell, NaN where none is in reach or none is known.
+    """Depth to clay (mm) of every cell, NaN where none is in reach or none is known.
 
     On each soil type: kriged from its cores where five or more found clay; their mean where some did; else what the
     soil map says of the polygons.
@@ -46,7 +46,7 @@ def map_clay(survey: Survey, domain: Domain) -> Floats:
 
 
 def _cores_on(cores: gpd.GeoDataFrame, soil_type: str) -> tuple[Floats, Floats]:
-    """Give places and clay depths of the cores that found clay, in an order of their own."""
+    """Places and clay depths of the cores that found clay, in an order of their own."""
     if cores.empty or "clay_depth_mm" not in cores:
         return np.empty((0, 2)), np.empty(0)
     depth = pd.to_numeric(cores["clay_depth_mm"]).to_numpy(float)
@@ -57,7 +57,7 @@ def _cores_on(cores: gpd.GeoDataFrame, soil_type: str) -> tuple[Floats, Floats]:
 
 
 def _mapped(soils: gpd.GeoDataFrame, soil_type: str) -> float:
-    """Give the area-weighted clay depth of the soil type's polygons."""
+    """Area-weighted clay depth of the soil type's polygons."""
     if soils.empty:
         return float("nan")
     of = soils[(soils["soil_type"].astype(str) == soil_type) & soils["clay_depth_mm"].notna()]

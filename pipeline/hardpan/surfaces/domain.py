@@ -66,7 +66,7 @@ class Domain:
     """(n_insertions,) site of each insertion, in the order of the pan features."""
 
     def on_grid(self, values: Floats) -> Floats:
-        """Give values (n_cells,) of the cells inside as a grid, NaN outside."""
+        """Values (n_cells,) of the cells inside as a grid, NaN outside."""
         grid = np.full(self.frame.shape, np.nan)
         grid[self.inside] = values
         return grid
@@ -79,7 +79,7 @@ class Domain:
 
 
 def build_domain(insertions: gpd.GeoDataFrame, survey: Survey, settings: SurfaceSettings) -> tuple[Domain, list[Issue]]:
-    """Give the cells, nodes and sites with their trend, and what was filled or left out.
+    """Cells, nodes and sites with their trend, and what was filled or left out.
 
     Trend columns: 1; an indicator of each soil type where there are two or more; covariates and coordinates in
     standard deviations of the cells.
@@ -126,7 +126,7 @@ def build_domain(insertions: gpd.GeoDataFrame, survey: Survey, settings: Surface
 
 
 def _lay_nodes(frame: Frame, rows: Ints, cols: Ints, soil: Ints, spacing_m: float) -> tuple[Ints, Floats, Ints, float]:
-    """Give the node of each cell, the nodes' places and soil types, and their spacing.
+    """Node of each cell, the nodes' places and soil types, and their spacing.
 
     Squares of whole cells are laid over the frame; one has a node, in its middle, for each soil type among its cells.
     """
@@ -187,7 +187,7 @@ def _codes_at(xy: Floats, soils: gpd.GeoDataFrame, soil_types: tuple[str, ...]) 
 def _extra_columns(
     survey: Survey, settings: SurfaceSettings, inside: Bools, site_xy: Floats
 ) -> tuple[list[tuple[str, Floats, Floats]], list[Issue]]:
-    """Give (name, at cells, at sites) of covariates and coordinates, standardised over the cells."""
+    """Name, values at cells and values at sites of covariates and coordinates, standardised over the cells."""
     frame = survey.frame
     columns: list[tuple[str, Floats, Floats]] = []
     issues: list[Issue] = []

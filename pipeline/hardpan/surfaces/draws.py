@@ -15,7 +15,7 @@ from hardpan.surfaces.variables import FittedField
 def draw_fields(
     fields: Mapping[str, FittedField], domain: Domain, n_draws: int, *, seed: int, threads: int
 ) -> dict[str, Floats]:
-    """Give draws (n_draws, n_nodes) of every field, in the variable's scaled units.
+    """Draws (n_draws, n_nodes) of every field, in the variable's scaled units.
 
     Each draw has its own covariance parameters, trend and readings that fit the bounds, so that their spread is that
     of the maps; a field that depends on the strength follows the strength of the same draw.
@@ -38,7 +38,7 @@ def draw_fields(
 def compose_draws(
     drawn: Mapping[str, Floats], fields: Mapping[str, FittedField], clay_mm: Floats, domain: Domain
 ) -> xr.Dataset:
-    """Give `Surfaces.draws`: a pan where the latent field plus the chance of one insertion is above zero.
+    """Draws as in `Surfaces.draws`: a pan where the latent field plus the chance of one insertion is above zero.
 
     Where no pan was met anywhere none is present, and depths are placeholders: no thinner pan is held apart, no peak.
     """
@@ -64,7 +64,7 @@ def compose_draws(
 
 
 def _node_means(cells: Floats, domain: Domain) -> Floats:
-    """Give the mean over each node's cells, NaN where none of them has a value."""
+    """Mean over each node's cells, NaN where none of them has a value."""
     node, known = domain.node_of_cell[domain.inside], np.isfinite(cells)
     count = np.bincount(node, weights=known, minlength=len(domain.nodes.soil))
     total = np.bincount(node, weights=np.where(known, cells, 0.0), minlength=len(domain.nodes.soil))

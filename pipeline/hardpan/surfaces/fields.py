@@ -60,7 +60,7 @@ PLAIN = CorrelationForm("exponential", tuple(ISOTROPIC))
 
 
 def fit_fields(variables: Mapping[str, Variable], domain: Domain, settings: SurfaceSettings) -> dict[str, FittedField]:
-    """Give the fields of presence, peak, top and bottom; of presence alone where no pan was met.
+    """Fields of presence, peak, top and bottom; of presence alone where no pan was met.
 
     All share the form of the bottom's covariance, on which the depth hangs. Where strength stopped insertions, the
     mapped strength joins the trend of the bottom: hard pans stop probes, and may be deep pans too.
@@ -80,7 +80,7 @@ def fit_fields(variables: Mapping[str, Variable], domain: Domain, settings: Surf
 def fit_covariance(
     variable: Variable, domain: Domain, family: Literal["auto"] | Family, form: CorrelationForm = PLAIN
 ) -> RemlFit:
-    """Give the restricted likelihood's optimum; `auto` takes the covariance family of lowest AIC."""
+    """Optimum of the restricted likelihood; `auto` takes the covariance family of lowest AIC."""
     spatial = variable.is_spatial(domain.sites.xy_m)
     names = (family,) if family != "auto" else FAMILIES if spatial else ("exponential",)
     # one insertion a site cannot tell micro-scale from noise: the likelihood alone then calls all of it micro-scale
@@ -94,7 +94,7 @@ def fit_covariance(
 
 
 def choose_form(fit: RemlFit, wanted: str) -> RemlFit:
-    """Give the fit with structures stretched along one direction, or nested, where asked for or clearly better."""
+    """The fit with structures anisotropic, or nested, where asked for or clearly better."""
     sites = len(np.unique(fit.model.observations.site))
     if not fit.model.free[SILL] or wanted == "plain" or (wanted == "auto" and sites < FORM_SITES):
         return fit
@@ -119,7 +119,7 @@ def fit_field(
     reml: RemlFit | None = None,
     strength: Floats | None = None,
 ) -> FittedField:
-    """Give the variable's field with its parameters integrated out, the form held.
+    """Field of the variable with its covariance parameters integrated out, the form of the covariance held.
 
     Parameters
     ----------
@@ -149,7 +149,7 @@ def fit_field(
 
 
 def range_grid(domain: Domain) -> Floats:
-    """Give effective ranges from the sites' usual spacing to one and a half times the paddock's diagonal."""
+    """Effective ranges (m) of a grid, from the sites' usual spacing to one and a half times the paddock's diagonal."""
     between = cdist(domain.sites.xy_m, domain.sites.xy_m)
     np.fill_diagonal(between, np.inf)
     spacing = float(np.median(between.min(axis=1)))

@@ -43,7 +43,7 @@ class NearestKriging:
     """(p,) coefficients."""
 
     def krige(self, xy_m: Floats, values: Floats, block_m: float | None, threads: int) -> tuple[Floats, Floats]:
-        """Give mean and variance about the trend, micro-scale included, at places (m, 2)."""
+        """Mean and variance about the trend, micro-scale included, at places (m, 2)."""
         ones = np.ones((len(self.xy_m), 1)), np.ones((len(xy_m), 1))
         found = krige_nearest(
             self.covariance, self.xy_m, ones[0], values, xy_m, ones[1],
@@ -53,7 +53,7 @@ class NearestKriging:
 
 
 def thin_sites(insertions: gpd.GeoDataFrame, domain: Domain) -> tuple[gpd.GeoDataFrame, Domain, Issue]:
-    """Give the insertions of a few hundred sites, and the domain with these sites only.
+    """Insertions of a few hundred sites, and the domain with these sites only.
 
     Half are spread over all, the others are their nearest: pairs show what fades over a few metres.
     """
@@ -78,7 +78,7 @@ def thin_sites(insertions: gpd.GeoDataFrame, domain: Domain) -> tuple[gpd.GeoDat
 def condition_all(
     fields: Mapping[str, FittedField], variables: Mapping[str, Variable], domain: Domain, threads: int
 ) -> dict[str, NearestKriging]:
-    """Give every field seen from all sites; `variables` and `domain` are those of all."""
+    """Every field conditioned on all sites; `variables` and `domain` are those of all."""
     out: dict[str, NearestKriging] = {}
     for name, field in fields.items():
         trend = domain.sites.trend
@@ -121,7 +121,7 @@ def map_many_sites(
     threads: int,
     progress: Progress,
 ) -> dict[str, Moments]:
-    """Give what `maps.map_fields` gives."""
+    """Mean and variance of every field over every cell inside, as of `maps.map_fields`."""
     out: dict[str, Moments] = {}
     for done, (name, near) in enumerate(nears.items()):
         mean, variance = near.krige(domain.cells.xy_m, near.values, block_m, threads)
@@ -143,7 +143,7 @@ def draw_many_sites(
     seed: int,
     threads: int,
 ) -> dict[str, Floats]:
-    """Give what `draws.draw_fields` gives: free draws that kriging carries over to the data."""
+    """Draws of every field as of `draws.draw_fields`: free draws that kriging carries over to the data."""
     out: dict[str, Floats] = {}
     nodes = domain.nodes
     for number, (name, near) in enumerate(nears.items()):

@@ -19,7 +19,7 @@ _TOLERANCE = 1e-4
 def map_fields(
     fields: Mapping[str, FittedField], domain: Domain, *, block_m: float | None, threads: int, progress: Progress
 ) -> dict[str, Moments]:
-    """Give mean and variance of every field over every cell inside.
+    """Mean and variance of every field over every cell inside.
 
     The structure is averaged over the cell (`block_m` its side, None for the point in its middle). Micro-scale is the
     ground of one site, a few metres across as a cell is, and stays. A field on strength must come after `peak`.
@@ -48,7 +48,7 @@ def map_fields(
 
 
 def _slope_square(field: FittedField) -> float:
-    """Give the mean square of the coefficient of strength."""
+    """Mean square of the coefficient of strength."""
     found = field.mixture.posterior
     return float(field.mixture.weight @ (found.beta[:, -1] ** 2 + found.beta_cov[:, -1, -1]))
 
@@ -56,7 +56,7 @@ def _slope_square(field: FittedField) -> float:
 def compose_maps(
     cells: Mapping[str, Moments], fields: Mapping[str, FittedField], clay_mm: Floats, domain: Domain
 ) -> xr.Dataset:
-    """Give `Surfaces.maps`: depths in mm, the peak's mean from its logarithm's, top above bottom, NaN outside.
+    """Maps as in `Surfaces.maps`: depths in mm, the peak's mean from its logarithm's, top above bottom, NaN outside.
 
     Depths are NaN everywhere when no pan was met.
     """
@@ -78,12 +78,12 @@ def compose_maps(
 
 
 def unscale(field: FittedField, moments: Moments) -> Moments:
-    """Give mean and standard deviation in the variable's own units (logarithms for the peak)."""
+    """Mean and standard deviation in the variable's own units (logarithms for the peak)."""
     variable = field.variable
     return variable.centre + variable.scale * moments[0], variable.scale * np.sqrt(moments[1])
 
 
 def probability(mean: Floats, variance: Floats) -> Floats:
-    """Give the probability that an insertion finds a pan, from the latent field; in (0, 1)."""
+    """Probability that an insertion finds a pan, from the latent field; in (0, 1)."""
     chance: Floats = ndtr(mean / np.sqrt(1.0 + variance))
     return chance

@@ -93,7 +93,7 @@ def refuse_too_few_cells(inside: Bools, frame: Frame) -> None:
 
 
 def remark_variables(variables: Mapping[str, Variable], domain: Domain) -> Iterator[Issue]:
-    """Tell of data too few or too plain for a spatial model."""
+    """Issues of data too few or too plain for a spatial model."""
     if not len(variables["bottom"].observations.site):
         yield _issue(
             "no-pan", "no insertion met a pan", "every place is mapped as without a pan, depths are left empty"
@@ -139,7 +139,7 @@ def remark_variables(variables: Mapping[str, Variable], domain: Domain) -> Itera
 
 
 def remark_sites(insertions: gpd.GeoDataFrame, domain: Domain) -> Iterator[Issue]:
-    """Tell of sites that are one place, of soil types without a probe, and of ground far from any."""
+    """Issues of sites that are one place, of soil types without a probe, and of ground far from any."""
     merged = int(insertions["site"].nunique()) - len(domain.sites.xy_m)
     if merged:
         yield _issue(
@@ -159,7 +159,7 @@ def remark_sites(insertions: gpd.GeoDataFrame, domain: Domain) -> Iterator[Issue
 
 
 def remark_fields(fields: Mapping[str, FittedField], domain: Domain) -> Iterator[Issue]:
-    """Tell of models that the data do not pin down, and of ground beyond the reach of the sites."""
+    """Issues of models that the data do not identify, and of ground beyond the range from any site."""
     for name, field in fields.items():
         if field.fit.model.free[SILL] and not field.fit.identified:
             yield _issue(
@@ -191,7 +191,7 @@ def remark_fields(fields: Mapping[str, FittedField], domain: Domain) -> Iterator
 
 
 def remark_order(top: Floats, bottom: Floats) -> Iterator[Issue]:
-    """Tell where top and bottom had to be kept in order."""
+    """Issues of ground where top and bottom had to be kept in order."""
     share = float(np.mean(top > bottom)) if len(top) else 0.0
     if share > _MANY_CLIPPED:
         yield _issue(

@@ -30,12 +30,12 @@ _MOST_SITES = 300
 
 
 def describe_models(fields: Mapping[str, FittedField], domain: Domain) -> pd.DataFrame:
-    """Give one row a variable (columns of `Surfaces.models`); variances in mm2, of a logarithm for the peak."""
+    """Fitted models, one row a variable (columns of `Surfaces.models`); variances in mm², of a logarithm for peaks."""
     return pd.DataFrame([_describe(name, field, domain) for name, field in fields.items()])
 
 
 def describe_variograms(fields: Mapping[str, FittedField]) -> pd.DataFrame:
-    """Give the residuals' variograms beside the models fitted to them (columns of `Surfaces.variograms`)."""
+    """Variograms of the residuals beside the models fitted to them (columns of `Surfaces.variograms`)."""
     rows = [pd.DataFrame(columns=["variable", "lag_m", "semivariance", "pairs", "model", "reml"])]
     for name, field in fields.items():
         residuals = None if field.variable.binary else residual_variogram(field.fit.model)
@@ -107,7 +107,7 @@ def _in_words(fit: RemlFit, *, spatial: bool) -> str:
 def verdict_of(
     scores: pd.DataFrame, fields: Mapping[str, FittedField], domain: Domain, bottom_sd_mm: Floats, precision_mm: float
 ) -> str:
-    """Give one or two sentences: is the map of the bottom better than plain yardsticks, and would more probes help.
+    """Verdict in one or two sentences: is the map of the bottom better than plain yardsticks, would more probes help.
 
     `bottom_sd_mm` (n_cells,) is the standard deviation of the mapped bottom.
     """
@@ -145,7 +145,7 @@ def _more_probes(field: FittedField, domain: Domain, bottom_sd_mm: Floats, preci
 
 
 def precision_by_sites(field: FittedField, domain: Domain, now_mm: float, enough_mm: float) -> Floats:
-    """Give the standard deviation of the map (mm) over the paddock with 0, 1, 2 ... further sites of three insertions.
+    """Standard deviation of the map (mm) over the paddock with 0, 1, 2 ... further sites of three insertions.
 
     It ends when `enough_mm` is reached. Each further site goes where the variance is largest; what it takes away is
     worked out with the most typical covariance parameters, and taken off the map's `now_mm` in proportion.

@@ -41,7 +41,7 @@ class Forecast:
 
 
 def score_fields(fields: Mapping[str, FittedField], domain: Domain) -> pd.DataFrame:
-    """Give the scores of every field and yardstick (columns of `Surfaces.scores`).
+    """Scores of every field and yardstick (columns of `Surfaces.scores`).
 
     RMSE and bias are over the values that were seen, `n` of them; where strength stopped insertions those are the
     shallow ones, so a bias of the seen is no bias of the map. CRPS and coverage count the bounds as well: a bound at c
@@ -72,7 +72,7 @@ def score_fields(fields: Mapping[str, FittedField], domain: Domain) -> pd.DataFr
 
 
 def _blocks(xy_m: Floats) -> Ints:
-    """Give six compact groups of equally many sites: three strips across the longer way, each halved along it."""
+    """Six compact groups of equally many sites: three strips across the longer way, each halved along it."""
     centred = xy_m - xy_m.mean(axis=0)
     along, across = np.linalg.svd(centred, full_matrices=False)[2] @ centred.T
     strip = _rank(along) * _STRIPS // len(xy_m)
@@ -90,7 +90,7 @@ def _rank(values: Floats) -> Ints:
 
 
 def _yardsticks(variable: Variable, domain: Domain, fold: Ints) -> dict[str, Forecast]:
-    """Give the mean of the soil type and inverse square distance, from the values seen at the other folds' sites."""
+    """Mean of the soil type and inverse square distance, from the values seen at the other folds' sites."""
     readings = variable.observations
     use = np.ones(len(readings.site), dtype=bool) if variable.binary else readings.exact
     value = np.isinf(readings.high).astype(float) if variable.binary else np.where(use, readings.low, 0.0)
@@ -136,7 +136,7 @@ def _score(variable: Variable, method: str, folds: str, forecast: Forecast) -> d
 
 
 def _crps(variable: Variable, mean: Floats, sd: Floats) -> Floats:
-    """Give the score of every reading in the variable's units; upper ends of intervals are not looked at."""
+    """Score of every reading in the variable's units; upper ends of intervals are not looked at."""
     exact, value = variable.exact, variable.centre + variable.scale * variable.observations.low
     mean, sd = variable.centre + variable.scale * mean, variable.scale * sd
     if variable.log:
@@ -145,7 +145,7 @@ def _crps(variable: Variable, mean: Floats, sd: Floats) -> Floats:
 
 
 def _score_signs(variable: Variable, method: str, forecast: Forecast) -> dict[str, object]:
-    """Give the scores of a probability: the CRPS of a yes or no is its Brier score, and it has no interval."""
+    """Scores of a probability: the CRPS of a yes or no is its Brier score, and it has no interval."""
     present = np.isinf(variable.observations.high).astype(float)
     chance = ndtr(forecast.mean / forecast.sd) if method == "kriging" else np.clip(forecast.mean, 0.0, 1.0)
     chance, present = chance[np.isfinite(chance)], present[np.isfinite(chance)]
@@ -162,7 +162,7 @@ def _score_signs(variable: Variable, method: str, forecast: Forecast) -> dict[st
 
 
 def _coverage(low: Floats, high: Floats, level: float) -> float:
-    """Give the share of probability integrals inside the central interval; a bound spreads its own [czado2009]."""
+    """Share of probability integrals inside the central interval; a bound spreads its own [czado2009]."""
     ends = (1.0 - level) / 2.0, (1.0 + level) / 2.0
     width = np.maximum(high - low, 1e-12)
     share = (np.minimum(high, ends[1]) - np.maximum(low, ends[0])) / width
@@ -171,14 +171,14 @@ def _coverage(low: Floats, high: Floats, level: float) -> float:
 
 
 def crps_normal(value: Floats, mean: Floats, sd: Floats) -> Floats:
-    """Give the continuous ranked probability score of a normal forecast [gneiting2005]."""
+    """Continuous ranked probability score of a normal forecast [gneiting2005]."""
     z = (value - mean) / sd
     score: Floats = sd * (z * (2.0 * ndtr(z) - 1.0) + 2.0 * norm.pdf(z) - 1.0 / np.sqrt(np.pi))
     return score
 
 
 def crps_lognormal(value: Floats, centre: Floats, sd: Floats) -> Floats:
-    """Give the continuous ranked probability score of a forecast whose logarithm is normal [baran2015]."""
+    """Continuous ranked probability score of a forecast whose logarithm is normal [baran2015]."""
     z = (np.log(value) - centre) / sd
     mean = np.exp(centre + 0.5 * sd**2)
     score: Floats = value * (2.0 * ndtr(z) - 1.0) - 2.0 * mean * (ndtr(z - sd) + ndtr(sd / np.sqrt(2.0)) - 1.0)
@@ -186,14 +186,14 @@ def crps_lognormal(value: Floats, centre: Floats, sd: Floats) -> Floats:
 
 
 def crps_normal_beyond(bound: Floats, mean: Floats, sd: Floats) -> Floats:
-    """Give the score of a normal forecast when the value is known to lie beyond a bound: integral of F^2 up to it."""
+    """Score of a normal forecast when the value is known to lie beyond a bound: integral of F^2 up to it."""
     z = (bound - mean) / sd
     score: Floats = sd * (z * ndtr(z) ** 2 + 2.0 * norm.pdf(z) * ndtr(z) - ndtr(np.sqrt(2.0) * z) / np.sqrt(np.pi))
     return score
 
 
 def crps_lognormal_beyond(bound: Floats, centre: Floats, sd: Floats) -> Floats:
-    """Give the same for a forecast whose logarithm is normal, by Gauss-Legendre quadrature up to the bound."""
+    """The same score of a forecast whose logarithm is normal, by Gauss-Legendre quadrature up to the bound."""
     nodes, weights = np.polynomial.legendre.leggauss(40)
     start = np.minimum(bound, np.exp(centre - 6.0 * sd))
     half = (bound - start) / 2.0

@@ -33,7 +33,7 @@ from hardpan.surfaces.variables import Variable, read_bottom, read_peak, read_pr
 def map_pan(
     pan: PanFeatures, survey: Survey, settings: SurfaceSettings, *, seed: int, progress: Progress = silent
 ) -> Surfaces:
-    """Give maps of the pan's presence, top, bottom and peak, their uncertainty, and joint draws.
+    """Maps of the pan's presence, top, bottom and peak, their uncertainty, and joint draws.
 
     Raises
     ------
@@ -98,13 +98,13 @@ def check_mappable(pan: PanFeatures, survey: Survey) -> None:
 
 
 def read_variables(insertions: gpd.GeoDataFrame, domain: Domain) -> dict[str, Variable]:
-    """Give presence, peak, top and bottom as read at the domain's sites."""
+    """Presence, peak, top and bottom as read at the domain's sites."""
     readers = {"pan": read_presence, "peak": read_peak, "top": read_top, "bottom": read_bottom}
     return {name: read(insertions, domain.site_of) for name, read in readers.items()}
 
 
 def in_order(insertions: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Give the insertions in an order that does not depend on that of the file."""
+    """Insertions in an order that does not depend on that of the file."""
     keys = pd.DataFrame({"x": insertions.geometry.x.to_numpy(), "y": insertions.geometry.y.to_numpy()})
     for name in ("state", "bottom_kind", "top_mm", "bottom_low_mm", "peak_kpa", "site"):
         keys[name] = insertions[name].to_numpy()
@@ -114,7 +114,7 @@ def in_order(insertions: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 def _map_slices(
     pan: PanFeatures, insertions: gpd.GeoDataFrame, domain: Domain, settings: SurfaceSettings
 ) -> xr.DataArray:
-    """Give the mean cone index of each depth slice that at least three sites have read; none unless asked for."""
+    """Mean cone index of each depth slice that at least three sites have read; none unless asked for."""
     depths, grids = [], []
     means = pan.slices.reindex(insertions["insertion"])
     for depth_mm in means.columns.to_numpy(float) if settings.slices else ():

@@ -58,13 +58,13 @@ class Variable:
         return len(np.unique(self.observations.site))
 
     def is_spread_out(self, site_xy_m: Floats) -> bool:
-        """Tell whether the sites with a reading do not all lie on one line."""
+        """Whether the sites with a reading do not all lie on one line."""
         xy = site_xy_m[np.unique(self.observations.site)]
         along, across = np.linalg.svd(xy - xy.mean(axis=0), compute_uv=False)[:2]
         return bool(across > LEAST_WIDTH * along)
 
     def is_spatial(self, site_xy_m: Floats) -> bool:
-        """Tell whether the sites can show a spatial structure: enough of them, and not all on one line."""
+        """Whether the sites can show a spatial structure: enough of them, and not all on one line."""
         return self.n_sites >= MIN_SPATIAL_SITES and self.is_spread_out(site_xy_m)
 
     @property
@@ -73,7 +73,7 @@ class Variable:
         return self.observations.exact
 
     def trend_precision(self, trend_names: tuple[str, ...]) -> Floats:
-        """Give the prior precision of the trend's coefficients: the mean is free, except that of a sign.
+        """Prior precision of the trend's coefficients: the mean is free, except that of a sign.
 
         A normal latent mean of variance 1 makes every share of ground with a pan equally likely before any reading.
         """
@@ -96,7 +96,7 @@ class FittedField:
 
 
 def read_presence(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
-    """Give presence as bounds on a latent field: above zero where a pan is, below where none is."""
+    """Presence as bounds on a latent field: above zero where a pan is, below where none is."""
     rows = np.flatnonzero(insertions["state"] != State.UNUSABLE)
     present = insertions["state"].to_numpy()[rows] == State.PRESENT
     readings = Observations(
@@ -109,7 +109,7 @@ def read_presence(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
 
 
 def read_top(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
-    """Give the tops of the insertions with a pan."""
+    """Tops of the insertions with a pan."""
     rows = np.flatnonzero(insertions["state"] == State.PRESENT)
     top = insertions["top_mm"].to_numpy(float)[rows]
     known = np.isfinite(top)
@@ -118,7 +118,7 @@ def read_top(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
 
 
 def read_bottom(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
-    """Give the bottoms: values where seen, at least the stop depth where the insertion stopped in the pan."""
+    """Bottoms: values where seen, at least the stop depth where the insertion stopped in the pan."""
     kind = insertions["bottom_kind"].to_numpy()
     rows = np.flatnonzero((insertions["state"] == State.PRESENT) & np.isin(kind, [Bottom.OBSERVED, Bottom.CENSORED]))
     seen = kind[rows] == Bottom.OBSERVED
@@ -130,7 +130,7 @@ def read_bottom(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
 
 
 def read_peak(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
-    """Give logarithms of the peaks: values where the pan was passed, lower bounds where the insertion stopped in it."""
+    """Logarithms of the peaks: values where the pan was passed, lower bounds where the insertion stopped in it."""
     peak = insertions["peak_kpa"].to_numpy(float)
     rows = np.flatnonzero((insertions["state"] == State.PRESENT) & np.isfinite(peak) & (peak > 0))
     low = np.log(peak[rows])
@@ -140,14 +140,14 @@ def read_peak(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
 
 
 def read_slice(kpa: Floats, site: Ints, name: str) -> Variable:
-    """Give the mean cone index of one depth slice."""
+    """Mean cone index of one depth slice."""
     rows = np.flatnonzero(np.isfinite(kpa) & (kpa > 0))
     low = np.log(kpa[rows])
     return _scaled(Observations(site=site[rows], low=low, high=low, error=np.zeros(len(rows))), name, "kPa", rows)
 
 
 def _scaled(observations: Observations, name: str, unit: str, rows: Ints) -> Variable:
-    """Give the readings with mean 0 and variance 1 over the values (over the bounds where there is no value)."""
+    """Readings with mean 0 and variance 1 over the values (over the bounds where there is no value)."""
     base = observations.low[observations.exact] if observations.exact.any() else observations.low
     log = unit == "kPa"
     centre = float(base.mean()) if len(base) else 0.0
