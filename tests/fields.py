@@ -15,7 +15,7 @@ import shapely
 import xarray as xr
 
 from hardpan.records.frame import Frame
-from hardpan.records.pan import Bottom, PanFeatures, State
+from hardpan.records.pan import Bottom, PanFeatures, Seen, State
 from hardpan.records.survey import Paddock, Profiles, Survey
 
 CRS = pyproj.CRS("EPSG:32751")
@@ -197,7 +197,10 @@ def _probe(recipe, rng, xy, site, *, top, bottom, log_peak, present) -> PanFeatu
             "peak_kpa": np.where(present, np.minimum(peak, limit), 1500.0),
             "peak_depth_mm": np.where(present, np.where(stopped, stop, (top + bottom) / 2), 200.0),
             "excess_kpa_mm": 0.0,
-            "why": "invented",
+            "seen": np.select([observed, stopped], [Seen.CLOSED, Seen.REFUSAL], Seen.SOFT),
+            "reached_mm": 700.0,
+            "layer_mm": np.where(present, top, np.nan),
+            "next_mm": np.nan,
         }
     )
     return PanFeatures(

@@ -22,6 +22,9 @@ _PUBLIC = {
     "prescribe": "prescription.stage",
     "tally": "costs.stage",
     "write_outputs": "outputs.stage",
+    "headline": "outputs.words.summary",
+    "zone_table": "outputs.words.summary",
+    "map_verdict": "outputs.words.summary",
 }
 
 __all__ = ["__version__", *_PUBLIC]  # noqa: PLE0604 - names that are loaded when first used

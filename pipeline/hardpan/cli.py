@@ -11,6 +11,7 @@ import typer
 from hardpan.core.errors import HardpanError
 
 if TYPE_CHECKING:
+    from hardpan.outputs.settings import OutputSettings
     from hardpan.records.evidence import PaddockRun
     from hardpan.run.manifest import Clock
 
@@ -50,6 +51,7 @@ def check(config: ConfigPath, verbose: Verbose = False) -> None:
     """Read and check every input, refuse what `run` would, list what was found; write nothing."""
     with _plainly(verbose=verbose):
         from hardpan.outputs.folder import clear_leftovers
+        from hardpan.outputs.words.summary import check_summary
         from hardpan.run.chain import prepare
         from hardpan.run.config import read_config
 
@@ -57,15 +59,11 @@ def check(config: ConfigPath, verbose: Verbose = False) -> None:
         settings = read_config(config)
         with _shown() as clock:
             ready = prepare(settings, clock)
-        survey, issues = ready.survey, (*ready.survey.issues, *ready.pan.issues)
-        rows = [(issue.outcome, issue.file, issue.place, issue.what, issue.done) for issue in issues]
-        if rows:
-            _print_table(("outcome", "file", "row or feature", "what", "what was done"), rows)
-        sites = len(set(survey.profiles.readings["site"].values.tolist()))
-        typer.echo(
-            f"{survey.profiles.n_insertions} insertions at {sites} sites, {survey.paddock.area_ha:.1f} ha, "
-            f"{survey.crs.name}: {len(rows)} remarks, ready to run."
-        )
+        issues = (*ready.survey.issues, *ready.pan.issues)
+        remarks, found = check_summary(ready.survey, issues, ready.catalog, settings.outputs)
+        if len(remarks[1]):
+            _print_table(*remarks)
+        typer.echo(found)
 
 
 @app.command()
@@ -94,27 +92,15 @@ def _run(config_path: Path, out: Path) -> None:
         result = run_paddock(config, clock)
         with clock.stage("outputs"):
             paths = write_outputs(result, config.outputs, out)
-    _print_summary(result)
+    _print_summary(result, config.outputs)
     typer.echo(f"{len(paths)} files in {out}")
 
 
-def _print_summary(result: "PaddockRun") -> None:
-    zones = result.plan.zones
-    columns = ("zone", "ha", "depth mm", "set-up", "net/ha", "likely range", "reason")
-    rows = [
-        (
-            str(zone.zone),
-            f"{zone.area_ha:.1f}",
-            f"{zone.depth_mm}",
-            zone.setup or "-",
-            f"{zone.net_per_ha:.0f}" if zone.depth_mm else "-",
-            f"{zone.net_low_per_ha:.0f} to {zone.net_high_per_ha:.0f}" if zone.depth_mm else "-",
-            zone.reason,
-        )
-        for zone in zones.itertuples()
-    ]
-    _print_table(columns, rows)
-    typer.echo(result.ledger.headline)
+def _print_summary(result: "PaddockRun", settings: "OutputSettings") -> None:
+    from hardpan.outputs.words.summary import headline, zone_summary
+
+    _print_table(*zone_summary(result, settings))
+    typer.echo(headline(result, settings))
 
 
 def _print_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:

@@ -35,7 +35,7 @@ def surfaces_with(soil_types, n_draws=N_DRAWS):
         node_of_cell=None,
         scores=pd.DataFrame(),
         models=pd.DataFrame(),
-        verdict="",
+        verdict=None,
     )
 
 

@@ -10,8 +10,12 @@ import shapely
 import xarray as xr
 
 from hardpan.options.stage import weigh_options
+from hardpan.outputs.words.english import speak
+from hardpan.outputs.words.told import told_zones
+from hardpan.outputs.words.units import Units
 from hardpan.pan.settings import PanSettings
 from hardpan.prescription.stage import prescribe
+from hardpan.records.advice import CountReason
 from hardpan.records.columns import INSERTION, PAN
 from hardpan.records.decision import DecisionSettings, MachineSettings, PrescriptionSettings
 from hardpan.records.evidence import Evidence
@@ -27,6 +31,7 @@ from hardpan.run.config import Config
 
 CRS = pyproj.CRS.from_epsg(32751)
 CORNER_M = (538_000.0, 6_625_000.0)
+ONE_CLASS = CountReason(classes=1, net_gain=0.0, given=True)
 
 
 def shipped_catalog(**tables):
@@ -140,7 +145,7 @@ def ground(
         node_of_cell=node_of_cell,
         scores=pd.DataFrame(),
         models=pd.DataFrame(),
-        verdict="",
+        verdict=None,
     )
     return surfaces, survey_of(surfaces, exclusions, cores), zones_of(surfaces, strip + 1, soils)
 
@@ -196,7 +201,7 @@ def zones_of(surfaces, labels, soils):
         rows.append((int(zone), "ground", soils[int(zone) - 1], shape.area / 1e4, shape, 200.0, 0.0))
     columns = ["zone", "kind", "soil_type", "area_ha", "geometry", "length_m", "heading_deg"]
     table = gpd.GeoDataFrame(pd.DataFrame(rows, columns=columns), geometry="geometry", crs=CRS)
-    return Zones(frame=frame, labels=labels, table=table, indices=pd.DataFrame(), why="")
+    return Zones(frame=frame, labels=labels, table=table, indices=pd.DataFrame(), count=ONE_CLASS)
 
 
 def decide(ground, catalog, money, *, pan=None, season=None, machine=None, **prescription):
@@ -210,3 +215,13 @@ def decide(ground, catalog, money, *, pan=None, season=None, machine=None, **pre
     )
     options = weigh_options(evidence, catalog, money, asked=asked)
     return options, prescribe(zones, options, evidence, catalog, money, asked=asked)
+
+
+def words(catalog):
+    """English in the units of the files."""
+    return speak(Units.of_files("AUD"), catalog)
+
+
+def told(plan, catalog):
+    """The zones of a plan with what is said of them."""
+    return told_zones(plan, words(catalog))

@@ -40,7 +40,7 @@ def draft(n_draws, **fields):
 def plan(zones: gpd.GeoDataFrame, returns, **fields):
     """A plan of `zones` with `returns` (n_zones, n_draws), whose runner-up returns as much and takes no time."""
     returns = np.asarray(returns, dtype=float)
-    tables = ("machine", "conditions", "moisture", "candidates", "defaults", "setting_up")
-    made = {name: pd.DataFrame() for name in tables}
+    made = {name: pd.DataFrame() for name in ("machine", "moisture", "candidates", "defaults")}
+    made |= dict.fromkeys(("reasons", "conditions", "setting_up"), ())
     made |= {"runner_up_returns": returns, "hours": 0.0 * returns, "fuel_l": 0.0 * returns}
     return Plan(zones=zones, returns=returns, **(made | fields))

@@ -147,7 +147,7 @@ def paddock(
         node_of_cell=node_of_cell,
         scores=pd.DataFrame(),
         models=pd.DataFrame(),
-        verdict="",
+        verdict=None,
     )
     node_ha = count * cell_m**2 / 1e4
     options = options_for(mean(bottom), mean(chance), node_ha)

@@ -1,9 +1,8 @@
 """The plan done by a contractor, from the same draws, and what is said of it."""
 
-import re
-
-import numpy as np
 import pytest
+
+from hardpan.records.advice import Cheaper
 
 
 def priced(made, *, rate, left=0.0, **prices):
@@ -38,46 +37,48 @@ def test_fuel_he_leaves_to_the_grower_is_paid_beside_his_rate(made):
     assert more == pytest.approx(total["fuel"] + total["lubricant"], abs=0.2)
 
 
-def test_a_contractor_who_is_surely_cheaper_is_told_at_the_head(made):
+def test_a_contractor_who_is_surely_cheaper_is_a_remark(made):
     ledger = priced(made, rate=10.0)
     assert [issue.code for issue in ledger.issues] == ["contractor-cheaper"]
-    assert ledger.headline.endswith(" By a contractor, at about 10 $/ha, it would cost less.")
-    assert "for owning it, and is paid whether it works here or not" in ledger.hiring
+    assert ledger.hiring.cheaper is Cheaper.CONTRACTOR
+    assert ledger.hiring.low > 0
+    assert ledger.hiring.hired == pytest.approx(10.0 + 2 * 20.0 / 96.0)
+    assert ledger.issues[0].what.startswith("the same work costs about ")
+    assert ledger.issues[0].what.endswith("of your own is for owning it, and is paid whether it works here or not")
 
 
 def test_a_contractor_who_is_surely_dearer_is_no_remark(made):
     ledger = priced(made, rate=1000.0)
-    assert (ledger.hiring, ledger.issues) == ("", ())
-    assert "contractor" not in ledger.headline
+    assert (ledger.hiring, ledger.issues) == (None, ())
 
 
 def test_two_that_cannot_be_told_apart_are_called_so(made):
     own = strategy(priced(made, rate=0.0), "prescription")["cost"] / 96.0
     ledger = priced(made, rate=own)
     assert [issue.code for issue in ledger.issues] == ["contractor-level"]
-    assert "cannot be told" in ledger.hiring
-    assert "contractor" not in ledger.headline
+    assert ledger.hiring.cheaper is Cheaper.LEVEL
+    assert ledger.hiring.low < 0 < ledger.hiring.high
+    assert "cannot be told (hiring: " in ledger.issues[0].what
 
 
 def test_a_rate_that_is_no_quote_is_said_to_be_none(made):
-    assert "(not a quote)" in made.ledger_of(made.plan_of(made.PADDOCK)).hiring
-    assert "(not a quote)" not in priced(made, rate=10.0).hiring
+    assert not made.ledger_of(made.plan_of(made.PADDOCK)).hiring.quoted
+    assert priced(made, rate=10.0).hiring.quoted
 
 
 def test_nothing_ripped_is_nobodys_work(made):
     ledger = made.ledger_of(made.plan_of([("deep sand", 10.0, 0)]))
-    assert ledger.hiring == ""
+    assert ledger.hiring is None
     assert "prescription by a contractor" not in set(ledger.strategies["strategy"])
 
 
-def test_the_cost_it_is_held_against_is_the_cost_of_the_headline(made):
+def test_the_cost_it_is_held_against_is_the_cost_of_the_plan(made):
     ledger = priced(made, rate=10.0)
-    cost = re.search(r"about (\d+) \$/ha, ", ledger.headline).group(1)
-    assert f"costs about {cost} $/ha with your own machine" in ledger.hiring
+    assert ledger.hiring.own * 96.0 == pytest.approx(strategy(ledger, "prescription")["cost"], abs=0.2)
 
 
 def test_what_is_for_owning_is_the_two_lines_of_the_ledger(made):
     ledger = priced(made, rate=10.0)
     total = ledger.lines[ledger.lines["zone"] == "total"].set_index("item")["amount"]
     owning = (total["tractor ownership"] + total["ripper ownership"]) / 96.0
-    assert f"{np.round(owning):.0f} $/ha of your own is for owning it" in ledger.hiring
+    assert ledger.hiring.owning == pytest.approx(owning, abs=0.01)

@@ -16,7 +16,7 @@ def evaluation(net, covered=None):
         gain=net + 1,
         loosened=np.zeros(shape),
         breach=np.zeros(shape),
-        why_not=np.full(shape, "", dtype=object),
+        held=np.full(shape, None, dtype=object),
         credit=np.ones((*shape, 3)),
         covered=np.zeros(shape) if covered is None else np.asarray(covered, dtype=float),
         ha=np.arange(1.0, shape[0] + 1),

@@ -1,3 +1,5 @@
+from types import SimpleNamespace
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -10,7 +12,8 @@ from hardpan.options.conditions import (
     judge,
     setup_gains,
 )
-from hardpan.prescription.tables import condition_table, not_fixed
+from hardpan.prescription.tables import conditions_of
+from hardpan.records.advice import Met
 
 CRS = "EPSG:32751"
 FREE = {
@@ -26,7 +29,8 @@ FREE = {
     "sowing_depth_mm": 40.0,
     "cover_pct": 80.0,
     "pan_probability": 0.9,
-    "cores": "2 cores in the zone",
+    "cores": 2,
+    "cores_of": "",
 }
 
 
@@ -34,6 +38,14 @@ def met(catalog, **known):
     facts = pd.DataFrame([FREE | known])
     judged = judge(catalog.rules, facts)
     return {catalog.rules[row.rule].constraint: row.met for row in judged.itertuples()}
+
+
+def told(catalog, rows, ripped=True):
+    """What is told of zones with these facts."""
+    facts = pd.DataFrame(rows)
+    table = pd.DataFrame({"zone": np.arange(len(rows)) + 1, "kind": "ground", "soil_type": "deep sand"})
+    context = SimpleNamespace(table=table, facts=facts, judged=judge(catalog.rules, facts), catalog=catalog)
+    return conditions_of(context, np.broadcast_to(ripped, len(rows)))
 
 
 def only(catalog, **known):
@@ -83,14 +95,12 @@ def test_clay_whose_sodium_was_not_measured_is_not_yet_one_to_delve(catalog):
 
 
 def test_a_row_whose_measurement_is_missing_is_not_known_and_says_what_to_measure(catalog):
-    facts = pd.DataFrame([FREE | {"ph_subsoil": np.nan}])
-    judged = judge(catalog.rules, facts)
-    table = condition_table(catalog.rules, judged, facts, zone={0: 7}, spreading={0: {}}, ripped=[0]).set_index(
-        "constraint"
-    )
-    assert table.loc["stranded lime", "met"].startswith("not known")
-    assert table.loc["stranded lime", "advice"] == "Measure pH in 100-300 mm to know."
-    assert (table["zone"] == 7).all()
+    found = told(catalog, [FREE | {"ph_subsoil": np.nan}])
+    (lime,) = (condition for condition in found if condition.constraint == "stranded lime")
+    assert lime.met is Met.UNKNOWN
+    assert lime.missing == ("ph_subsoil",)
+    assert lime.known == {"ph_0_100": 6.0}
+    assert (lime.zone, lime.cores, lime.cores_of) == (1, 2, "")
 
 
 def test_a_missing_measurement_does_not_hide_that_another_rules_the_row_out(catalog):
@@ -124,13 +134,6 @@ def test_no_rule_sets_an_amount_of_lime_or_gypsum(catalog):
             assert "ask the agronomist" in rule.advice
 
 
-def test_what_ripping_leaves_unmended_is_said_once(catalog):
-    facts = pd.DataFrame([FREE | {"repellence_med": 2.0, "esp_pct": 9.0}])
-    text = not_fixed(catalog.rules, judge(catalog.rules, facts), 0)
-    assert "water repellence" in text
-    assert "sodicity" in text
-
-
 class TestCores:
     def table(self, **columns):
         shapes = [shapely.box(0, 0, 10, 10), shapely.box(10, 0, 20, 10), shapely.box(20, 0, 30, 10)]
@@ -145,7 +148,8 @@ class TestCores:
         facts = self.table(ph_0_100=[5.0, 6.0])
         assert facts["ph_0_100"].tolist()[:2] == [5.5, 5.5]
         assert np.isnan(facts["ph_0_100"][2])
-        assert facts["cores"].tolist() == ["2 cores in the zone", "2 cores of sand", "no core"]
+        assert facts["cores"].tolist() == [2, 2, 0]
+        assert facts["cores_of"].tolist() == ["", "sand", "loam"]
 
     def test_the_subsoil_is_as_acid_as_its_most_acid_layer(self):
         facts = self.table(ph_100_200=[5.0, 5.0], ph_200_300=[4.5, np.nan])
@@ -158,9 +162,8 @@ class TestCores:
 
 
 def test_what_ripping_would_mend_is_told_only_where_it_is_ripped(catalog):
-    facts = pd.DataFrame([FREE | {"pan_probability": 0.9, "ph_0_100": 5.0, "clay_depth_mm": np.inf}] * 2)
-    judged = judge(catalog.rules, facts)
-    told = condition_table(catalog.rules, judged, facts, zone={0: 1, 1: 2}, spreading={0: {}, 1: {}}, ripped=[0])
-    met = told[told["met"].str.startswith("yes")]
-    assert set(met.loc[met["zone"] == 1, "constraint"]) - set(met.loc[met["zone"] == 2, "constraint"]) == {"compaction"}
-    assert "acid topsoil" in set(met.loc[met["zone"] == 2, "constraint"])
+    facts = FREE | {"pan_probability": 0.9, "ph_0_100": 5.0, "clay_depth_mm": np.inf}
+    met = [one for one in told(catalog, [facts] * 2, ripped=[True, False]) if one.met is Met.YES]
+    first, second = ({one.constraint for one in met if one.zone == zone} for zone in (1, 2))
+    assert first - second == {"compaction"}
+    assert "acid topsoil" in second

@@ -1,8 +1,9 @@
 import numpy as np
 import pytest
 
-from hardpan.options.effort import LIMITS, Puller
+from hardpan.options.effort import Puller
 from hardpan.options.mechanics import field_efficiency
+from hardpan.records.reasons import MACHINE_LIMITS
 
 
 def puller(catalog, depths_mm, *, setup="plain", texture="coarse", **tractor):
@@ -44,7 +45,7 @@ def test_a_light_load_is_driven_at_the_top_of_the_window(catalog):
 def test_too_little_power_takes_tines_off_in_pairs_or_goes_twice(catalog):
     passes = puller(catalog, [500.0], engine_power=110).plan()
     assert passes.tines[0] in {1, 3, 5} or passes.passes[0] == 2
-    assert LIMITS[passes.limited_by[0]] == "engine power"
+    assert MACHINE_LIMITS[passes.limited_by[0]] == "engine power"
     assert passes.hours_per_ha[0] > puller(catalog, [500.0]).plan().hours_per_ha[0]
 
 
@@ -59,7 +60,7 @@ def test_two_passes_are_taken_where_they_cover_more_ground_than_fewer_tines(cata
 def test_fewer_tines_and_two_passes_are_put_down_to_what_held_all_tines_back(catalog):
     for passes in (puller(catalog, [550.0], engine_power=110).plan(), puller(catalog, [550.0], engine_power=60).plan()):
         assert passes.tines[0] < 7 or passes.passes[0] == 2
-        assert LIMITS[passes.limited_by[0]] == "engine power"
+        assert MACHINE_LIMITS[passes.limited_by[0]] == "engine power"
 
 
 def test_what_cannot_be_pulled_at_all_is_nan(catalog):
@@ -69,7 +70,7 @@ def test_what_cannot_be_pulled_at_all_is_nan(catalog):
 
 def test_a_light_tractor_is_held_by_its_grip(catalog):
     passes = puller(catalog, [550.0], mass=9000).plan()
-    assert LIMITS[passes.limited_by[0]] == "the tractor's grip"
+    assert MACHINE_LIMITS[passes.limited_by[0]] == "grip of the tractor"
 
 
 def test_slip_at_the_grip_limit_is_the_usual_slip_of_the_drive(catalog):

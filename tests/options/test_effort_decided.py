@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from hardpan.records.decision import MachineSettings
+from hardpan.records.reasons import Limit
 
 PLAIN = MachineSettings(setup="plain")
 
@@ -21,54 +22,57 @@ def decided(made, *, power_kw=370, peak_kpa=3500.0, soil="deep sand", machine=PL
 
 def shortage(made, power_kw, **ask):
     options, plan = decided(made, power_kw=power_kw, **ask)
-    return options, plan.zones.iloc[0], plan.machine.iloc[0]
+    return options, plan.zones.iloc[0], plan.machine.iloc[0], plan.reasons[0].why
 
 
 def test_less_power_gives_the_same_depth_slower_and_says_which(made):
-    _, full, _ = shortage(made, 370, rule="cover")
-    _, zone, machine = shortage(made, 200, rule="cover")
+    _, full, _, _ = shortage(made, 370, rule="cover")
+    _, zone, machine, why = shortage(made, 200, rule="cover")
     assert zone["depth_mm"] == full["depth_mm"]
     assert zone["speed_kmh"] < full["speed_kmh"]
     assert (machine["tines"], zone["passes"]) == (7, 1)
-    assert machine["limited_by"] == "engine power"
-    assert f"at {zone['speed_kmh']:g} km/h, because engine power (170 kW usable) allows no faster" in zone["reason"]
+    assert machine["limited_by"] == Limit.POWER
+    assert (why.pull.short_of.limit, why.pull.short_of.value) == (Limit.POWER, 170)
+    assert why.pull.slow_kmh == zone["speed_kmh"]
 
 
 def test_still_less_gives_fewer_tines_and_says_which(made):
-    _, zone, machine = shortage(made, 150, rule="cover")
+    _, zone, machine, why = shortage(made, 150, rule="cover")
     assert (machine["tines"], zone["passes"]) == (5, 1)
-    assert "with 5 of 7 tines, because engine power (128 kW usable) allows no more" in zone["reason"]
+    assert (why.pull.tines, why.pull.all_tines, why.pull.short_of.limit) == (5, 7, Limit.POWER)
+    assert why.pull.short_of.value == pytest.approx(127.5)
 
 
 def test_where_two_passes_are_faster_they_are_taken_and_it_says_why(made):
-    _, zone, machine = shortage(made, 110, rule="cover")
+    _, zone, machine, why = shortage(made, 110, rule="cover")
     assert (machine["tines"], zone["passes"]) == (7, 2)
-    assert "in two passes, because engine power (93.5 kW usable) does not allow it in one" in zone["reason"]
+    assert (why.pull.passes, why.pull.short_of.limit, why.pull.short_of.value) == (2, Limit.POWER, 93.5)
 
 
 def test_where_fewer_tines_do_not_pay_it_goes_shallower_and_says_which(made):
-    _, full, _ = shortage(made, 370)
-    options, zone, machine = shortage(made, 110)
+    _, full, _, _ = shortage(made, 370)
+    options, zone, machine, why = shortage(made, 110)
     assert 0 < zone["depth_mm"] < full["depth_mm"]
     assert machine["tines"] == 7
-    lacks = "going deeper costs more than it brings, as engine power (93.5 kW usable) then allows only 5 of 7 tines"
-    assert lacks in zone["reason"]
+    assert why.held is None
+    assert (why.deeper.tines, why.deeper.all_tines, why.deeper.short_of.value) == (5, 7, 93.5)
     deeper = options.table[options.table["depth_mm"] == zone["depth_mm"] + 25].iloc[0]
-    assert (deeper["tines"], deeper["limited_by"]) == (5, "engine power")
+    assert (deeper["tines"], deeper["limited_by"]) == (5, Limit.POWER)
 
 
 def test_where_the_depth_cannot_be_pulled_at_all_it_goes_shallower_and_says_which(made):
-    options, zone, _ = shortage(made, 22, rule="cover")
+    options, zone, _, why = shortage(made, 22, rule="cover")
     beyond = options.table.loc[~options.table["feasible"], "depth_mm"].min()
     assert zone["depth_mm"] == beyond - 25
-    assert f"engine power (18.7 kW usable) forbids {beyond:.0f} mm and deeper" in zone["reason"]
+    assert (why.held.limit, why.held.from_mm) == (Limit.POWER, beyond)
+    assert why.held.value == pytest.approx(18.7)
 
 
 def test_a_pass_in_the_faster_half_of_the_speed_window_is_not_called_slow(made):
-    _, zone, machine = shortage(made, 370, rule="cover")
+    _, zone, machine, why = shortage(made, 370, rule="cover")
     assert zone["speed_kmh"] >= 6.0
-    assert machine["limited_by"] == "engine power"
-    assert "engine power" not in zone["reason"]
+    assert machine["limited_by"] == Limit.POWER
+    assert np.isnan(why.pull.slow_kmh)
 
 
 @pytest.mark.parametrize("output", ["costs", "fuel_l", "hours"])

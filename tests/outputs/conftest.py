@@ -13,6 +13,21 @@ from shapely.geometry import MultiPolygon, Point, box
 
 from builders import records
 from hardpan.core.settings import parse
+from hardpan.outputs.words.english import speak
+from hardpan.outputs.words.interface import Words
+from hardpan.outputs.words.told import told_zones
+from hardpan.outputs.words.units import Units
+from hardpan.records.advice import (
+    Cheaper,
+    Condition,
+    CountReason,
+    Hiring,
+    MapVerdict,
+    Met,
+    Spread,
+    Step,
+    Topic,
+)
 from hardpan.records.catalog import Catalog
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.frame import Frame
@@ -21,6 +36,19 @@ from hardpan.records.ledger import Ledger, Rates
 from hardpan.records.options import Options
 from hardpan.records.pan import PanFeatures
 from hardpan.records.plan import Plan
+from hardpan.records.reasons import (
+    Alternative,
+    Closed,
+    Held,
+    Left,
+    Limit,
+    Open,
+    Opening,
+    Pull,
+    Reason,
+    Ripped,
+    Turn,
+)
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import DatumMove, Paddock, Profiles, Survey
 from hardpan.records.trail import Trail
@@ -88,7 +116,13 @@ def catalog() -> Catalog:
                     "leading_depth_share": quantity(0.6, "share"),
                 },
             },
-            "rules": [],
+            "rules": [
+                {
+                    "constraint": "acidity", "says": "<pH> low in {0-100 mm}", "when": {"ph_0_100": [0.0, 5.0]},
+                    "prefers": ["winged"], "rollers": True, "spreads": "lime", "source": "design",
+                    "advice": "Ask the agronomist for a lime rate.", "not_fixed": "acid below {200 mm}",
+                }
+            ],
             "effort": {
                 "rows": {}, "texture_factor": {}, "depth_exponent": quantity(1.5, "1"),
                 "anchor_depth": quantity(400.0, "mm"), "tractive_efficiency": {}, "slip": {},
@@ -189,7 +223,8 @@ def pan(survey: Survey) -> PanFeatures:
             "bottom_kind": np.where(censored, "right-censored", "observed"),
             "bottom_low_mm": np.where(censored, 350.0, 370.0), "bottom_high_mm": np.where(censored, np.inf, 390.0),
             "bottom_sd_mm": 10.0, "peak_kpa": 3400.0, "peak_depth_mm": 280.0, "excess_kpa_mm": 90_000.0,
-            "why": "above 2500 kPa <from> 180 to 380 mm",
+            "seen": np.where(censored, "refusal", "closed"), "reached_mm": np.where(censored, 350.0, 600.0),
+            "layer_mm": 180.0, "next_mm": np.nan,
         },
         geometry=[Point(x, y) for x, y in zip(readings["x_m"].values, readings["y_m"].values, strict=True)],
         crs=CRS,
@@ -242,21 +277,24 @@ def surfaces() -> Surfaces:
         draws=nodes,
         node_of_cell=node_of_cell,
         scores=pd.DataFrame(
-            {"variable": "pan_bottom_mm", "method": methods, "folds": "site", "n": 12, "rmse": [31.0, 38.0, 35.0],
+            {"variable": "bottom", "method": methods, "folds": "site", "n": 12, "rmse": [31.0, 38.0, 35.0],
              "bias": [1.0, -2.0, 0.5], "crps": [17.0, 21.0, np.nan], "coverage_50": [0.52, 0.5, np.nan],
              "coverage_90": [0.88, 0.9, np.nan], "unit": "mm"}
         ),
         models=pd.DataFrame(
-            {"variable": ["pan_bottom_mm"], "family": ["exponential"], "range_m": [150.0], "sill": [900.0],
+            {"variable": ["bottom"], "family": ["exponential"], "range_m": [150.0], "ratio": [1.0],
+             "heading_deg": [np.nan], "short_share": [0.0], "short_range_m": [np.nan], "sill": [900.0],
              "micro": [100.0], "noise": [120.0], "range_se_m": [60.0], "sill_se": [300.0], "loglik": [-88.0],
-             "aic": [186.0], "n": [24], "n_censored": [4], "identified": [True], "trend": ["soil"],
-             "verdict": ["beats both yardsticks"]}
+             "aic": [186.0], "n": [24], "n_censored": [4], "identified": [True], "trend": ["soil"]}
         ),
         variograms=pd.DataFrame(
-            {"variable": "pan_bottom_mm", "lag_m": [30.0, 80.0, 150.0], "semivariance": [350.0, 700.0, 1050.0],
+            {"variable": "bottom", "lag_m": [30.0, 80.0, 150.0], "semivariance": [350.0, 700.0, 1050.0],
              "pairs": [40, 90, 60], "model": [380.0, 720.0, 1010.0], "reml": [400.0, 690.0, 980.0]}
         ),
-        verdict="The map beats the yardsticks by 11 %; 20 more probes would help.",
+        verdict=MapVerdict(
+            yardstick="soil-type mean", gain=0.11, better=True, sd_mm=42.0, asked_mm=30.0, more_sites=20,
+            reached_mm=29.0,
+        ),
     )  # fmt: skip
 
 
@@ -279,7 +317,10 @@ def zones() -> Zones:
         {"count": [1, 2, 3], "silhouette": [np.nan, 0.5, 0.4], "variance_reduction": [0.0, 0.6, 0.7],
          "net_gain": [0.0, 900.0, 850.0], "chosen": [False, True, False]}
     )  # fmt: skip
-    return Zones(frame=FRAME, labels=labels, table=table, indices=indices, why="A third class would save nothing.")
+    count = CountReason(
+        classes=2, net_gain=900.0, given=False, further_loss=50.0, zone_cost=20.0, least_ha=0.5, least_m=25.0
+    )
+    return Zones(frame=FRAME, labels=labels, table=table, indices=indices, count=count)
 
 
 @pytest.fixture(scope="session")
@@ -288,38 +329,52 @@ def plan(zones: Zones) -> Plan:
     table = zones.table.drop(columns=["length_m", "heading_deg"]).assign(
         depth_mm=[300, 450, 0, 0], setup=["plain", "winged", "", ""], spacing_mm=[600.0, 600.0, nan, nan],
         speed_kmh=[5.5, 4.5, nan, nan], passes=[1, 1, 0, 0],
-        reason=["Breaks the pan at 260 mm <here>", "=Deeper pan", "No pan to break", "Kept clear: @service"],
-        runner_up=["350 mm plain", "400 mm winged", "250 mm plain", ""], runner_up_cost_per_ha=[4.0, 7.0, 12.0, nan],
+        runner_up_cost_per_ha=[4.0, 7.0, 12.0, nan],
         breach_probability=[0.93, 0.85, nan, nan], loosened_share=[0.8, 0.75, nan, nan],
         net_per_ha=[140.0, 90.0, 0.0, 0.0], net_low_per_ha=[30.0, -40.0, 0.0, 0.0],
         net_high_per_ha=[260.0, 210.0, 0.0, 0.0], loss_probability=[0.02, 0.14, nan, nan],
-        will_not_fix=["", "acid below 200 mm", "", ""], would_change=["Grain under 200 AUD/t", "", "", ""],
     )  # fmt: skip
     table = gpd.GeoDataFrame(table, geometry="geometry", crs=CRS)
+    pull = Pull(tines=7, all_tines=7, passes=1, short_of=Held(limit=Limit.SPEED))
+    near = Ripped(
+        depth_mm=300, setup="plain", pan_probability=0.95, bottom_mm=(260.0, 240.0, 280.0), net_per_ha=140.0, pull=pull
+    )
+    deep = replace(near, depth_mm=450, setup="winged", bottom_mm=(385.0, 360.0, 410.0), net_per_ha=90.0)
+    best = Alternative(depth_mm=300, setup="plain", cost_per_ha=80.0, gain_per_ha=20.0)
+    turn = Turn(needed_t_per_ha=0.21, pays=True, better_share=0.3)
+    runner_up = [Alternative(depth_mm=depth, setup=name) for depth, name in ((350, "plain"), (400, "winged"))]
+    reasons = (
+        Reason(zone=1, why=near, runner_up=runner_up[0], change=turn),
+        Reason(zone=2, why=deep, runner_up=runner_up[1], change=turn, unmended=("acidity",)),
+        Reason(zone=3, why=Left(soil_type=SAND, responds=True, pan_probability=0.7, best=best), runner_up=best,
+               change=Open(by=Opening.GAIN, needed_t_per_ha=0.9)),
+        Reason(zone=4, why=Closed(name="=2+5 pipe <u>", kept_m=5.0)),
+    )  # fmt: skip
     options = [("", 0), ("plain", 300), ("winged", 450)]
     return records.plan(
         table,
         np.linspace(-500, 2000, 4 * N_DRAWS).reshape(4, N_DRAWS),
+        reasons=reasons,
         machine=pd.DataFrame(
             {"zone": [1, 2], "tines": [7, 7], "width_m": [4.2, 4.2], "draft_kn": [95.0, 140.0],
              "drawbar_kw": [145.0, 175.0], "engine_kw": [215.0, 280.0], "slip": [0.06, 0.09],
              "fuel_l_per_ha": [18.0, 29.0], "hours_per_ha": [0.54, 0.66], "field_efficiency": [0.8, 0.8],
-             "critical_depth_mm": [360.0, 600.0], "limited_by": ["", "power"]}
+             "critical_depth_mm": [360.0, 600.0], "limited_by": ["speed window", "engine power"]}
         ),
-        conditions=pd.DataFrame(
-            {"zone": [1, 2], "constraint": ["none", "acidity"], "met": ["no: <pH> 6", "yes: pH 4.3 <b>"],
-             "setup": ["plain", "winged"], "rollers": ["", "yes"], "advice": ["", "Ask the agronomist for a lime rate"],
-             "source": ["design"] * 2}
+        conditions=(
+            Condition(zone=1, met=Met.UNKNOWN, constraint="acidity", missing=("ph_0_100",), cores=0),
+            Condition(zone=2, met=Met.YES, constraint="acidity", known={"ph_0_100": 4.3}, cores=1,
+                      spread=Spread(item="lime", soil_type=DUPLEX, rate=None, ripped=True)),
         ),
         moisture=pd.DataFrame(
-            {"zone": [1, 2], "verdict": ["ready", "not known"], "moist_depth_mm": [500.0, nan],
-             "rain_needed_mm": [0.0, nan], "why": ["moist below the depth", "no measurement given"]}
+            {"zone": [1, 2], "depth_mm": [300, 450], "verdict": ["ready", "not known"], "known": ["dug or probed",
+             "not given"], "moist_depth_mm": [500.0, nan], "rain_needed_mm": [0.0, nan], "rain_mm": nan}
         ),
         candidates=pd.DataFrame(
             [
                 {"zone": zone, "option": k, "setup": setup, "depth_mm": depth, "net_per_ha": 140.0 - 10 * k,
                  "cost_per_ha": 50.0 + depth / 10, "loosened_share": depth / 500, "breach_probability": depth / 500,
-                 "allowed": True, "why_not": ""}
+                 "allowed": True, "limit": ""}
                 for zone in (1, 2, 3)
                 for k, (setup, depth) in enumerate(options)
             ]
@@ -328,9 +383,9 @@ def plan(zones: Zones) -> Plan:
             {"key": ["soils.gain"], "value": [0.5], "unit": ["t/ha"], "source": ["unverified"],
              "standing": ["unverified"]}
         ),
-        setting_up=pd.DataFrame(
-            {"topic": ["leading tines"], "advice": ["Run them at 60% of the working depth, 270 mm."],
-             "source": ["common practice"]}
+        setting_up=(
+            Step(topic=Topic.LEADING, source="common practice", setup="winged",
+                 figures={"share": 0.6, "low_mm": 270.0, "high_mm": 270.0}),
         ),
     )  # fmt: skip
 
@@ -351,24 +406,31 @@ def ledger(plan: Plan) -> Ledger:
     return Ledger(
         lines=lines,
         strategies=pd.DataFrame(
-            {"strategy": ["prescription", "uniform", "no ripping"], "depth_mm": [np.nan, 400.0, 0.0],
+            {"strategy": ["prescription", "uniform at the machine's usual depth", "no ripping"],
+             "depth_mm": [np.nan, 400.0, 0.0],
              "ripped_ha": [21.84, 23.84, 0.0], "cost": [1300.0, 1600.0, 0.0], "fuel_l": [440.0, 560.0, 0.0],
              "hours": [13.0, 15.0, 0.0], "benefit": [3400.0, 3450.0, 0.0], "net": [2100.0, 1850.0, 0.0],
-             "net_low": [-300.0, -700.0, 0.0], "net_high": [5200.0, 5000.0, 0.0], "loss_probability": [0.08, 0.12, 0.0]}
+             "net_low": [-300.0, -700.0, 0.0], "net_high": [5200.0, 5000.0, 0.0], "loss_probability": [0.08, 0.12, 0.0],
+             "worse_probability": [0.0, 0.6, 0.9]}
         ),
         investment=pd.DataFrame(
             {"zone": ["1", "2", "total"], "npv_per_ha": [140.0, 90.0, 110.0], "payback_seasons": [1.25, np.nan, 1.0],
-             "break_even_t_per_ha": [0.2, 0.3, 0.25]}
+             "break_even_t_per_ha": [0.2, 0.3, 0.25], "gain_t_per_ha": [0.4, 0.35, 0.4],
+             "break_even_first_year_t_per_ha": [0.15, 0.2, 0.17], "lime_removed_kg_per_ha": [4.0, 3.5, 4.0]}
         ),
         when_again=pd.DataFrame(
             {"zone": ["1", "2"], "seasons_low": [2, 2], "seasons_high": [4, 3], "depth_mm": [400, 450],
-             "costs_rise": [True, False], "why": ["traffic, 100 mm deeper", "traffic"]}
+             "costs_rise": [True, False], "soil_type": [SAND, DUPLEX], "controlled_traffic": [False, True],
+             "next_depth": ["deeper", "no deeper"], "deepest_mm": 600.0, "deeper_mm": [100.0, 0.0],
+             "draft_low": [0.3, 0.0], "draft_high": [0.5, 0.0], "last_ripped": np.nan, "seasons_since": np.nan,
+             "last_depth_mm": np.nan}
         ),
         drivers=pd.DataFrame(),
         hours=13.0,
         days=1.3,
-        hiring="The same work costs about 60 $/ha with your own machine and 50 $/ha by a contractor <maybe>.",
-        headline="Rip 21.8 of 24.0 ha in two depths (300 and 450 mm), leave 2 ha: about 60 AUD/ha <and> 1.3 days.",
+        seasons=(3.0, 3.0),
+        open_ha=0.0,
+        hiring=Hiring(cheaper=Cheaper.LEVEL, own=60.0, hired=50.0, owning=20.0, low=-5.0, high=25.0, quoted=False),
     )  # fmt: skip
 
 
@@ -376,7 +438,7 @@ def ledger(plan: Plan) -> Ledger:
 def options() -> Options:
     table = pd.DataFrame(
         {"option": ["leave", "a", "b"], "setup": ["", "plain", "winged"], "depth_mm": list(DEPTHS),
-         "spacing_mm": [np.nan, 600.0, 600.0], "feasible": True, "why_not": ""}
+         "spacing_mm": [np.nan, 600.0, 600.0], "feasible": True}
     )  # fmt: skip
     grid = np.tile(np.array([0.0, 0.7, 0.9]), (4, 1))
     return records.options(
@@ -413,5 +475,20 @@ def run(  # noqa: PLR0917
 def unripped(run: PaddockRun, plan: Plan) -> PaddockRun:
     """The same run where nothing is worth ripping."""
     table = plan.zones.assign(depth_mm=0, setup="", spacing_mm=np.nan, speed_kmh=np.nan, passes=0)
-    idle = replace(plan, zones=table, machine=plan.machine.iloc[:0])
-    return replace(run, plan=idle, ledger=replace(run.ledger, headline="Rip nothing: no zone is expected to pay."))
+    left = Left(soil_type=SAND, responds=False, pan_probability=0.1, best=None)
+    reasons = tuple(reason if isinstance(reason.why, Closed) else replace(reason, why=left) for reason in plan.reasons)
+    idle = replace(plan, zones=table, reasons=reasons, machine=plan.machine.iloc[:0])
+    ways = run.ledger.strategies.assign(ripped_ha=[0.0, 23.84, 0.0])
+    return replace(run, plan=idle, ledger=replace(run.ledger, strategies=ways))
+
+
+@pytest.fixture(scope="session")
+def words(run: PaddockRun) -> Words:
+    """English in the units of the files."""
+    return speak(Units.of_files("AUD"), run.catalog)
+
+
+@pytest.fixture(scope="session")
+def told(run: PaddockRun, words: Words) -> gpd.GeoDataFrame:
+    """The zones of the plan with what is said of them."""
+    return told_zones(run.plan, words)

@@ -22,9 +22,9 @@ def strict(text: str) -> dict:
 
 
 @pytest.fixture(scope="module")
-def path(plan, survey, tmp_path_factory):
+def path(told, survey, tmp_path_factory):
     path = tmp_path_factory.mktemp("geojson") / "prescription.geojson"
-    write_geojson(path, to_display(plan.zones)[0], survey.paddock.name)
+    write_geojson(path, to_display(told)[0], survey.paddock.name)
     return path
 
 
@@ -49,10 +49,10 @@ def doubled_area(ring: np.ndarray) -> float:
     return float(np.sum(x[:-1] * y[1:] - x[1:] * y[:-1]))
 
 
-def test_there_is_one_feature_a_zone_with_the_fields_of_the_contract(collection, plan):
+def test_there_is_one_feature_a_zone_with_the_fields_of_the_contract(collection, told):
     assert collection["type"] == "FeatureCollection"
-    assert [feature["properties"]["zone"] for feature in collection["features"]] == list(plan.zones["zone"])
-    for feature, zone in zip(collection["features"], plan.zones.itertuples(), strict=True):
+    assert [feature["properties"]["zone"] for feature in collection["features"]] == list(told["zone"])
+    for feature, zone in zip(collection["features"], told.itertuples(), strict=True):
         told = feature["properties"]
         assert {"zone", "depth_mm", "setup", "spacing_mm", "speed_kmh", "area_ha", "reason"} <= set(told)
         assert isinstance(told["depth_mm"], int)
@@ -94,9 +94,9 @@ def test_missing_numbers_are_null(collection):
     assert collection["features"][2]["properties"]["spacing_mm"] is None
 
 
-def test_other_software_reads_the_same_zones(path, plan):
+def test_other_software_reads_the_same_zones(path, told):
     table = gpd.read_file(path)
-    assert list(table["depth_mm"]) == list(plan.zones["depth_mm"])
+    assert list(table["depth_mm"]) == list(told["depth_mm"])
     assert table.crs == "EPSG:4326"
 
 

@@ -19,9 +19,9 @@ LAYERS = ["zones", "probes", "soils", "boundary", "exclusions"]
 
 
 @pytest.fixture(scope="module")
-def path(run, tmp_path_factory):
+def path(run, words, tmp_path_factory):
     path = tmp_path_factory.mktemp("gpkg") / "prescription.gpkg"
-    write_geopackage(path, desktop_layers(run), layer_styles(run, depth_colours(run.plan.zones["depth_mm"])))
+    write_geopackage(path, desktop_layers(run, words), layer_styles(run, depth_colours(run.plan.zones["depth_mm"])))
     return path
 
 
@@ -39,11 +39,11 @@ def test_all_layers_are_there_in_the_working_crs(path, run):
             assert features.crs.to_epsg() == run.survey.crs.to_epsg()
 
 
-def test_zones_carry_every_column_of_the_plan(path, run):
+def test_zones_carry_every_column_of_the_plan(path, told):
     zones = gpd.read_file(path, layer="zones")
-    assert set(run.plan.zones.columns) <= set(zones.columns)
-    assert list(zones["reason"]) == list(run.plan.zones["reason"])
-    assert zones.area.sum() == pytest.approx(run.plan.zones.area.sum(), rel=1e-12)
+    assert set(told.columns) <= set(zones.columns)
+    assert list(zones["reason"]) == list(told["reason"])
+    assert zones.area.sum() == pytest.approx(told.area.sum(), rel=1e-12)
 
 
 def test_the_file_says_what_it_is(path):
@@ -97,8 +97,8 @@ def test_an_unbounded_depth_is_a_database_null(path):
     assert probes["bottom_high_mm"].isna().sum() == 4
 
 
-def test_a_paddock_without_exclusions_still_has_the_layer(run, tmp_path):
-    layers = desktop_layers(run)
+def test_a_paddock_without_exclusions_still_has_the_layer(run, words, tmp_path):
+    layers = desktop_layers(run, words)
     layers["exclusions"] = layers["exclusions"].iloc[:0]
     write_geopackage(tmp_path / "a.gpkg", layers, layer_styles(run, depth_colours([300])))
     assert len(gpd.read_file(tmp_path / "a.gpkg", layer="exclusions")) == 0

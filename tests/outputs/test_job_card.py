@@ -11,9 +11,10 @@ import pytest
 
 from hardpan.outputs.job_card import write_job_card
 from hardpan.outputs.palette import depth_colours
-from hardpan.outputs.people import People
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.stage import write_outputs
+from hardpan.outputs.words.english import speak
+from hardpan.outputs.words.units import Units
 
 needs_poppler = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")
 CARD = OutputSettings(formats=("job-card",))
@@ -49,7 +50,7 @@ def test_the_back_has_the_checks_the_advice_and_the_cautions(card):
         "Before you start", "before-you-dig", "dig to 45 cm", "nose-up", "shear bolts", "behind the tines",
         "midway between two tines", "Grease", "check strips", "Cautions", "Who to ask", "Ask the agronomist",
         "Roll behind the tines (zone 2)", "not known", "Setting up", "60% of the working depth, 27 cm",
-        "Moisture: ready; moist below the depth (zone 1).", "Signal lost, or none yet: lift the tines and stop",
+        "Moisture: ready; moist to 50 cm (dug or probed)", "Signal lost, or none yet: lift the tines and stop",
     ):  # fmt: skip
         assert told in back
 
@@ -86,12 +87,12 @@ def test_many_zones_are_put_together_and_stay_on_one_page(run, tmp_path):
     quantities = {zone: {"hours": 2.0, "fuel_l": 100.0} for zone in range(1, 41)}
     card = tmp_path / "card.pdf"
     write_job_card(
-        card, many, quantities, name="P" * 500, moisture=run.plan.moisture, conditions=run.plan.conditions,
-        setting_up=run.plan.setting_up, says={}, colours=depth_colours(many["depth_mm"]), depth_map=_png(),
-        lost="Signal lost: stop.", people=People.of(CARD, "AUD"),
+        card, many, quantities, name="P" * 500, told=["Roll it."], setting_up=["Level it."],
+        colours=depth_colours(many["depth_mm"]), depth_map=_png(), lost="Signal lost: stop.",
+        words=speak(Units.of(CARD, "AUD"), run.catalog),
     )  # fmt: skip
     front, _ = pages(card)
-    assert re.search(r"20 zones 30 cm plain .* 40\.0 h 2,000 L", front)
+    assert re.search(r"20 zones 30 cm plain tines .* 40\.0 h 2,000 L", front)
     assert "All ripping" in front
 
 

@@ -22,6 +22,12 @@ from hardpan.outputs.readback import check_geojson, check_geopackage, check_rast
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.shapefile import write_shapefile
 from hardpan.outputs.task_grid import zone_grid
+from hardpan.outputs.words.english import speak
+from hardpan.outputs.words.units import Units
+
+
+def words_of(run):
+    return speak(Units.of_files("AUD"), run.catalog)
 
 
 @dataclass(frozen=True)
@@ -39,7 +45,7 @@ class Files:
         parts, settings = single_parts(shown), OutputSettings(isoxml_shape=shape)
         write_geojson(self.folder / "a.geojson", shown, "P")
         write_shapefile(self.folder / "a.zip", parts, unit)
-        layers = desktop_layers(run) | {"zones": zones}
+        layers = desktop_layers(run, words_of(run)) | {"zones": zones}
         write_geopackage(self.folder / "a.gpkg", layers, layer_styles(run, depth_colours([300])))
         grid, _ = zone_grid(shown, degrees_per_metre(-33.0), settings, 4.2)
         write_taskdata(
@@ -64,8 +70,8 @@ class Files:
 
 
 @pytest.fixture
-def files(plan, tmp_path):
-    return Files(tmp_path, plan.zones)
+def files(told, tmp_path):
+    return Files(tmp_path, told)
 
 
 CHECKS = ["geojson", "shapefile", "geopackage", "tasks", "raster"]
@@ -80,30 +86,30 @@ def test_true_files_pass_in_every_shape_and_unit(files, run, shape, unit):
 
 
 @pytest.mark.parametrize("check", CHECKS)
-def test_a_wrong_depth_is_an_error(files, run, plan, check):
-    files.write(run, plan.zones.assign(depth_mm=[300, 475, 0, 0]))
+def test_a_wrong_depth_is_an_error(files, run, told, check):
+    files.write(run, told.assign(depth_mm=[300, 475, 0, 0]))
     with pytest.raises(HardpanError, match=r"read back, it .* as planned"):
         files.checks()[check]()
 
 
 @pytest.mark.parametrize("check", CHECKS)
-def test_swapped_zones_are_an_error(files, run, plan, check):
-    files.write(run, plan.zones.assign(depth_mm=[450, 300, 0, 0]))
+def test_swapped_zones_are_an_error(files, run, told, check):
+    files.write(run, told.assign(depth_mm=[450, 300, 0, 0]))
     with pytest.raises(HardpanError, match=r"reads \d+ mm at|holds .* ha"):
         files.checks()[check]()
 
 
 @pytest.mark.parametrize("check", ["geojson", "geopackage"])
-def test_a_border_out_of_place_is_an_error_in_hectares(files, run, plan, check):
+def test_a_border_out_of_place_is_an_error_in_hectares(files, run, told, check):
     # Half a metre along 400 m is 0.02 ha of 8.6: 0.23 %, above the 0.1 % that rounding may explain.
-    shapes = plan.zones.geometry.to_list()
+    shapes = told.geometry.to_list()
     shapes[0] = shapely.transform(
         shapes[0], lambda xy: np.column_stack([np.where(xy[:, 0] == 520_240.0, 520_240.5, xy[:, 0]), xy[:, 1]])
     )
-    moved = plan.zones.set_geometry(gpd.GeoSeries(shapes, crs=plan.zones.crs))
-    shown = plan.zones.set_geometry(gpd.GeoSeries(shapes, crs=plan.zones.crs)).to_crs(4326)
+    moved = told.set_geometry(gpd.GeoSeries(shapes, crs=told.crs))
+    shown = told.set_geometry(gpd.GeoSeries(shapes, crs=told.crs)).to_crs(4326)
     write_geojson(files.folder / "a.geojson", shown.sort_values("zone"), "P")
-    layers = desktop_layers(run) | {"zones": moved}
+    layers = desktop_layers(run, words_of(run)) | {"zones": moved}
     write_geopackage(files.folder / "a.gpkg", layers, layer_styles(run, depth_colours([300])))
     with pytest.raises(HardpanError, match=r"holds 8\.6.* ha at 300 mm"):
         files.checks()[check]()
@@ -131,8 +137,8 @@ def test_another_depth_without_a_position_than_meant_is_an_error(files, run):
         files.checks()["tasks"]()
 
 
-def test_a_plan_that_rips_everything_passes(files, run, plan):
-    everything = plan.zones.assign(depth_mm=[300, 450, 300, 450])
+def test_a_plan_that_rips_everything_passes(files, run, told):
+    everything = told.assign(depth_mm=[300, 450, 300, 450])
     ripped = Files(files.folder, everything)
     ripped.write(run)
     for check in ripped.checks().values():

@@ -11,8 +11,8 @@ from hardpan.outputs.readback import check_kml, check_parquet
 
 
 @pytest.fixture
-def planned(run):
-    return run.plan.zones.sort_values("zone").reset_index(drop=True)
+def planned(told):
+    return told
 
 
 def deeper(zones):
@@ -25,7 +25,7 @@ def deeper(zones):
 
 def kml(path, zones):
     shown, _, _ = to_display(zones)
-    write_kml(path, shown, dict.fromkeys(zones["zone"], "zone"), depth_colours(zones["depth_mm"]))
+    write_kml(path, shown, dict.fromkeys(zones["zone"], "zone"), depth_colours(zones["depth_mm"]), title="Plan")
 
 
 @pytest.mark.parametrize(("write", "check"), [(kml, check_kml), (write_geoparquet, check_parquet)])

@@ -1,12 +1,11 @@
-"""Without a position the tines come up wherever something may be buried, and the driver is told."""
+"""Without a position the tines come up wherever something may be buried."""
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from hardpan.outputs.people import People
 from hardpan.outputs.settings import OutputSettings
-from hardpan.outputs.signal import depth_without_position, says_without_position
+from hardpan.outputs.signal import depth_without_position
 
 ZONES = pd.DataFrame({"depth_mm": [450, 300, 0]})
 SETTINGS = OutputSettings()
@@ -37,16 +36,3 @@ def test_what_is_seen_is_a_setting():
 
 def test_with_nothing_to_rip_the_tines_stay_up():
     assert depth_without_position(ZONES.assign(depth_mm=0), exclusions(), SETTINGS) == 0
-
-
-def test_the_driver_is_told_what_the_machine_will_do():
-    people = People.of(SETTINGS, "AUD")
-    assert "lift the tines, as services may be buried near. Stop" in says_without_position(
-        ZONES, exclusions(""), SETTINGS, people
-    )
-    assert f"go to {people.depth(300)}, the shallowest depth of the plan. Stop" in says_without_position(
-        ZONES, exclusions("rock"), SETTINGS, people
-    )
-    assert "lift the tines. Stop" in says_without_position(ZONES.assign(depth_mm=0), exclusions(), SETTINGS, people)
-    without = OutputSettings(formats=("shapefile", "job-card"))
-    assert "lift the tines and stop" in says_without_position(ZONES, exclusions("rock"), without, people)

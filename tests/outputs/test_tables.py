@@ -6,8 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from hardpan.outputs.tables import cell, issue_table, write_table
-from hardpan.records.issues import Issue, Outcome
+from hardpan.outputs.tables import cell, write_table
 
 
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1+1", "@SUM(A1)", "\t=1", "\n=1"])
@@ -36,14 +35,6 @@ def test_a_table_reads_back_as_it_was(tmp_path):
         rows = list(csv.reader(stream))
     assert rows == [["zone", "what", "area_ha"], ["1", 'say "a", b', "1.2346"], ["2", "line\nbreak", ""]]
     assert b"\r" not in (tmp_path / "t.csv").read_bytes()
-
-
-def test_every_issue_is_a_row_with_file_and_place():
-    issue = Issue(outcome=Outcome.WARN, stage="survey", code="x", what="w", done="d", file="f.csv", place="row 3")
-    assert issue_table((issue,)).to_dict("records") == [
-        {"outcome": "warn", "stage": "survey", "code": "x", "file": "f.csv", "place": "row 3", "what": "w", "done": "d"}
-    ]
-    assert issue_table(()).empty
 
 
 @pytest.mark.parametrize("text", ["a\rb", "a\r\nb", "a\nb"])

@@ -6,7 +6,7 @@ import pytest
 
 from hardpan.pan.settings import PanSettings
 from hardpan.pan.stage import detect_pan
-from hardpan.records.pan import Bottom, State
+from hardpan.records.pan import Bottom, Seen, State
 from hardpan.records.survey import Stop
 
 CRS = pyproj.CRS("EPSG:32751")
@@ -96,7 +96,8 @@ def test_of_two_pans_the_upper_one_counts_and_the_lower_one_is_told(profiles_of)
     values = np.maximum(trapezoid(200.0, 300.0), trapezoid(450.0, 550.0))
     pan = only(profiles_of(DEPTH_MM, values))
     assert pan.bottom_mm == pytest.approx(300.0, abs=2.0)
-    assert "hard again from 450 mm" in pan.why
+    assert pan.seen == Seen.CLOSED
+    assert pan.next_mm == pytest.approx(450.0, abs=12.5)
 
 
 def test_an_insertion_without_readings_is_unusable(profiles_of):
@@ -108,7 +109,7 @@ def test_an_insertion_without_readings_is_unusable(profiles_of):
 def test_hard_ground_that_starts_below_a_rippers_reach_is_no_pan(profiles_of):
     pan = only(profiles_of(DEPTH_MM, 500.0 + 4.0 * DEPTH_MM), search_to_mm=450.0)
     assert (pan.state, pan.bottom_kind) == (State.ABSENT, Bottom.ABSENT)
-    assert "below a ripper's reach" in pan.why
+    assert pan.seen == Seen.TOO_DEEP
 
 
 def test_a_probe_stopped_within_the_depth_of_a_crust_says_nothing(profiles_of):

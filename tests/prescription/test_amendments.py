@@ -1,13 +1,15 @@
 """Lime and gypsum in the plan: an amount only where the data and a rule with a source give one."""
 
+from types import SimpleNamespace
+
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pytest
 
 from hardpan.core.errors import SettingsError
 from hardpan.options.conditions import judge
-from hardpan.prescription.amendments import spreading_text
-from hardpan.prescription.tables import condition_table
+from hardpan.prescription.tables import conditions_of
 
 RECLAIM = {
     name: {"value": value, "unit": unit, "source": "irrigation-ex87"}
@@ -21,14 +23,21 @@ RECLAIM = {
 }
 
 
-def advice(made, *, worth=900.0, soil_type=None, **measured):
-    """The conditions told of a paddock of deep sand with one core."""
+def conditions(made, *, worth=900.0, soil_type=None, **measured):
+    """The conditions met in a paddock of deep sand with one core, and the catalogue behind them."""
     types = {} if soil_type is None else {"soil": {"types": {"deep sand": soil_type}}}
     at = gpd.points_from_xy([made.CORNER_M[0] + 50.0], [made.CORNER_M[1] + 50.0])
     known = {"core": ["a"], "soil_type": ["deep sand"]} | {name: [value] for name, value in measured.items()}
     ground = made.ground(bottom_mm=400.0, cores=gpd.GeoDataFrame(known, geometry=at, crs=made.CRS))
-    plan = made.decide(ground, made.shipped_catalog(**types), made.rates(["deep sand"], worth=worth))[1]
-    return plan.conditions.set_index("constraint")["advice"]
+    catalog = made.shipped_catalog(**types)
+    return made.decide(ground, catalog, made.rates(["deep sand"], worth=worth))[1].conditions, catalog
+
+
+def advice(made, **ground):
+    """What is said of each, by its name."""
+    found, catalog = conditions(made, **ground)
+    say = made.words(catalog).ground
+    return pd.Series({say.constraint(condition): say.advice(condition) for condition in found})
 
 
 def test_the_gypsum_of_a_soil_test_is_told_with_what_it_rests_on(made):
@@ -78,10 +87,9 @@ def test_ground_that_is_left_says_that_its_amount_is_not_priced(made):
 
 def test_two_rules_that_ask_for_the_same_item_tell_it_once(made, catalog):
     assert {rule.spreads for rule in catalog.rules} == {None, "lime", "gypsum"}
-    text, given = spreading_text("lime", "deep sand", catalog, ripped=True)
-    assert not given
-    told = advice(made, ph_0_100=5.0, ph_100_200=4.3, esp_pct=9.0)
-    assert sum(text in line for line in told) == 1
+    found, _ = conditions(made, ph_0_100=5.0, ph_100_200=4.3, esp_pct=9.0)
+    spreads = [condition.spread.item for condition in found if condition.spread is not None]
+    assert sorted(spreads) == ["gypsum", "lime"]
 
 
 @pytest.mark.parametrize("rate", [{"value": 3000, "unit": "kg/ha"}, {"value": -2, "unit": "t/ha"}])
@@ -91,10 +99,14 @@ def test_a_rate_in_another_unit_or_below_nothing_is_refused(made, item, rate):
         made.shipped_catalog(soil={"types": {"deep sand": {item: rate | {"source": "user"}}}})
 
 
-def test_closed_ground_has_no_conditions_to_tell(catalog):
+def test_closed_ground_has_no_conditions_to_tell(made, catalog):
     """Cores in an exclusion say nothing to anyone who works round it."""
-    rule = catalog.rules[:1]
-    facts = pd.DataFrame({"pan_probability": [0.9, 0.9], "cores": ["no core"] * 2})
-    told = condition_table(rule, judge(rule, facts), facts, zone={0: 1, 1: 2}, spreading={0: {}}, ripped=[0])
-    assert told["zone"].tolist() == [1]
-    assert told["met"].tolist() == ["yes: a pan is likely (chance of a pan 90%)"]
+    rules = catalog.rules[:1]
+    facts = pd.DataFrame({"pan_probability": [0.9, 0.9], "cores": [0, 0], "cores_of": ["", ""]})
+    table = pd.DataFrame({"zone": [1, 2], "kind": ["ground", "exclusion"], "soil_type": ["deep sand", "rock"]})
+    context = SimpleNamespace(
+        table=table, facts=facts, judged=judge(rules, facts), catalog=catalog.model_copy(update={"rules": rules})
+    )
+    (found,) = conditions_of(context, np.array([True, False]))
+    assert found.zone == 1
+    assert made.words(catalog).ground.met(found) == "yes: a pan is likely (chance of a pan 90%)"

@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 
 from hardpan.prescription.moisture import moisture_window, wetted_depth_mm
+from hardpan.records.advice import Known, Verdict
 from hardpan.records.season import SeasonSettings
 
 
@@ -28,10 +29,9 @@ def test_the_rain_that_reaches_50_cm_depends_on_texture(catalog, texture, rain_m
     assert needed == pytest.approx(rain_mm)
 
 
-def test_moist_to_the_working_depth_is_ready_but_asks_for_the_hand_test(sand):
+def test_moist_to_the_working_depth_is_ready(sand):
     found = window(450, sand, moist_depth_mm=500.0)
-    assert found.verdict == "ready"
-    assert "roll soil from the working depth" in found.why
+    assert (found.verdict, found.known) == (Verdict.READY, Known.DUG)
 
 
 def test_moist_above_the_working_depth_waits_and_says_how_much_rain(sand):
@@ -45,14 +45,14 @@ def test_too_wet_by_hand_comes_before_everything(sand):
 
 
 def test_rain_says_nothing_on_repellent_ground_and_nothing_is_never_ready(sand):
-    assert window(450, sand, rain_since_dry_mm=100.0, repellent=True).verdict == "not known"
+    repellent = window(450, sand, rain_since_dry_mm=100.0, repellent=True)
+    assert (repellent.verdict, repellent.known) == (Verdict.UNKNOWN, Known.REPELLENT)
     nothing = window(450, sand)
-    assert nothing.verdict == "not known"
+    assert (nothing.verdict, nothing.known) == (Verdict.UNKNOWN, Known.NOT_GIVEN)
     assert np.isnan(nothing.moist_depth_mm)
 
 
 def test_ground_that_is_left_needs_no_window(sand):
     for season in ({}, {"moist_depth_mm": 900.0}, {"too_wet": True}):
         found = window(0, sand, **season)
-        assert found.verdict == "not ripped"
-        assert "nothing to wait for" in found.why
+        assert found.verdict is Verdict.NOT_RIPPED

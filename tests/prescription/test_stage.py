@@ -4,6 +4,7 @@ import shapely
 
 from hardpan.core.errors import InputError, SettingsError
 from hardpan.records.decision import MachineSettings, PrescriptionSettings
+from hardpan.records.reasons import Limit, Opening
 
 
 def test_a_deep_pan_is_ripped_deeper_than_a_shallow_one_and_both_on_the_step(made, catalog):
@@ -17,14 +18,17 @@ def test_a_deep_pan_is_ripped_deeper_than_a_shallow_one_and_both_on_the_step(mad
 def test_where_nothing_pays_the_ground_is_left_with_the_reason(made, catalog):
     _, plan = made.decide(made.ground(), catalog, made.rates(["deep sand"], worth=20.0))
     assert plan.zones["depth_mm"].tolist() == [0]
-    assert "would cost about" in plan.zones["reason"][0]
+    best = plan.reasons[0].why.best
+    assert best.gain_per_ha < best.cost_per_ha
     assert (plan.returns == 0).all()
 
 
 def test_a_soil_without_response_is_left_with_its_reason(made, catalog):
     _, plan = made.decide(made.ground(soils=("clay",)), catalog, made.rates(["clay"], worth=900.0))
     assert plan.zones["depth_mm"].tolist() == [0]
-    assert "not expected to pay on clay" in plan.zones["reason"][0]
+    assert plan.reasons[0].why.soil_type == "clay"
+    assert not plan.reasons[0].why.responds
+    assert Limit.RESPONSE in set(plan.candidates.loc[~plan.candidates["allowed"], "limit"])
 
 
 def test_no_depth_comes_nearer_to_hostile_clay_than_the_margin(made, catalog):
@@ -38,7 +42,8 @@ def test_hostile_clay_above_the_least_depth_leaves_the_ground_with_that_reason(m
     paddock = made.ground(soils=("sand over sodic clay",), clay_mm=220.0, top_mm=150.0, bottom_mm=300.0)
     _, plan = made.decide(paddock, catalog, made.rates(["sand over sodic clay"], worth=2000.0))
     assert plan.zones["depth_mm"].tolist() == [0]
-    assert "hostile clay from 220 mm (kept 50 mm above) forbids 200 mm and deeper" in plan.zones["reason"][0]
+    barred = plan.reasons[0].why.barred
+    assert (barred.limit, barred.value, barred.kept_mm, barred.from_mm) == (Limit.CLAY, 220, 50, 200)
 
 
 def test_cover_passes_below_the_pan_on_the_share_asked_for(made, catalog):
@@ -83,9 +88,9 @@ def test_only_moist_keeps_the_depth_in_moist_soil_where_that_is_known(made, cata
     for season in (made.SeasonSettings(), made.SeasonSettings(moist_depth_mm=380.0)):
         plan = made.decide(ground, catalog, money, season=season, only_moist=True)[1]
         depths.append(plan.zones["depth_mm"][0])
-        reasons = set(plan.candidates["why_not"])
+    dry = plan.candidates[plan.candidates["limit"] == Limit.MOIST]
     assert depths[0] > 375 == depths[1]
-    assert "the soil is moist to only 380 mm" in reasons
+    assert set(zip(dry["limit_value"], dry["limit_unit"], strict=True)) == {(380.0, "mm")}
 
 
 def test_exclusions_stand_for_no_area_and_are_never_ripped(made, catalog):
@@ -180,10 +185,12 @@ def test_cores_with_sodic_clay_keep_the_depth_above_it(made, catalog, clay_mm):
     money = made.rates(["sand over clay"], worth=900.0)
     paddock = {"soils": ("sand over clay",), "clay_mm": clay_mm, "bottom_mm": 450.0}
     free = made.decide(made.ground(**paddock), catalog, money)[1].zones
-    kept = made.decide(made.ground(**paddock, cores=cores_at(made, 9.0, 420.0)), catalog, money)[1].zones
-    assert free["depth_mm"][0] > 370 >= kept["depth_mm"][0] > 0
-    assert "sodic clay from 420 mm (kept 50 mm above) forbids 375 mm and deeper" in kept["reason"][0]
-    assert "sodicity" in kept["will_not_fix"][0]
+    kept = made.decide(made.ground(**paddock, cores=cores_at(made, 9.0, 420.0)), catalog, money)[1]
+    assert free["depth_mm"][0] > 370 >= kept.zones["depth_mm"][0] > 0
+    reason = kept.reasons[0]
+    held = reason.why.held
+    assert (held.limit, held.name, held.value, held.from_mm) == (Limit.CLAY, "sodic clay", 420, 375)
+    assert "sodic clay" in reason.unmended
 
 
 def test_gravel_keeps_inclusion_plates_off_its_ground_and_says_so(made, catalog):
@@ -205,9 +212,11 @@ def test_gravel_keeps_inclusion_plates_off_its_ground_and_says_so(made, catalog)
     _, plan = made.decide(ground, catalog, money)
     sand, gravel = plan.zones.to_dict("records")
     assert (sand["setup"], gravel["depth_mm"]) == ("inclusion", 0)
-    assert "(stranded lime)" in sand["reason"]
-    assert "the set-up of the rest of the paddock is barred (gravel forbids inclusion plates)" in gravel["reason"]
-    assert gravel["would_change"].startswith("fitting a second set-up")
+    on_sand, on_gravel = plan.reasons
+    assert on_sand.why.credited_by == "stranded lime"
+    barred = on_gravel.why.barred
+    assert (barred.limit, barred.name, barred.setup) == (Limit.RULE, "gravel", "inclusion")
+    assert on_gravel.change.by is Opening.SETUP
     _, both = made.decide(ground, catalog, money, setups_per_paddock=2)
     assert both.zones["depth_mm"].gt(0).all()
     assert both.zones["setup"].nunique() == 2

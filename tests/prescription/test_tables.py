@@ -4,8 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from hardpan.prescription.setting_up import ballast_advice
-from hardpan.prescription.telling import turning_bottom_mm
+from hardpan.prescription.reasons import turning_bottom_mm
+from hardpan.prescription.setting_up import ballast_figures
+from hardpan.records.advice import Topic
 from hardpan.records.columns import PLAN
 from hardpan.records.season import SeasonSettings
 
@@ -26,8 +27,8 @@ def test_the_plan_has_the_columns_of_the_contract(plan):
 def test_every_zone_and_option_is_a_candidate_with_a_reason_where_it_is_not_allowed(plan):
     table = plan.candidates
     assert len(table) == 3 * table["option"].nunique()
-    assert (table.loc[~table["allowed"], "why_not"] != "").all()
-    assert (table.loc[table["allowed"], "why_not"] == "").all()
+    assert (table.loc[~table["allowed"], "limit"] != "").all()
+    assert (table.loc[table["allowed"], "limit"] == "").all()
     assert table.loc[table["allowed"], "net_per_ha"].notna().all()
 
 
@@ -71,19 +72,18 @@ def test_the_users_own_numbers_are_not_defaults(made):
 
 
 def test_setting_up_covers_ballast_level_slip_and_what_to_dig_for(plan):
-    topics = plan.setting_up["topic"].tolist()
-    assert {"ballast", "balance", "slip", "level"} <= set(topics)
-    assert any(topic.startswith("dig behind") for topic in topics)
-    assert plan.setting_up["source"].ne("").all()
+    topics = {step.topic for step in plan.setting_up}
+    assert {Topic.BALLAST, Topic.BALANCE, Topic.SLIP, Topic.LEVEL, Topic.DIG} <= topics
+    assert all(step.source for step in plan.setting_up)
 
 
 def test_a_tractor_far_too_light_is_said_to_be(made):
     light = made.shipped_catalog(machine={"tractor": {"like": "articulated-400kw", "mass": 12000}})
-    text, usual = ballast_advice(light)
-    assert not usual
-    assert "below the usual" in text
+    found = ballast_figures(light)
+    assert found["mass_kg"] / found["pto_hp"] < found["low"]
     _, decided = made.decide(made.ground(), light, made.rates(["deep sand"]))
-    assert "ballast" in {issue.code for issue in decided.issues}
+    (issue,) = (issue for issue in decided.issues if issue.code == "ballast")
+    assert "below the usual" in issue.what
 
 
 def test_the_turning_bottom_parts_the_draws_in_which_the_runner_up_wins():

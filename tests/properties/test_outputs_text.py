@@ -14,14 +14,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import box
 
+from hardpan.core.said import Said, depth
 from hardpan.outputs.geojson import write_geojson
 from hardpan.outputs.isoxml import rip_task, write_taskdata
 from hardpan.outputs.isoxml_reader import read_taskdata
 from hardpan.outputs.kml import write_kml
-from hardpan.outputs.people import People
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.shapefile import ascii_text
 from hardpan.outputs.tables import cell, write_table
+from hardpan.outputs.words.units import Units
 
 TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=60)
 ZONES = gpd.GeoDataFrame(
@@ -56,7 +57,7 @@ def test_documents_stay_well_formed(name, reason):
         at = Path(folder)
         write_geojson(at / "a.geojson", zones, name)
         collection = json.loads((at / "a.geojson").read_bytes())
-        write_kml(at / "a.kml", zones, {1: name}, {300: "#112233"})
+        write_kml(at / "a.kml", zones, {1: name}, {300: "#112233"}, title=name)
         parse(at / "a.kml")
         write_taskdata(
             at / "t.zip", tasks=(rip_task(zones, "cm"),), parts=zones, grid=None, boundary=zones.geometry.iloc[0],
@@ -75,10 +76,10 @@ def test_a_display_gets_plain_letters_only(text, most):
 
 
 @given(TEXT)
-def test_restating_units_touches_only_quantities(text):
-    us = People.of(OutputSettings(units="us"), "USD")
-    if not any(letter.isdigit() for letter in text):
-        assert us.text(text) == text
+def test_text_that_remembers_no_quantity_is_never_restated(text):
+    us = Units.of(OutputSettings(units="us"), "USD")
+    assert us.say(text) == text
+    assert us.say(Said("{name}: {depth}", name=text, depth=depth(254.0))) == f"{text}: 10\u00a0in"
 
 
 def test_the_parser_used_here_refuses_entities():

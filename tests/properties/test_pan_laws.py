@@ -11,7 +11,7 @@ from hardpan.pan.layers import find_layers
 from hardpan.pan.packing import pack
 from hardpan.pan.settings import PanSettings
 from hardpan.pan.stage import detect_pan
-from hardpan.records.pan import Bottom, State
+from hardpan.records.pan import Bottom, Seen, State
 from hardpan.records.survey import Profiles, Stop
 
 CRS = pyproj.CRS("EPSG:32751")
@@ -82,7 +82,7 @@ def test_top_peak_and_bottom_stand_in_order(survey):
     assert (pan.loc[seen, "bottom_low_mm"] <= pan.loc[seen, "bottom_mm"]).all()
     assert (pan.loc[seen, "bottom_mm"] <= pan.loc[seen, "bottom_high_mm"]).all()
     assert np.isinf(pan.loc[present & ~seen, "bottom_high_mm"]).all()
-    assert pan["why"].str.endswith(".").all()
+    assert pan["seen"].isin(list(Seen)).all()
 
 
 @law
@@ -121,7 +121,7 @@ def test_the_order_of_insertions_does_not_matter(survey, random):
     order = list(range(len(value)))
     random.shuffle(order)
     before, after = pans(value, stop), pans(value[order], [stop[row] for row in order])
-    columns = [*STATES, "why"]
+    columns = [*STATES, "seen"]
     assert (before[columns].iloc[order].to_numpy() == after[columns].to_numpy()).all()
     numbers = [*DEPTHS, "peak_kpa", "excess_kpa_mm"]
     np.testing.assert_array_equal(after[numbers].to_numpy(float), before[numbers].iloc[order].to_numpy(float))

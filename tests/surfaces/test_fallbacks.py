@@ -88,7 +88,7 @@ def test_a_paddock_without_a_pan_is_mapped_as_such(truth):
     chance = surfaces.maps["pan_probability"].to_numpy()[surfaces.inside]
     assert np.all((chance > 0) & (chance < 0.1))
     assert np.isnan(surfaces.maps["pan_bottom_mm"].to_numpy()).all()
-    assert surfaces.verdict
+    assert surfaces.verdict is None
 
 
 def test_a_pan_everywhere_leaves_a_little_doubt(truth):

@@ -38,9 +38,11 @@ def test_the_search_ends_at_the_precision_asked_for(fitted):
 
 def test_the_verdict_names_the_precision_asked_for(truth):
     loose = map_pan(truth.pan, truth.survey, SurfaceSettings(cell_m=10.0, draws=20, precision_mm=200.0), seed=1)
-    assert "within the 200 mm asked for" in loose.verdict
+    assert loose.verdict.sd_mm <= loose.verdict.asked_mm == 200.0
+    assert loose.verdict.more_sites == 0
     tight = map_pan(truth.pan, truth.survey, SurfaceSettings(cell_m=10.0, draws=20, precision_mm=1.0), seed=1)
-    assert "not the 1 mm asked for" in tight.verdict
+    assert tight.verdict.reached_mm > tight.verdict.asked_mm == 1.0
+    assert tight.verdict.more_sites > 0
 
 
 def test_coordinates_join_the_trend_on_request(truth):

@@ -175,7 +175,6 @@ def test_the_silhouette_is_the_librarys_over_all_cells_of_small_ground():
 def test_the_reason_names_count_and_what_a_further_one_would_do():
     choice = choose_counts([candidates([0, 100, 104])], 0.0, 10.0, None, 8)
     assert choice.counts == (2,)
-    assert choice.why == (
-        "2 classes are expected to be worth 90 more than one depth everywhere; "
-        "a further one would lower that by 6 (it costs 10 in setting and turning)."
-    )
+    reason = choice.reason
+    assert (reason.classes, reason.net_gain, reason.given) == (2, 90.0, False)
+    assert (reason.further_loss, reason.zone_cost) == (6.0, 10.0)

@@ -200,7 +200,7 @@ def test_the_slower_the_depth_changes_the_wider_the_least_piece(made, ground):
     def across(seconds):
         slow = made.RIPPER.model_copy(update={"latency": made.quantity(seconds, "s")})
         zones = made.zone(ground, ripper=slow)
-        return float(zones.why.split()[-3])
+        return zones.count.least_m
 
     assert across(20) >= 2 * 20 * 5 / 3.6 > across(0)
 
@@ -232,7 +232,7 @@ def test_where_nothing_pays_there_is_one_zone(made):
     net = np.where(ground.options.table["depth_mm"].to_numpy() > 0, -5.0, 0.0) + 0 * ground.options.net
     zones = made.zone(ground, options=made.with_net(ground, net))
     assert len(zones.table) == 1
-    assert zones.why.startswith("1 class is expected to be worth 0 more")
+    assert (zones.count.classes, zones.count.net_gain) == (1, 0.0)
 
 
 def test_ground_cut_off_by_an_exclusion_is_left_with_it_and_told(made):

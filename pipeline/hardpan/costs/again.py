@@ -1,9 +1,11 @@
 """When to rip again, how deep then, and what that costs more."""
 
+import math
 from collections.abc import Callable
 
 import pandas as pd
 
+from hardpan.records.advice import NextDepth
 from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.plan import Plan
@@ -11,7 +13,23 @@ from hardpan.records.quantity import Quantity
 from hardpan.records.season import HistorySettings
 from hardpan.records.soils import SoilType
 
-COLUMNS = ("zone", "seasons_low", "seasons_high", "depth_mm", "costs_rise", "why")
+COLUMNS = (
+    "zone",
+    "seasons_low",
+    "seasons_high",
+    "depth_mm",
+    "costs_rise",
+    "soil_type",
+    "controlled_traffic",
+    "next_depth",
+    "deepest_mm",
+    "deeper_mm",
+    "draft_low",
+    "draft_high",
+    "last_ripped",
+    "seasons_since",
+    "last_depth_mm",
+)
 
 
 def when_again(
@@ -20,65 +38,65 @@ def when_again(
     seasons_of: Callable[[SoilType], Quantity],
     history: HistorySettings,
     *,
-    traffic: str,
+    controlled_traffic: bool,
 ) -> pd.DataFrame:
-    """Give one row a ripped zone: after how many seasons, at which depth, whether the cost rises, and why.
+    """One row a ripped zone: after how many seasons, at which depth, whether the cost rises, and from what.
 
     Parameters
     ----------
     seasons_of : callable
-        Seasons the loosening lasts on a soil type.
-    traffic : str
-        The traffic that goes with them, in words.
+        Seasons the loosening lasts on a soil type with the traffic there is.
     """
-    rows = []
-    last = _last_pass(history)
     ripped = plan.zones[plan.zones["depth_mm"] > 0]
+    rows = []
     for zone, name, depth_mm in zip(ripped["zone"], ripped["soil_type"], ripped["depth_mm"], strict=True):
         low, high = seasons_of(catalog.soils[name]).span
-        next_mm, why_depth = _next_depth(catalog, catalog.soils[name], float(depth_mm))
-        until = f"{low:g}" if low == high else f"{low:g} to {high:g}"
         rows.append(
             {
                 "zone": zone,
                 "seasons_low": low,
                 "seasons_high": high,
-                "depth_mm": next_mm,
-                "costs_rise": next_mm > depth_mm,
-                "why": f"On {name}, {traffic}, loosening lasts {until} seasons; {why_depth}.{last}",
+                "soil_type": name,
+                "controlled_traffic": controlled_traffic,
+                **_next_depth(catalog, catalog.soils[name], float(depth_mm)),
+                **_last_pass(history),
             }
         )
     return pd.DataFrame(rows, columns=[*COLUMNS])
 
 
-def _last_pass(history: HistorySettings) -> str:
-    if history.last_ripped is None:
-        return ""
-    when = f"in {history.last_ripped}"
-    when = when if history.season is None else f"{history.season - history.last_ripped} seasons ago, {when}"
-    depth = "" if history.last_depth_mm is None else f", and went to {history.last_depth_mm:.0f} mm"
-    return f" The last pass was {when}{depth}."
+def _last_pass(history: HistorySettings) -> dict[str, float]:
+    ripped, season, depth_mm = history.last_ripped, history.season, history.last_depth_mm
+    return {
+        "last_ripped": math.nan if ripped is None else ripped,
+        "seasons_since": math.nan if season is None or ripped is None else season - ripped,
+        "last_depth_mm": math.nan if depth_mm is None else depth_mm,
+    }
 
 
-def _next_depth(catalog: Catalog, soil: SoilType, depth_mm: float) -> tuple[float, str]:
-    """Give the usual depth of the next ripping and why."""
-    deepest = catalog.ripper.max_depth.value
-    if soil.deeper_next is None:
-        return depth_mm, "then no deeper, the clay gives nothing back"
-    if depth_mm >= deepest:
-        return depth_mm, f"then no deeper, {deepest:.0f} mm is all the ripper can do"
-    next_mm = min(depth_mm + soil.deeper_next.value, deepest)
-    low, high = (100.0 * ((next_mm / depth_mm) ** p - 1.0) for p in catalog.effort.depth_exponent.span)
-    return next_mm, (
-        f"the ground below the last pass packs harder, so the next usually goes {next_mm - depth_mm:.0f} mm deeper "
-        f"and pulls {low:.0f} to {high:.0f} % harder"
-    )
+def _next_depth(catalog: Catalog, soil: SoilType, depth_mm: float) -> dict[str, object]:
+    """Usual depth of the next ripping, and how much more draft it takes."""
+    deepest_mm, next_mm, why = catalog.ripper.max_depth.value, depth_mm, NextDepth.SAME
+    if soil.deeper_next is not None:
+        why = NextDepth.RIPPER
+        if depth_mm < deepest_mm:
+            why, next_mm = NextDepth.DEEPER, min(depth_mm + soil.deeper_next.value, deepest_mm)
+    low, high = ((next_mm / depth_mm) ** exponent - 1.0 for exponent in catalog.effort.depth_exponent.span)
+    return {
+        "depth_mm": next_mm,
+        "costs_rise": next_mm > depth_mm,
+        "next_depth": str(why),
+        "deepest_mm": deepest_mm,
+        "deeper_mm": next_mm - depth_mm,
+        "draft_low": low,
+        "draft_high": high,
+    }
 
 
 def too_soon(
     plan: Plan, catalog: Catalog, seasons_of: Callable[[SoilType], Quantity], history: HistorySettings
 ) -> Issues:
-    """Say where the last ripping should still hold."""
+    """Remark on zones where the last ripping should still hold."""
     if history.last_ripped is None or history.season is None:
         return ()
     since = history.season - history.last_ripped

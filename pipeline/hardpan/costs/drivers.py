@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats
-from hardpan.records.ledger import Rates
+from hardpan.records.ledger import Driver, Rates
 from hardpan.records.options import Options
 from hardpan.records.plan import Plan
 
@@ -20,24 +20,24 @@ def doubt_by_input(plan: Plan, options: Options, rates: Rates) -> pd.DataFrame:
     if net.std() == 0.0:
         return pd.DataFrame(columns=["input", "share"])
     shares = {name: _squared_correlation(drawn, net) for name, drawn in _inputs(plan, options, rates).items()}
-    shares["where and how deep the pan is, and how draft follows it"] = max(0.0, 1.0 - sum(shares.values()))
-    table = pd.DataFrame({"input": list(shares), "share": list(shares.values())})
+    shares[Driver.PAN] = max(0.0, 1.0 - sum(shares.values()))
+    table = pd.DataFrame({"input": [str(one) for one in shares], "share": list(shares.values())})
     return table[table["share"] > 0.0].sort_values("share", ascending=False, kind="stable", ignore_index=True)
 
 
-def _inputs(plan: Plan, options: Options, rates: Rates) -> dict[str, Floats]:
+def _inputs(plan: Plan, options: Options, rates: Rates) -> dict[Driver, Floats]:
     """Draws of each input, shape (n_draws,); those by soil type weighted by the ground ripped."""
     ripped = plan.zones[plan.zones["depth_mm"] > 0]
     ripped_ha = ripped.groupby("soil_type")["area_ha"].sum()
     by_soil = rates.scenarios.sel(soil_type=list(ripped_ha.index))
     return {
-        "yield gain of the first season": by_soil["first_year_t_per_ha"].to_numpy() @ ripped_ha.to_numpy(),
-        "how long the loosening lasts": by_soil["lasting"].to_numpy() @ ripped_ha.to_numpy(),
-        "price of grain": rates.scenarios["grain_per_t"].to_numpy(),
-        "price of fuel": rates.scenarios["fuel"].to_numpy(),
-        "cost of machines and labour": rates.scenarios["per_hour"].to_numpy(),
-        "points and wear": rates.scenarios["wear_per_ha"].to_numpy(),
-        "draft of the soil": options.draft.factor,
+        Driver.GAIN: by_soil["first_year_t_per_ha"].to_numpy() @ ripped_ha.to_numpy(),
+        Driver.LASTING: by_soil["lasting"].to_numpy() @ ripped_ha.to_numpy(),
+        Driver.GRAIN: rates.scenarios["grain_per_t"].to_numpy(),
+        Driver.FUEL: rates.scenarios["fuel"].to_numpy(),
+        Driver.MACHINES: rates.scenarios["per_hour"].to_numpy(),
+        Driver.WEAR: rates.scenarios["wear_per_ha"].to_numpy(),
+        Driver.DRAFT: options.draft.factor,
     }
 
 

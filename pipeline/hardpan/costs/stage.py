@@ -6,11 +6,11 @@ from hardpan.core.arrays import Floats
 from hardpan.costs.again import too_soon, when_again
 from hardpan.costs.amendments import amendments_t_per_ha
 from hardpan.costs.drivers import doubt_by_input
-from hardpan.costs.headline import headline
-from hardpan.costs.hiring import Hire, judge_hiring
+from hardpan.costs.hiring import Hire, hiring_issues, judge_hiring
 from hardpan.costs.investment import invest
 from hardpan.costs.lines import Lines, draw_lines, ledger_lines, total_of
-from hardpan.costs.strategies import USUAL, compare_strategies
+from hardpan.costs.strategies import compare_strategies
+from hardpan.costs.undecided import open_ha
 from hardpan.money import lasting, season_weights
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import DecisionSettings
@@ -40,15 +40,11 @@ def tally(plan: Plan, options: Options, catalog: Catalog, rates: Rates, *, asked
         your_depth_mm=asked.prescription.user_uniform_depth_mm,
         saved_by_hiring=None if hire is None else hire.saved,
     )
-    hiring, end, remarks = (
-        ("", "", ()) if hire is None else judge_hiring(hire, catalog.prices, strategies["ripped_ha"].iloc[0])
-    )
+    hiring = None if hire is None else judge_hiring(hire, catalog.prices, strategies["ripped_ha"].iloc[0])
     ripped = plan.zones[plan.zones["depth_mm"] > 0]
     weights = {name: _expected_weights(catalog, catalog.soils[name], season) for name in set(ripped["soil_type"])}
     counted = [seasons_of(catalog.soils[name]).value for name in weights] or [0.0]
-    traffic = "with wheels on tramlines" if season.controlled_traffic else "driven on anywhere"
     hours = float(strategies["hours"].iloc[0])
-    days = hours / season.hours_per_day
     return Ledger(
         lines=lines,
         strategies=strategies,
@@ -59,22 +55,14 @@ def tally(plan: Plan, options: Options, catalog: Catalog, rates: Rates, *, asked
             grain_per_t=float(rates.scenarios["grain_per_t"].mean()),
             lime_kg_per_t=float("nan") if catalog.crop.lime_removed is None else catalog.crop.lime_removed.value,
         ),
-        when_again=when_again(plan, catalog, seasons_of, history, traffic=traffic),
+        when_again=when_again(plan, catalog, seasons_of, history, controlled_traffic=season.controlled_traffic),
         hours=hours,
-        days=days,
-        headline=headline(
-            plan,
-            strategies,
-            (min(counted), max(counted)),
-            days=days,
-            currency=rates.currency,
-            usual=USUAL,
-            amendments=float(lines.loc[(lines["zone"] == "total") & (lines["item"] == "amendments"), "amount"].sum()),
-        )
-        + end,
+        days=hours / season.hours_per_day,
+        seasons=(min(counted), max(counted)),
+        open_ha=open_ha(plan),
         hiring=hiring,
         drivers=doubt_by_input(plan, options, rates),
-        issues=too_soon(plan, catalog, seasons_of, history) + remarks,
+        issues=too_soon(plan, catalog, seasons_of, history) + hiring_issues(hiring, catalog.prices.currency),
     )
 
 

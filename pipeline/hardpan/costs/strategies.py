@@ -6,11 +6,9 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats
+from hardpan.records.ledger import Strategy
 from hardpan.records.options import Options
 from hardpan.records.plan import Plan
-
-USUAL = "uniform at the machine's usual depth"
-"""Name of the strategy that rips everything as the machine usually does."""
 
 
 def compare_strategies(
@@ -35,9 +33,9 @@ def compare_strategies(
     saved_by_hiring : array of shape (n_draws,)
         Cost of the own machine less that of a contractor; None: no contractor is compared.
     """
-    asked = {USUAL: usual_depth_mm, "uniform at your depth": your_depth_mm}
+    asked = {Strategy.USUAL: usual_depth_mm, Strategy.YOURS: your_depth_mm}
     chosen = {name: _nearest(options, mm) for name, mm in asked.items() if mm is not None}
-    chosen |= {"best uniform": int(_expected(options).argmax()), "no ripping": 0}
+    chosen |= {Strategy.BEST: int(_expected(options).argmax()), Strategy.NONE: 0}
     total = lines[lines["zone"] == "total"].set_index("item")
     ours = plan.returns.sum(axis=0) - float(total["amount"].get("further zone", 0.0))
     rows, nets = [_prescription(plan, total, ours)], [ours]
@@ -53,7 +51,7 @@ def _prescription(plan: Plan, total: pd.DataFrame, net: Floats) -> dict[str, Any
     amount, quantity = total["amount"], total["quantity"]
     ripped = plan.zones["depth_mm"] > 0
     return _row(
-        "prescription",
+        Strategy.PLAN,
         net,
         depth_mm=float("nan"),
         ripped_ha=float(plan.zones.loc[ripped, "area_ha"].sum()),
@@ -66,7 +64,7 @@ def _prescription(plan: Plan, total: pd.DataFrame, net: Floats) -> dict[str, Any
 def _hired(prescription: dict[str, Any], net: Floats, *, saved: float) -> dict[str, Any]:
     """Row of the same plan by a contractor, whose hours and fuel are not known."""
     return _row(
-        "prescription by a contractor",
+        Strategy.CONTRACTOR,
         net,
         depth_mm=float("nan"),
         ripped_ha=prescription["ripped_ha"],
@@ -76,7 +74,7 @@ def _hired(prescription: dict[str, Any], net: Floats, *, saved: float) -> dict[s
     )
 
 
-def _uniform(strategy: str, option: int, options: Options) -> dict[str, Any]:
+def _uniform(strategy: Strategy, option: int, options: Options) -> dict[str, Any]:
     return _row(
         strategy,
         options.uniform.returns[option],
@@ -89,12 +87,12 @@ def _uniform(strategy: str, option: int, options: Options) -> dict[str, Any]:
 
 
 def _row(
-    strategy: str, net: Floats, *, depth_mm: float, ripped_ha: float, cost: float, fuel_l: float, hours: float
+    strategy: Strategy, net: Floats, *, depth_mm: float, ripped_ha: float, cost: float, fuel_l: float, hours: float
 ) -> dict[str, Any]:
     low, high = np.quantile(net, [0.05, 0.95])
     mean = float(net.mean())
     return {
-        "strategy": strategy,
+        "strategy": str(strategy),
         "depth_mm": depth_mm,
         "ripped_ha": ripped_ha,
         "cost": cost,

@@ -4,7 +4,7 @@
 """
 
 from hardpan.options.candidates import depth_limits_mm
-from hardpan.options.choice import LEAVE, Texts, ZoneEvaluation, choose, positions, runner_up
+from hardpan.options.choice import LEAVE, Limits, ZoneEvaluation, choose, positions, runner_up
 from hardpan.options.conditions import (
     MEASURED,
     as_records,
@@ -21,19 +21,18 @@ from hardpan.options.conditions import (
     zone_facts,
 )
 from hardpan.options.economy import Economy, economy_of, reach_probability
-from hardpan.options.effort import LIMITS, Passes, machine_limit
+from hardpan.options.effort import Passes, machine_limit
 from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import clay_ceiling_mm, ridge_mm
 from hardpan.options.mechanics import field_efficiency, relative_wear
 
 __all__ = [
     "LEAVE",
-    "LIMITS",
     "MEASURED",
     "Economy",
     "Ground",
+    "Limits",
     "Passes",
-    "Texts",
     "ZoneEvaluation",
     "as_records",
     "build_ground",

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from hardpan.core.errors import SettingsError
+from hardpan.core.said import Amount, Measure, Said, depth, speed, strength
 from hardpan.options.effort import Passes, Puller
 from hardpan.options.mechanics import draft_factors, draft_range_pct, known_strength_kpa
 from hardpan.records.catalog import Catalog
@@ -56,19 +57,31 @@ def calibrate(
 
 
 def _calibrated(draft: Draft, speed_kmh: float, says: str, machine: MachineSettings, catalog: Catalog) -> Issue:
-    slip = machine.observed_slip
-    measured = f"{machine.observed_fuel_l_per_ha:g} L/ha" if slip is None else f"slip of {slip:.0%}"
-    depth = f"{draft.anchor_mm:g} mm" + (" (assumed)" if machine.observed_depth_mm is None else "")
-    speed = f"{speed_kmh:g} km/h" + (" (assumed)" if machine.observed_speed_kmh is None else "")
-    pan = f"a pan of {draft.anchor_kpa:.0f} kPa" + (" (assumed)" if machine.observed_strength_kpa is None else "")
-    through = "" if catalog.effort.strength_exponent is None else f", through {pan}"
-    factor = draft.calibration
+    fuel, factor = machine.observed_fuel_l_per_ha, draft.calibration
+    assumed = {
+        name: " (assumed)" if given is None else ""
+        for name, given in (
+            ("depth_by", machine.observed_depth_mm),
+            ("speed_by", machine.observed_speed_kmh),
+            ("pan_by", machine.observed_strength_kpa),
+        )
+    }
+    through = "" if catalog.effort.strength_exponent is None else ", through a pan of {pan}{pan_by}"
     return Issue(
         outcome=Outcome.WARN,
         stage="prescription",
         code="draft-calibrated",
-        what=f"{measured} measured at {depth} and {speed} with {says}{through}",
-        done=f"all drafts are {factor:.2f} times those of the equation{_beyond(factor, catalog)}",
+        what=Said(
+            "{measured} measured at {depth}{depth_by} and {speed}{speed_by} with {setup}" + through,
+            measured=f"slip of {machine.observed_slip:.0%}" if fuel is None else Amount(fuel, Measure.FUEL_RATE, None),
+            depth=depth(draft.anchor_mm, None),
+            speed=speed(speed_kmh),
+            setup=says,
+            pan=strength(draft.anchor_kpa),
+            **assumed,
+        ),
+        done=f"all drafts are {factor:.2f} times those of the equation"
+        + ("" if _in_range(factor, catalog) else ", outside its stated range: check depth, speed and area of the pass"),
         place="[machine]",
     )
 
@@ -111,7 +124,7 @@ def _by_slip(slip: float | None, expected: Passes, catalog: Catalog) -> float:
     return slip / float(expected.slip[0])
 
 
-def _beyond(factor: float, catalog: Catalog) -> str:
+def _in_range(factor: float, catalog: Catalog) -> bool:
+    """Whether the equation's stated range holds a factor of draft."""
     limit = 1.0 + max(row.range_pct.value for row in catalog.effort.rows.values()) / 100.0
-    told = ", outside its stated range: check depth, speed and area of the pass"
-    return "" if 1.0 / limit <= factor <= limit else told
+    return 1.0 / limit <= factor <= limit

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.records.decision import PrescriptionSettings
 
-Texts: TypeAlias = NDArray[np.object_]
+Limits: TypeAlias = NDArray[np.object_]
+"""Array of `Held` or None."""
 
 LEAVE = 0
 """Option of leaving the ground."""
@@ -43,8 +44,8 @@ class ZoneEvaluation(Evaluation):
     """Share of the pan's excess broken where there is a pan."""
     breach: Floats
     """Probability that the depth reaches the pan's bottom or there is no pan."""
-    why_not: Texts
-    """Why an option is forbidden, "" where it is not."""
+    held: Limits
+    """Limit that forbids an option; None where none does."""
     credit: Floats
     """(n_zones, n_options, 3): gain with the option's set-up over that of breaking the pan alone, low end, value and
     high end; `gain` and `net` have the value in."""

@@ -11,6 +11,7 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.money import fixed_levels, value_at
 from hardpan.options.ground import Ground
 from hardpan.options.loosening import clay_ceiling_mm
+from hardpan.records.advice import Met
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import PrescriptionSettings
 from hardpan.records.rules import Rule
@@ -38,8 +39,8 @@ def core_facts(zones: gpd.GeoDataFrame, cores: gpd.GeoDataFrame) -> pd.DataFrame
     Returns
     -------
     DataFrame
-        Index as `zones`; columns `MEASURED`, `ph_subsoil` (the lower of 100-200 and 200-300 mm) and `cores` (text:
-        where the values come from).
+        Index as `zones`; columns `MEASURED`, `ph_subsoil` (the lower of 100-200 and 200-300 mm), `cores` (how
+        many) and `cores_of` (their soil type; "" where they lie in the zone).
     """
     values = cores.reindex(columns=list(MEASURED)).astype(float)
     values["ph_subsoil"] = values[["ph_100_200", "ph_200_300"]].min(axis=1)
@@ -47,10 +48,8 @@ def core_facts(zones: gpd.GeoDataFrame, cores: gpd.GeoDataFrame) -> pd.DataFrame
     for soil, shape in zip(zones["soil_type"], zones.geometry, strict=True):
         inside = cores.within(shape).to_numpy() if len(cores) else np.zeros(0, dtype=bool)
         alike = (cores["soil_type"] == soil).to_numpy() if len(cores) else inside
-        use, where = (inside, "in the zone") if inside.any() else (alike, f"of {soil}")
-        n = int(use.sum())
-        said = f"{n} core{'s' if n > 1 else ''} {where}" if n else "no core"
-        rows.append({**values[use].mean().to_dict(), "cores": said})
+        use, cores_of = (inside, "") if inside.any() else (alike, soil)
+        rows.append({**values[use].mean().to_dict(), "cores": int(use.sum()), "cores_of": cores_of})
     return pd.DataFrame(rows, index=zones.index)
 
 
@@ -95,7 +94,7 @@ def shares_of(zone_ha: Floats) -> Floats:
 
 
 def judge(rules: Sequence[Rule], facts: pd.DataFrame) -> pd.DataFrame:
-    """One row a zone and rule: `row` (label of `facts`), `rule` (position), `met` "yes", "no" or "not known"."""
+    """One row a zone and rule: `row` (label of `facts`), `rule` (position), `met` (a `Met`)."""
     rows = [
         {"row": label, "rule": number, "met": _met(rule, known)}
         for label, known in zip(facts.index, as_records(facts), strict=True)
@@ -114,16 +113,16 @@ def known_value(known: Mapping[str, object], name: str) -> float:
     return float(known.get(name, np.nan))  # type: ignore[arg-type]
 
 
-def _met(rule: Rule, known: Mapping[str, object]) -> str:
+def _met(rule: Rule, known: Mapping[str, object]) -> Met:
     found = {name: known_value(known, name) for name in rule.when}
     if any(not low <= found[name] <= high for name, (low, high) in rule.when.items() if not np.isnan(found[name])):
-        return "no"
-    return "not known" if any(np.isnan(value) for value in found.values()) else "yes"
+        return Met.NO
+    return Met.UNKNOWN if any(np.isnan(value) for value in found.values()) else Met.YES
 
 
 def rules_met(judged: pd.DataFrame, label: object) -> list[int]:
     """Positions of the rules met in one zone."""
-    return judged.loc[(judged["row"] == label) & (judged["met"] == "yes"), "rule"].tolist()
+    return judged.loc[(judged["row"] == label) & (judged["met"] == Met.YES), "rule"].tolist()
 
 
 def setup_gains(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame, setups: Sequence[str]) -> Ints:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import InputError
-from hardpan.options.effort import LIMITS, Passes, Puller
+from hardpan.options.effort import Passes, Puller
 from hardpan.options.ground import Ground
 from hardpan.options.loosening import (
     breaking_weights,
@@ -23,6 +23,7 @@ from hardpan.options.mechanics import draft_spread, relative_wear, strength_fact
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Rates
 from hardpan.records.options import Draft
+from hardpan.records.reasons import MACHINE_LIMITS, Limit
 
 F32 = NDArray[np.float32]
 """Draws are worked in single precision: their own error is far larger, and it halves memory."""
@@ -240,7 +241,7 @@ def describe(economy: Economy, catalog: Catalog, soil: str) -> pd.DataFrame:
     passes, section = economy.passes[soil], economy.section
     ripped, feasible = section["depth_mm"] > 0, ~np.isnan(passes.speed_kmh)
     hours, litres = passes.at(np.ones(ripped.size))
-    held = np.array([*LIMITS, "the speed window"])[passes.limited_by]
+    held = np.array([*MACHINE_LIMITS, Limit.SPEED])[passes.limited_by]
     columns = {
         "speed_kmh": passes.speed_kmh,
         "passes": passes.passes,
@@ -261,5 +262,4 @@ def describe(economy: Economy, catalog: Catalog, soil: str) -> pd.DataFrame:
     machine = pd.DataFrame({name: np.where(ripped, values, 0.0) for name, values in columns.items()})
     machine["limited_by"] = np.where(ripped, held, "")
     machine["feasible"] = feasible
-    machine["why_not"] = ["" if can else f"one tine is beyond {what}" for can, what in zip(feasible, held, strict=True)]
     return pd.concat([economy.table, machine], axis=1).astype({"tines": int, "passes": int})

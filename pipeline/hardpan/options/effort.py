@@ -16,16 +16,14 @@ from hardpan.options.mechanics import (
 )
 from hardpan.records.catalog import Catalog
 from hardpan.records.machines import SetUp
+from hardpan.records.reasons import MACHINE_LIMITS, Held, Limit
 
 SPEED_STEP_KMH = 0.25
 """Step in which a driver sets the speed."""
 
-LIMITS = ("engine power", "the break-out rating of a tine", "the draft rating of the frame", "the tractor's grip")
-"""What can hold a pass back, in the order of `limit_values`."""
-
 
 def limit_values(catalog: Catalog) -> tuple[float, float, float, float]:
-    """Values of `LIMITS`: usable engine power, kW, and draft of a tine, of the frame and of grip, kN.
+    """Values of `MACHINE_LIMITS`: usable engine power, kW, and draft of a tine, of the frame and of grip, kN.
 
     Infinite where not stated: such a limit never binds.
     """
@@ -36,12 +34,11 @@ def limit_values(catalog: Catalog) -> tuple[float, float, float, float]:
     return tractor.engine_power.value * effort.usable_power.value, rated[0], rated[1], grip
 
 
-def machine_limit(catalog: Catalog, number: int) -> str:
+def machine_limit(catalog: Catalog, number: int) -> Held:
     """Limit of tractor or ripper with its figure; `number` as `Passes.limited_by`."""
     if number < 0:
-        return "the speed window"
-    unit = "kW usable" if number == 0 else "kN"
-    return f"{LIMITS[number]} ({limit_values(catalog)[number]:.3g} {unit})"
+        return Held(limit=Limit.SPEED)
+    return Held(limit=MACHINE_LIMITS[number], value=limit_values(catalog)[number])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,7 +56,7 @@ class Passes:
     load: Floats
     """Largest load over limit at that speed, at most 1."""
     limited_by: Ints
-    """Position in `LIMITS` of what forbids the next faster speed, -1: the speed window ends."""
+    """Position in `MACHINE_LIMITS` of what forbids the next faster speed, -1: the speed window ends."""
     hours_per_ha: Floats
     """At the usual field efficiency."""
     pull_l_per_ha: Floats
@@ -219,8 +216,9 @@ def refuse_powerless(catalog: Catalog, shallowest_mm: float, limited_by: int) ->
     tractor = catalog.tractor
     easiest = f"at {shallowest_mm:g} mm and {tractor.min_speed.value:g} km/h"
     held = machine_limit(catalog, limited_by)
+    beyond = f"{held.limit} ({held.value:.3g} {held.limit.unit})" if held.limit.unit else held.limit
     raise SettingsError(
-        what=f"cannot pull one tine of {catalog.ripper_name} even {easiest}: it is beyond {held}",
+        what=f"cannot pull one tine of {catalog.ripper_name} even {easiest}: it is beyond the {beyond}",
         where=f"tractor {catalog.tractor_name}",
         right="enough power, weight and strength for one tine",
         do="choose another tractor or ripper, or a lower min_speed",

@@ -7,6 +7,7 @@ import shapely
 from numpy.typing import NDArray
 
 from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.core.said import Said, depth
 from hardpan.options.loosening import clay_ceiling_mm
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import PrescriptionSettings
@@ -165,7 +166,10 @@ def _clay_depth(
                     stage="prescription",
                     code="clay-depth-assumed",
                     what=f"{name}: depth to the hostile clay is not known on {unknown.mean():.0%} of the ground",
-                    done=f"the shallow end of the soil type's usual depth is used, {kind.clay_depth.span[0]:.0f} mm",
+                    done=Said(
+                        "the shallow end of the soil type's usual depth is used, {depth}",
+                        depth=depth(kind.clay_depth.span[0]),
+                    ),
                     place=name,
                 )
             )

@@ -1,66 +1,55 @@
 """What the plan says of moisture, set-up and finish, in sentences for the cab."""
 
-import re
-from collections.abc import Callable
+from collections.abc import Sequence
 
 import pandas as pd
 
-from hardpan.outputs.people import People
-
-_ENDS = re.compile(r"(?<=\.) (?=[A-Z])")
-"""Between two sentences."""
-
-
-def plan_advice(zones: pd.DataFrame, moisture: pd.DataFrame, conditions: pd.DataFrame, people: People) -> list[str]:
-    """Give what the plan says of moisture and set-up where it rips, each sentence once with its zones."""
-    ripped = zones.loc[zones["depth_mm"] > 0, "zone"]
-    dry = moisture[moisture["zone"].isin(ripped)]
-    told = [line for _, rows in dry.groupby("verdict", sort=False) for line in _moisture(rows, people)]
-    return told + [people.text(advice) for advice in _advice(conditions[conditions["zone"].isin(ripped)])]
+from hardpan.outputs.words.interface import Words
+from hardpan.records.advice import Condition, Met, Step
+from hardpan.records.catalog import Catalog
 
 
-def set_up_advice(setting_up: pd.DataFrame, people: People) -> list[str]:
-    """Give how to set tractor and ripper up, each after its topic; none where nothing is known."""
-    if setting_up.empty:
-        return []
-    return [
-        people.text(f"{topic.capitalize()}: {advice}")
-        for topic, advice in zip(setting_up["topic"], setting_up["advice"], strict=True)
-    ]
+def plan_advice(
+    zones: pd.DataFrame, moisture: pd.DataFrame, conditions: Sequence[Condition], catalog: Catalog, words: Words
+) -> list[str]:
+    """What the plan says of moisture and set-up where it rips, each sentence once with its zones."""
+    ripped = set(zones.loc[zones["depth_mm"] > 0, "zone"])
+    wet = moisture[moisture["zone"].isin(ripped)]
+    told = [line for _, rows in wet.groupby("verdict", sort=False) for line in _moisture(rows, words)]
+    met = [one for one in conditions if one.zone in ripped and one.met is Met.YES]
+    return told + _advice(met, catalog, words)
 
 
-def _moisture(rows: pd.DataFrame, people: People) -> list[str]:
-    """Give the zones of one verdict in one sentence where only the amounts differ, in one a reason otherwise."""
+def set_up_advice(steps: Sequence[Step], words: Words) -> list[str]:
+    """How to set tractor and ripper up, each after its topic; none where nothing is known."""
+    told = (words.ground.step(step) for step in steps)
+    return [f"{topic.capitalize()}: {advice}" for topic, advice in told]
+
+
+def _moisture(rows: pd.DataFrame, words: Words) -> list[str]:
+    """Zones of one verdict in one sentence where only the amounts differ, in one a reason otherwise."""
+    page, verdict = words.page, words.ground.verdict(rows["verdict"].iloc[0])
     moist, rain = rows["moist_depth_mm"], rows["rain_needed_mm"]
-    if len(rows["why"].unique()) > 1 and moist.notna().all() and rain.notna().all():
-        more = f"; about {_span(rain, people.rain)} more rain" if rain.max() > 0 else ""
-        return [
-            f"Moisture: {rows['verdict'].iloc[0]}; moist to {_span(moist, people.depth)}{more}{_zones(rows['zone'])}."
-        ]
+    why = rows.assign(why=[words.ground.moisture(row) for row in _records(rows)])
+    if len(set(why["why"])) > 1 and moist.notna().all() and rain.notna().all():
+        span = page.moist_span((moist.min(), moist.max()), (rain.min(), rain.max()))
+        return [f"{page.moisture(verdict, span)} {page.zones(list(rows['zone']))}."]
     return [
-        f"Moisture: {verdict}; {people.text(str(why).rstrip('.'))}{_zones(same['zone'])}."
-        for (verdict, why), same in rows.groupby(["verdict", "why"], sort=False)
+        f"{page.moisture(verdict, str(reason))} {page.zones(list(same['zone']))}."
+        for reason, same in why.groupby("why", sort=False)
     ]
 
 
-def _span(values: pd.Series, say: Callable[[float], str]) -> str:
-    low, high = say(values.min()), say(values.max())
-    return low if low == high else f"{low} to {high}"
+def _records(rows: pd.DataFrame) -> list[dict[str, object]]:
+    return [{str(name): value for name, value in row.items()} for row in rows.to_dict("records")]
 
 
-def _zones(zones: pd.Series) -> str:
-    numbers = ", ".join(map(str, zones))
-    return f" (zone {numbers})" if len(zones) == 1 else f" (zones {numbers})"
-
-
-def _advice(conditions: pd.DataFrame) -> list[str]:
-    """Give what the plan advises where a condition is met, each sentence once with its zones.
-
-    A sentence that names an entry of the configuration is for the desk: it stands in the report only.
-    """
-    met = conditions[conditions["met"].str.startswith("yes")]
-    met = met.assign(advice=[" ".join(s for s in _ENDS.split(a) if "soil.types" not in s) for a in met["advice"]])
-    told = [(advice, rows["zone"]) for advice, rows in met[met["advice"] != ""].groupby("advice", sort=False)]
-    rolled = met.loc[met["rollers"] == "yes", "zone"].drop_duplicates()
-    told += [("Roll behind the tines", rolled)] if len(rolled) else []
-    return [f"{str(advice).rstrip('.')}{_zones(zones)}." for advice, zones in told]
+def _advice(met: Sequence[Condition], catalog: Catalog, words: Words) -> list[str]:
+    """What is advised where a condition is met, each sentence once with its zones."""
+    told: dict[str, list[int]] = {}
+    for condition in met:
+        told.setdefault(words.ground.advice(condition, cab=True), []).append(condition.zone)
+    rollers = {rule.constraint for rule in catalog.rules if rule.rollers}
+    if rolled := list(dict.fromkeys(one.zone for one in met if one.constraint in rollers)):
+        told[words.page.label("card_roll")] = rolled
+    return [f"{text.rstrip('.')} {words.page.zones(zones)}." for text, zones in told.items() if text]

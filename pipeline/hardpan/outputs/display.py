@@ -7,6 +7,7 @@ import numpy as np
 import shapely
 
 from hardpan.core.errors import HardpanError
+from hardpan.core.said import Said, distance
 from hardpan.outputs.settings import OutputSettings
 from hardpan.records.issues import Issue, Issues, Outcome
 
@@ -93,6 +94,11 @@ def _told(before: _Size, after: _Size, tolerance_m: float, *, outline: bool) -> 
         stage="outputs",
         code="display-simplified",
         what=f"the plan has {before.vertices} vertices ({before.ring} in one ring), more than the display takes",
-        done=f"{which} simplified at {tolerance_m:g} m to {after.vertices} ({after.ring} in one ring), for the display "
-        "files only",
+        done=Said(
+            "{which} simplified at {tolerance} to {vertices} ({ring} in one ring), for the display files only",
+            which=which,
+            tolerance=distance(tolerance_m),
+            vertices=after.vertices,
+            ring=after.ring,
+        ),
     )

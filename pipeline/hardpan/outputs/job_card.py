@@ -3,7 +3,7 @@
 import io
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -20,10 +20,8 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.platypus import Flowable, Image, KeepInFrame, PageBreak, Paragraph, SimpleDocTemplate, Spacer, Table
 
-from hardpan.outputs.advice import plan_advice, set_up_advice
-from hardpan.outputs.cautions import CAUTIONS, CHECKS
 from hardpan.outputs.palette import INK, text_on
-from hardpan.outputs.people import MISSING, People
+from hardpan.outputs.words.interface import Words
 from hardpan.records.issues import Issue, Issues, Outcome
 
 _MARGIN = 12 * mm
@@ -53,14 +51,12 @@ def write_job_card(
     quantities: Mapping[int, Mapping[str, float]],
     *,
     name: str,
-    moisture: pd.DataFrame,
-    conditions: pd.DataFrame,
-    setting_up: pd.DataFrame,
-    says: Mapping[str, str],
+    told: Sequence[str],
+    setting_up: Sequence[str],
     colours: Mapping[int, str],
     depth_map: bytes,
     lost: str,
-    people: People,
+    words: Words,
 ) -> None:
     """Write the card.
 
@@ -74,40 +70,33 @@ def write_job_card(
         Zone to its `hours` and `fuel_l`.
     name : str
         Name of the paddock.
-    moisture : DataFrame
-        `zone`, `verdict`, `moist_depth_mm`, `rain_needed_mm`, `why`.
-    conditions : DataFrame
-        `zone`, `met`, `rollers`, `advice`: what the plan advises on set-up and finish.
-    setting_up : DataFrame
-        `topic`, `advice`: how to set tractor and ripper up; may be empty.
-    says : Mapping
-        Set-up to its name for people.
+    told, setting_up : sequence of str
+        What the plan advises, and how to set tractor and ripper up; may be empty.
     colours : Mapping
         Depth in mm to colour, as in the map.
     depth_map : bytes
         The still map, a PNG.
     lost : str
         What happens without a position.
-    people : People
-        Units.
+    words : Words
+        Labels and units.
     """
     for face in _FACES:
         pdfmetrics.registerFont(_face(face))
     short = _printable(name)
     short = short if len(short) <= _LONGEST_NAME else short[: _LONGEST_NAME - 1] + "…"
-    table = _zone_table(zones, quantities, says, colours, people)
-    unit = people.depth_unit_name
-    note = f"Depths are in {unit}, as on the display, from ground not yet ripped. Hatched ground: keep out."
-    head = [_paragraph(f"Ripping: {short}", 15, bold=True), _paragraph(note, 10), Spacer(0, 2 * mm)]
+    table = _zone_table(zones, quantities, colours, words)
+    say = words.page.label
+    title = _paragraph(say("card_title", name=short), 15, bold=True)
+    head = [title, _paragraph(words.page.depth_note(), 10), Spacer(0, 2 * mm)]
     _, table_height = table.wrap(_WIDTH, _HEIGHT)
     picture = _picture(depth_map, _HEIGHT - table_height - 30 * mm)
     room = _HEIGHT - table_height - picture.drawHeight - 30 * mm
-    front = [*head, picture, Spacer(0, 2 * mm), table, *_record(int(room // _RECORD_ROW) - 1)]
-    told = plan_advice(zones, moisture, conditions, people)
-    back = _back(zones, told, set_up_advice(setting_up, people), lost, people)
+    front = [*head, picture, Spacer(0, 2 * mm), table, *_record(int(room // _RECORD_ROW) - 1, words)]
+    back = _back(zones, told, setting_up, lost, words)
     document = SimpleDocTemplate(
         str(path), pagesize=A4, leftMargin=_MARGIN, rightMargin=_MARGIN, topMargin=_MARGIN, bottomMargin=_MARGIN,
-        title=f"Ripping job card: {short}", invariant=1, initialFontName="card",
+        title=say("card_document", name=short), invariant=1, initialFontName="card",
     )  # fmt: skip
     document.build([_one_page(front), PageBreak(), _one_page(back)])
 
@@ -156,18 +145,18 @@ def _picture(png: bytes, most_height: float) -> Image:
 def _zone_table(
     zones: pd.DataFrame,
     quantities: Mapping[int, Mapping[str, float]],
-    says: Mapping[str, str],
     colours: Mapping[int, str],
-    people: People,
+    words: Words,
 ) -> Table:
     """Give one row a zone, ripped ones first, then what is left and what is shut, then all."""
     sums = pd.DataFrame([{"zone": zone, **numbers} for zone, numbers in quantities.items()])
     plan = zones.drop(columns="geometry", errors="ignore").merge(sums, on="zone")
     ripped = plan[plan["depth_mm"] > 0]
     shut = plan["kind"] == "exclusion"
-    rows = _together(ripped) if len(ripped) > _MOST_ROWS else ripped
-    names = ("Zone", "Depth", "Set-up", "Spacing", "Speed", "Area", "Time", "Fuel")
-    cells: list[list[Any]] = [[_paragraph(name, 9, bold=True) for name in names]]
+    rows = _together(ripped, words) if len(ripped) > _MOST_ROWS else ripped
+    say, units = words.page.label, words.units
+    names = ("zone", "depth", "setup", "spacing", "speed", "area", "time", "fuel")
+    cells: list[list[Any]] = [[_paragraph(say(f"card_{name}"), 9, bold=True) for name in names]]
     style: list[tuple[Any, ...]] = [
         ("GRID", (0, 0), (-1, -1), 0.5, HexColor(INK)), ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
         ("TOPPADDING", (0, 0), (-1, -1), 2), ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
@@ -175,61 +164,65 @@ def _zone_table(
     for row in rows.to_dict("records"):
         colour = colours[round(row["depth_mm"])]
         style.append(("BACKGROUND", (0, len(cells)), (1, len(cells)), HexColor(colour)))
-        cells.append(_ripped_row(row, says, HexColor(text_on(colour)), people))
+        cells.append(_ripped_row(row, HexColor(text_on(colour)), words))
     for part, text in (
-        (plan[(plan["depth_mm"] <= 0) & ~shut], "leave unripped: tines up"),
-        (plan[shut], "KEEP OUT (hatched)"),
+        (plan[(plan["depth_mm"] <= 0) & ~shut], say("card_left")),
+        (plan[shut], say("card_shut")),
     ):
         if len(part):
             style.append(("SPAN", (1, len(cells)), (4, len(cells))))
-            cells.append(_idle_row(part, text, people))
+            cells.append(_idle_row(part, text, words))
     style.append(("SPAN", (0, len(cells)), (4, len(cells))))
     total = ripped[["area_ha", "hours", "fuel_l"]].sum()
-    summed = people.area(total["area_ha"]), people.hours(total["hours"]), people.fuel(total["fuel_l"])
+    summed = units.area(total["area_ha"]), units.hours(total["hours"]), units.fuel(total["fuel_l"])
     cells.append(
-        [_paragraph("All ripping", 10, bold=True), *[""] * 4, *(_paragraph(one, 10, bold=True) for one in summed)]
+        [_paragraph(say("card_all"), 10, bold=True), *[""] * 4, *(_paragraph(one, 10, bold=True) for one in summed)]
     )
     widths = [part * (_WIDTH - 12) for part in (0.09, 0.15, 0.21, 0.11, 0.11, 0.12, 0.09, 0.12)]
     return Table(cells, colWidths=widths, style=style)
 
 
-def _ripped_row(row: dict[Any, Any], says: Mapping[str, str], ink: Color, people: People) -> list[Any]:
+def _ripped_row(row: dict[Any, Any], ink: Color, words: Words) -> list[Any]:
+    units = words.units
     rest = (
-        says.get(row["setup"], row["setup"]), people.spacing(row["spacing_mm"]), people.speed(row["speed_kmh"]),
-        people.area(row["area_ha"]), people.hours(row["hours"]), people.fuel(row["fuel_l"]),
+        words.zones.setup(row["setup"]), units.spacing(row["spacing_mm"]), units.speed(row["speed_kmh"]),
+        units.area(row["area_ha"]), units.hours(row["hours"]), units.fuel(row["fuel_l"]),
     )  # fmt: skip
     return [
         _paragraph(row["zone"], 11, bold=True, ink=ink),
-        _paragraph(people.depth(row["depth_mm"]), 13, bold=True, ink=ink),
+        _paragraph(units.depth(row["depth_mm"]), 13, bold=True, ink=ink),
         *(_paragraph(text, 9) for text in rest),
     ]
 
 
-def _idle_row(part: pd.DataFrame, text: str, people: People) -> list[Any]:
+def _idle_row(part: pd.DataFrame, text: str, words: Words) -> list[Any]:
     numbers = ", ".join(str(zone) for zone in part["zone"])
-    numbers = numbers if len(part) <= _MOST_NUMBERS else f"{len(part)} zones"
-    area = people.area(part["area_ha"].sum())
+    numbers = numbers if len(part) <= _MOST_NUMBERS else words.page.label("card_zones", n=len(part))
+    area = words.units.area(part["area_ha"].sum())
     return [_paragraph(numbers, 9), _paragraph(text, 10, bold=True), *[""] * 3, _paragraph(area, 9), "", ""]
 
 
-def _record(rows: int) -> list[Flowable]:
+def _record(rows: int, words: Words) -> list[Flowable]:
     """Give an empty record of the work for the room that is left, nothing where there is none."""
     if rows < 1:
         return []
-    names = ("Date", "Zone", "Depth dug", "Moist to", "Hours", "Fuel", "Seen behind the tines")
-    cells = [[_paragraph(name, 8) for name in names], *([""] * len(names) for _ in range(min(rows, _MOST_RECORDS)))]
+    names = ("date", "zone", "dug", "moist", "hours", "fuel", "seen")
+    cells = [
+        [_paragraph(words.page.label(f"card_{name}"), 8) for name in names],
+        *([""] * len(names) for _ in range(min(rows, _MOST_RECORDS))),
+    ]
     widths = [part * (_WIDTH - 12) for part in (0.12, 0.08, 0.14, 0.1, 0.09, 0.09, 0.38)]
     grid = [("GRID", (0, 0), (-1, -1), 0.5, HexColor(INK))]
     return [Spacer(0, 4 * mm), Table(cells, colWidths=widths, rowHeights=_RECORD_ROW, style=grid)]
 
 
-def _together(ripped: pd.DataFrame) -> pd.DataFrame:
+def _together(ripped: pd.DataFrame, words: Words) -> pd.DataFrame:
     """Give one row a depth and set-up; spacing and speed are means by area."""
     rows = [
         {
             "depth_mm": depth,
             "setup": setup,
-            "zone": f"{len(zones)} zones",
+            "zone": words.page.label("card_zones", n=len(zones)),
             **{name: zones[name].sum() for name in ("area_ha", "hours", "fuel_l")},
             **{name: np.average(zones[name], weights=zones["area_ha"]) for name in ("spacing_mm", "speed_kmh")},
         }
@@ -238,23 +231,24 @@ def _together(ripped: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _back(zones: pd.DataFrame, told: list[str], setting_up: list[str], lost: str, people: People) -> list[Flowable]:
+def _back(
+    zones: pd.DataFrame, told: Sequence[str], setting_up: Sequence[str], lost: str, words: Words
+) -> list[Flowable]:
     """Give the checks, how to set up, the plan's advice, the cautions and who to ask."""
-    depths = sorted({round(depth) for depth in zones["depth_mm"] if depth > 0})
-    deepest = people.depth(depths[-1]) if depths else MISSING
-    out: list[Flowable] = []
-    for title, checks in CHECKS.items():
+    say, out = words.page.label, list[Flowable]()
+    deepest_mm = max((float(depth) for depth in zones["depth_mm"] if depth > 0), default=np.nan)
+    for title, checks in words.page.checks(deepest_mm, lost).items():
         out.append(_paragraph(title, 13, bold=True, before=8))
-        out += [_paragraph(f"☐ {check.format(depth=deepest, lost=lost)}", 11, indent=15) for check in checks]
-    for title, texts in (("Setting up", setting_up), ("From the plan", told)):
+        out += [_paragraph(f"☐ {check}", 11, indent=15) for check in checks]
+    for title, texts in ((say("card_setting_up"), setting_up), (say("card_plan"), told)):
         if texts:
             out.append(_paragraph(title, 13, bold=True, before=8))
             out += [_paragraph(f"• {text}", 10, indent=10) for text in texts]
-    out.append(_paragraph("Cautions", 13, bold=True, before=8))
-    out += [_paragraph(f"• {caution}", 9.5, indent=10) for caution in CAUTIONS]
-    out.append(_paragraph("Who to ask (fill in)", 13, bold=True, before=8))
-    blank = [["Grower", "", "Agronomist", ""], ["Before-you-dig reference", "", "Emergency", ""]]
-    cells = [[_paragraph(text, 9) for text in row] for row in blank]
+    out.append(_paragraph(say("card_cautions"), 13, bold=True, before=8))
+    out += [_paragraph(f"• {caution}", 9.5, indent=10) for caution in words.page.cautions()]
+    out.append(_paragraph(say("card_ask"), 13, bold=True, before=8))
+    asked = (("grower", "agronomist"), ("services", "emergency"))
+    cells = [[cell for key in row for cell in (_paragraph(say(f"card_{key}"), 9), "")] for row in asked]
     grid = [("LINEBELOW", (1, 0), (1, -1), 0.7, black), ("LINEBELOW", (3, 0), (3, -1), 0.7, black)]
     out.append(Table(cells, colWidths=[share * (_WIDTH - 12) for share in (0.24, 0.28, 0.18, 0.3)], style=grid))
     return out

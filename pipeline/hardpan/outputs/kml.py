@@ -10,7 +10,9 @@ from lxml import etree
 _NAMESPACE = "http://www.opengis.net/kml/2.2"
 
 
-def write_kml(path: Path, zones: gpd.GeoDataFrame, says: Mapping[int, str], colours: Mapping[int, str]) -> None:
+def write_kml(
+    path: Path, zones: gpd.GeoDataFrame, says: Mapping[int, str], colours: Mapping[int, str], *, title: str
+) -> None:
     """Write one coloured placemark a zone.
 
     Parameters
@@ -23,10 +25,12 @@ def write_kml(path: Path, zones: gpd.GeoDataFrame, says: Mapping[int, str], colo
         Zone to its title.
     colours : Mapping
         Depth in mm to "#rrggbb".
+    title : str
+        Name of the document.
     """
     root = etree.Element("kml", nsmap={None: _NAMESPACE})
     document = _text(root, "Document")
-    _text(document, "name", "Ripping plan, for looking only")
+    _text(document, "name", title)
     for depth, colour in colours.items():
         style = etree.SubElement(document, "Style", id=f"depth-{depth}")
         _text(_text(style, "LineStyle"), "color", "ff202020")

@@ -6,6 +6,8 @@ import geopandas as gpd
 import numpy as np
 
 from hardpan.core.arrays import Floats
+from hardpan.outputs.words.interface import Words
+from hardpan.outputs.words.told import told_insertions, told_zones
 from hardpan.records.evidence import PaddockRun
 
 _SOIL_COLOURS = ("#e69f00", "#56b4e9", "#009e73", "#f0e442", "#0072b2", "#d55e00", "#cc79a7", "#999999")
@@ -52,14 +54,14 @@ def _breach_map(run: PaddockRun) -> Floats:
     return breach
 
 
-def desktop_layers(run: PaddockRun) -> dict[str, gpd.GeoDataFrame]:
-    """Give the layers `zones`, `probes`, `soils`, `boundary`, `exclusions`, working CRS."""
+def desktop_layers(run: PaddockRun, words: Words) -> dict[str, gpd.GeoDataFrame]:
+    """Layers `zones`, `probes`, `soils`, `boundary`, `exclusions`, working CRS."""
     paddock, crs = run.survey.paddock, run.survey.crs
     area = {"name": [paddock.name], "area_ha": [paddock.area_ha]}
     boundary = gpd.GeoDataFrame(area, geometry=paddock.boundary.to_numpy()[:1], crs=crs)
     layers = {
-        "zones": run.plan.zones,
-        "probes": run.pan.insertions,
+        "zones": told_zones(run.plan, words),
+        "probes": told_insertions(run.pan, words),
         "soils": run.survey.soils,
         "boundary": boundary,
         "exclusions": run.survey.paddock.exclusions,

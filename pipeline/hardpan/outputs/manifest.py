@@ -9,6 +9,8 @@ import numpy as np
 import pandas as pd
 
 from hardpan.outputs.ownership import sealed
+from hardpan.outputs.words.interface import Words
+from hardpan.outputs.words.told import told_models
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.issues import Issues
 from hardpan.records.survey import DatumMove
@@ -17,7 +19,9 @@ _STEADY = {".geojson", ".csv"}
 """Files whose bytes depend on nothing but inputs, settings and versions."""
 
 
-def write_manifest(path: Path, run: PaddockRun, move: DatumMove, issues: Issues, files: dict[str, str]) -> None:
+def write_manifest(  # noqa: PLR0917
+    path: Path, run: PaddockRun, words: Words, move: DatumMove, issues: Issues, files: dict[str, str]
+) -> None:
     """Write provenance as JSON with sorted keys; everything the clock touches stands under `clock`.
 
     There stand the digests of all files too, and the record's own: a later run replaces nothing but what they match.
@@ -28,6 +32,8 @@ def write_manifest(path: Path, run: PaddockRun, move: DatumMove, issues: Issues,
         The file to write.
     run : PaddockRun
         The whole run.
+    words : Words
+        In the units of files.
     move : DatumMove
         How the zones came to WGS 84.
     issues : Issues
@@ -48,10 +54,10 @@ def write_manifest(path: Path, run: PaddockRun, move: DatumMove, issues: Issues,
         "working_crs": run.survey.crs.to_string(),
         "datum_moves": [_move(one) for one in (*run.survey.datum_moves, move)],
         "cross_validation": _rows(run.surfaces.scores),
-        "models": _rows(run.surfaces.models),
+        "models": _rows(told_models(run.surfaces, words)),
         "variograms": _rows(run.surfaces.variograms),
-        "verdict": run.surfaces.verdict,
-        "headline": run.ledger.headline,
+        "verdict": words.ground.map_verdict(run.surfaces.verdict),
+        "headline": words.money.headline(run.plan, run.ledger),
         "strategies": _rows(run.ledger.strategies),
         "issues": dict(sorted(Counter(issue.code for issue in issues).items())),
         "files_sha256": {name: digest for name, digest in files.items() if Path(name).suffix in _STEADY},

@@ -1,8 +1,7 @@
-"""What the machine does where the position is not known: the depth, and the sentence that says so."""
+"""What the machine does where the position is not known."""
 
 import pandas as pd
 
-from hardpan.outputs.people import People
 from hardpan.outputs.settings import OutputSettings
 
 
@@ -25,19 +24,3 @@ def depth_without_position(zones: pd.DataFrame, exclusions: pd.DataFrame, settin
     buried = [kind for kind in exclusions["kind"] if str(kind).strip().casefold() not in visible]
     ripped = zones.loc[zones["depth_mm"] > 0, "depth_mm"]
     return 0 if buried or ripped.empty else round(ripped.min())
-
-
-def says_without_position(
-    zones: pd.DataFrame, exclusions: pd.DataFrame, settings: OutputSettings, people: People
-) -> str:
-    """Sentence on what happens without a position and what the driver does."""
-    if "isoxml" not in settings.formats:
-        return "Signal lost, or none yet: lift the tines and stop, whatever the display shows."
-    depth_mm = depth_without_position(zones, exclusions, settings)
-    if depth_mm > 0:
-        asks = f"go to {people.depth(depth_mm)}, the shallowest depth of the plan"
-    else:
-        asks = "lift the tines" + (", as services may be buried near" if len(exclusions) else "")
-    return (
-        f"Signal lost, or none yet: the task data tells the machine to {asks}. Stop, and lift by hand if it does not."
-    )

@@ -5,12 +5,12 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
 import xarray as xr
 
 from hardpan.core.arrays import Floats
 from hardpan.core.units import M2_PER_HA
+from hardpan.outputs.advice import plan_advice, set_up_advice
 from hardpan.outputs.display import fit_profile, single_parts
 from hardpan.outputs.folder import check_folder, clear_leftovers, fresh_folder
 from hardpan.outputs.geodesy import degrees_per_metre, to_display
@@ -25,7 +25,6 @@ from hardpan.outputs.layers import BAND_UNITS, desktop_layers, layer_styles, ras
 from hardpan.outputs.manifest import write_manifest
 from hardpan.outputs.ownership import MANIFEST, digests
 from hardpan.outputs.palette import depth_colours
-from hardpan.outputs.people import People
 from hardpan.outputs.readback import (
     check_geojson,
     check_geopackage,
@@ -39,9 +38,13 @@ from hardpan.outputs.report.facts import zone_quantities
 from hardpan.outputs.report.page import write_report
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.shapefile import write_shapefile
-from hardpan.outputs.signal import depth_without_position, says_without_position
-from hardpan.outputs.tables import issue_table, write_table
+from hardpan.outputs.signal import depth_without_position
+from hardpan.outputs.tables import write_table
 from hardpan.outputs.task_grid import zone_grid
+from hardpan.outputs.words.english import speak
+from hardpan.outputs.words.interface import Words
+from hardpan.outputs.words.told import told_issues, told_zones
+from hardpan.outputs.words.units import Units
 from hardpan.outputs.zone_map import as_png, as_svg, draw_zone_map
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.issues import Issues
@@ -63,10 +66,11 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path) -> tu
         back does not say what the plan says.
     """
     check_geoparquet(settings.formats)
-    zones = run.plan.zones.sort_values("zone").reset_index(drop=True)
+    words = speak(Units.of_files(run.rates.currency), run.catalog)
+    zones = told_zones(run.plan, words)
     shown, move, issues = to_display(zones)
     colours, maps = depth_colours(zones["depth_mm"]), raster_layers(run)
-    layers = desktop_layers(run)
+    layers = desktop_layers(run, words)
     seed = run.trail.seed
     with fresh_folder(folder) as work:
         issues = run.issues + issues + _write_for_cab(work, run, zones, shown, settings)
@@ -83,19 +87,19 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path) -> tu
             check_parquet(work / "zones.parquet", zones, seed=seed)
             write_geoparquet(work / "probes.parquet", layers["probes"])
         if "kml" in settings.formats:
-            write_kml(work / "prescription.kml", shown, rip_task(zones, settings.depth_unit).says, colours)
+            write_kml(work / "prescription.kml", shown, rip_task(zones, settings.depth_unit).says, colours,
+                      title=words.page.label("kml_title"))  # fmt: skip
             check_kml(work / "prescription.kml", zones, seed=seed)
         if "geotiff" in settings.formats:
             write_geotiff(work / "surfaces.tif", maps, BAND_UNITS, run.zones.frame)
             check_raster(work / "surfaces.tif", list(maps).index("depth_mm"), zones, seed=seed)
         write_table(work / "zones.csv", zones.drop(columns="geometry"))
         write_table(work / "tallies.csv", run.ledger.lines)
-        remarks = issue_table(issues)
-        write_table(work / "issues.csv", remarks)
+        write_table(work / "issues.csv", told_issues(issues, words))
         _write_for_people(
-            work, run, move=move, remarks=remarks, maps=maps, layers=layers, colours=colours, settings=settings
+            work, run, move=move, issues=issues, maps=maps, layers=layers, colours=colours, settings=settings
         )
-        write_manifest(work / MANIFEST, run, move, issues, digests(work))
+        write_manifest(work / MANIFEST, run, words, move, issues, digests(work))
     return tuple(sorted(folder.iterdir()))
 
 
@@ -150,27 +154,37 @@ def _write_for_people(
     run: PaddockRun,
     *,
     move: DatumMove,
-    remarks: pd.DataFrame,
+    issues: Issues,
     maps: Mapping[str, Floats],
     layers: Mapping[str, gpd.GeoDataFrame],
     colours: Mapping[int, str],
     settings: OutputSettings,
 ) -> None:
     """Write what is read: the report for the desk and the phone, the job card for the cab."""
-    people = People.of(settings, run.rates.currency)
     if not {"report", "job-card"} & set(settings.formats):
         return
-    depth_map = draw_zone_map(layers["zones"], colours, people)
-    lost = says_without_position(run.plan.zones, run.survey.paddock.exclusions, settings, people)
+    units = Units.of(settings, run.rates.currency)
+    words, tables = speak(units, run.catalog), speak(units.of_tables, run.catalog)
+    depth_map = draw_zone_map(layers["zones"], colours, words)
+    lost = _without_position(run, settings, words)
     if "report" in settings.formats:
         write_report(
-            work / "report.html", run, move=move, remarks=remarks, layers=layers, maps=maps, colours=colours,
-            depth_map=as_svg(depth_map), lost=lost, people=people,
+            work / "report.html", run, move=move, issues=issues, layers=layers, maps=maps, colours=colours,
+            depth_map=as_svg(depth_map), lost=lost, words=words, tables=tables,
         )  # fmt: skip
     if "job-card" in settings.formats:
+        plan = run.plan
+        told = plan_advice(plan.zones, plan.moisture, plan.conditions, run.catalog, words)
         write_job_card(
-            work / "job-card.pdf", run.plan.zones, zone_quantities(run), name=run.survey.paddock.name,
-            moisture=run.plan.moisture, conditions=run.plan.conditions, setting_up=run.plan.setting_up,
-            says={name: setup.says for name, setup in run.catalog.setups.items()}, colours=colours,
-            depth_map=as_png(depth_map, 220), lost=lost, people=people,
+            work / "job-card.pdf", plan.zones, zone_quantities(run), name=run.survey.paddock.name,
+            told=told, setting_up=set_up_advice(plan.setting_up, words), colours=colours,
+            depth_map=as_png(depth_map, 220), lost=lost, words=words,
         )  # fmt: skip
+
+
+def _without_position(run: PaddockRun, settings: OutputSettings, words: Words) -> str:
+    exclusions = run.survey.paddock.exclusions
+    depth_mm = None
+    if "isoxml" in settings.formats:
+        depth_mm = depth_without_position(run.plan.zones, exclusions, settings)
+    return words.page.lost(depth_mm, buried=len(exclusions) > 0)

@@ -7,8 +7,6 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from hardpan.records.issues import Issues
-
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\n")
 """First characters that make a spreadsheet evaluate a cell."""
 
@@ -32,12 +30,6 @@ def write_table(path: Path, table: pd.DataFrame) -> None:
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow(table.columns)
         writer.writerows(zip(*columns, strict=True))
-
-
-def issue_table(issues: Issues) -> pd.DataFrame:
-    """Give one row an issue, as they were met."""
-    names = ("outcome", "stage", "code", "file", "place", "what", "done")
-    return pd.DataFrame([[str(getattr(issue, name)) for name in names] for issue in issues], columns=list(names))
 
 
 def cell(value: object, decimals: int) -> str:

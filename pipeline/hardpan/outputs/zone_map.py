@@ -16,7 +16,7 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path as Outline
 
 from hardpan.outputs.palette import EDGE, EXCLUDED, INK, text_on
-from hardpan.outputs.people import People
+from hardpan.outputs.words.interface import Words
 
 _SMALLEST, _LARGEST = 10.0, 15.0
 """Size of letters, points; the smallest are still read at arm's length on the card."""
@@ -28,7 +28,7 @@ _ROUND = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
 """Lengths a scale bar may have, m or ft."""
 
 
-def draw_zone_map(zones: gpd.GeoDataFrame, colours: Mapping[int, str], people: People) -> Figure:
+def draw_zone_map(zones: gpd.GeoDataFrame, colours: Mapping[int, str], words: Words) -> Figure:
     """Give a figure of the zones with number and depth written in each that has room, scale bar and north arrow.
 
     Parameters
@@ -37,8 +37,8 @@ def draw_zone_map(zones: gpd.GeoDataFrame, colours: Mapping[int, str], people: P
         `zone`, `kind`, `depth_mm` and polygons in the working CRS, m.
     colours : Mapping
         Depth in mm to colour.
-    people : People
-        Units of the labels.
+    words : Words
+        Labels and units.
     """
     west, south, east, north = zones.total_bounds
     width, height = east - west, north - south
@@ -55,8 +55,8 @@ def draw_zone_map(zones: gpd.GeoDataFrame, colours: Mapping[int, str], people: P
         # A light line within the dark one: seen on bright ground and on dark.
         axes.add_patch(PathPatch(outline, fill=False, edgecolor=EXCLUDED, linewidth=0.8, zorder=2))
         if not shut:
-            _label(axes, zone, colour, people, inch_m=1.04 * max(width / 6.4, height / figure.get_figheight()))
-    _scale_and_north(axes, (west, south, east, north), people)
+            _label(axes, zone, colour, words, inch_m=1.04 * max(width / 6.4, height / figure.get_figheight()))
+    _scale_and_north(axes, (west, south, east, north), words)
     return figure
 
 
@@ -85,9 +85,9 @@ def _outline(shape: shapely.Geometry) -> Outline:
     return Outline.make_compound_path(*(Outline(ring, closed=True) for ring in rings))
 
 
-def _label(axes: Axes, zone: Any, colour: str, people: People, *, inch_m: float) -> None:  # noqa: ANN401
+def _label(axes: Axes, zone: Any, colour: str, words: Words, *, inch_m: float) -> None:  # noqa: ANN401
     """Write number and depth in each piece of the zone that has room for them, or one of the two, depth first."""
-    depth = people.depth(zone.depth_mm) if zone.depth_mm > 0 else "leave"
+    depth = words.units.depth(zone.depth_mm) if zone.depth_mm > 0 else words.page.label("leave")
     for piece in shapely.get_parts(zone.geometry):
         for text in (f"{zone.zone}\n{depth}", depth, str(zone.zone)):
             x, y, size = _place(piece, text, inch_m)
@@ -112,10 +112,10 @@ def _place(piece: shapely.Polygon, text: str, inch_m: float) -> tuple[float, flo
     return x * shape, y, float(np.sqrt(2.0) * circle.length / inch_m * 72.0 / height)
 
 
-def _scale_and_north(axes: Axes, bounds: tuple[float, float, float, float], people: People) -> None:
+def _scale_and_north(axes: Axes, bounds: tuple[float, float, float, float], words: Words) -> None:
     west, south, east, north = bounds
     pad = 0.02 * max(east - west, north - south)
-    metre, unit = people.distance_unit
+    metre, unit = words.units.ground_unit
     said = max((one for one in _ROUND if one * metre <= (east - west) / 3), default=_ROUND[0])
     length = said * metre
     y = south - 2.2 * pad
@@ -123,6 +123,15 @@ def _scale_and_north(axes: Axes, bounds: tuple[float, float, float, float], peop
     axes.text(west + length + pad, y, f"{said:,} {unit}", va="center", color=INK, fontsize=14)
     arrow = {"arrowstyle": "-|>", "color": INK, "linewidth": 2, "mutation_scale": 22}
     axes.annotate("", (east - pad, y + 1.6 * pad), (east - pad, y - 1.6 * pad), arrowprops=arrow)
-    axes.text(east - 2.4 * pad, y, "N", ha="right", va="center", color=INK, fontsize=14, fontweight="bold")
+    axes.text(
+        east - 2.4 * pad,
+        y,
+        words.page.label("north_letter"),
+        ha="right",
+        va="center",
+        color=INK,
+        fontsize=14,
+        fontweight="bold",
+    )
     axes.set_xlim(west - pad, east + pad)
     axes.set_ylim(y - 2 * pad, north + pad)

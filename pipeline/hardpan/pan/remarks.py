@@ -4,10 +4,11 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Bools
+from hardpan.core.said import Said, depth, joined, strength
 from hardpan.pan.readings import Readings
 from hardpan.pan.settings import PanSettings
 from hardpan.records.issues import Issue, Issues, Outcome
-from hardpan.records.pan import Bottom, State
+from hardpan.records.pan import DATES_TO_MM, Bottom, Seen, State
 
 _NAMED = 6
 """Insertions named in an issue; the rest is counted. Every one has its sentence in the features."""
@@ -35,8 +36,8 @@ def remark(pan: pd.DataFrame, readings: Readings, stones: Bools, dates: pd.DataF
 def _stopped(pan: pd.DataFrame) -> Issues:
     """Issues of bottoms and pans that were not seen."""
     censored = (pan["bottom_kind"] == Bottom.CENSORED).to_numpy()
-    ends = pan.loc[censored, "reason"].value_counts().sort_index()
-    ways = ", ".join(f"{count} by {_ENDS[str(reason)]}" for reason, count in ends.items())
+    ends = pan.loc[censored, "seen"].value_counts().sort_index()
+    ways = ", ".join(f"{count} by {_ENDS[Seen(str(reason))]}" for reason, count in ends.items())
     n_present = int((pan["state"] == State.PRESENT).sum())
     unusable = (pan["state"] == State.UNUSABLE).to_numpy()
     return (
@@ -44,8 +45,10 @@ def _stopped(pan: pd.DataFrame) -> Issues:
             pan,
             censored,
             "bottom-not-seen",
-            f"The bottom was not seen by {{n}} of the {n_present} insertions with a pan: {ways}.",
+            "The bottom was not seen by {n} of the {n_present} insertions with a pan: {ways}.",
             "Their bottom counts as deeper than their last hard reading, not as that reading.",
+            n_present=n_present,
+            ways=ways,
         ),
         *_issue(
             pan,
@@ -58,9 +61,9 @@ def _stopped(pan: pd.DataFrame) -> Issues:
 
 
 _ENDS = {
-    "refusal": "refusal",
-    "limit": "the device's limit",
-    "still hard": "the end of the record in hard ground",
+    Seen.REFUSAL: "refusal",
+    Seen.LIMIT: "the device's limit",
+    Seen.STILL_HARD: "the end of the record in hard ground",
 }
 
 
@@ -71,8 +74,9 @@ def _judged(pan: pd.DataFrame, stones: Bools) -> Issues:
             pan,
             np.any(stones, axis=1),
             "stone",
-            f"Single readings far harder than both neighbours: {stones.sum()}, in insertions: {{n}}.",
+            "Single readings far harder than both neighbours: {stones}, in insertions: {n}.",
             "Taken for stones hit in passing and replaced by the mean of the neighbours.",
+            stones=stones.sum(),
         ),
         *_issue(
             pan,
@@ -83,7 +87,7 @@ def _judged(pan: pd.DataFrame, stones: Bools) -> Issues:
         ),
         *_issue(
             pan,
-            (pan["reason"] == "too deep").to_numpy(),
+            (pan["seen"] == Seen.TOO_DEEP).to_numpy(),
             "below-reach",
             "Insertions that turn hard only below a ripper's reach: {n}.",
             "They count as ground without a pan.",
@@ -104,32 +108,36 @@ def _resolution(pan: pd.DataFrame, readings: Readings, settings: PanSettings) ->
     step = np.nan_to_num(np.diff(readings.depth_mm, axis=1)).max(axis=1, initial=0.0)
     wide = ~layered & (step > settings.min_thickness_mm)
     sd = pan.loc[layered, "bottom_sd_mm"].median()
-    known = "" if np.isnan(sd) else f" A bottom is known to about {sd:.0f} mm (one standard deviation)."
-    thick = readings.thickness_mm.max(initial=0.0)
+    known = "" if np.isnan(sd) else " A bottom is known to about {sd} (one standard deviation)."
+    thick = float(readings.thickness_mm.max(initial=0.0))
     low_limit = np.any(readings.at_least & (readings.cone_index_kpa < settings.critical_kpa), axis=1)
     return (
         *_issue(
             pan,
             layered,
             "layer-means",
-            f"Insertions that are means of layers up to {thick:.0f} mm thick: {{n}}. A pan thinner than a layer is"
+            "Insertions that are means of layers up to {thick} thick: {n}. A pan thinner than a layer is"
             " hidden in its mean, and top and bottom can be anywhere in the layers beside them.",
             f"The interval of every bottom holds both layers.{known}",
+            thick=depth(thick),
+            sd=depth(float(sd)),
         ),
         *_issue(
             pan,
             wide,
             "wide-steps",
-            f"Insertions with steps of up to {step[wide].max(initial=0.0):.0f} mm, wider than the least thickness of"
-            f" a pan ({settings.min_thickness_mm:g} mm): {{n}}.",
+            "Insertions with steps of up to {step}, wider than the least thickness of a pan ({least}): {n}.",
             "A single hard reading counts as a layer there; thinner layers can be missed.",
+            step=depth(float(step[wide].max(initial=0.0))),
+            least=depth(settings.min_thickness_mm, None),
         ),
         *_issue(
             pan,
             low_limit,
             "limit-below-threshold",
-            f"Insertions with readings at a device limit below the threshold of {settings.critical_kpa:g} kPa: {{n}}.",
+            "Insertions with readings at a device limit below the threshold of {threshold}: {n}.",
             "They count as hard.",
+            threshold=strength(settings.critical_kpa, None),
         ),
     )
 
@@ -142,15 +150,27 @@ def _dates(dates: pd.DataFrame) -> Issues:
         return _plain("probing-date", what, "Nothing could be compared between dates.")
     later = dates.iloc[1:]
     lines = [
-        f"{date or 'undated'}: {apart:+.0f} ± {error:.0f} kPa"
+        Said(
+            "{date}: {sign}{apart} ± {error}",
+            date=date or "undated",
+            sign="-" if apart < 0 else "+",
+            apart=strength(abs(apart), bare=True),
+            error=strength(error),
+        )
         for date, apart, error in zip(later["date"], later["difference_kpa"], later["difference_se_kpa"], strict=True)
     ]
     apart = (dates["difference_kpa"].abs() > 2.0 * dates["difference_se_kpa"]).any()
     verdict = "differ by more than twice the standard error" if apart else "do not differ beyond chance"
     return _plain(
         "probing-dates-differ" if apart else "probing-dates-agree",
-        f"Probing dates {verdict} in the mean of 0-300 mm, against {dates['date'].iloc[0] or 'undated'}:"
-        f" {'; '.join(lines)}.",
+        Said(
+            "Probing dates {verdict} in the mean of {top}-{bottom}, against {first}: {lines}.",
+            verdict=verdict,
+            top=depth(0.0, bare=True),
+            bottom=depth(DATES_TO_MM),
+            first=dates["date"].iloc[0] or "undated",
+            lines=joined(lines, "; "),
+        ),
         "Readings are taken as they are: moisture and ground may both differ between dates.",
     )
 
@@ -159,12 +179,14 @@ def _plain(code: str, what: str, done: str) -> Issues:
     return (Issue(outcome=Outcome.WARN, stage="pan", code=code, what=what, done=done),)
 
 
-def _issue(pan: pd.DataFrame, rows: Bools, code: str, what: str, done: str) -> Issues:
-    """One issue over the insertions in `rows`, none where there are none; `{n}` in `what` is their number."""
+def _issue(pan: pd.DataFrame, rows: Bools, code: str, what: str, done: str, **parts: object) -> Issues:
+    """One issue over the insertions in `rows`, none where there are none.
+
+    `what` and `done` are templates of `parts` and of `{n}`, the number of insertions.
+    """
     names = sorted(pan.loc[rows, "insertion"])
     if not names:
         return ()
     place = ", ".join(names[:_NAMED]) + (f" and {len(names) - _NAMED} more" if len(names) > _NAMED else "")
-    return (
-        Issue(outcome=Outcome.WARN, stage="pan", code=code, what=what.format(n=len(names)), done=done, place=place),
-    )
+    found, mended = (Said(text, n=len(names), **parts) for text in (what, done))
+    return (Issue(outcome=Outcome.WARN, stage="pan", code=code, what=found, done=mended, place=place),)

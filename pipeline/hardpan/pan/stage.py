@@ -17,7 +17,7 @@ from hardpan.pan.readings import Readings
 from hardpan.pan.remarks import remark
 from hardpan.pan.settings import PanSettings
 from hardpan.pan.tables import compare_dates, slice_readings
-from hardpan.pan.verdict import choose_pan, explain
+from hardpan.pan.verdict import choose_pan
 from hardpan.records.columns import PAN
 from hardpan.records.pan import Bottom, PanFeatures, State
 from hardpan.records.survey import Profiles, Stop
@@ -43,7 +43,6 @@ def detect_pan(profiles: Profiles, crs: pyproj.CRS, settings: PanSettings) -> Pa
     about, moisture = normalise(profiles.readings, settings)
     readings, stones = remove_stones(pack(about), ratio=settings.stone_ratio, span_mm=2.0 * settings.min_thickness_mm)
     pan = read_pans(readings, about["stop"].to_numpy(), settings.critical_kpa, settings)
-    pan["why"] = explain(pan, readings.reached_mm)
     pan["insertion"], pan["site"] = about["insertion"].to_numpy(), about["site"].to_numpy()
     points = gpd.points_from_xy(about["x_m"].to_numpy(), about["y_m"].to_numpy(), crs=crs)
     dates = compare_dates(readings, pan[["site", "state"]].assign(date=about["date"].to_numpy()))

@@ -7,10 +7,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Floats
 from hardpan.pan.readings import Readings
-from hardpan.records.pan import State
-
-DATE_DEPTH_MM = 300.0
-"""Probing dates are compared on the mean above this depth, where the weather shows first."""
+from hardpan.records.pan import DATES_TO_MM, State
 
 
 def slice_readings(readings: Readings, slice_mm: float, insertion: pd.Series) -> pd.DataFrame:
@@ -54,7 +51,7 @@ def compare_dates(readings: Readings, about: pd.DataFrame) -> pd.DataFrame:
         the insertions that can tell), `difference_kpa` from the first date and its standard error
         `difference_se_kpa`. Insertions of a site share its ground: the errors are those of the site means.
     """
-    about = about.assign(kpa=mean_within(readings, 0.0, DATE_DEPTH_MM))
+    about = about.assign(kpa=mean_within(readings, 0.0, DATES_TO_MM))
     sites = about.groupby(["date", "site"])["kpa"].mean().groupby("date")
     able = about[about["state"] != State.UNUSABLE]
     table = pd.DataFrame(

@@ -1,41 +1,20 @@
-"""Which hard layer is the pan, what its bottom was seen to do, and why, in one sentence."""
+"""Which hard layer is the pan, and what its bottom was seen to do."""
 
 import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats
 from hardpan.pan.settings import PanSettings
-from hardpan.records.pan import Bottom, State
+from hardpan.records.pan import Bottom, Seen, State
 from hardpan.records.survey import Stop
 
 _OUTCOME = {
-    "closed": (State.PRESENT, Bottom.OBSERVED, "Hard from {top:.0f} to {bottom:.0f} mm, soft below"),
-    "refusal": (
-        State.PRESENT,
-        Bottom.CENSORED,
-        "Hard from {top:.0f} mm, refused at {reached:.0f} mm: the bottom is deeper",
-    ),
-    "limit": (
-        State.PRESENT,
-        Bottom.CENSORED,
-        "Hard from {top:.0f} mm, at the device's limit at {reached:.0f} mm: the bottom is deeper",
-    ),
-    "still hard": (
-        State.PRESENT,
-        Bottom.CENSORED,
-        "Hard from {top:.0f} mm and still hard at the last reading, {reached:.0f} mm: the bottom is deeper",
-    ),
-    "too deep": (State.ABSENT, Bottom.ABSENT, "First hard at {layer:.0f} mm, below a ripper's reach"),
-    "soft": (State.ABSENT, Bottom.ABSENT, "No hard layer down to {reached:.0f} mm"),
-    "shallow": (State.UNUSABLE, Bottom.UNUSABLE, "Read to {reached:.0f} mm, not below the depth of a crust"),
-    "stone": (
-        State.UNUSABLE,
-        Bottom.UNUSABLE,
-        "Refused at {reached:.0f} mm straight from soft ground, as on a stone: nothing is known below",
-    ),
-    "short": (State.UNUSABLE, Bottom.UNUSABLE, "Ends at {reached:.0f} mm in soft ground: nothing is known below"),
+    **dict.fromkeys((Seen.REFUSAL, Seen.LIMIT, Seen.STILL_HARD), (State.PRESENT, Bottom.CENSORED)),
+    **dict.fromkeys((Seen.TOO_DEEP, Seen.SOFT), (State.ABSENT, Bottom.ABSENT)),
+    **dict.fromkeys((Seen.SHALLOW, Seen.STONE, Seen.SHORT), (State.UNUSABLE, Bottom.UNUSABLE)),
+    Seen.CLOSED: (State.PRESENT, Bottom.OBSERVED),
 }
-"""Reason to state, bottom and sentence."""
+"""State and bottom that follow from what was seen."""
 
 
 def choose_pan(layers: pd.DataFrame, reached_mm: Floats, stop: np.ndarray, settings: PanSettings) -> pd.DataFrame:
@@ -63,7 +42,7 @@ def choose_pan(layers: pd.DataFrame, reached_mm: Floats, stop: np.ndarray, setti
     pd.DataFrame
         `state`, `bottom_kind`, `top_mm`, `bottom_mm` (last hard reading where censored), `top_at`, `bottom_at` (-1
         without a pan), `layer_mm` and `next_mm` (tops of the first and second hard layer below a crust, NaN without),
-        `crusted` (a hard layer ends above `crust_mm`) and `reason`, a key of the outcomes.
+        `crusted` (a hard layer ends above `crust_mm`), `seen` (a `Seen`) and `reached_mm`.
     """
     row = pd.RangeIndex(len(reached_mm))
     crust = layers["bottom_mm"] < settings.crust_mm
@@ -77,7 +56,7 @@ def choose_pan(layers: pd.DataFrame, reached_mm: Floats, stop: np.ndarray, setti
     pan = layer_mm <= settings.search_to_mm
     closed = pan & (first["closed"] == True).to_numpy()  # noqa: E712  missing rows are neither
     deep = reached_mm >= settings.search_to_mm
-    reason = np.select(
+    seen = np.select(
         [
             closed,
             pan & (stop == Stop.REFUSAL),
@@ -88,13 +67,22 @@ def choose_pan(layers: pd.DataFrame, reached_mm: Floats, stop: np.ndarray, setti
             ~deep & (stop == Stop.REFUSAL),
             ~deep & (stop == Stop.SHORT),
         ],
-        ["closed", "refusal", "limit", "still hard", "too deep", "shallow", "stone", "short"],
-        "soft",
+        [
+            Seen.CLOSED,
+            Seen.REFUSAL,
+            Seen.LIMIT,
+            Seen.STILL_HARD,
+            Seen.TOO_DEEP,
+            Seen.SHALLOW,
+            Seen.STONE,
+            Seen.SHORT,
+        ],
+        Seen.SOFT,
     )
     return pd.DataFrame(
         {
-            "state": [_OUTCOME[key][0] for key in reason],
-            "bottom_kind": [_OUTCOME[key][1] for key in reason],
+            "state": [_OUTCOME[Seen(key)][0] for key in seen],
+            "bottom_kind": [_OUTCOME[Seen(key)][1] for key in seen],
             "top_mm": np.where(pan, layer_mm, np.nan),
             "bottom_mm": first["bottom_mm"].where(pan).to_numpy(dtype=float),
             "top_at": first["top_at"].where(pan, -1).to_numpy(dtype=np.int64),
@@ -102,16 +90,7 @@ def choose_pan(layers: pd.DataFrame, reached_mm: Floats, stop: np.ndarray, setti
             "layer_mm": layer_mm,
             "next_mm": second.to_numpy(dtype=float),
             "crusted": row.isin(layers.loc[crust, "row"]),
-            "reason": reason,
+            "seen": seen,
+            "reached_mm": reached_mm,
         }
     )
-
-
-def explain(pan: pd.DataFrame, reached_mm: Floats) -> list[str]:
-    """Sentence that says why, for each insertion of `choose_pan`."""
-    columns = (pan["reason"], pan["top_mm"], pan["bottom_mm"], pan["layer_mm"], pan["next_mm"], reached_mm)
-    return [
-        _OUTCOME[reason][2].format(top=top, bottom=bottom, layer=layer, reached=reached)
-        + ("." if np.isnan(below) else f"; hard again from {below:.0f} mm.")
-        for reason, top, bottom, layer, below, reached in zip(*columns, strict=True)
-    ]

@@ -6,7 +6,6 @@ import numpy as np
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.options import (
-    LIMITS,
     Ground,
     Passes,
     ZoneEvaluation,
@@ -17,8 +16,9 @@ from hardpan.options import (
     setup_gains,
 )
 from hardpan.prescription.context import Context
-from hardpan.prescription.limits import ROUNDING, why_not
+from hardpan.prescription.limits import ROUNDING, limits_of
 from hardpan.records.catalog import Catalog
+from hardpan.records.reasons import Pull
 
 
 def evaluate_zones(context: Context) -> ZoneEvaluation:
@@ -29,15 +29,16 @@ def evaluate_zones(context: Context) -> ZoneEvaluation:
     depth = options.table["depth_mm"].to_numpy(float)
     credit = credit_spans(rules, setup_gains(rules, context.judged, context.facts, names), names)[:, setup]
     worth = np.where(options.allowed, options.gain, 0.0)
-    gain, cost, barred = credit[..., 1] * (weights @ worth), _costs(context), why_not(context, setup, depth)
+    gain, cost, held = credit[..., 1] * (weights @ worth), _costs(context), limits_of(context, setup, depth)
+    allowed = np.array([[limit is None for limit in row] for row in held])
     often = weights * ground.present.mean(axis=0)
     return ZoneEvaluation(
-        net=np.where(barred == "", gain - cost, -np.inf),
+        net=np.where(allowed, gain - cost, -np.inf),
         gain=gain,
         cost=cost,
         loosened=often @ options.loosened / np.maximum(often.sum(axis=1, keepdims=True), ROUNDING),
         breach=weights @ options.breach,
-        why_not=barred,
+        held=held,
         covered=weights @ options.covered,
         ha=context.zone_ha.sum(axis=1),
         depth_mm=depth,
@@ -62,12 +63,7 @@ class ZoneOutcome:
     machine: dict[str, object]
     """Row of `Plan.machine`."""
     speed_kmh: float
-    slow_kmh: float
-    """Speed, where a limit of the machine keeps it in the slower half of the speed window; NaN elsewhere."""
-    tines: int
-    passes: int
-    held_by: str
-    """What the machine was short of with its figure, or "the speed window"."""
+    pull: Pull
     returns: Floats
     """(n_draws, 2): money per zone of the chosen option and the runner-up."""
     hours: Floats
@@ -95,7 +91,7 @@ def zone_outcome(context: Context, evaluation: ZoneEvaluation, row: int, pair: I
     present = part.ground.present
     often = present.mean(axis=0) * weights
     totals = part.totals(everywhere)
-    tines, held_by = int(passes.tines[0]), int(passes.limited_by[0])
+    tines, short_of = int(passes.tines[0]), machine_limit(catalog, int(passes.limited_by[0]))
     drawn = {name: float(getattr(passes, name)[0]) for name in ("draft_kn", "drawbar_kw", "engine_kw", "slip")}
     return ZoneOutcome(
         machine={
@@ -107,13 +103,16 @@ def zone_outcome(context: Context, evaluation: ZoneEvaluation, row: int, pair: I
             "hours_per_ha": float(hours[0]),
             "field_efficiency": float(catalog.effort.field_efficiency.value / turning[0]),
             "critical_depth_mm": float(part.section["critical_mm"][0]),
-            "limited_by": [*LIMITS, "the speed window"][held_by],
+            "limited_by": str(short_of.limit),
         },
         speed_kmh=float(passes.speed_kmh[0]),
-        slow_kmh=float(passes.speed_kmh[0]) if held_by >= 0 and _in_slower_half(catalog, passes) else np.nan,
-        tines=tines,
-        passes=int(passes.passes[0]),
-        held_by=machine_limit(catalog, held_by),
+        pull=Pull(
+            tines=tines,
+            all_tines=catalog.ripper.tines,
+            passes=int(passes.passes[0]),
+            short_of=short_of,
+            slow_kmh=float(passes.speed_kmh[0]) if _is_slowed(catalog, passes) else np.nan,
+        ),
         returns=totals.summed * credit_draws(evaluation.credit[row, pair], len(totals.summed))
         - part.summed(part.cost(turning), everywhere),
         hours=part.summed(drawn_hours, everywhere)[:, 0],
@@ -125,9 +124,10 @@ def zone_outcome(context: Context, evaluation: ZoneEvaluation, row: int, pair: I
     )
 
 
-def _in_slower_half(catalog: Catalog, passes: Passes) -> bool:
+def _is_slowed(catalog: Catalog, passes: Passes) -> bool:
+    """Whether a limit of the machine keeps the first option in the slower half of the speed window."""
     slow, fast = catalog.tractor.min_speed.value, catalog.tractor.max_speed.value
-    return bool(passes.speed_kmh[0] < (slow + fast) / 2.0)
+    return bool(passes.limited_by[0] >= 0 and passes.speed_kmh[0] < (slow + fast) / 2.0)
 
 
 def _mean_bottom(ground: Ground, weights: Floats) -> Floats:

@@ -8,8 +8,9 @@ from hardpan.options import choose, runner_up
 from hardpan.prescription.context import build_context
 from hardpan.prescription.evaluation import evaluate_zones, zone_outcome
 from hardpan.prescription.past import last_ripping
+from hardpan.prescription.planning import write_plan
+from hardpan.prescription.reasons import Decision
 from hardpan.prescription.setting_up import ballast_issues
-from hardpan.prescription.telling import Decision, write_plan
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import DecisionSettings
 from hardpan.records.evidence import Evidence

@@ -1,6 +1,6 @@
-"""The plan's tables of moisture, of candidates, of the decision table's rules, and of lime and gypsum."""
+"""The plan's tables of moisture and candidates, and what the decision table asks for in each zone."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Iterator
 from dataclasses import asdict
 
 import geopandas as gpd
@@ -8,48 +8,31 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Bools
-from hardpan.options import MEASURED, ZoneEvaluation, as_records, known_value, rules_met
-from hardpan.prescription.amendments import MISSING, spreading_text
+from hardpan.options import MEASURED, ZoneEvaluation, as_records, known_value
 from hardpan.prescription.context import Context
 from hardpan.prescription.moisture import moisture_window
-from hardpan.records.rules import Rule
+from hardpan.records.advice import Condition, Met, Spread
 
-WORDS = {
-    "ph_0_100": ("pH in 0-100 mm", ""),
-    "ph_100_200": ("pH in 100-200 mm", ""),
-    "ph_200_300": ("pH in 200-300 mm", ""),
-    "ph_subsoil": ("lowest pH in 100-300 mm", ""),
-    "repellence_med": ("MED", " mol/L"),
-    "clay_depth_mm": ("depth to clay", " mm"),
-    "clay_pct": ("clay", " %"),
-    "esp_pct": ("exchangeable sodium", " %"),
-    "esp_depth_mm": ("depth of the sodium sample", " mm"),
-    "gravel_pct": ("gravel", " %"),
-    "carbonate_pct": ("carbonate", " %"),
-    "sowing_depth_mm": ("sowing depth", " mm"),
-    "cover_pct": ("ground cover", " %"),
-    "pan_probability": ("chance of a pan", "share"),
-}
-"""Measurements in words with their unit; a fact that is left out speaks for itself in the rule."""
-
-GIVEN = "yes: the soil type has a rate"
-"""Why an amount of lime or gypsum is told that no rule asks for."""
+SPREADS = ("lime", "gypsum")
+"""What is spread, in the order it is told."""
 
 
 def moisture_table(context: Context, plan: gpd.GeoDataFrame) -> pd.DataFrame:
-    """Give the verdict on moisture, one row a zone, columns of `Plan.moisture`."""
+    """Verdict on moisture, one row a zone, columns of `Plan.moisture`."""
+    rain = np.nan if context.season.rain_since_dry_mm is None else context.season.rain_since_dry_mm
     rows = []
     for row, zone in enumerate(plan.itertuples()):
         window = moisture_window(zone.depth_mm, context.season, context.water(row), repellent=context.repellent(row))
-        rows.append({"zone": zone.zone, **asdict(window)})
+        rows.append({"zone": zone.zone, "depth_mm": zone.depth_mm, **asdict(window), "rain_mm": rain})
     return pd.DataFrame(rows)
 
 
 def candidate_table(context: Context, evaluation: ZoneEvaluation) -> pd.DataFrame:
-    """Give one row a zone and option, columns of `Plan.candidates`."""
+    """One row a zone and option, columns of `Plan.candidates`."""
     table = context.options.table
     n_zones, n_options = evaluation.net.shape
     allowed = np.isfinite(evaluation.net)
+    held = evaluation.held.ravel()
     return pd.DataFrame(
         {
             "zone": np.repeat(context.table["zone"].to_numpy(), n_options),
@@ -61,92 +44,66 @@ def candidate_table(context: Context, evaluation: ZoneEvaluation) -> pd.DataFram
             "loosened_share": evaluation.loosened.ravel(),
             "breach_probability": evaluation.breach.ravel(),
             "allowed": allowed.ravel(),
-            "why_not": np.asarray(evaluation.why_not).ravel(),
+            "limit": ["" if one is None else str(one.limit) for one in held],
+            "limit_value": [np.nan if one is None else one.value for one in held],
+            "limit_unit": ["" if one is None else one.limit.unit for one in held],
+            "limit_name": ["" if one is None else one.name for one in held],
         }
     )
 
 
-def spreading_texts(context: Context, ripped: Bools) -> dict[object, dict[str, tuple[str, bool]]]:
-    """Give what is said of lime and gypsum in each zone of ground, and whether an amount is given."""
-    table = context.table
-    return {
-        label: {item: spreading_text(item, str(soil), context.catalog, ripped=bool(worked)) for item in MISSING}
-        for label, kind, soil, worked in zip(table.index, table["kind"], table["soil_type"], ripped, strict=True)
-        if kind == "ground"
-    }
+def conditions_of(context: Context, ripped: Bools) -> tuple[Condition, ...]:
+    """Rules met or open in each zone of ground, then the amounts to spread that no rule asks for.
 
-
-def condition_table(
-    rules: Sequence[Rule],
-    judged: pd.DataFrame,
-    facts: pd.DataFrame,
-    *,
-    zone: Mapping[object, int],
-    spreading: Mapping[object, Mapping[str, tuple[str, bool]]],
-    ripped: Collection[object],
-) -> pd.DataFrame:
-    """Give the rules met or open in each zone of ground, columns of `Plan.conditions`.
-
-    `spreading` has for each zone of ground what is said of lime and gypsum, and whether an amount is given; it follows
-    the advice of the first rule met that asks for the item; an amount that no rule asks for has a row of its own. Where
-    nothing is `ripped`, what ripping would mend is not told.
+    What is said of lime or gypsum follows the first rule met in the zone that asks for it. Where nothing is `ripped`
+    (n_zones,), what ripping would mend is not told.
     """
-    rows, told = [], {label: dict(texts) for label, texts in spreading.items()}
-    for label, number, met in judged[judged["met"] != "no"].itertuples(index=False):
-        rule, known = rules[number], as_records(facts.loc[[label]])[0]
-        if label not in spreading or (met == "yes" and not rule.not_fixed and label not in ripped):
+    place_of = dict(zip(context.table.index, range(len(context.table)), strict=True))
+    told = {place: _spreads(context, place, ripped=bool(ripped[place])) for place in _ground(context)}
+    conditions = []
+    for label, number, met in context.judged[context.judged["met"] != Met.NO].itertuples(index=False):
+        place, rule = place_of[label], context.catalog.rules[number]
+        if place not in told or (met == Met.YES and not rule.not_fixed and not ripped[place]):
             continue
-        evidence = _evidence(rule, known)
-        advice = rule.advice
-        if met == "yes" and rule.spreads is not None:
-            advice = f"{advice} {told[label].pop(rule.spreads, ('', False))[0]}".rstrip()
-        rows.append(
-            {
-                "zone": zone[label],
-                "constraint": rule.constraint,
-                "met": f"{met}: {rule.says}" + (f" ({evidence})" if evidence else ""),
-                "setup": ", ".join(rule.prefers),
-                "rollers": "" if rule.rollers is None else ("yes" if rule.rollers else "no"),
-                "advice": advice if met == "yes" else f"Measure {_missing(rule, known)} to know.",
-                "source": rule.source,
-            }
+        asks = met == Met.YES and rule.spreads is not None
+        conditions.append(
+            _condition(context, place, number, Met(met), told[place].pop(rule.spreads, None) if asks else None)
         )
-    rows += [
-        {
-            "zone": zone[label],
-            "constraint": item,
-            "met": GIVEN,
-            "setup": "",
-            "rollers": "",
-            "advice": text,
-            "source": "user",
-        }
-        for label, texts in told.items()
-        for item, (text, given) in texts.items()
-        if given
+    conditions += [
+        Condition(zone=_zone(context, place), met=Met.YES, spread=spread)
+        for place, spreads in told.items()
+        for spread in spreads.values()
+        if spread.rate is not None
     ]
-    return pd.DataFrame(rows, columns=["zone", "constraint", "met", "setup", "rollers", "advice", "source"])
+    return tuple(conditions)
 
 
-def not_fixed(rules: Sequence[Rule], judged: pd.DataFrame, label: object) -> str:
-    """Give what ripping leaves unmended in one zone, one line."""
-    left = (rules[number].not_fixed for number in rules_met(judged, label))
-    return "; ".join(dict.fromkeys(text for text in left if text))
+def _condition(context: Context, place: int, number: int, met: Met, spread: Spread | None) -> Condition:
+    rule, facts = context.catalog.rules[number], as_records(context.facts.iloc[[place]])[0]
+    known = {name: known_value(facts, name) for name in rule.when}
+    measured = any(name in MEASURED for name in rule.when)
+    return Condition(
+        zone=_zone(context, place),
+        met=met,
+        constraint=rule.constraint,
+        known={name: value for name, value in known.items() if not np.isnan(value)},
+        missing=tuple(name for name, value in known.items() if np.isnan(value)),
+        cores=int(context.facts["cores"].iloc[place]) if measured else None,
+        cores_of=str(context.facts["cores_of"].iloc[place]) if measured else "",
+        spread=spread,
+    )
 
 
-def _missing(rule: Rule, known: Mapping[str, object]) -> str:
-    missing = (WORDS.get(name, (name,))[0] for name in rule.when if np.isnan(known_value(known, name)))
-    return " and ".join(name.removeprefix("lowest ") for name in missing)
+def _spreads(context: Context, place: int, *, ripped: bool) -> dict[str | None, Spread]:
+    """Lime and gypsum on the soil of one zone."""
+    soil_type = str(context.table["soil_type"].iloc[place])
+    rates = context.catalog.soils[soil_type].spread(context.catalog.prices.gypsum_per_meq)
+    return {item: Spread(item=item, soil_type=soil_type, rate=rates.get(item), ripped=ripped) for item in SPREADS}
 
 
-def _evidence(rule: Rule, known: Mapping[str, object]) -> str:
-    """Give the values a rule was judged by, with where the measured ones come from."""
-    found = {name: known_value(known, name) for name in rule.when if name in WORDS}
-    values = [_measured(*WORDS[name], value) for name, value in found.items() if not np.isnan(value)]
-    return ", ".join([*values, str(known["cores"])] if any(name in MEASURED for name in rule.when) else values)
+def _ground(context: Context) -> Iterator[int]:
+    yield from map(int, np.flatnonzero(context.table["kind"] == "ground"))
 
 
-def _measured(name: str, unit: str, value: float) -> str:
-    if np.isinf(value):
-        return f"no {name.removeprefix('depth to ')} in reach"
-    return f"{name} {value:.0%}" if unit == "share" else f"{name} {value:.3g}{unit}"
+def _zone(context: Context, place: int) -> int:
+    return int(context.table["zone"].iloc[place])

@@ -16,7 +16,10 @@ PAN = (
     "peak_kpa",
     "peak_depth_mm",
     "excess_kpa_mm",
-    "why",
+    "seen",
+    "reached_mm",
+    "layer_mm",
+    "next_mm",
     "geometry",
 )
 """Columns of `PanFeatures.insertions`."""
@@ -37,8 +40,6 @@ PLAN = (
     "spacing_mm",
     "speed_kmh",
     "passes",
-    "reason",
-    "runner_up",
     "runner_up_cost_per_ha",
     "breach_probability",
     "loosened_share",
@@ -46,8 +47,6 @@ PLAN = (
     "net_low_per_ha",
     "net_high_per_ha",
     "loss_probability",
-    "will_not_fix",
-    "would_change",
     "geometry",
 )
 """Columns of `Plan.zones`."""

@@ -1,10 +1,12 @@
 """Prices before the decision, money after it."""
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 
 import pandas as pd
 import xarray as xr
 
+from hardpan.records.advice import Hiring
 from hardpan.records.issues import Issues
 
 
@@ -29,6 +31,30 @@ class Rates:
     issues: Issues = field(default=())
 
 
+class Strategy(StrEnum):
+    """What the plan is held against; the value is its code in tables."""
+
+    PLAN = "prescription"
+    CONTRACTOR = "prescription by a contractor"
+    USUAL = "uniform at the machine's usual depth"
+    YOURS = "uniform at your depth"
+    BEST = "best uniform"
+    NONE = "no ripping"
+
+
+class Driver(StrEnum):
+    """Inputs that are not known for sure; the value is the code in tables."""
+
+    GAIN = "yield gain of the first season"
+    LASTING = "how long the loosening lasts"
+    GRAIN = "price of grain"
+    FUEL = "price of fuel"
+    MACHINES = "cost of machines and labour"
+    WEAR = "points and wear"
+    DRAFT = "draft of the soil"
+    PAN = "where and how deep the pan is, and how draft follows it"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ledger:
     """Areas, quantities and money, per zone and in all."""
@@ -37,8 +63,7 @@ class Ledger:
     """Columns `hardpan.records.columns.TALLY`; `zone` is text ("1", "2", ..., "total"). The items are listed in
     `hardpan.costs.lines.ITEMS`: `cost` and `amendments` are sums of others, `benefit` less `cost` is `net return`."""
     strategies: pd.DataFrame
-    """One row a strategy (prescription, the same by a contractor where a rate is known, uniform at the machine's usual
-    depth, uniform at the user's depth, best uniform, no ripping): `strategy`, `depth_mm`, `ripped_ha`, `cost`,
+    """One row a strategy, where its depth or rate is known: `strategy` (a `Strategy`), `depth_mm`, `ripped_ha`, `cost`,
     `fuel_l`, `hours`, `benefit`, `net`, `net_low`, `net_high`, `loss_probability`, `worse_probability` (share of the
     draws in which it returns less than the prescription); money for the paddock, 5-95 % range. The contractor's
     `fuel_l` and `hours` are NaN: not known."""
@@ -47,13 +72,19 @@ class Ledger:
     (extra grain that pays, whenever harvested), `gain_t_per_ha` (expected of the first season),
     `break_even_first_year_t_per_ha`, `lime_removed_kg_per_ha`."""
     when_again: pd.DataFrame
-    """One row a ripped zone: `zone`, `seasons_low`, `seasons_high`, `depth_mm`, `costs_rise` bool, `why`."""
+    """One row a ripped zone: `zone`, `seasons_low`, `seasons_high`, `depth_mm`, `costs_rise` bool, `soil_type`,
+    `controlled_traffic` bool, `next_depth` (a `NextDepth`), `deepest_mm` of the ripper, `deeper_mm` and the share
+    `draft_low` to `draft_high` by which draft rises (0 where no deeper), and of the last pass `last_ripped` (year),
+    `seasons_since`, `last_depth_mm`, NaN where not known."""
     drivers: pd.DataFrame
-    """One row an uncertain input, largest first: `input`, `share` of the variance of the prescription's net return."""
+    """One row an uncertain input, largest first: `input` (a `Driver`), `share` of the variance of the
+    prescription's net return."""
     hours: float
     days: float
-    headline: str
-    """The one sentence a grower understands (DESIGN section 5)."""
-    hiring: str = ""
-    """Own machine against a contractor in words; "" where no rate is known or the own machine is surely cheaper."""
+    seasons: tuple[float, float]
+    """Fewest and most seasons the return is counted for."""
+    open_ha: float
+    """Ground where ripping is about as likely to pay as not."""
+    hiring: Hiring | None = None
+    """Own machine against a contractor; None where no rate is known or the own machine is surely cheaper."""
     issues: Issues = field(default=())

@@ -47,7 +47,7 @@ class Options:
     `tines`, `width_m`, `draft_kn`, `drawbar_kw`, `engine_kw`, `slip`, `fuel_l_per_ha`, `hours_per_ha`,
     `critical_depth_mm`, `full_width_mm` (loosened between tines as well down to here), `foot_mm`,
     `ridge_mm` (left midway between tines), `load` (share of the tightest
-    limit), `limited_by`, `feasible` bool, `why_not` text; machine values for the reference soil."""
+    limit), `limited_by` (code of a `Limit`), `feasible` bool; machine values for the reference soil."""
     net: Floats
     """Expected net return per ha over the draws; -inf where a limit, or a rule of the decision table met by the soil
     type, forbids the option. The gain that such a rule credits a set-up with is in it."""

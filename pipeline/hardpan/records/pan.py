@@ -11,6 +11,9 @@ from hardpan.core.errors import InputError
 from hardpan.records.columns import PAN
 from hardpan.records.issues import Issues
 
+DATES_TO_MM = 300.0
+"""Probing dates are compared on the mean above this depth, where the weather shows first."""
+
 
 class State(StrEnum):
     """Whether there is a pan."""
@@ -33,6 +36,29 @@ class Bottom(StrEnum):
     UNUSABLE = "unusable"
 
 
+class Seen(StrEnum):
+    """What an insertion saw, from which follow state and bottom."""
+
+    CLOSED = "closed"
+    """A hard layer and soft ground below it."""
+    REFUSAL = "refusal"
+    """Refused in a hard layer."""
+    LIMIT = "limit"
+    """At the device's limit in a hard layer."""
+    STILL_HARD = "still hard"
+    """The record ends in a hard layer."""
+    TOO_DEEP = "too deep"
+    """First hard below a ripper's reach."""
+    SOFT = "soft"
+    """No hard layer."""
+    SHALLOW = "shallow"
+    """Not read below the depth of a crust."""
+    STONE = "stone"
+    """Refused straight from soft ground."""
+    SHORT = "short"
+    """Ends in soft ground above the depth searched to."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PanFeatures:
     """One row an insertion, in the order of the profiles."""
@@ -41,7 +67,9 @@ class PanFeatures:
     """Columns `hardpan.records.columns.PAN`: `insertion`, `site` text; `state` value of `State`; `top_mm`,
     `bottom_mm` (NaN unless observed), `bottom_kind` value of `Bottom`, `bottom_low_mm`, `bottom_high_mm`,
     `bottom_sd_mm` (reading error of the crossing), `peak_kpa` (at least so much where censored), `peak_depth_mm`,
-    `excess_kpa_mm` (integral above the threshold), `why` (one sentence), `geometry` point in the working CRS."""
+    `excess_kpa_mm` (integral above the threshold), `seen` value of `Seen`, `reached_mm` (last reading), `layer_mm`
+    and `next_mm` (tops of the first and second hard layer below a crust, NaN without), `geometry` point in the working
+    CRS."""
     threshold_kpa: float
     excess_shape: Floats
     """Mean excess resistance against relative depth between top (0) and bottom (1), at equal steps; sums to 1."""

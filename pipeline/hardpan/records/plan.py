@@ -7,8 +7,10 @@ import pandas as pd
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
+from hardpan.records.advice import Condition, Step
 from hardpan.records.columns import PLAN
 from hardpan.records.issues import Issues
+from hardpan.records.reasons import Reason
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -19,12 +21,14 @@ class Plan:
     """Columns `hardpan.records.columns.PLAN`, working CRS; exclusions have `depth_mm` 0, `setup` ""."""
     machine: pd.DataFrame
     """One row a ripped zone: `zone`, `tines`, `width_m`, `draft_kn`, `drawbar_kw`, `engine_kw`, `slip`,
-    `fuel_l_per_ha`, `hours_per_ha`, `field_efficiency`, `critical_depth_mm`, `limited_by`."""
-    conditions: pd.DataFrame
-    """One row a zone and constraint: `zone`, `constraint`, `met` text, `setup`, `rollers`, `advice`, `source`."""
+    `fuel_l_per_ha`, `hours_per_ha`, `field_efficiency`, `critical_depth_mm`, `limited_by` (a `Limit`)."""
+    reasons: tuple[Reason, ...]
+    """Why each zone is worked as it is, row order of `zones`."""
+    conditions: tuple[Condition, ...]
+    """Rules of the decision table met or open, zone by zone, then amounts to spread that no rule asks for."""
     moisture: pd.DataFrame
-    """One row a zone: `zone`, `verdict` ("ready", "wait", "too wet", "not known", "not ripped"), `moist_depth_mm`,
-    `rain_needed_mm`, `why`."""
+    """One row a zone: `zone`, working depth `depth_mm`, `verdict` (a `Verdict`), `known` (a `Known`), `moist_depth_mm`,
+    `rain_needed_mm`, and `rain_mm` since the profile was dry."""
     returns: Floats
     """(n_zones, n_draws): net return of the chosen option, money per zone, row order of `zones`."""
     runner_up_returns: Floats
@@ -35,11 +39,12 @@ class Plan:
     """(n_zones, n_draws): the same of fuel, L."""
     candidates: pd.DataFrame
     """One row a zone and option: `zone`, `option`, `setup`, `depth_mm`, `net_per_ha`, `cost_per_ha`,
-    `loosened_share`, `breach_probability`, `allowed` bool, `why_not`."""
+    `loosened_share`, `breach_probability`, `allowed` bool, and of the limit that forbids it `limit` (a `Limit`,
+    "" where none), `limit_value`, `limit_unit` and `limit_name`."""
     defaults: pd.DataFrame
     """Every shipped number the decision used: `key`, `value`, `unit`, `source`, `standing`."""
-    setting_up: pd.DataFrame
-    """How to set tractor and ripper up, one row a topic: `topic`, `advice`, `source`."""
+    setting_up: tuple[Step, ...]
+    """How to set tractor and ripper up, in the order it is done."""
     issues: Issues = field(default=())
 
     def __post_init__(self) -> None:

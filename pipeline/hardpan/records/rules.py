@@ -1,17 +1,29 @@
 """The set-up decision table."""
 
 from collections.abc import Mapping
-from typing import Literal
+from typing import Annotated, Literal
 
+from pydantic import AfterValidator
+
+from hardpan.core.said import marked
 from hardpan.core.settings import Settings
 from hardpan.records.quantity import Quantity
+
+
+def _marked(text: str) -> str:
+    marked(text)
+    return text
+
+
+Marked = Annotated[str, AfterValidator(_marked)]
+"""A sentence whose quantities stand in braces, as `core.said.marked` reads them."""
 
 
 class Rule(Settings):
     """One row of the set-up decision table."""
 
     constraint: str
-    says: str
+    says: Marked
     """Condition in words."""
     needs: tuple[str, ...] = ()
     """Names of measurements the row reads (columns of the cores, or facts of zone and crop)."""
@@ -25,9 +37,11 @@ class Rule(Settings):
     rollers: bool | None = None
     depth_ceiling: Literal["clay_depth_mm"] | None = None
     """"clay_depth_mm": the depth stays above the clay by the margin of hostile clay; None: no limit."""
+    clay: str = ""
+    """Name of that clay for people; "": hostile clay."""
     spreads: Literal["lime", "gypsum"] | None = None
     """What is spread where the row is met, at the rate that the soil type is given; None: nothing."""
-    advice: str
-    not_fixed: str = ""
+    advice: Marked
+    not_fixed: Marked = ""
     """What ripping will not fix here."""
     source: str

@@ -6,6 +6,7 @@ import pandas as pd
 import xarray as xr
 
 from hardpan.core.arrays import Bools, Ints
+from hardpan.records.advice import MapVerdict
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issues
 
@@ -36,12 +37,11 @@ class Surfaces:
     models: pd.DataFrame
     """One row a fitted model: `variable`, `family`, `range_m` (along the longer axis), `ratio` of the axes and
     `heading_deg` of the longer one, `short_share` of the sill with `short_range_m` (0 and NaN: not nested), `sill`,
-    `micro`, `noise`, `range_se_m`, `sill_se`, `loglik`, `aic`, `n`, `n_censored`, `identified` bool, `trend` text,
-    `verdict` text."""
+    `micro`, `noise`, `range_se_m`, `sill_se`, `loglik`, `aic`, `n`, `n_censored`, `identified` bool, `trend` text."""
     variograms: pd.DataFrame = field(default_factory=pd.DataFrame)
     """Cross-check of the models, one row a variable and distance class: `variable`, `lag_m`, `semivariance` of the
     sites' means about the trend, `pairs`, `model` (weighted least squares) and `reml` (what the fitted model expects)
     in the units of `models`; no rows of a variable seen at too few sites."""
-    verdict: str
-    """One sentence: is the map better than the plain yardsticks, and how many more probes would help."""
+    verdict: MapVerdict | None
+    """Is the map of the bottom better than plain yardsticks, and would more probes help; None: no pan was met."""
     issues: Issues = field(default=())

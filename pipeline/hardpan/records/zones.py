@@ -6,6 +6,7 @@ import geopandas as gpd
 import pandas as pd
 
 from hardpan.core.arrays import Ints
+from hardpan.records.advice import CountReason
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issues
 
@@ -25,6 +26,6 @@ class Zones:
     indices: pd.DataFrame
     """One row a count tried: `count`, `silhouette`, `variance_reduction`, `net_gain` (money against one zone),
     `chosen` bool."""
-    why: str
-    """Why this count, one sentence."""
+    count: CountReason
+    """Why so many."""
     issues: Issues = field(default=())

@@ -8,6 +8,7 @@ from scipy.spatial import KDTree
 
 from hardpan.core.arrays import Bools, Floats
 from hardpan.core.errors import InputError
+from hardpan.core.said import Said, distance
 from hardpan.geostat import RANGE, SILL
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issue, Outcome
@@ -184,8 +185,11 @@ def remark_fields(fields: Mapping[str, FittedField], domain: Domain) -> Iterator
         if far.any():
             yield _issue(
                 "beyond-the-probes",
-                f"{100 * far.mean():.0f} % of the paddock lies farther from any site with a pan than the range"
-                f" ({range_m:.0f} m)",
+                Said(
+                    "{share} % of the paddock lies farther from any site with a pan than the range ({range})",
+                    share=f"{100 * far.mean():.0f}",
+                    range=distance(range_m, 0),
+                ),
                 "mapped from soil type and covariates alone, with the uncertainty that leaves",
             )
 

@@ -1,4 +1,4 @@
-"""The table of models and the verdict in words."""
+"""The table of models and the verdict on the map."""
 
 from collections.abc import Mapping
 
@@ -13,17 +13,20 @@ from hardpan.geostat import (
     RANGE,
     SHORT_RATIO,
     SILL,
-    RemlFit,
     covariance_between,
     reml_curve,
     residual_variogram,
     to_correlation,
 )
+from hardpan.records.advice import MapVerdict
 from hardpan.surfaces.domain import Domain
 from hardpan.surfaces.variables import FittedField
 
 _LATTICE = 400
 """Places at which the gain of further sites is worked out."""
+
+_LEAST_GAIN = 0.02
+"""A map that scores better by no more than this share is called no better."""
 
 _MOST_SITES = 300
 """Further sites beyond which no one would go on probing."""
@@ -84,63 +87,31 @@ def _describe(name: str, field: FittedField, domain: Domain) -> dict[str, object
         "n_censored": 0 if variable.binary else int(np.sum(~variable.exact)),
         "identified": fit.identified,
         "trend": " + ".join(names),
-        "verdict": _in_words(fit, spatial=spatial),
     }
-
-
-def _in_words(fit: RemlFit, *, spatial: bool) -> str:
-    if not spatial:
-        return "no spatial structure fitted: mean of the soil type"
-    theta = np.exp(fit.theta)
-    share = theta[SILL] / (theta[SILL] + theta[MICRO])
-    if not fit.identified:
-        return "the range is not identified; maps average over those that are possible"
-    words = f"{100 * share:.0f} % of the field's variance fades over {theta[RANGE]:.0f} m, the rest within a site"
-    structures = to_correlation(fit.model.family, fit.theta).structures
-    if structures[0].ratio < 1:
-        words += f"; {1 / structures[0].ratio:.1f} times farther along {structures[0].heading_deg:.0f}° than across"
-    if len(structures) > 1:
-        words += f"; {100 * structures[1].sill:.0f} % of it within {theta[RANGE] * theta[SHORT_RATIO]:.0f} m"
-    return words
 
 
 def verdict_of(
     scores: pd.DataFrame, fields: Mapping[str, FittedField], domain: Domain, bottom_sd_mm: Floats, precision_mm: float
-) -> str:
-    """Verdict in one or two sentences: is the map of the bottom better than plain yardsticks, would more probes help.
+) -> MapVerdict | None:
+    """Whether the map of the bottom is better than plain yardsticks, and whether more probes would help.
 
-    `bottom_sd_mm` (n_cells,) is the standard deviation of the mapped bottom.
+    `bottom_sd_mm` (n_cells,) is the standard deviation of the mapped bottom. None where no pan was met.
     """
     if "bottom" not in fields:
-        return "No insertion met a pan, so there is nothing to map but its absence."
+        return None
     of = scores[(scores["variable"] == "bottom") & (scores["folds"] == "site")].set_index("method")["crps"]
-    ours = float(of["kriging"])
     best = min(("soil-type mean", "inverse distance"), key=lambda method: float(of[method]))
-    gain = 1.0 - ours / float(of[best])
-    compared = (
-        f"The map of the pan's bottom forecasts a site left out {100 * gain:.0f} % better than the best plain yardstick"
-        f" ({best})"
-        if gain > 0.02
-        else f"The map of the pan's bottom is no better than a plain yardstick ({best}) at a site left out"
-    )
-    return f"{compared}. {_more_probes(fields['bottom'], domain, bottom_sd_mm, precision_mm)}"
-
-
-def _more_probes(field: FittedField, domain: Domain, bottom_sd_mm: Floats, precision_mm: float) -> str:
+    gain = 1.0 - float(of["kriging"]) / float(of[best])
     now = float(np.sqrt(np.mean(bottom_sd_mm**2)))
-    reached = precision_by_sites(field, domain, now, precision_mm)
-    if now <= precision_mm:
-        return f"Its standard deviation is {now:.0f} mm over the paddock, within the {precision_mm:.0f} mm asked for."
-    more = len(reached) - 1
-    if reached[-1] > precision_mm:
-        return (
-            f"Its standard deviation is {now:.0f} mm over the paddock; {more} more sites would bring"
-            f" {reached[-1]:.0f} mm, not the {precision_mm:.0f} mm asked for."
-        )
-    sites = "site" if more == 1 else "sites"
-    return (
-        f"Its standard deviation is {now:.0f} mm over the paddock; about {more} more {sites} would bring it to"
-        f" {precision_mm:.0f} mm."
+    reached = precision_by_sites(fields["bottom"], domain, now, precision_mm)
+    return MapVerdict(
+        yardstick=best,
+        gain=gain,
+        better=gain > _LEAST_GAIN,
+        sd_mm=now,
+        asked_mm=precision_mm,
+        more_sites=len(reached) - 1,
+        reached_mm=float(reached[-1]),
     )
 
 

@@ -7,6 +7,7 @@ import pandas as pd
 from sklearn.metrics import silhouette_samples
 
 from hardpan.core.arrays import Floats, Ints
+from hardpan.records.advice import CountReason
 from hardpan.records.decision import PrescriptionSettings
 from hardpan.records.options import Options
 
@@ -114,11 +115,11 @@ class SoilClasses:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ClassCounts:
-    """Classes per soil type, and why."""
+    """Classes per soil type, and why so many."""
 
     counts: tuple[int, ...]
     indices: pd.DataFrame
-    why: str
+    reason: CountReason
 
 
 def choose_counts(
@@ -151,7 +152,7 @@ def choose_counts(
             "chosen": np.arange(totals.size) == chosen,
         }
     )
-    return ClassCounts(counts=shares[chosen], indices=indices, why=_why(indices, chosen, count, zone_cost))
+    return ClassCounts(counts=shares[chosen], indices=indices, reason=_reason(indices, chosen, count, zone_cost))
 
 
 def _best_shares(worth: list[list[float]]) -> dict[int, tuple[float, tuple[int, ...]]]:
@@ -192,14 +193,13 @@ def _variance_reduction(soils: list[SoilClasses], counts: tuple[int, ...]) -> fl
     return max(0.0, 1.0 - within / total) if total > 0 else 0.0
 
 
-def _why(indices: pd.DataFrame, chosen: int, count: int | None, zone_cost: float) -> str:
-    row = indices.iloc[chosen]
-    classes = "1 class is" if row["count"] == 1 else f"{row['count']} classes are"
-    text = f"{classes} expected to be worth {row['net_gain']:,.0f} more than one depth everywhere"
-    if count is not None:
-        return f"{text}; the number was set."
-    following = indices.iloc[chosen + 1 :]
-    if following.empty:
-        return f"{text}; more were not tried."
-    less = row["net_gain"] - following["net_gain"].iloc[0]
-    return f"{text}; a further one would lower that by {less:,.0f} (it costs {zone_cost:,.0f} in setting and turning)."
+def _reason(indices: pd.DataFrame, chosen: int, count: int | None, zone_cost: float) -> CountReason:
+    row, following = indices.iloc[chosen], indices.iloc[chosen + 1 :]
+    further = float("nan") if following.empty else float(row["net_gain"] - following["net_gain"].iloc[0])
+    return CountReason(
+        classes=int(row["count"]),
+        net_gain=float(row["net_gain"]),
+        given=count is not None,
+        further_loss=further,
+        zone_cost=zone_cost,
+    )

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.core.said import Said, area, depth
 from hardpan.records.issues import Issue, Outcome
 from hardpan.spatial.regions import (
     OUTSIDE,
@@ -103,7 +104,7 @@ def make_drivable(classes: Ints, soil_of_class: Ints, cells: Cells, least: Least
     told = _joins_told(pd.concat(joins), strips)
     left_ha = float(cells.area_ha.ravel()[narrow].sum())
     if left_ha >= TELL_HA:
-        what = f"{left_ha:.2f} ha in strips stay narrower than a machine can follow"
+        what = Said("{area} in strips stay narrower than a machine can follow", area=area(left_ha))
         done = "left, as no broad ground of the same soil type lies beside them"
         told.append((_issue("strip-left", what, done), narrow))
     return classes, told
@@ -181,13 +182,17 @@ def _joins_told(joins: pd.DataFrame, strips: Pieces) -> Told:
     by_area = joins[large].sort_values("area_ha", ascending=False)
     told = [(_join_issue(join), np.asarray(join["cells"])) for _, join in by_area.iterrows()]
     for piece in np.flatnonzero(strips.area_ha >= TELL_HA):
-        bottom = f"pan expected to {strips.depth_mm[piece]:.0f} mm"
-        what = f"a strip of {strips.area_ha[piece]:.2f} ha ({bottom}) is too narrow to drive"
+        what = Said(
+            "a strip of {area} (pan expected to {bottom}) is too narrow to drive",
+            area=area(float(strips.area_ha[piece])),
+            bottom=depth(float(strips.depth_mm[piece])),
+        )
         done = "it joined the ground on either side on the same soil type"
         told.append((_issue("strip-joined", what, done), np.flatnonzero(strips.number == piece)))
     small_ha = float(joins.loc[~large, "area_ha"].sum() + strips.area_ha[strips.area_ha < TELL_HA].sum())
     if small_ha > 0:
-        what = f"{small_ha:.2f} ha in strips and spots along zone edges are too narrow or too small to drive"
+        text = "{area} in strips and spots along zone edges are too narrow or too small to drive"
+        what = Said(text, area=area(small_ha))
         done = "joined the ground beside them on the same soil type"
         told.append((_issue("edges-smoothed", what, done), np.zeros(0, dtype=np.int64)))
     return told
@@ -198,8 +203,17 @@ def _join_issue(join: pd.Series) -> Issue:
     where = "on another soil type, as it has none on its own" if join["across"] else "on the same soil type"
     return _issue(
         "piece-joined",
-        f"a piece of {join['area_ha']:.2f} ha (pan expected to {join['depth_mm']:.0f} mm) is {why} to drive",
-        f"it joined the neighbour of nearest depth {where} (pan expected to {join['to_mm']:.0f} mm)",
+        Said(
+            "a piece of {area} (pan expected to {bottom}) is {why} to drive",
+            area=area(join["area_ha"]),
+            bottom=depth(join["depth_mm"]),
+            why=why,
+        ),
+        Said(
+            "it joined the neighbour of nearest depth {where} (pan expected to {bottom})",
+            where=where,
+            bottom=depth(join["to_mm"]),
+        ),
     )
 
 

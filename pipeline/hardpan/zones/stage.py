@@ -10,6 +10,7 @@ import shapely
 
 from hardpan.core.arrays import Ints, frozen
 from hardpan.core.errors import SettingsError
+from hardpan.core.said import Said, area, distance
 from hardpan.core.units import M2_PER_HA
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import PrescriptionSettings
@@ -100,7 +101,7 @@ def draw_zones(
         labels=labels,
         table=table,
         indices=choice.indices,
-        why=f"{choice.why} Pieces are at least {least.area_ha:.2f} ha and {least.width_cells * cell_m:.0f} m across.",
+        count=replace(choice.reason, least_ha=least.area_ha, least_m=least.width_cells * cell_m),
         issues=(
             *_count_issues(settings, choice, coverage.classes.size),
             *(replace(issue, place=_zones_at(labels.ravel()[ground.source.ravel()[about]])) for issue, about in told),
@@ -263,19 +264,23 @@ def _count_issues(settings: ZoneSettings, choice: ClassCounts, drawn: int) -> Is
 def _outline_issues(coverage: Coverage, least_m2: float, tolerance_m: float, order: Ints) -> Issues:
     issues = []
     if coverage.tolerance_m < tolerance_m:
-        what = f"straightening zone borders by {tolerance_m:g} m would move more than 1 % of a zone or break a border"
-        issues.append(_issue("borders-stepped", what, f"straightened by {coverage.tolerance_m:g} m"))
+        text = "straightening zone borders by {by} would move more than 1 % of a zone or break a border"
+        done = Said("straightened by {by}", by=distance(coverage.tolerance_m))
+        issues.append(_issue("borders-stepped", Said(text, by=distance(tolerance_m)), done))
     if coverage.cut_off_ha > 0:
-        what = f"{coverage.cut_off_ha:.2f} ha of ground is cut off by exclusions in pieces too small to drive"
+        text = "{area} of ground is cut off by exclusions in pieces too small to drive"
+        what = Said(text, area=area(coverage.cut_off_ha))
         issues.append(_issue("cut-off", what, "left unripped with the exclusions", ", ".join(coverage.cut_off_by)))
     if coverage.sliver_ha > TELL_HA:
-        what = f"{coverage.sliver_ha:.2f} ha lie in parts that boundary and exclusions cut too small to drive"
+        text = "{area} lie in parts that boundary and exclusions cut too small to drive"
+        what = Said(text, area=area(coverage.sliver_ha))
         issues.append(_issue("sliver-joined", what, "joined the neighbour across the longest border"))
     parts, number = shapely.get_parts(coverage.shapes[order], return_index=True)
     parts_m2 = shapely.area(parts)
     small = parts_m2[parts_m2 < least_m2]
     if small.size:
-        what = f"{small.sum() / M2_PER_HA:.2f} ha in {small.size} pieces too small to drive have no neighbour to join"
+        text = "{area} in {n} pieces too small to drive have no neighbour to join"
+        what = Said(text, area=area(float(small.sum()) / M2_PER_HA), n=small.size)
         issues.append(_issue("piece-too-small", what, "kept as they are", _zones_at(number[parts_m2 < least_m2] + 1)))
     return tuple(issues)
 

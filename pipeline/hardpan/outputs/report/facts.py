@@ -4,8 +4,11 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from hardpan.outputs.people import MISSING, People, share
+from hardpan.outputs.words.columns import restated
+from hardpan.outputs.words.interface import Words
+from hardpan.records.advice import Verdict
 from hardpan.records.evidence import PaddockRun
+from hardpan.records.pan import Bottom
 from hardpan.records.survey import DatumMove
 
 _STEP_MM = 25.0
@@ -16,26 +19,11 @@ _LIKELY_LOSS = 0.25
 
 _STOPPED = ("refusal", "device limit")
 
+_LEAST_SHARE = 0.005
+"""Inputs with a smaller share of the variance are not told."""
+
 _COUNTED = {"hours": "hours", "fuel_l": "fuel"}
 """Quantity to the ledger's item."""
-
-_PARTS = {
-    "for fuel and lubricant": ["fuel", "lubricant"],
-    "for labour": ["labour"],
-    "for owning tractor and ripper (depreciation, interest, housing)": ["tractor ownership", "ripper ownership"],
-    "for repairs": ["tractor repairs", "ripper repairs"],
-    "for points and wear": ["points and wear"],
-    "for setting further zones": ["further zone"],
-}
-"""What a reader knows the cost by, and the ledger's items in it."""
-
-_RESPONSES = {
-    "break_even_t_per_ha": ("extra grain that pays the cost", "{:.2f} t/ha"),
-    "gain_t_per_ha": ("gain expected in the first season", "{:.2f} t/ha"),
-    "break_even_first_year_t_per_ha": ("gain in the first season that just pays", "{:.2f} t/ha"),
-    "lime_removed_kg_per_ha": ("lime the extra grain takes off", "{:.1f} kg/ha"),
-}
-"""Column of the ledger to its heading and how its numbers are written."""
 
 FEW_SITES = 10
 """Fewer sites than this are called few (GEOSTATISTICS: under about 10 a map is hardly more than a mean)."""
@@ -90,50 +78,30 @@ def zone_pans(run: PaddockRun) -> dict[int, tuple[float, float]]:
     }
 
 
-def doubts(run: PaddockRun) -> list[str]:
-    """Give what could be wrong, most telling first, one sentence each."""
-    said = [run.surfaces.verdict]
+def doubts(run: PaddockRun, words: Words) -> list[str]:
+    """What could be wrong, most telling first, one sentence each."""
+    page = words.page
     readings, insertions = run.survey.profiles.readings, run.pan.insertions
-    sites = len(np.unique(readings["site"].to_numpy()))
-    n, stopped = len(insertions), int((insertions["bottom_kind"] == "right-censored").sum())
-    said.append(f"{n} insertions at {sites} sites carry the map" + (": that is few." if sites < FEW_SITES else "."))
-    if stopped:
-        said.append(
-            f"{stopped} of {n} insertions stopped inside or above the pan: there its bottom is at least as deep as the "
-            "rod went, and the map says so by a wider range."
-        )
-    dates = [str(date) for date in run.pan.dates["date"] if str(date)]
-    said.append(
-        f"The readings were taken on {', '.join(dates)}: soil reads harder when dry, so they stand for that moisture."
-        if dates
-        else "No date is known for the readings: soil reads harder when dry, so the pan may be over- or understated."
-    )
-    said += [*_threshold(run), run.ledger.hiring]
-    ripped = run.plan.zones.loc[run.plan.zones["depth_mm"] > 0, "zone"]
-    moisture = run.plan.moisture[run.plan.moisture["zone"].isin(ripped)]
-    if (moisture["verdict"] == "not known").any():
-        said.append("Whether the soil is moist to working depth is not known: dig and test by hand before starting.")
-    shaky = unverified(run)
-    if len(shaky):
-        count = "One number" if len(shaky) == 1 else f"{len(shaky)} numbers"
-        said.append(f"{count} behind the decision could not be checked against a source; see the list below.")
-    losing = run.plan.zones[(run.plan.zones["depth_mm"] > 0) & (run.plan.zones["loss_probability"] > _LIKELY_LOSS)]
+    sites, n = len(np.unique(readings["site"].to_numpy())), len(insertions)
+    stopped = int((insertions["bottom_kind"] == Bottom.CENSORED).sum())
+    said = [words.ground.map_verdict(run.surfaces.verdict), page.insertions(n, sites, few=sites < FEW_SITES)]
+    said += [page.stopped(stopped, n)] if stopped else []
+    said.append(page.dates([str(date) for date in run.pan.dates["date"] if str(date)]))
+    found = sensitivity(run)
+    if len(found) > 1:
+        rows = found[["present_share", "threshold_kpa", "pan_ha"]].itertuples(index=False, name=None)
+        said.append(page.thresholds(list(rows)))
+    said.append(words.money.hiring(run.ledger.hiring))
+    ripped = run.plan.zones[run.plan.zones["depth_mm"] > 0]
+    moisture = run.plan.moisture[run.plan.moisture["zone"].isin(ripped["zone"])]
+    if (moisture["verdict"] == Verdict.UNKNOWN).any():
+        said.append(page.label("moisture_unknown"))
+    if shaky := len(unverified(run)):
+        said.append(page.unverified(shaky))
+    losing = ripped[ripped["loss_probability"] > _LIKELY_LOSS]
     if len(losing):
-        chances = zip(losing["zone"], losing["loss_probability"], strict=True)
-        named = ", ".join(f"zone {zone} (chance of a loss {share(chance)})" for zone, chance in chances)
-        said.append(f"May well not pay back: {named}.")
+        said.append(page.losing(list(zip(losing["zone"], losing["loss_probability"], strict=True))))
     return [one for one in said if one]
-
-
-def _threshold(run: PaddockRun) -> list[str]:
-    table = sensitivity(run)
-    if len(table) < 2:
-        return []
-    found = [
-        f"{share:.0%} at {kpa / 1000:g} MPa (about {hectares:.0f} ha)"
-        for share, kpa, hectares in zip(table["present_share"], table["threshold_kpa"], table["pan_ha"], strict=True)
-    ]
-    return [f"The threshold matters: of the insertions a pan is found in {', '.join(found)}."]
 
 
 def sensitivity(run: PaddockRun) -> pd.DataFrame:
@@ -159,80 +127,21 @@ def zone_quantities(run: PaddockRun) -> dict[int, dict[str, float]]:
     }
 
 
-def strategies(run: PaddockRun, people: People) -> pd.DataFrame:
-    """Give the strategies in the reader's units, one row each."""
-    rows = [
-        {
-            "strategy": row["strategy"],
-            "depth": people.depth(row["depth_mm"]) if row["depth_mm"] > 0 else MISSING,
-            "ripped": people.area(row["ripped_ha"]),
-            "cost": row["cost"],
-            "fuel": people.fuel(row["fuel_l"]),
-            "time": people.hours(row["hours"]),
-            "benefit": row["benefit"],
-            "return": row["net"],
-            "likely from": row["net_low"],
-            "likely to": row["net_high"],
-            "chance of a loss": share(row["loss_probability"]),
-            "chance the plan beats it": share(row.get("worse_probability", np.nan)) if number else MISSING,
-        }
-        for number, row in enumerate(run.ledger.strategies.to_dict("records"))
-    ]
-    return pd.DataFrame(rows)
-
-
-def drivers(run: PaddockRun) -> pd.DataFrame:
-    """Give what the doubt about the return comes from, in per cent; inputs under half a per cent are left out."""
+def drivers(run: PaddockRun, words: Words) -> pd.DataFrame:
+    """What the doubt about the return comes from, in per cent; inputs under half a per cent are left out."""
     table = run.ledger.drivers
     if table.empty:
         return table
-    table = table[table["share"] >= 0.005]
-    return table.assign(share=[share(one) for one in table["share"]])
+    table = table[table["share"] >= _LEAST_SHARE]
+    names = [words.money.label(one) for one in table["input"]]
+    return table.assign(input=names, share=[words.units.share(one) for one in table["share"]])
 
 
-def investment(run: PaddockRun, people: People) -> pd.DataFrame:
-    """Give return, payback and break-even response of each ripped zone in the reader's units."""
-    table = run.ledger.investment
-    said = {"zone": table["zone"], "return": [people.per_area(one) for one in table["npv_per_ha"]]}
-    paid = table["payback_seasons"]
-    said["paid back after"] = [f"{one:.1f} seasons" if np.isfinite(one) else "never" for one in paid]
-    for name, (heading, amount) in _RESPONSES.items():
-        if name in table:
-            said[heading] = [people.text(amount.format(one)) if np.isfinite(one) else MISSING for one in table[name]]
-    return pd.DataFrame(said)
-
-
-def when_again(run: PaddockRun, people: People) -> pd.DataFrame:
-    """Give after how many seasons each ripped zone is due, how deep then, and whether that costs more."""
-    table = run.ledger.when_again
-    return pd.DataFrame(
-        {
-            "zone": table["zone"],
-            "after seasons": [
-                f"{low:g}" if low == high else f"{low:g} to {high:g}"
-                for low, high in zip(table["seasons_low"], table["seasons_high"], strict=True)
-            ],
-            "depth then": [people.depth(depth) for depth in table["depth_mm"]],
-            "costs more then": table["costs_rise"],
-            "why": [people.text(why) for why in table["why"]],
-        }
-    )
-
-
-def cost_made_of(run: PaddockRun, people: People) -> str:
-    """Give what the cost per area is made of and how the machines are charged; "" where nothing is ripped."""
-    lines = run.ledger.lines
-    total = lines[lines["zone"] == "total"].set_index("item")
-    if "cost" not in total.index:
-        return ""
-    per_ha = total["amount"].astype(float) / float(total["quantity"]["cost"])
-    sums = {name: float(per_ha.reindex(items).sum()) for name, items in _PARTS.items()}
-    parts = [f"{people.per_area(cost)} {name}" for name, cost in sums.items() if cost > 0.0]
-    tractor, ripper = (one.hours_per_year.value for one in (run.catalog.tractor, run.catalog.ripper))
-    return (
-        f"The cost of {people.per_area(float(per_ha['cost']))} is {', '.join(parts)}. Owning is charged as for a "
-        f"tractor used {tractor:,.0f} h a year and a ripper used {ripper:,.0f} h a year: used less, they cost more."
-    )
+def totals(run: PaddockRun, words: Words) -> pd.DataFrame:
+    """Quantities and money in all, one row an item."""
+    total = run.ledger.lines[run.ledger.lines["zone"] == "total"].drop(columns="zone")
+    named = total.assign(item=[words.money.label(one) for one in total["item"]])
+    return restated(named, words.units, {"quantity": 1, "price": -1})
 
 
 def sources(run: PaddockRun) -> pd.DataFrame:

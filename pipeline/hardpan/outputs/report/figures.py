@@ -14,7 +14,7 @@ from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
 from hardpan.core.arrays import Floats
 from hardpan.outputs.palette import ACCENT, EDGE, INK
-from hardpan.outputs.people import People
+from hardpan.outputs.words.interface import Words
 from hardpan.records.machines import SetUp
 
 _SOIL, _LOOSE, _PAN = "#c9b48a", "#efe3c4", "#7a6a4f"
@@ -37,7 +37,7 @@ def draw_profile(
     *,
     threshold_kpa: float,
     pan_mm: tuple[float, float],
-    people: People,
+    words: Words,
 ) -> Figure:
     """Give cone index against depth: median and the middle four fifths, with threshold, pan and working depth.
 
@@ -53,28 +53,30 @@ def draw_profile(
         Cone index above which there is a pan.
     pan_mm : tuple of float
         Mean top and bottom of the mapped pan in the zone.
-    people : People
-        Units.
+    words : Words
+        Labels and units.
     """
-    with _chart(f"cone index, {people.strength_unit}", f"depth, {people.depth_unit}") as (figure, axes):
-        axes.axhspan(*(people.depth_of(edge) for edge in pan_mm), color=_PAN, alpha=0.25, linewidth=0)
-        depth = people.depth_of(profile["depth_mm"].to_numpy())
-        low, mid, high = (people.strength_of(profile[name].to_numpy()) for name in ("low_kpa", "mid_kpa", "high_kpa"))
+    units = words.units
+    labels = _label(words, "strength_axis", units.strength_unit), _label(words, "depth_axis", units.depth_unit)
+    with _chart(*labels) as (figure, axes):
+        axes.axhspan(*(units.depth_of(edge) for edge in pan_mm), color=_PAN, alpha=0.25, linewidth=0)
+        depth = units.depth_of(profile["depth_mm"].to_numpy())
+        low, mid, high = (units.strength_of(profile[name].to_numpy()) for name in ("low_kpa", "mid_kpa", "high_kpa"))
         axes.fill_betweenx(depth, low, high, color=_LINES[0], alpha=0.25, linewidth=0)
         axes.plot(mid, depth, color=_LINES[0], linewidth=2)
-        stopped = people.strength_of(stops["kpa"].to_numpy()), people.depth_of(stops["depth_mm"].to_numpy())
+        stopped = units.strength_of(stops["kpa"].to_numpy()), units.depth_of(stops["depth_mm"].to_numpy())
         axes.plot(*stopped, color=_LINES[5], marker="v", markersize=6, linestyle="none")
-        axes.axvline(people.strength_of(threshold_kpa), color=INK, linestyle="--", linewidth=1)
-        bottom = people.depth_of(max(1.15 * zone["depth_mm"], profile["depth_mm"].max() if len(profile) else 600.0))
+        axes.axvline(units.strength_of(threshold_kpa), color=INK, linestyle="--", linewidth=1)
+        bottom = units.depth_of(max(1.15 * zone["depth_mm"], profile["depth_mm"].max() if len(profile) else 600.0))
         axes.set_ylim(bottom, 0)
         axes.set_xlim(left=0)
         if zone["depth_mm"] > 0:
-            _mark_depth(axes, people.depth_of(zone["depth_mm"]))
+            _mark_depth(axes, units.depth_of(zone["depth_mm"]), words.page.label("working_depth"))
     return figure
 
 
 def draw_section(
-    zone: dict[str, Any], setup: SetUp, critical_mm: float, pan_mm: tuple[float, float], people: People
+    zone: dict[str, Any], setup: SetUp, critical_mm: float, pan_mm: tuple[float, float], words: Words
 ) -> Figure:
     """Give the soil across three tines: what is loosened, the ridge left between, and the pan.
 
@@ -83,9 +85,9 @@ def draw_section(
     """
     spacing, depth, width = zone["spacing_mm"], zone["depth_mm"], setup.foot_width.value
     slope = np.tan(np.radians(setup.side_angle.value))
-    unit = people.depth_of(1.0)
+    unit = words.units.depth_of(1.0)
     half = 1.25 * spacing
-    labels = f"across the tines, {people.depth_unit}", f"depth, {people.depth_unit}"
+    labels = tuple(_label(words, key, words.units.depth_unit) for key in ("across_axis", "depth_axis"))
     with _chart(*labels, height_in=2.2) as (figure, axes):
         axes.set_aspect("equal")
         floor = 1.2 * max(depth, pan_mm[1] if np.isfinite(pan_mm[1]) else depth)
@@ -113,12 +115,13 @@ def draw_section(
     return figure
 
 
-def draw_candidates(candidates: pd.DataFrame, zone: dict[str, Any], says: dict[str, str], people: People) -> Figure:
+def draw_candidates(candidates: pd.DataFrame, zone: dict[str, Any], says: dict[str, str], words: Words) -> Figure:
     """Give the expected return of every depth and set-up allowed in a zone, the choice marked.
 
     `says` names all set-ups of the run, in an order that keeps a set-up's line the same from zone to zone.
     """
-    labels = f"depth, {people.depth_unit}", f"return, {people.sign}/{people.area_unit}"
+    units = words.units
+    labels = _label(words, "depth_axis", units.depth_unit), _label(words, "return_axis", units.money_per_area)
     allowed = candidates[candidates["allowed"] & (candidates["depth_mm"] > 0)].sort_values("depth_mm")
     rows_below = allowed["setup"].nunique() + bool(zone["depth_mm"] > 0)
     with _chart(*labels, height_in=2.6, legend_rows=rows_below) as (figure, axes):
@@ -126,35 +129,38 @@ def draw_candidates(candidates: pd.DataFrame, zone: dict[str, Any], says: dict[s
             rows = allowed[allowed["setup"] == setup]
             if rows.empty:
                 continue
-            x = people.depth_of(rows["depth_mm"].to_numpy())
-            y = people.per_area_of(rows["net_per_ha"].to_numpy())
+            x = units.depth_of(rows["depth_mm"].to_numpy())
+            y = units.per_area_of(rows["net_per_ha"].to_numpy())
             colour, dash = _LINES[k % len(_LINES)], _DASHES[k % len(_DASHES)]
             axes.plot(x, y, color=colour, linestyle=dash, linewidth=2, marker="o", markersize=3, label=label)
         axes.axhline(0, color=INK, linewidth=1)
         if zone["depth_mm"] > 0:
-            at = people.depth_of(zone["depth_mm"]), people.per_area_of(zone["net_per_ha"])
-            axes.plot(*at, marker="D", color=ACCENT, markersize=9, linestyle="none", label="chosen")
+            at = units.depth_of(zone["depth_mm"]), units.per_area_of(zone["net_per_ha"])
+            axes.plot(*at, marker="D", color=ACCENT, markersize=9, linestyle="none", label=words.page.label("chosen"))
     return figure
 
 
-def draw_variogram(classes: pd.DataFrame, people: People) -> Figure:
+def draw_variogram(classes: pd.DataFrame, words: Words) -> Figure:
     """Give half the mean squared difference of two sites by their distance: as read, as fitted to it, and as mapped.
 
     Parameters
     ----------
     classes : DataFrame
         One variable's rows of `Surfaces.variograms`.
-    people : People
-        Units.
+    words : Words
+        Labels and units.
     """
-    metres, unit = people.distance_unit
-    with _chart(f"between two sites, {unit}", "semivariance", height_in=2.6, legend_rows=3) as (figure, axes):
+    (metres, unit), say = words.units.ground_unit, words.page.label
+    labels = _label(words, "lag_axis", unit), say("semivariance_axis")
+    with _chart(*labels, height_in=2.6, legend_rows=3) as (figure, axes):
         lag = classes["lag_m"].to_numpy(float) / metres
         pairs = classes["pairs"].to_numpy(float)
         size = 10.0 + 90.0 * pairs / pairs.max()
-        axes.scatter(lag, classes["semivariance"], s=size, color=_LINES[0], alpha=0.6, linewidths=0, label="as read")
-        axes.plot(lag, classes["model"], color=_LINES[1], linestyle="--", linewidth=2, label="fitted to what was read")
-        axes.plot(lag, classes["reml"], color=INK, linewidth=2, label="used by the map")
+        axes.scatter(
+            lag, classes["semivariance"], s=size, color=_LINES[0], alpha=0.6, linewidths=0, label=say("as_read")
+        )
+        axes.plot(lag, classes["model"], color=_LINES[1], linestyle="--", linewidth=2, label=say("fitted"))
+        axes.plot(lag, classes["reml"], color=INK, linewidth=2, label=say("mapped"))
         axes.set_xlim(left=0)
         axes.set_ylim(bottom=0)
     return figure
@@ -204,7 +210,11 @@ def _chart(
         figure.legend(loc="lower left", frameon=False, labelcolor=INK, fontsize=10, borderaxespad=0.0)
 
 
-def _mark_depth(axes: Axes, depth: float) -> None:
+def _label(words: Words, key: str, unit: str) -> str:
+    return words.page.label(key, unit=unit)
+
+
+def _mark_depth(axes: Axes, depth: float, label: str) -> None:
     axes.axhline(depth, color=ACCENT, linewidth=3)
-    axes.text(1.0, depth, "working depth ", transform=axes.get_yaxis_transform(), ha="right", va="bottom",
+    axes.text(1.0, depth, f"{label} ", transform=axes.get_yaxis_transform(), ha="right", va="bottom",
               color=ACCENT, fontsize=10, fontweight="bold")  # fmt: skip

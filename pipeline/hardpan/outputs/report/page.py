@@ -12,13 +12,36 @@ import pandas as pd
 from markupsafe import Markup
 
 from hardpan.core.arrays import Floats
-from hardpan.outputs.cautions import CAUTIONS
-from hardpan.outputs.people import MISSING, People, number, share
+from hardpan.core.said import Measure, depth
 from hardpan.outputs.report import facts, figures
 from hardpan.outputs.report.web_map import bokeh_script, draw_web_map
+from hardpan.outputs.words.columns import restated, squared, tabulated
+from hardpan.outputs.words.interface import Words
+from hardpan.outputs.words.told import (
+    told_conditions,
+    told_insertions,
+    told_issues,
+    told_machine,
+    told_models,
+    told_moisture,
+    told_steps,
+    told_zones,
+)
 from hardpan.outputs.zone_map import as_svg
 from hardpan.records.evidence import PaddockRun
+from hardpan.records.issues import Issues
+from hardpan.records.pan import DATES_TO_MM
 from hardpan.records.survey import DatumMove
+
+_TABLES = (
+    "strategies", "drivers", "investment", "when_again", "lines", "worth", "scores", "models", "sensitivity", "dates",
+    "counts", "machine", "setting_up", "moisture", "conditions", "remarks_caption", "unverified", "defaults", "sources",
+    "moves", "trail",
+)  # fmt: skip
+"""Keys of the tables of the page, which are those of their captions."""
+
+_LEAST_MONEY = 0.5
+"""A next best choice of ground left alone that is less apart, money per ha, is not told."""
 
 
 def write_report(
@@ -26,13 +49,14 @@ def write_report(
     run: PaddockRun,
     *,
     move: DatumMove,
-    remarks: pd.DataFrame,
+    issues: Issues,
     layers: Mapping[str, gpd.GeoDataFrame],
     maps: Mapping[str, Floats],
     colours: Mapping[int, str],
     depth_map: str,
     lost: str,
-    people: People,
+    words: Words,
+    tables: Words,
 ) -> None:
     """Write the page.
 
@@ -44,8 +68,8 @@ def write_report(
         The whole run.
     move : DatumMove
         How the zones came to WGS 84.
-    remarks : DataFrame
-        One row an issue, those of the outputs included.
+    issues : Issues
+        All issues, those of the outputs included.
     layers, maps : Mapping
         Layers and rasters for the interactive map, as `layers.desktop_layers` and `layers.raster_layers` give them.
     colours : Mapping
@@ -54,63 +78,110 @@ def write_report(
         The still depth map, an SVG element.
     lost : str
         What happens without a position.
-    people : People
-        Units.
+    words, tables : Words
+        What is said in the reader's units, and in those of the tables.
     """
     loader = jinja2.PackageLoader("hardpan.outputs.report")
     environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
-    environment.filters["sentence"] = lambda text: text if str(text).endswith((".", "!", "?")) else f"{text}."
-    key = _key(run, colours, people)
-    setups = run.catalog.setups
-    named = run.plan.zones.assign(setup=[setups[one].says if one in setups else one for one in run.plan.zones["setup"]])
+    zones, key = told_zones(run.plan, words), _key(run, colours, words)
+    named = zones.assign(setup=[words.zones.setup(one) for one in zones["setup"]])
+    told = told_insertions(run.pan, words)
     web = draw_web_map(
-        zones=named, layers=layers, maps=maps, frame=run.zones.frame, colours=colours, key=key, people=people
-    )
+        zones=named, layers={**layers, "probes": told}, maps=maps, frame=run.zones.frame, colours=colours, key=key,
+        words=words,
+    )  # fmt: skip
     context: dict[str, Any] = {
-        "paddock": run.survey.paddock, "ledger": run.ledger, "plan": run.plan, "pan": run.pan, "rates": run.rates,
-        "surfaces": run.surfaces, "run_zones": run.zones, "trail": run.trail, "crs_name": run.survey.crs.name,
-        "people": people, "number": number, "share": share, "cautions": (lost, *CAUTIONS),
-        "says": lambda setup: setups[setup].says if setup in setups else setup or MISSING,
-        "zones": _ripped_first(run.plan.zones), "heading": _heading, "strategies": facts.strategies(run, people),
-        "when_again": facts.when_again(run, people), "made_of": facts.cost_made_of(run, people),
-        "investment": facts.investment(run, people), "drivers": facts.drivers(run), "rest_of_reason": _rest_of_reason,
-        "doubts": facts.doubts(run), "unverified": facts.unverified(run), "quantities": facts.zone_quantities(run),
-        "remarks": remarks, "sources": facts.sources(run),
-        "sensitivity": facts.sensitivity(run), "trail_table": facts.trail(run),
-        "moves": facts.datum_moves((*run.survey.datum_moves, move)),
+        "paddock": run.survey.paddock, "ledger": run.ledger, "crs_name": run.survey.crs.name, "trail": run.trail,
+        "units": words.units, "say": words.page.label, "words": words, "captions": _captions(tables),
+        "tables": _tables(run, issues, move, tables) | _money_tables(run, words),
+        "zones": [_zone(row, run, words) for row in _ripped_first(zones)],
+        "headline": words.money.headline(run.plan, run.ledger), "doubts": facts.doubts(run, words),
+        "n_remarks": len(issues), "made_of": words.money.made_of(run.ledger),
+        "hiring": words.money.hiring(run.ledger.hiring), "verdict": words.ground.map_verdict(run.surfaces.verdict),
+        "cautions": (lost, *words.page.cautions()),
+        "count": tables.ground.count(run.zones.count), "square": words.units.of_tables.depth_unit,
         "settings_text": json.dumps(run.trail.settings, indent=1, ensure_ascii=False, default=str),
-        "depth_map": Markup(depth_map), "key": key, "map_alt": _map_alt(run, people),
-        "has_exclusions": (run.plan.zones["kind"] == "exclusion").any(),
-        "map_ratio": _ratio(run), "pictures": _zone_pictures(run, people), "money": _money_pictures(run, people),
-        "variograms": _variogram_pictures(run, people),
+        "depth_map": Markup(depth_map), "key": key, "map_alt": _map_alt(run, words),
+        "has_exclusions": (zones["kind"] == "exclusion").any(), "map_ratio": _ratio(run),
+        "pictures": _zone_pictures(run, words), "money": _money_pictures(run, words),
+        "variograms": _variogram_pictures(run, words),
         "web": web, "map_item": Markup(web.item), "bokeh_script": Markup(bokeh_script()),
     }  # fmt: skip
     path.write_text(environment.get_template("report.html").render(context), encoding="utf-8", newline="\n")
 
 
-_SHORT = {
-    **{unit: unit for unit in ("mm", "ha", "t", "m", "h", "s")},
-    **{unit.lower(): unit for unit in ("L", "kPa", "kW", "kN")},
-}
-"""Ends of column names that are units, as people write them."""
+def _tables(run: PaddockRun, issues: Issues, move: DatumMove, words: Words) -> dict[str, pd.DataFrame]:
+    """Every table of the page by its key, in the units of tables."""
+    plan, units = run.plan, words.units
+    found = {
+        "drivers": facts.drivers(run, words),
+        "lines": facts.totals(run, words),
+        "worth": run.rates.worth,
+        "scores": restated(run.surfaces.scores, units, dict.fromkeys(("rmse", "bias", "crps"), 1)),
+        "models": squared(told_models(run.surfaces, words), units, ("sill", "micro", "noise", "sill_se")),
+        "sensitivity": facts.sensitivity(run),
+        "dates": run.pan.dates,
+        "counts": run.zones.indices,
+        "machine": told_machine(plan, words),
+        "setting_up": told_steps(plan, words),
+        "moisture": told_moisture(plan, words),
+        "conditions": told_conditions(plan, run.catalog, words),
+        "remarks_caption": told_issues(issues, words),
+        "unverified": facts.unverified(run),
+        "defaults": plan.defaults,
+        "sources": facts.sources(run),
+        "moves": facts.datum_moves((*run.survey.datum_moves, move)),
+        "trail": facts.trail(run),
+    }
+    return {name: tabulated(table, words) for name, table in found.items()}
 
 
-def _heading(column: object) -> str:
-    """Give a column's name in words, its unit after a comma: "net_per_ha" is "net per ha", "stop_mm" is "stop, mm"."""
-    *words, last = str(column).split("_")
-    if words and words[-1] != "per" and last in _SHORT:
-        return f"{' '.join(words)}, {_SHORT[last]}"
-    return " ".join([*words, _SHORT.get(last, last)])
+def _money_tables(run: PaddockRun, words: Words) -> dict[str, pd.DataFrame]:
+    """Tables that are text all over."""
+    money, ledger = words.money, run.ledger
+    return {
+        "strategies": money.strategies(ledger.strategies),
+        "investment": money.investment(ledger.investment),
+        "when_again": money.when_again(ledger.when_again),
+    }
 
 
-def _rest_of_reason(zone: Mapping[str, Any], says: str) -> str:
-    """Give a zone's reason to follow its depth and the name of its set-up, which its first words may repeat."""
-    head = f"Rip to {round(zone['depth_mm'])} mm with {says}" if zone["setup"] else "Leave unripped: "
-    reason = str(zone["reason"])
-    if not reason.startswith(head):
-        return f". {reason}" if zone["setup"] else reason
-    rest = reason.removeprefix(head)
-    return rest if zone["setup"] else f"{rest[:1].upper()}{rest[1:]}"
+def _captions(words: Words) -> dict[str, str]:
+    """Caption of every table, those with money or units named in them filled in."""
+    say, units = words.page.label, words.units
+    name = {measure: units.scale(measure).unit for measure in Measure}
+    machine = (Measure.FORCE, Measure.POWER, Measure.DEPTH, Measure.FUEL_RATE, Measure.WORK_RATE)
+    parts: dict[str, dict[str, object]] = {
+        "sensitivity": {"unit": name[Measure.DEPTH]},
+        "dates": {"depth": depth(DATES_TO_MM), "unit": name[Measure.STRENGTH]},
+        "machine": {"units": ", ".join(name[measure] for measure in machine)},
+        **{key: {"money": units.money_name} for key in ("strategies", "investment", "lines", "worth", "counts")},
+    }
+    return {key: say(key, **parts.get(key, {})) for key in _TABLES}
+
+
+def _zone(row: dict[str, Any], run: PaddockRun, words: Words) -> dict[str, Any]:
+    """A zone of the page: its row of the plan and what is said of it."""
+    page, say = words.page, words.zones
+    reason = next(reason for reason in run.plan.reasons if reason.zone == row["zone"])
+    cost = row["runner_up_cost_per_ha"]
+    worth_telling = row["runner_up"] and (row["depth_mm"] > 0 or abs(cost) >= _LEAST_MONEY)
+    quantities = facts.zone_quantities(run)[row["zone"]]
+    setup = say.setup(row["setup"])
+    told = [
+        f"{row['reason']}",
+        page.beside(row["runner_up"], cost) if worth_telling else "",
+        page.unmended(row["will_not_fix"]) if row["will_not_fix"] else "",
+        page.change(row["would_change"]) if row["would_change"] else "",
+    ]
+    return {
+        **row,
+        "name": setup,
+        "brief": say.brief(reason),
+        "title": page.zone_title(row["zone"], row["depth_mm"], setup, row["area_ha"], row["soil_type"]),
+        "told": " ".join(text for text in told if text),
+        "work": page.work(row, quantities["hours"], quantities["fuel_l"]) if row["depth_mm"] > 0 else "",
+    }
 
 
 def _ripped_first(zones: gpd.GeoDataFrame) -> list[dict[str, Any]]:
@@ -119,18 +190,18 @@ def _ripped_first(zones: gpd.GeoDataFrame) -> list[dict[str, Any]]:
     return list(zones.drop(columns="geometry").iloc[order].to_dict("records"))
 
 
-def _key(run: PaddockRun, colours: Mapping[int, str], people: People) -> list[tuple[str, str]]:
+def _key(run: PaddockRun, colours: Mapping[int, str], words: Words) -> list[tuple[str, str]]:
     """Give label and colour of each depth on ground, ground left alone last."""
     depths = {round(depth) for depth in run.plan.zones.query("kind != 'exclusion'")["depth_mm"]}
     order = sorted(depths, key=lambda depth: depth or np.inf)
-    return [(people.depth(depth) if depth else "leave unripped", colours[depth]) for depth in order]
+    return [(words.page.depth(depth), colours[depth]) for depth in order]
 
 
-def _map_alt(run: PaddockRun, people: People) -> str:
-    """Give the depth map in words."""
+def _map_alt(run: PaddockRun, words: Words) -> str:
+    """The depth map in words."""
     hectares = run.plan.zones.groupby("depth_mm")["area_ha"].sum()
-    ripped = [f"{people.area(hectares[depth])} at {people.depth(depth)}" for depth in hectares.index if depth > 0]
-    return f"{'; '.join(ripped) or 'Nothing to rip'}; {people.area(hectares.get(0, 0.0))} left alone."
+    ripped = [(float(depth), float(hectares[depth])) for depth in hectares.index if depth > 0]
+    return words.page.depth_map(ripped, float(hectares.get(0, 0.0)))
 
 
 def _ratio(run: PaddockRun) -> float:
@@ -139,11 +210,11 @@ def _ratio(run: PaddockRun) -> float:
     return round(float(np.clip(0.9 * (east - west) / (north - south), 0.75, 2.4)), 2)
 
 
-def _zone_pictures(run: PaddockRun, people: People) -> dict[int, list[tuple[Markup, str]]]:
+def _zone_pictures(run: PaddockRun, words: Words) -> dict[int, list[tuple[Markup, str]]]:
     """Give the charts of each zone of ground, each with its description in words."""
     profiles, pans = facts.zone_profiles(run), facts.zone_pans(run)
     ground = run.plan.zones.query("kind != 'exclusion'").to_dict("records")
-    return {zone["zone"]: list(_pictures_of(zone, run, profiles, pans, people)) for zone in ground}
+    return {zone["zone"]: list(_pictures_of(zone, run, profiles, pans, words)) for zone in ground}
 
 
 def _pictures_of(
@@ -151,58 +222,47 @@ def _pictures_of(
     run: PaddockRun,
     profiles: Mapping[int, tuple[pd.DataFrame, pd.DataFrame]],
     pans: Mapping[int, tuple[float, float]],
-    people: People,
+    words: Words,
 ) -> Iterator[tuple[Markup, str]]:
-    setups, pan_mm = run.catalog.setups, pans.get(zone["zone"], (np.nan, np.nan))
+    setups, pan_mm, say = run.catalog.setups, pans.get(zone["zone"], (np.nan, np.nan)), words.page.label
     profile, stops = profiles.get(zone["zone"], (facts.NO_READINGS, facts.NO_READINGS))
     threshold = run.pan.threshold_kpa
-    drawn = figures.draw_profile(profile, stops, zone, threshold_kpa=threshold, pan_mm=pan_mm, people=people)
-    yield (
-        Markup(as_svg(drawn)),
-        "Cone index by depth where the probe went all the way: median and middle four fifths; triangles, where it "
-        f"stopped; dashed, the threshold of {people.strength(threshold)}; shaded, the mapped pan.",
-    )
+    drawn = figures.draw_profile(profile, stops, zone, threshold_kpa=threshold, pan_mm=pan_mm, words=words)
+    yield Markup(as_svg(drawn)), say("profile", threshold=words.units.strength(threshold))
     if zone["setup"] in setups:
         critical_mm = run.plan.machine.set_index("zone")["critical_depth_mm"].get(zone["zone"], np.nan)
-        drawn = figures.draw_section(zone, setups[zone["setup"]], critical_mm, pan_mm, people)
-        yield (
-            Markup(as_svg(drawn)),
-            "Across three tines: pale, the soil loosened; between the tines a ridge stays; hatched, the pan.",
-        )
+        drawn = figures.draw_section(zone, setups[zone["setup"]], critical_mm, pan_mm, words)
+        yield Markup(as_svg(drawn)), say("section")
     rows = run.plan.candidates[run.plan.candidates["zone"] == zone["zone"]]
     if (rows["allowed"] & (rows["depth_mm"] > 0)).any():
-        drawn = figures.draw_candidates(rows, zone, {name: setup.says for name, setup in setups.items()}, people)
-        yield Markup(as_svg(drawn)), "Expected return of each depth and set-up allowed here."
+        drawn = figures.draw_candidates(rows, zone, {name: words.zones.setup(name) for name in setups}, words)
+        yield Markup(as_svg(drawn)), say("candidates")
 
 
-def _money_pictures(run: PaddockRun, people: People) -> list[tuple[Markup, str]]:
-    ways = run.ledger.strategies
+def _money_pictures(run: PaddockRun, words: Words) -> list[tuple[Markup, str]]:
+    ways, units, say = run.ledger.strategies, words.units, words.page.label
     ripped = run.plan.zones[run.plan.zones["depth_mm"] > 0]
     ends = [ways[name].to_numpy(float) for name in ("net_low", "net", "net_high")]
-    drawn = [
-        (
-            figures.draw_ranges(list(ways["strategy"]), ends, f"return, {people.sign}"),
-            "Return of the whole paddock by strategy, with its likely range (nine chances in ten).",
-        )
-    ]
+    names = [words.money.label(way) for way in ways["strategy"]]
+    drawn = [(figures.draw_ranges(names, ends, say("return_axis", unit=units.sign)), say("by_strategy"))]
     if len(ripped):
         columns = ("net_low_per_ha", "net_per_ha", "net_high_per_ha")
-        ends = [people.per_area_of(ripped[name].to_numpy(float)) for name in columns]
-        names = [f"zone {zone}" for zone in ripped["zone"]]
-        label = f"return, {people.sign}/{people.area_unit}"
-        drawn.append((figures.draw_ranges(names, ends, label), "Return by zone, with its likely range."))
+        ends = [units.per_area_of(ripped[name].to_numpy(float)) for name in columns]
+        names = [say("zone_name", zone=zone) for zone in ripped["zone"]]
+        label = say("return_axis", unit=units.money_per_area)
+        drawn.append((figures.draw_ranges(names, ends, label), say("by_zone_chart")))
     return [(Markup(as_svg(figure)), alt) for figure, alt in drawn]
 
 
-def _variogram_pictures(run: PaddockRun, people: People) -> list[tuple[Markup, str]]:
+def _variogram_pictures(run: PaddockRun, words: Words) -> list[tuple[Markup, str]]:
     """Give one chart a mapped variable that was seen at enough sites."""
-    classes = run.surfaces.variograms
+    classes = squared(run.surfaces.variograms, words.units, ("semivariance", "model", "reml"))
     if classes.empty:
         return []
     return [
         (
-            Markup(as_svg(figures.draw_variogram(rows, people))),
-            f"How unlike two sites are by their distance: {str(name).replace('_', ' ')} of the pan.",
+            Markup(as_svg(figures.draw_variogram(rows, words))),
+            words.page.label("variogram", variable=str(name).replace("_", " ")),
         )
         for name, rows in classes.groupby("variable", sort=False)
     ]

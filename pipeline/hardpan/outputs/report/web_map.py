@@ -31,7 +31,8 @@ from bokeh.resources import Resources
 
 from hardpan.core.arrays import Floats
 from hardpan.outputs.palette import EDGE, EXCLUDED, UNRIPPED
-from hardpan.outputs.people import MISSING, People, share
+from hardpan.outputs.words.interface import Words
+from hardpan.outputs.words.units import MISSING
 from hardpan.records.frame import Frame
 
 _MOST_CELLS = 120_000
@@ -83,14 +84,14 @@ def draw_web_map(
     frame: Frame,
     colours: Mapping[int, str],
     key: Sequence[tuple[str, str]],
-    people: People,
+    words: Words,
 ) -> WebMap:
     """Give the map of zones, soils, probes, exclusions and rasters.
 
     Parameters
     ----------
     zones : GeoDataFrame
-        The plan, working CRS.
+        The plan with each `reason`, set-ups by name, working CRS.
     layers : Mapping
         `soils`, `probes`, `boundary`, `exclusions`, working CRS.
     maps : Mapping
@@ -99,10 +100,10 @@ def draw_web_map(
         Depth in mm to colour.
     key : Sequence
         Label and colour of each depth.
-    people : People
-        Units of what is shown on hovering.
+    words : Words
+        Labels, and units of what is shown on hovering.
     """
-    metres, unit = people.distance_unit
+    metres, unit = words.units.ground_unit
     zones, layers = _stretched(zones, 1 / metres), {name: _stretched(one, 1 / metres) for name, one in layers.items()}
     across, up = DataRange1d(), DataRange1d(range_padding=0.2)
     plot = figure(
@@ -113,13 +114,13 @@ def draw_web_map(
     )  # fmt: skip
     plot.axis.visible = plot.grid.visible = False
     plot.toolbar.logo = None
-    _zones(plot, zones, maps, colours, people)
-    grounds = [Ground(name="ground-depth", says="working depth", classes=tuple(key))]
-    grounds += [_raster(plot, name, maps[name], frame, people) for name in _RASTERS]
-    grounds.append(_soils(plot, layers["soils"], people))
+    _zones(plot, zones, maps, colours, words)
+    grounds = [Ground(name="ground-depth", says=words.page.label("ground-depth"), classes=tuple(key))]
+    grounds += [_raster(plot, name, maps[name], frame, words) for name in _RASTERS]
+    grounds.append(_soils(plot, layers["soils"], words))
     # The view follows the outline alone, so that it stays where it is when layers are switched.
-    across.renderers = up.renderers = [_overlays(plot, layers, people)]
-    lengths = ImperialLength(include=["ft"], ticks=list(_ROUND_FT)) if people.us else MetricLength()
+    across.renderers = up.renderers = [_overlays(plot, layers, words)]
+    lengths = ImperialLength(include=["ft"], ticks=list(_ROUND_FT)) if words.units.us else MetricLength()
     scale = ScaleBar(
         range=plot.x_range, unit=unit, dimensional=lengths, background_fill_color=None, border_line_color=None,
         bar_line_color=_MID_GREY, bar_line_width=3, label_text_color=_MID_GREY, location="bottom_left",
@@ -127,7 +128,7 @@ def draw_web_map(
     plot.add_layout(scale)
     # The characters that could end a script element early are written as escapes.
     item = json.dumps(json_item(plot)).replace("<", "\\u003c").replace("\u2028", "\\u2028")
-    overlays = (("borders", "zone borders"), ("probes", "probe insertions"), ("exclusions", "keep-out ground"))
+    overlays = tuple((name, words.page.label(name)) for name in ("borders", "probes", "exclusions"))
     return WebMap(item=item, grounds=tuple(grounds), overlays=overlays)
 
 
@@ -136,11 +137,7 @@ def _stretched(layer: gpd.GeoDataFrame, factor: float) -> gpd.GeoDataFrame:
     return layer.set_geometry(layer.geometry.affine_transform([factor, 0.0, 0.0, factor, 0.0, 0.0]))
 
 
-_RASTERS = {
-    "pan_bottom_mm": "bottom of the pan",
-    "pan_bottom_sd_mm": "how uncertain the bottom is (standard deviation)",
-    "breach_probability": "chance that the working depth gets below the pan",
-}
+_RASTERS = ("pan_bottom_mm", "pan_bottom_sd_mm", "breach_probability")
 
 
 def _zones(
@@ -148,9 +145,9 @@ def _zones(
     zones: gpd.GeoDataFrame,
     maps: Mapping[str, Floats],
     colours: Mapping[int, str],
-    people: People,
+    words: Words,
 ) -> None:
-    rows = zones.to_dict("records")
+    rows, units = zones.to_dict("records"), words.units
     cells = pd.DataFrame({name: maps[name].ravel() for name in ("zone", "pan_bottom_mm")})
     bottoms = cells.groupby("zone")["pan_bottom_mm"].mean().to_dict()
     source = ColumnDataSource(
@@ -158,12 +155,13 @@ def _zones(
             **_rings(zones),
             "colour": [UNRIPPED if row["kind"] == "exclusion" else colours[round(row["depth_mm"])] for row in rows],
             "zone": [str(row["zone"]) for row in rows],
-            "depth": [people.depth(row["depth_mm"]) if row["depth_mm"] > 0 else "leave unripped" for row in rows],
+            "depth": [words.page.depth(row["depth_mm"]) for row in rows],
             "setup": [row["setup"] or MISSING for row in rows],
-            "area": [people.area(row["area_ha"]) for row in rows],
-            "bottom": [people.depth(bottoms.get(row["zone"], np.nan)) for row in rows],
-            "breach": [share(row["breach_probability"]) if row["depth_mm"] > 0 else MISSING for row in rows],
-            "reason": [people.text(row["reason"]) for row in rows],
+            "area": [units.area(row["area_ha"]) for row in rows],
+            "bottom": [units.depth(bottoms.get(row["zone"], np.nan)) for row in rows],
+            "breach": [units.share(row["breach_probability"]) if row["depth_mm"] > 0 else MISSING for row in rows],
+            "reason": [row["reason"] for row in rows],
+            "told": [_told(row, words) for row in rows],
         },
         name="zone-source",
     )
@@ -184,20 +182,32 @@ def _zones(
     # Unseen and never switched off, so that every ground can be hovered and tapped.
     touch = plot.multi_polygons("xs", "ys", source=source, fill_alpha=0, line_color=None, name="touch")
     touch.nonselection_glyph = touch.selection_glyph = None
-    tips = [("zone", "@zone"), ("depth", "@depth"), ("set-up", "@setup"), ("area", "@area")]
-    tips += [("pan bottom, mean", "@bottom"), ("gets below the pan", "@breach"), ("why", "@reason")]
-    plot.add_tools(HoverTool(renderers=[touch], tooltips=tips, description="Tell on hovering", visible=False))
+    tips = _tips(
+        words, zone="zone", depth="depth", setup="setup", area="area", bottom="bottom", breach="breach", why="reason"
+    )
+    says = words.page.label("tip_hover")
+    plot.add_tools(HoverTool(renderers=[touch], tooltips=tips, description=says, visible=False))
     plot.add_tools(TapTool(renderers=[touch]))
 
 
-def _raster(plot: figure, name: str, values: Floats, frame: Frame, people: People) -> Ground:
+def _told(row: Mapping[Any, Any], words: Words) -> str:
+    """What is said of a zone that is tapped."""
+    return words.page.tap(row["zone"], row["depth_mm"], row["setup"], row["area_ha"], row["reason"])
+
+
+def _tips(words: Words, **columns: str) -> list[tuple[str, str]]:
+    """Label and column of each line shown on hovering."""
+    return [(words.page.label(f"tip_{key}"), f"@{column}") for key, column in columns.items()]
+
+
+def _raster(plot: figure, name: str, values: Floats, frame: Frame, words: Words) -> Ground:
     step = int(np.ceil(np.sqrt(values.size / _MOST_CELLS)))
     thin = values[::step, ::step]
     known = thin[np.isfinite(thin)]
     low, high = (float(known.min()), float(known.max())) if known.size else (0.0, 1.0)
     # 1 to 255 carry the scale, 0 is no data: a byte a cell keeps the page small.
     scaled = np.where(np.isfinite(thin), 1 + np.round(254 * (thin - low) / max(high - low, 1e-9)), 0)
-    metres, _ = people.distance_unit
+    metres, _ = words.units.ground_unit
     west, _, _, north = (edge / metres for edge in frame.bounds)
     (n_rows, n_cols), cell = thin.shape, step * frame.cell_m / metres
     drawn = plot.image(
@@ -205,14 +215,15 @@ def _raster(plot: figure, name: str, values: Floats, frame: Frame, people: Peopl
         dw=n_cols * cell, dh=n_rows * cell, name=f"ground-{name}", visible=False,
     )  # fmt: skip
     drawn.glyph.color_mapper = LinearColorMapper(palette=Cividis256, low=1, high=255, low_color="#00000000")
-    say = share if name == "breach_probability" else people.depth
-    return Ground(name=f"ground-{name}", says=_RASTERS[name], low=say(low), high=say(high))
+    units = words.units
+    say = units.share if name == "breach_probability" else units.depth
+    return Ground(name=f"ground-{name}", says=words.page.label(f"ground-{name}"), low=say(low), high=say(high))
 
 
-def _soils(plot: figure, soils: gpd.GeoDataFrame, people: People) -> Ground:
-    names = sorted(set(soils["soil_type"]))
+def _soils(plot: figure, soils: gpd.GeoDataFrame, words: Words) -> Ground:
+    names, units = sorted(set(soils["soil_type"])), words.units
     colour = {name: _SOILS[k % len(_SOILS)] for k, name in enumerate(names)}
-    clay = [people.depth(depth) if np.isfinite(depth) else MISSING for depth in soils["clay_depth_mm"].astype(float)]
+    clay = [units.depth(depth) if np.isfinite(depth) else MISSING for depth in soils["clay_depth_mm"].astype(float)]
     source = ColumnDataSource(
         {**_rings(soils), "colour": [colour[name] for name in soils["soil_type"]], "soil": list(soils["soil_type"]),
          "clay": clay}
@@ -220,21 +231,21 @@ def _soils(plot: figure, soils: gpd.GeoDataFrame, people: People) -> Ground:
     drawn = plot.multi_polygons(
         "xs", "ys", source=source, fill_color="colour", line_color=None, name="ground-soils", visible=False
     )
-    tips = [("soil", "@soil"), ("depth to clay", "@clay")]
+    tips = _tips(words, soil="soil", clay="clay")
     plot.add_tools(HoverTool(renderers=[drawn], tooltips=tips, visible=False))
-    return Ground(name="ground-soils", says="soil types", classes=tuple(colour.items()))
+    return Ground(name="ground-soils", says=words.page.label("ground-soils"), classes=tuple(colour.items()))
 
 
-def _overlays(plot: figure, layers: Mapping[str, gpd.GeoDataFrame], people: People) -> Renderer:
+def _overlays(plot: figure, layers: Mapping[str, gpd.GeoDataFrame], words: Words) -> Renderer:
     """Lay probes, keep-out ground and the outline over; give the outline."""
-    shut, edge, probes = layers["exclusions"], layers["boundary"], layers["probes"]
+    shut, edge, probes, units = layers["exclusions"], layers["boundary"], layers["probes"], words.units
     names = [str(name) for name in shut["name"]] if "name" in shut else [""] * len(shut)
     source = ColumnDataSource({**_rings(shut), "name": names})
     drawn = plot.multi_polygons(
         "xs", "ys", source=source, fill_alpha=0, hatch_pattern="diagonal_cross", hatch_color="#b2182b",
         line_color="#b2182b", line_width=2, name="exclusions", level="overlay",
     )  # fmt: skip
-    plot.add_tools(HoverTool(renderers=[drawn], tooltips=[("keep out", "@name")], visible=False))
+    plot.add_tools(HoverTool(renderers=[drawn], tooltips=_tips(words, keep_out="name"), visible=False))
     rim = plot.multi_polygons(
         "xs",
         "ys",
@@ -247,7 +258,7 @@ def _overlays(plot: figure, layers: Mapping[str, gpd.GeoDataFrame], people: Peop
     points = shapely.get_coordinates(probes.geometry.array)
     present = probes["state"] == "present"
     bottom = [
-        people.depth(mm) if np.isfinite(mm) else f"below {people.depth(low)}"
+        units.depth(mm) if np.isfinite(mm) else words.page.label("below", depth=units.depth(low))
         for mm, low in zip(probes["bottom_mm"], probes["bottom_low_mm"], strict=True)
     ]
     columns: dict[str, Any] = {
@@ -259,7 +270,7 @@ def _overlays(plot: figure, layers: Mapping[str, gpd.GeoDataFrame], people: Peop
         "x", "y", source=ColumnDataSource(columns), size=7, fill_color="#ffffff", line_color=EDGE, line_width=1.5,
         name="probes", visible=False, level="overlay",
     )  # fmt: skip
-    tips = [("insertion", "@name"), ("pan", "@state"), ("bottom", "@bottom"), ("why", "@why")]
+    tips = _tips(words, insertion="name", pan="state", pan_bottom="bottom", why="why")
     plot.add_tools(HoverTool(renderers=[dots], tooltips=tips, visible=False))
     return rim
 

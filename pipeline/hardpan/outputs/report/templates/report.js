@@ -19,8 +19,7 @@
     source.selected.properties.indices.change.connect(() => {
       const [row] = source.selected.indices;
       if (row === undefined) return;
-      const of = (name) => source.data[name][row];
-      told.textContent = `Zone ${of("zone")}: ${of("depth")}, ${of("setup")}, ${of("area")}. ${of("reason")}`;
+      told.textContent = source.data.told[row];
     });
     document.getElementById("map").dataset.ready = "yes";
   });

@@ -1,0 +1,269 @@
+"""What is known of pan, map, moisture and soil, and what to do about it, in words."""
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from hardpan.core.said import Measure, marked
+from hardpan.outputs.words.units import Units
+from hardpan.records.advice import Condition, CountReason, Known, MapVerdict, Met, Spread, Step, Topic, Verdict
+from hardpan.records.catalog import Catalog
+from hardpan.records.pan import Seen
+from hardpan.records.rules import Rule
+
+FACTS = {
+    "ph_0_100": "pH in {0-100 mm}",
+    "ph_100_200": "pH in {100-200 mm}",
+    "ph_200_300": "pH in {200-300 mm}",
+    "ph_subsoil": "lowest pH in {100-300 mm}",
+    "repellence_med": "MED",
+    "clay_depth_mm": "depth to clay",
+    "clay_pct": "clay",
+    "esp_pct": "exchangeable sodium",
+    "esp_depth_mm": "depth of the sodium sample",
+    "gravel_pct": "gravel",
+    "carbonate_pct": "carbonate",
+    "sowing_depth_mm": "sowing depth",
+    "cover_pct": "ground cover",
+    "pan_probability": "chance of a pan",
+}
+"""Facts of the decision table; one that is left out speaks for itself in the rule."""
+
+MEASURES = {**FACTS, "ph_subsoil": "pH in {100-300 mm}"}
+"""What to measure where a fact is missing."""
+
+FACT_UNITS = {"clay_pct": " %", "esp_pct": " %", "gravel_pct": " %", "carbonate_pct": " %", "cover_pct": " %"}
+FACT_UNITS |= {"repellence_med": " mol/L"}
+"""Units that are the same for every reader."""
+
+RESTS_ON = {
+    "lime": "the recovery table of the region and the neutralising value of the lime",
+    "gypsum": "the exchange capacity (meq/100 g), the exchangeable sodium aimed at and the depth to reclaim",
+}
+"""What a rate rests on that no core file holds."""
+
+SEEN = {
+    Seen.CLOSED: "Hard from {top} to {bottom}, soft below",
+    Seen.REFUSAL: "Hard from {top}, refused at {reached}: the bottom is deeper",
+    Seen.LIMIT: "Hard from {top}, at the device's limit at {reached}: the bottom is deeper",
+    Seen.STILL_HARD: "Hard from {top} and still hard at the last reading, {reached}: the bottom is deeper",
+    Seen.TOO_DEEP: "First hard at {layer}, below a ripper's reach",
+    Seen.SOFT: "No hard layer down to {reached}",
+    Seen.SHALLOW: "Read to {reached}, not below the depth of a crust",
+    Seen.STONE: "Refused at {reached} straight from soft ground, as on a stone: nothing is known below",
+    Seen.SHORT: "Ends at {reached} in soft ground: nothing is known below",
+}
+"""What an insertion says of the pan."""
+
+UNKNOWN = {
+    Known.NOT_GIVEN: "no moisture was given: dig to the working depth and roll the soil between the hands",
+    Known.REPELLENT: "rain wets a repellent topsoil unevenly: dig to the working depth in several places",
+}
+"""Why it is not known how deep the soil is moist."""
+
+
+@dataclass(frozen=True, slots=True)
+class EnglishGround:
+    """Sentences on the ground and on the work in it."""
+
+    units: Units
+    catalog: Catalog
+
+    def seen(self, pan: Mapping[str, object]) -> str:
+        """What one insertion says of the pan; `pan` is a row of `PanFeatures.insertions`."""
+        depths = {name: float(pan[f"{name}_mm"]) for name in ("top", "bottom", "reached", "layer", "next")}  # type: ignore[arg-type]
+        if pan["seen"] != Seen.CLOSED:
+            depths["bottom"] = math.nan
+        hard_again = "" if math.isnan(depths["next"]) else f"; hard again from {self.units.depth(depths['next'])}"
+        told = {
+            name: self._depth(one, bare=name == "top" and pan["seen"] == Seen.CLOSED) for name, one in depths.items()
+        }
+        return f"{SEEN[Seen(str(pan['seen']))].format(**told)}{hard_again}."
+
+    def map_verdict(self, verdict: MapVerdict | None) -> str:
+        """Is the map of the bottom better than plain yardsticks, and would more probes help; None: no pan was met."""
+        if verdict is None:
+            return "No insertion met a pan, so there is nothing to map but its absence."
+        better = f"forecasts a site left out {100 * verdict.gain:.0f} % better than the best plain yardstick"
+        level = f"is no better than a plain yardstick ({verdict.yardstick}) at a site left out"
+        compared = f"{better} ({verdict.yardstick})" if verdict.better else level
+        return f"The map of the pan's bottom {compared}. {self._more_probes(verdict)}"
+
+    def model(self, row: Mapping[str, object]) -> str:
+        """What a fitted model says of how far alike ground reaches; `row` of `Surfaces.models`."""
+        if row["family"] == "none":
+            return "no spatial structure fitted: mean of the soil type"
+        if not row["identified"]:
+            return "the range is not identified; maps average over those that are possible"
+        number = {name: float(row[name]) for name in ("sill", "micro", "range_m", "ratio", "heading_deg")}  # type: ignore[arg-type]
+        short, short_m = float(row["short_share"]), float(row["short_range_m"])  # type: ignore[arg-type]
+        mean = math.sqrt(number["ratio"])
+        share = 100.0 * number["sill"] / (number["sill"] + number["micro"])
+        words = f"{share:.0f} % of the field's variance fades over {self._distance(mean * number['range_m'])}"
+        words += ", the rest within a site"
+        if number["ratio"] < 1:
+            words += f"; {1 / number['ratio']:.1f} times farther along {number['heading_deg']:.0f}° than across"
+        if short > 0:
+            words += f"; {100.0 * short:.0f} % of it within {self._distance(mean * short_m)}"
+        return words
+
+    def count(self, reason: CountReason) -> str:
+        """Why the paddock is divided into so many classes."""
+        classes = "1 class is" if reason.classes == 1 else f"{reason.classes} classes are"
+        text = f"{classes} expected to be worth {reason.net_gain:,.0f} more than one depth everywhere"
+        least = (
+            f"Pieces are at least {self.units.area(reason.least_ha, 2)} and {self._distance(reason.least_m)} across."
+        )
+        if reason.given:
+            return f"{text}; the number was set. {least}"
+        if math.isnan(reason.further_loss):
+            return f"{text}; more were not tried. {least}"
+        costs = f"it costs {reason.zone_cost:,.0f} in setting and turning"
+        return f"{text}; a further one would lower that by {reason.further_loss:,.0f} ({costs}). {least}"
+
+    def moisture(self, row: Mapping[str, object]) -> str:
+        """Why the verdict on moisture is what it is; `row` of `Plan.moisture`."""
+        verdict, known = Verdict(str(row["verdict"])), Known(str(row["known"]))
+        if verdict is Verdict.NOT_RIPPED:
+            return "nothing is ripped here, so there is nothing to wait for"
+        if verdict is Verdict.TOO_WET:
+            return "the hand test at working depth says too wet: it would smear; let it dry"
+        if verdict is Verdict.UNKNOWN:
+            return UNKNOWN[known]
+        number = {name: float(row[name]) for name in ("depth_mm", "moist_depth_mm", "rain_needed_mm", "rain_mm")}  # type: ignore[arg-type]
+        how = "dug or probed"
+        if known is Known.RAIN:
+            rain = self.units.write(number["rain_mm"], Measure.RAIN, None)
+            how = f"reckoned from {rain} of rain without evaporation, so at best"
+        moist = f"moist to {self.units.depth(number['moist_depth_mm'])} ({how})"
+        if verdict is Verdict.READY:
+            return f"{moist}; still roll soil from the working depth: a {self.units.thread(3)} roll means too wet"
+        more = f"about {self.units.rain(number['rain_needed_mm'])} more rain, more where it dries"
+        return f"{moist} of {self.units.depth(number['depth_mm'])}: {more}"
+
+    def verdict(self, verdict: str) -> str:
+        """Name of a verdict on moisture."""
+        return verdict  # the codes are plain English
+
+    def met(self, condition: Condition) -> str:
+        """Whether a rule is met, and by what."""
+        rule = self._rule(condition)
+        if rule is None:
+            return "yes: the soil type has a rate"
+        evidence = ", ".join([*self._values(condition), *self._cores(condition)])
+        says = self.units.say(marked(rule.says))
+        return f"{condition.met}: {says} ({evidence})" if evidence else f"{condition.met}: {says}"
+
+    def advice(self, condition: Condition, *, cab: bool = False) -> str:
+        """What to do; for the cab without what is settled at the desk, "" where nothing is left."""
+        rule = self._rule(condition)
+        if rule is not None and condition.met is Met.UNKNOWN:
+            missing = (self.units.say(marked(MEASURES.get(name, name))) for name in condition.missing)
+            return f"Measure {' and '.join(missing)} to know."
+        texts = [] if rule is None else [self.units.say(marked(rule.advice))]
+        if condition.spread is not None and not (cab and condition.spread.rate is None):
+            texts.append(self._spread(condition.spread))
+        return " ".join(text for text in texts if text)
+
+    def constraint(self, condition: Condition) -> str:
+        """Name of what a condition is about."""
+        return condition.constraint or ("" if condition.spread is None else condition.spread.item)
+
+    def step(self, step: Step) -> tuple[str, str]:
+        """Topic and advice of one thing to set before the first run."""
+        number, depth = step.figures, self.units.depth
+        if step.topic is Topic.BALLAST:
+            return "ballast", self._ballast(number)
+        if step.topic is Topic.BALANCE:
+            low, high = number["low"], number["high"]
+            share = f"{low:.0%} to {high:.0%}" if high > low else f"{low:.0%}"
+            return "balance", f"With the ripper in the ground {share} of the weight sits at the front."
+        if step.topic is Topic.SLIP:
+            much = f"above {number['usual']:.0%} slow down, add weight or go shallower"
+            return "slip", f"Expect up to {number['slip']:.0%} slip, in zone {number['zone']:.0f}; {much}."
+        if step.topic is Topic.LEADING:
+            run = self.units.depths(number["low_mm"], number["high_mm"])
+            return "leading tines", f"Run them in line at {number['share']:.0%} of the working depth, {run}."
+        if step.topic is Topic.DIG:
+            says = self.catalog.setups[step.setup].says
+            ridge = f"expect a ridge of unbroken soil, about {depth(number['ridge_mm'])} high, midway between them"
+            return f"dig behind the {says}", f"Dig across two tine lines after the first run: {ridge}."
+        return "level", "Level the frame lengthwise and across at working depth, so that every tine runs equally deep."
+
+    def _more_probes(self, verdict: MapVerdict) -> str:
+        now, asked = self.units.depth(verdict.sd_mm), self.units.depth(verdict.asked_mm)
+        over = f"Its standard deviation is {now} over the paddock"
+        if verdict.sd_mm <= verdict.asked_mm:
+            return f"{over}, within the {asked} asked for."
+        reached = self.units.depth(verdict.reached_mm)
+        if verdict.reached_mm > verdict.asked_mm:
+            return f"{over}; {verdict.more_sites} more sites would bring {reached}, not the {asked} asked for."
+        sites = "site" if verdict.more_sites == 1 else "sites"
+        return f"{over}; about {verdict.more_sites} more {sites} would bring it to {asked}."
+
+    def _rule(self, condition: Condition) -> Rule | None:
+        return {rule.constraint: rule for rule in self.catalog.rules}.get(condition.constraint)
+
+    def _values(self, condition: Condition) -> list[str]:
+        return [self._fact(name, value) for name, value in condition.known.items() if name in FACTS]
+
+    def _fact(self, name: str, value: float) -> str:
+        if name == "clay_depth_mm" and math.isinf(value):
+            return "no clay in reach"
+        says = self.units.say(marked(FACTS[name]))
+        if name == "pan_probability":
+            return f"{says} {value:.0%}"
+        if name.endswith("_mm"):
+            return f"{says} {self.units.rounded(value, Measure.DEPTH)}"
+        return f"{says} {value:.3g}{FACT_UNITS.get(name, '')}"
+
+    def _cores(self, condition: Condition) -> list[str]:
+        """Where the measured facts come from; nothing where the rule reads none."""
+        if condition.cores is None:
+            return []
+        if condition.cores == 0:
+            return ["no core"]
+        where = f"of {condition.cores_of}" if condition.cores_of else "in the zone"
+        return [f"{condition.cores} core{'s' if condition.cores > 1 else ''} {where}"]
+
+    def _spread(self, spread: Spread) -> str:
+        """The amount on a soil type with its range and source, or what is missing to give one."""
+        if spread.rate is None:
+            option = f'soil.types."{spread.soil_type}".{spread.item}'
+            rests = f"a rate needs {RESTS_ON[spread.item]}; ask the agronomist and give it as {option}"
+            return f"No {spread.item} is priced: {rests}."
+        low, high = (self.units.write(end, Measure.YIELD, 1, bare=True) for end in spread.rate.span)
+        amount = self.units.write(spread.rate.value, Measure.YIELD, 1)
+        amount += f" ({low} to {high})" if spread.rate.span[1] > spread.rate.span[0] else ""
+        text = f"Spread {amount} of {spread.item} before ripping ({self._basis(spread)})."
+        return text if spread.ripped else f"{text} Nothing is priced while the ground is left."
+
+    def _basis(self, spread: Spread) -> str:
+        test = self.catalog.soils[spread.soil_type].reclaim
+        source = "" if spread.rate is None else spread.rate.source
+        if spread.item == "gypsum" and test is not None:
+            depth = self.units.write(test.depth.value, Measure.DEPTH, None)
+            return (
+                f"{source}: exchangeable sodium {test.esp.value:g} to {test.target_esp.value:g} %, "
+                f"{test.exchange_capacity.value:g} meq/100 g, {depth}, field factor {test.field_factor.value:g}; "
+                "the chemistry of reclaiming, in how many seasons is the agronomist's to say"
+            )
+        return "the rate you gave" if source == "user" else source
+
+    def _ballast(self, number: Mapping[str, float]) -> str:
+        if not number:
+            return "No usual weight is on file for this drive: follow the tractor's manual."
+        mass, ratio = self.units.write(number["mass_kg"], Measure.MASS), number["mass_kg"] / number["pto_hp"]
+        low, high = number["low"], number["high"]
+        verdict = "within" if low <= ratio <= high else ("below" if ratio < low else "above")
+        each = self.units.write(ratio, Measure.MASS)
+        usual = f"{self.units.write(low, Measure.MASS, bare=True)} to {self.units.write(high, Measure.MASS)}"
+        return f"{mass} on {number['pto_hp']:.0f} PTO horsepower is {each} a horsepower, {verdict} the usual {usual}."
+
+    def _depth(self, depth_mm: float, *, bare: bool = False) -> str:
+        return self.units.depth(depth_mm, bare=bare) if np.isfinite(depth_mm) else ""
+
+    def _distance(self, distance_m: float) -> str:
+        return self.units.write(distance_m, Measure.DISTANCE)

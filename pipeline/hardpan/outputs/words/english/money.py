@@ -1,0 +1,237 @@
+"""What the ripping costs and returns, in words."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from hardpan.core.said import Measure
+from hardpan.outputs.words.units import MISSING, Units
+from hardpan.records.advice import Cheaper, Hiring, NextDepth
+from hardpan.records.catalog import Catalog
+from hardpan.records.ledger import Ledger, Strategy
+from hardpan.records.plan import Plan
+
+NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+
+LISTED_DEPTHS = 4
+"""More depths than this are given as a range."""
+
+LEAST_HA = 0.05
+"""Less ground than this is not spoken of."""
+
+PARTS = {
+    "for fuel and lubricant": ("fuel", "lubricant"),
+    "for labour": ("labour",),
+    "for owning tractor and ripper (depreciation, interest, housing)": ("tractor ownership", "ripper ownership"),
+    "for repairs": ("tractor repairs", "ripper repairs"),
+    "for points and wear": ("points and wear",),
+    "for setting further zones": ("further zone",),
+}
+"""What a reader knows the cost by, and the ledger's items in it."""
+
+RESPONSES = {
+    "break_even_t_per_ha": ("extra grain that pays the cost", Measure.YIELD, 2),
+    "gain_t_per_ha": ("gain expected in the first season", Measure.YIELD, 2),
+    "break_even_first_year_t_per_ha": ("gain in the first season that just pays", Measure.YIELD, 2),
+    "lime_removed_kg_per_ha": ("lime the extra grain takes off", Measure.SPREAD, 1),
+}
+"""Column of the ledger to its heading, and how its numbers are written."""
+
+
+@dataclass(frozen=True, slots=True)
+class EnglishMoney:
+    """Sentences on the ledger of a plan."""
+
+    units: Units
+    catalog: Catalog
+
+    def headline(self, plan: Plan, ledger: Ledger) -> str:
+        """Where to rip, at what cost, and whether it pays: the one sentence a grower understands."""
+        units, ours = self.units, ledger.strategies.iloc[0]
+        total_ha, ripped_ha = plan.zones["area_ha"].sum(), float(ours["ripped_ha"])
+        again = ""
+        if ledger.open_ha >= LEAST_HA:
+            again = f" {self._area(ledger.open_ha)} could go either way: probe again there."
+        if ripped_ha <= 0:
+            head = f"Leave all {self._area(total_ha)} unripped: no depth is expected to pay here."
+            return f"{head}{self._if_ripped(ledger.strategies)}{again}"
+        ground = plan.zones[plan.zones["kind"] == "ground"]
+        left_ha = ground.loc[ground["depth_mm"] <= 0, "area_ha"].sum()
+        leave = f", leave {self._area(left_ha)}" if left_ha >= LEAST_HA else ""
+        lines = ledger.lines
+        spread = lines.loc[(lines["zone"] == "total") & (lines["item"] == "amendments"), "amount"].sum()
+        also = f" (and {units.per_area(spread / ripped_ha)} of lime and gypsum)" if spread > 0 else ""
+        area = f"{self._area(ripped_ha, bare=True)} of {self._area(total_ha)}"
+        fuel = units.rounded(float(ours["fuel_l"]), Measure.VOLUME, 2)
+        return (
+            f"Rip {area} in {self._depths(ground)}{leave}: about {units.per_area(ours['cost'] / ripped_ha)}{also}, "
+            f"{_days(ledger.days)} and {fuel}; {self._outcome(ours, ledger.seasons)}.{again}"
+            f"{self._by_contractor(ledger)}"
+        )
+
+    def hiring(self, hiring: Hiring | None) -> str:
+        """Own machine against a contractor, "" where no rate is known or the own machine is surely cheaper."""
+        if hiring is None:
+            return ""
+        money = self.units.per_area
+        if hiring.cheaper is Cheaper.CONTRACTOR:
+            verdict = f"hiring saves {self.units.span(hiring.low, hiring.high)} {self.units.money_per_area}"
+        else:
+            dearer, cheaper = money(-hiring.low), money(hiring.high)
+            verdict = f"which is cheaper cannot be told (hiring: {dearer} dearer to {cheaper} cheaper)"
+        return (
+            f"The same work costs about {money(hiring.own)} with your own machine and {money(hiring.hired)} by a "
+            f"contractor{_doubted(hiring)}: {verdict}; {money(hiring.owning)} of your own is for owning it, and is "
+            "paid whether it works here or not."
+        )
+
+    def again(self, row: pd.Series) -> str:
+        """Why a zone is due when it is, and as deep; `row` of `Ledger.when_again`."""
+        traffic = "with wheels on tramlines" if row["controlled_traffic"] else "driven on anywhere"
+        until = seasons_span(row["seasons_low"], row["seasons_high"])
+        lasts = f"On {row['soil_type']}, {traffic}, loosening lasts {until} seasons"
+        return f"{lasts}; {self._next_depth(row)}.{self._last_pass(row)}"
+
+    def made_of(self, ledger: Ledger) -> str:
+        """What the cost per area is made of and how the machines are charged; "" where nothing is ripped."""
+        total = ledger.lines[ledger.lines["zone"] == "total"].set_index("item")
+        if "cost" not in total.index:
+            return ""
+        per_ha = total["amount"].astype(float) / float(total["quantity"]["cost"])
+        sums = {name: float(per_ha.reindex(list(items)).sum()) for name, items in PARTS.items()}
+        parts = ", ".join(f"{self.units.per_area(cost)} {name}" for name, cost in sums.items() if cost > 0.0)
+        tractor, ripper = (one.hours_per_year.value for one in (self.catalog.tractor, self.catalog.ripper))
+        return (
+            f"The cost of {self.units.per_area(float(per_ha['cost']))} is {parts}. Owning is charged as for a "
+            f"tractor used {tractor:,.0f} h a year and a ripper used {ripper:,.0f} h a year: used less, they cost more."
+        )
+
+    def strategies(self, strategies: pd.DataFrame) -> pd.DataFrame:
+        """Table of the strategies, one row each."""
+        units = self.units
+        rows = [
+            {
+                "strategy": self.label(row["strategy"]),
+                "depth": units.depth(row["depth_mm"]) if row["depth_mm"] > 0 else MISSING,
+                "ripped": units.area(row["ripped_ha"]),
+                "cost": row["cost"],
+                "fuel": units.fuel(row["fuel_l"]),
+                "time": units.hours(row["hours"]),
+                "benefit": row["benefit"],
+                "return": row["net"],
+                "likely from": row["net_low"],
+                "likely to": row["net_high"],
+                "chance of a loss": units.share(row["loss_probability"]),
+                "chance the plan beats it": units.share(row["worse_probability"]) if number else MISSING,
+            }
+            for number, row in enumerate(strategies.to_dict("records"))
+        ]
+        return pd.DataFrame(rows)
+
+    def investment(self, investment: pd.DataFrame) -> pd.DataFrame:
+        """Table of present value, payback and break-even response, one row a ripped zone and the total."""
+        paid = investment["payback_seasons"]
+        told = {
+            "zone": investment["zone"],
+            "return": [self.units.per_area(one) for one in investment["npv_per_ha"]],
+            "paid back after": [f"{one:.1f} seasons" if np.isfinite(one) else "never" for one in paid],
+        }
+        for name, (heading, measure, decimals) in RESPONSES.items():
+            told[heading] = [self.units.write(one, measure, decimals) for one in investment[name]]
+        return pd.DataFrame(told)
+
+    def when_again(self, when_again: pd.DataFrame) -> pd.DataFrame:
+        """Table of the next ripping, one row a ripped zone."""
+        rows = [
+            {
+                "zone": row["zone"],
+                "after seasons": seasons_span(row["seasons_low"], row["seasons_high"]),
+                "depth then": self.units.depth(row["depth_mm"]),
+                "costs more then": row["costs_rise"],
+                "why": self.again(row),
+            }
+            for _, row in when_again.iterrows()
+        ]
+        return pd.DataFrame(rows, columns=["zone", "after seasons", "depth then", "costs more then", "why"])
+
+    def label(self, code: str) -> str:
+        """Name of a strategy, of an item of the ledger, or of an input that is not known for sure."""
+        return code  # the codes are plain English
+
+    def _depths(self, ground: pd.DataFrame) -> str:
+        depths = sorted({int(depth) for depth in ground["depth_mm"] if depth > 0})
+        count = NUMBERS[len(depths)] if len(depths) < len(NUMBERS) else str(len(depths))
+        *others, deepest = (self.units.depth(depth, bare=place < len(depths) - 1) for place, depth in enumerate(depths))
+        if not others:
+            return f"one depth ({deepest})"
+        if len(depths) > LISTED_DEPTHS:
+            return f"{count} depths ({others[0]} to {deepest})"
+        return f"{count} depths ({', '.join(others)} and {deepest})"
+
+    def _outcome(self, ours: pd.Series, seasons: tuple[float, float]) -> str:
+        net, low, high = (ours[end] / ours["ripped_ha"] for end in ("net", "net_low", "net_high"))
+        word = f"return {self.units.per_area(net)}" if net >= 0 else f"lose {self.units.per_area(-net)}"
+        loss = f"chance of a loss {100 * ours['loss_probability']:.0f} %"
+        return f"expected to {word} over {_seasons(*seasons)} (likely range {self.units.span(low, high)}, {loss})"
+
+    def _if_ripped(self, strategies: pd.DataFrame) -> str:
+        """What ripping everything at the machine's usual depth would bring, beside leaving it all."""
+        usual = strategies[strategies["strategy"] == Strategy.USUAL].iloc[0]
+        if usual["ripped_ha"] <= 0:
+            return ""
+        net = usual["net"] / usual["ripped_ha"]
+        word = "lose" if net < 0 else "return"
+        ripping = f"Ripping {self._area(usual['ripped_ha'])} at {self.units.depth(usual['depth_mm'])}"
+        return f" {ripping} would {word} about {self.units.per_area(abs(net))}."
+
+    def _by_contractor(self, ledger: Ledger) -> str:
+        hiring = ledger.hiring
+        if hiring is None or hiring.cheaper is not Cheaper.CONTRACTOR:
+            return ""
+        return f" By a contractor, at about {self.units.per_area(hiring.hired)}{_doubted(hiring)}, it would cost less."
+
+    def _next_depth(self, row: pd.Series) -> str:
+        if row["next_depth"] == NextDepth.SAME:
+            return "then no deeper, the clay gives nothing back"
+        if row["next_depth"] == NextDepth.RIPPER:
+            return f"then no deeper, {self.units.depth(row['deepest_mm'])} is all the ripper can do"
+        harder = f"{100.0 * row['draft_low']:.0f} to {100.0 * row['draft_high']:.0f} % harder"
+        deeper = self.units.depth(row["deeper_mm"])
+        return (
+            f"the ground below the last pass packs harder, so the next usually goes {deeper} deeper and pulls {harder}"
+        )
+
+    def _last_pass(self, row: pd.Series) -> str:
+        if math.isnan(row["last_ripped"]):
+            return ""
+        when = f"in {row['last_ripped']:.0f}"
+        if not math.isnan(row["seasons_since"]):
+            when = f"{row['seasons_since']:.0f} seasons ago, {when}"
+        to = row["last_depth_mm"]
+        depth = "" if math.isnan(to) else f", and went to {self.units.depth(to)}"
+        return f" The last pass was {when}{depth}."
+
+    def _area(self, area_ha: float, *, bare: bool = False) -> str:
+        decimals = 1 if self.units.in_unit(float(area_ha), Measure.AREA) < 9.95 else 0
+        return self.units.write(area_ha, Measure.AREA, decimals, bare=bare)
+
+
+def seasons_span(low: float, high: float) -> str:
+    """Seasons from low to high in figures."""
+    return f"{low:g}" if low == high else f"{low:g} to {high:g}"
+
+
+def _seasons(fewest: float, most: float) -> str:
+    words = [NUMBERS[int(n)] if n == int(n) and n < len(NUMBERS) else f"{n:g}" for n in (fewest, most)]
+    return f"{words[1]} season{'s' if most > 1 else ''}" if fewest == most else f"{words[0]} to {words[1]} seasons"
+
+
+def _days(days: float) -> str:
+    whole = max(1, math.ceil(days))
+    return "1 day" if whole == 1 else f"{whole} days"
+
+
+def _doubted(hiring: Hiring) -> str:
+    return "" if hiring.quoted else " (not a quote)"

@@ -1,0 +1,224 @@
+"""What report, job card, map and terminal say around the figures."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from hardpan.core.said import Amount
+from hardpan.outputs.words.english.labels import LABELS
+from hardpan.outputs.words.units import MISSING, Units
+
+CAUTIONS = (
+    "This is not a clearance to dig. Ask the before-you-dig service for every paddock and look for private lines, "
+    "drains and cables yourself; deep ripping may count as excavation where you are.",
+    "Look up: folding and raised frames reach overhead lines.",
+    "Keep people clear of a raised frame. Springs, shear bolts and hydraulics hold energy: lower, release and lock "
+    "before working on points.",
+    "Dust hides people and fatigue hides mistakes: stop when you cannot see or cannot think.",
+    "Keep out of waterways; on slopes rip along the contour.",
+    "Too wet, the foot smears and nothing shatters. Too dry, it brings up clods and burns fuel. Dig at working depth "
+    "and test by hand before starting and when the ground changes.",
+    "Loosened sand blows: keep cover, finish the surface, and do not rip more than can be covered this season.",
+    "Decision support only. Local rules, the machine's manual and the judgement of an accredited adviser come first; "
+    "try it in strips beside unripped ground before the whole paddock.",
+)
+"""What a prescription does not say."""
+
+CHECKS = {
+    "Before you start": (
+        "Services: the before-you-dig reply is here, private lines are marked, and everyone who drives knows the "
+        "hatched ground. Overhead lines are known.",
+        "Moisture: dig to {depth} and roll the soil by hand. A {thin} thread forms easily: too wet, wait. It cracks at "
+        "{cracks}: right. It crumbles: dry, it will pull hard and bring up clods. Sand does not roll: see how deep it "
+        "is moist.",
+        "Frame level across, and level or slightly nose-up at working depth.",
+        "Points all there, even and not worn; spacing as in the table; right shear bolts, and spares.",
+        "Display: the map is loaded, its unit is the one on this card, and it shows this card's depth where you stand.",
+    ),
+    "While ripping": (
+        "In the first run stop and dig across it behind the tines: is the pan broken, and how deep is the foot?",
+        "Push the probe midway between two tines: if it stops in the pan there, the ridge is standing.",
+        "Measure depth from ground not yet ripped, again in every zone.",
+        "Slip up, shiny smeared walls, or big clods: stop and ask.",
+        "Lift before hatched ground and in turns.",
+        "{lost}",
+    ),
+    "Daily": ("Grease and oil; hoses, bolts and points; fuel used against the table.",),
+    "Afterwards": (
+        "Finish and roll where the plan says so; keep cover on what could blow.",
+        "Keep wheels off, or on the same tracks.",
+        "Leave the check strips unripped and mark their ends: only they show what the ripping gave.",
+        "Write down date, zone, depth measured, moisture and fuel.",
+    ),
+}
+"""The job card's checks.
+
+The hand test is that of `nre-tas-moisture`; the rest is common practice.
+"""
+
+DEPTH_UNITS = {"cm": "centimetres", "mm": "millimetres", "in": "inches"}
+
+
+@dataclass(frozen=True, slots=True)
+class EnglishPage:
+    """Labels, and what is said of the run as a whole."""
+
+    units: Units
+
+    def label(self, key: str, **parts: object) -> str:
+        """A label, caption or heading; its parts are numbers, names and amounts."""
+        told = {name: self.units.amount(part) if isinstance(part, Amount) else part for name, part in parts.items()}
+        return LABELS[key].format(**told)
+
+    def heading(self, name: str, unit: str) -> str:
+        """Heading of a column: its name without the unit, and the unit."""
+        words = " ".join(name.split("_"))
+        if not unit:
+            return words
+        return f"{words} {unit}" if words.endswith(" per") else f"{words}, {unit}"
+
+    def cautions(self) -> Sequence[str]:
+        """What a prescription does not say."""
+        return CAUTIONS
+
+    def lost(self, depth_mm: float | None, *, buried: bool) -> str:
+        """What happens without a position; `depth_mm` is that of the task data, None where there is none."""
+        if depth_mm is None:
+            return "Signal lost, or none yet: lift the tines and stop, whatever the display shows."
+        asks = "lift the tines" + (", as services may be buried near" if buried else "")
+        if depth_mm > 0:
+            asks = f"go to {self.units.depth(depth_mm)}, the shallowest depth of the plan"
+        does = f"the task data tells the machine to {asks}"
+        return f"Signal lost, or none yet: {does}. Stop, and lift by hand if it does not."
+
+    def checks(self, deepest_mm: float, lost: str) -> Mapping[str, Sequence[str]]:
+        """The job card's checks by time of day.
+
+        `deepest_mm` is the deepest working depth, NaN: nothing is ripped; `lost` is what happens without a position.
+        """
+        thread = self.units.thread
+        told = {
+            "depth": self.units.depth(deepest_mm),
+            "thin": thread(3),
+            "cracks": f"{thread(3, bare=True)} to {thread(5)}",
+            "lost": lost,
+        }
+        return {title: [check.format(**told) for check in checks] for title, checks in CHECKS.items()}
+
+    def depth_note(self) -> str:
+        """In which unit depths stand on the card."""
+        unit = DEPTH_UNITS[self.units.depth_unit]
+        return f"Depths are in {unit}, as on the display, from ground not yet ripped. Hatched ground: keep out."
+
+    def zones(self, numbers: Sequence[object]) -> str:
+        """Numbers of zones, in brackets after a sentence."""
+        return f"(zone{'' if len(numbers) == 1 else 's'} {', '.join(map(str, numbers))})"
+
+    def insertions(self, n: int, sites: int, *, few: bool) -> str:
+        """What the map rests on."""
+        return f"{n} insertions at {sites} sites carry the map" + (": that is few." if few else ".")
+
+    def stopped(self, stopped: int, n: int) -> str:
+        """Insertions that did not see the bottom."""
+        return (
+            f"{stopped} of {n} insertions stopped inside or above the pan: there its bottom is at least as deep as the "
+            "rod went, and the map says so by a wider range."
+        )
+
+    def dates(self, dates: Sequence[str]) -> str:
+        """What the date of the readings means."""
+        if not dates:
+            return (
+                "No date is known for the readings: soil reads harder when dry, so the pan may be over- or understated."
+            )
+        days = ", ".join(dates)
+        return f"The readings were taken on {days}: soil reads harder when dry, so they stand for that moisture."
+
+    def thresholds(self, found: Sequence[tuple[float, float, float]]) -> str:
+        """What other thresholds would have found; each is share of the insertions, threshold in kPa, and ha."""
+        told = ", ".join(
+            f"{share:.0%} at {self._threshold(kpa)} (about {self.units.area(area_ha, 0)})"
+            for share, kpa, area_ha in found
+        )
+        return f"The threshold matters: of the insertions a pan is found in {told}."
+
+    def unverified(self, count: int) -> str:
+        """How many numbers behind the decision nobody could check."""
+        numbers = "One number" if count == 1 else f"{count} numbers"
+        return f"{numbers} behind the decision could not be checked against a source; see the list below."
+
+    def losing(self, zones: Sequence[tuple[int, float]]) -> str:
+        """Zones that may not pay back, with the chance of a loss."""
+        named = ", ".join(f"zone {zone} (chance of a loss {self.units.share(chance)})" for zone, chance in zones)
+        return f"May well not pay back: {named}."
+
+    def depth_map(self, ripped: Sequence[tuple[float, float]], left_ha: float) -> str:
+        """The depth map in words; `ripped` holds depth in mm and area in ha."""
+        parts = "; ".join(f"{self.units.area(area_ha)} at {self.units.depth(mm)}" for mm, area_ha in ripped)
+        return f"{parts or 'Nothing to rip'}; {self.units.area(left_ha)} left alone."
+
+    def zone_title(self, zone: int, depth_mm: float, setup: str, area_ha: float, soil_type: str) -> str:
+        """Heading of a zone of ground."""
+        worked = f"{self.units.depth(depth_mm)}, {setup}" if depth_mm > 0 else "leave unripped"
+        return f"Zone {zone}: {worked}, {self.units.area(area_ha)}, {soil_type}"
+
+    def tap(self, zone: int, depth_mm: float, setup: str, area_ha: float, why: str) -> str:
+        """What the page says of a zone that is tapped on the map."""
+        return f"Zone {zone}: {self.depth(depth_mm)}, {setup or MISSING}, {self.units.area(area_ha)}. {why}"
+
+    def depth(self, depth_mm: float) -> str:
+        """Working depth, in words where it is none."""
+        return self.units.depth(depth_mm) if depth_mm > 0 else "leave unripped"
+
+    def beside(self, runner_up: str, cost_per_ha: float) -> str:
+        """Next best choice and how much worse or better it is; NaN: not known."""
+        if cost_per_ha != cost_per_ha:  # noqa: PLR0124  NaN
+            return f"Next best: {runner_up}."
+        money = self.units.per_area(abs(cost_per_ha))
+        return f"Next best: {runner_up}, {money} {'worse' if cost_per_ha >= 0 else 'better'}."
+
+    def unmended(self, text: str) -> str:
+        """What ripping leaves as it is."""
+        return f"Ripping will not fix: {_sentence(text)}"
+
+    def change(self, text: str) -> str:
+        """What would turn the choice."""
+        return f"What would change this: {_sentence(text)}"
+
+    def work(self, zone: Mapping[str, float], hours: float, fuel_l: float) -> str:
+        """How a zone is worked; `zone` is a row of `Plan.zones`."""
+        units, passes = self.units, int(zone["passes"])
+        below, broken, loss = (
+            units.share(zone[name]) for name in ("breach_probability", "loosened_share", "loss_probability")
+        )
+        return (
+            f"{passes} pass{'es' if passes != 1 else ''} at {units.speed(zone['speed_kmh'])}, tines "
+            f"{units.spacing(zone['spacing_mm'])} apart; {units.hours(hours)}, {units.fuel(fuel_l)}; chance of getting "
+            f"below the pan {below}, share of the pan broken {broken}, chance of a loss {loss}."
+        )
+
+    def moisture(self, verdict: str, why: str) -> str:
+        """Verdict on moisture of some zones, for the cab."""
+        return f"Moisture: {verdict}; {why.rstrip('.')}"
+
+    def moist_span(self, moist_mm: tuple[float, float], rain_mm: tuple[float, float]) -> str:
+        """How deep zones of one verdict are moist, and the rain they wait for."""
+        moist = self._span(self.units.depth(moist_mm[0]), self.units.depth(moist_mm[1]))
+        rain = self._span(self.units.rain(rain_mm[0]), self.units.rain(rain_mm[1]))
+        return f"moist to {moist}" + (f"; about {rain} more rain" if rain_mm[1] > 0 else "")
+
+    def ready(self, insertions: int, sites: int, area_ha: float, crs: str, remarks: int) -> str:
+        """What `hardpan check` found."""
+        return (
+            f"{insertions} insertions at {sites} sites, {self.units.area(area_ha)}, {crs}: {remarks} remarks, "
+            "ready to run."
+        )
+
+    def _span(self, low: str, high: str) -> str:
+        return low if low == high else f"{low} to {high}"
+
+    def _threshold(self, kpa: float) -> str:
+        return self.units.strength(kpa) if self.units.us else f"{kpa / 1000:g} MPa"
+
+
+def _sentence(text: str) -> str:
+    return text if text.endswith((".", "!", "?")) else f"{text}."

@@ -1,0 +1,265 @@
+"""Why each zone is worked as it is, in words a grower reads aloud."""
+
+import math
+from dataclasses import dataclass
+
+from hardpan.core.said import Measure, marked
+from hardpan.outputs.words.units import Units
+from hardpan.records.catalog import Catalog
+from hardpan.records.reasons import (
+    MACHINE_LIMITS,
+    Alternative,
+    Closed,
+    Held,
+    Left,
+    Limit,
+    Open,
+    Opening,
+    Pull,
+    Reason,
+    Ripped,
+    Turn,
+)
+
+CLAY_NEAR_MM = 100
+"""Clay that begins so little below the working depth is told as what ends the gain."""
+
+WELL_BELOW_MM = 50
+"""A foot so far below the pan runs there for the ridge between tines."""
+
+LIMITS = {
+    Limit.POWER: "engine power",
+    Limit.TINE: "the break-out rating of a tine",
+    Limit.FRAME: "the draft rating of the frame",
+    Limit.GRIP: "the tractor's grip",
+    Limit.SPEED: "the speed window",
+}
+"""What a pass can be short of."""
+
+
+@dataclass(frozen=True, slots=True)
+class EnglishZones:
+    """Sentences on the zones of a plan."""
+
+    units: Units
+    catalog: Catalog
+
+    def reason(self, reason: Reason) -> str:
+        """Why the zone is worked as it is, one sentence."""
+        why = reason.why
+        if isinstance(why, Closed):
+            around = f", with {self._strip(why.kept_m)} kept around it" if why.kept_m > 0 else ""
+            return f"Not ripped: {why.name} is excluded{around}."
+        if isinstance(why, Left):
+            return f"Leave unripped: {self._why_left(why)}."
+        return f"Rip to {self.units.depth(why.depth_mm)} with {self.setup(why.setup)}{self._why_ripped(why)}."
+
+    def brief(self, reason: Reason) -> str:
+        """The same, to follow the depth and the name of the set-up."""
+        why = reason.why
+        if isinstance(why, Ripped):
+            return f"{self._why_ripped(why)}."
+        if isinstance(why, Left):
+            text = self._why_left(why)
+            return f"{text[:1].upper()}{text[1:]}."
+        return self.reason(reason)
+
+    def setup(self, key: str) -> str:
+        """Name of a set-up."""
+        return self.catalog.setups[key].says if key in self.catalog.setups else key
+
+    def option(self, option: Alternative) -> str:
+        """Depth and set-up."""
+        if option.depth_mm <= 0:
+            return "leaving it unripped"
+        return f"{self.units.depth(option.depth_mm)} with {self.setup(option.setup)}"
+
+    def runner_up(self, reason: Reason) -> str:
+        """Next best choice, "" for an exclusion."""
+        if isinstance(reason.why, Closed):
+            return ""
+        return "no other choice is open here" if reason.runner_up is None else self.option(reason.runner_up)
+
+    def unmended(self, reason: Reason) -> str:
+        """What ripping leaves unmended in the zone, one line."""
+        left = {rule.constraint: marked(rule.not_fixed) for rule in self.catalog.rules}
+        return "; ".join(dict.fromkeys(self.units.say(left[name]) for name in reason.unmended))
+
+    def limit(self, limit: Limit) -> str:
+        """What a pass is short of, without a figure."""
+        return LIMITS.get(limit, limit.value)
+
+    def held(self, held: Held) -> str:
+        """What a limit forbids, a clause with its figure."""
+        limit, from_mm = held.limit, f"forbids {self.units.depth(held.from_mm)} and deeper"
+        if limit in MACHINE_LIMITS:
+            return f"{self._short_of(held)} {from_mm}"
+        if limit is Limit.CLAY:
+            kept = f" (kept {self.units.depth(held.kept_mm)} above)" if held.kept_mm else ""
+            return f"{self._clay(held.name)} from {self.units.depth(held.value)}{kept} {from_mm}"
+        end = self.units.write(held.value, Measure.DEPTH, None)
+        return {
+            Limit.RIPPER_DEEPEST: f"the ripper goes no deeper than {end}",
+            Limit.RIPPER_SHALLOWEST: f"the ripper goes no shallower than {end}",
+            Limit.SETUP_DEEPEST: f"{self.setup(held.name)} go no deeper than {end}",
+            Limit.SETUP_SHALLOWEST: f"{self.setup(held.name)} go no shallower than {end}",
+            Limit.MOIST: f"the soil is moist to only {self.units.depth(held.value)}",
+            Limit.REACH: f"{self.setup(held.name)} do not reach far enough into the clay",
+            Limit.RULE: f"{held.name} forbids {self.setup(held.setup)}",
+            Limit.RESPONSE: f"{held.name} is not expected to respond",
+            Limit.EXCLUSION: "excluded",
+        }.get(limit, self.limit(limit))
+
+    def change(self, reason: Reason) -> str:
+        """What would turn the choice, "" where nothing would."""
+        change, why = reason.change, reason.why
+        if isinstance(change, Turn):
+            return self._turned(change, reason.runner_up)
+        if not isinstance(change, Open) or not isinstance(why, Left):
+            return ""
+        if change.by is Opening.LIMIT and why.barred is not None:
+            return self._without(why.barred)
+        return {
+            Opening.STRIP: "a test strip that shows a gain",
+            Opening.DEEPER: "a ripper or limits that let the tines go deeper, "
+            "or a smaller share to cover (least_cover_share)",
+            Opening.SETUP: "fitting a second set-up for this ground (setups_per_paddock), or ripping it another time",
+        }.get(change.by, self._gain_to_pay(change.needed_t_per_ha))
+
+    def _why_ripped(self, why: Ripped) -> str:
+        asked = f" ({why.credited_by})" if why.credited_by else ""
+        return f"{asked}: {self._pan(why)}{self._limited(why)}, and {self._pays(why)}{self._machine(why.pull)}"
+
+    def _pan(self, why: Ripped) -> str:
+        middle, low, high = (5 * round(edge / 5) for edge in why.bottom_mm)
+        ends = f"ends at {self.units.depth(middle)} (likely {self.units.depth(low, bare=True)}"
+        ends = f"{ends} to {self.units.depth(high, bare=True)})"
+        if why.pan_probability < 0.8:
+            return f"where there is a pan ({why.pan_probability:.0%} of the ground) it {ends}"
+        return f"the pan {ends}"
+
+    def _limited(self, why: Ripped) -> str:
+        """What held the depth, or why it stops short of the pan's bottom or goes well beyond it."""
+        bottom_mm = why.bottom_mm[0]
+        if why.held is not None:
+            return f", {self.held(why.held)}"
+        if why.clay_mm <= why.depth_mm + CLAY_NEAR_MM and bottom_mm > why.depth_mm:
+            clay_mm = 10 * round(why.clay_mm / 10)
+            return f", the clay, where nothing more is gained, begins at about {self.units.depth(clay_mm)}"
+        if why.cover is not None:
+            return ""
+        if bottom_mm > why.depth_mm:
+            deeper = f", as {self._lacks(why.deeper)}" if why.deeper is not None else ""
+            return f", going deeper costs more than it brings{deeper}"
+        if why.depth_mm > bottom_mm + WELL_BELOW_MM:
+            return ", the tines run below it so that it breaks between them as well"
+        return ""
+
+    def _pays(self, why: Ripped) -> str:
+        money = self.units.per_area(abs(why.net_per_ha))
+        if why.cover is None:
+            return f"breaking it returns about {money} more than it costs"
+        cover = why.cover
+        short = f" (short of the {cover.asked:.0%} asked for)" if cover.reached < cover.asked else ""
+        pays, than = ("returns", "costs") if why.net_per_ha >= 0 else ("costs", "returns")
+        below = f"this depth passes below it on {cover.reached:.0%} of the ground{short}"
+        return f"{below} and {pays} about {money} more than it {than}"
+
+    def _machine(self, pull: Pull) -> str:
+        short = self._short_of(pull.short_of)
+        if pull.passes > 1:
+            return f"; in two passes, because {short} does not allow it in one"
+        if pull.tines < pull.all_tines:
+            return f"; with {pull.tines} of {pull.all_tines} tines, because {short} allows no more"
+        if not math.isnan(pull.slow_kmh):
+            speed = self.units.write(pull.slow_kmh, Measure.SPEED, None)
+            return f"; at {speed}, because {short} allows no faster"
+        return ""
+
+    def _lacks(self, pull: Pull) -> str:
+        short = self._short_of(pull.short_of)
+        if pull.passes > 1:
+            return f"{short} then asks for two passes"
+        return f"{short} then allows only {pull.tines} of {pull.all_tines} tines"
+
+    def _short_of(self, held: Held) -> str:
+        name = self.limit(held.limit)
+        if held.limit not in MACHINE_LIMITS:
+            return name
+        measure, more = (Measure.POWER, " usable") if held.limit is Limit.POWER else (Measure.FORCE, "")
+        return f"{name} ({self.units.rounded(held.value, measure)}{more})"
+
+    def _why_left(self, why: Left) -> str:
+        if not why.responds:
+            soil = self.catalog.soils.get(why.soil_type)
+            note = f" ({soil.note})" if soil is not None and soil.note else ""
+            return f"ripping is not expected to pay on {why.soil_type}{note}"
+        if why.covered and why.cover is not None:
+            return f"no pan is expected on {why.cover.reached:.0%} of it"
+        if why.best is None:
+            end = f", and {self.held(why.shallowest)}" if why.shallowest is not None else ""
+            return f"{'' if why.barred is None else self.held(why.barred)}{end}"
+        if why.cover is not None:
+            held = f"; {self.held(why.best.held)}" if why.best.held is not None else ""
+            return f"no depth allowed passes below the pan on more than {why.cover.reachable:.0%} of it{held}"
+        loss = self._loss(why, why.best)
+        if why.pan_probability < 0.5:
+            return f"a pan is expected on only {why.pan_probability:.0%} of it, and {loss}"
+        return loss
+
+    def _loss(self, why: Left, best: Alternative) -> str:
+        """What the best depth would cost and bring."""
+        even = "" if best.gain_per_ha > best.cost_per_ha else "even "
+        money = f"would cost about {self.units.per_area(best.cost_per_ha)} and {self._brings(best.gain_per_ha)}"
+        loss = f"{even}the depth that brings most for its cost, {self.option(best)}, {money}"
+        if best.held is not None:
+            loss += f"; {self.held(best.held)}"
+        if why.barred is not None:
+            barred = f"the set-up of the rest of the paddock is barred ({self.held(why.barred)})"
+            return f"{barred}; with another, {loss}"
+        if why.other_pays:
+            return f"{loss}; another set-up would pay, but the ripper is fitted for the rest of the paddock"
+        return loss
+
+    def _brings(self, gain_per_ha: float) -> str:
+        gain = round(self.units.per_area_of(gain_per_ha))
+        if gain == 0:
+            return "bring nothing"
+        money = self.units.per_area(abs(gain_per_ha))
+        return f"bring {money}" if gain > 0 else f"take {money} of grain"
+
+    def _turned(self, turn: Turn, runner_up: Alternative | None) -> str:
+        loss = self._gain_to_pay(turn.needed_t_per_ha)
+        if turn.pays:
+            needed = self.units.write(turn.needed_t_per_ha, Measure.YIELD, 2)
+            loss = f"a first-season gain below {needed} would make it a loss"
+        if runner_up is None:
+            return loss
+        other = self.option(runner_up)
+        if math.isnan(turn.bottom_mm):
+            odds = f"{other} has a {turn.better_share:.0%} chance of returning more"
+            return f"{loss}; {odds}" if round(100 * turn.better_share) else loss
+        side = "below" if turn.deeper else "above"
+        more = f"{turn.probes} more probe{'s' if turn.probes > 1 else ''} here would tell"
+        bottom = self.units.depth(5 * round(turn.bottom_mm / 5))
+        return f"a pan bottom {side} {bottom} would favour {other} ({more}); {loss}"
+
+    def _gain_to_pay(self, needed_t_per_ha: float) -> str:
+        needed = self.units.write(needed_t_per_ha, Measure.YIELD, 2)
+        return f"a first-season gain above {needed} would make ripping pay"
+
+    def _without(self, barred: Held) -> str:
+        """What would open ground on which a limit bars every depth."""
+        return {
+            Limit.CLAY: "clay found deeper than the map and the cores say",
+            Limit.REACH: "clay found shallower than the map and the cores say",
+            Limit.MOIST: "soil found moist to the working depth",
+            Limit.RULE: f"a set-up that {barred.name} does not forbid",
+        }.get(barred.limit, "a machine without that limit")
+
+    def _clay(self, constraint: str) -> str:
+        names = {rule.constraint: rule.clay for rule in self.catalog.rules}
+        return names.get(constraint) or "hostile clay"
+
+    def _strip(self, kept_m: float) -> str:
+        return self.units.write(kept_m, Measure.DISTANCE, None)

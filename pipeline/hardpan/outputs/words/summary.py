@@ -1,0 +1,76 @@
+"""The answer in short: for the terminal, and for whoever calls from Python."""
+
+from typing import TypeAlias
+
+import geopandas as gpd
+
+from hardpan.outputs.settings import OutputSettings
+from hardpan.outputs.words.english import speak
+from hardpan.outputs.words.told import told_issues, told_zones
+from hardpan.outputs.words.units import Units
+from hardpan.records.catalog import Catalog
+from hardpan.records.evidence import PaddockRun
+from hardpan.records.issues import Issues
+from hardpan.records.survey import Survey
+
+METRIC = OutputSettings()
+
+Table: TypeAlias = tuple[list[str], list[list[str]]]
+"""Headings, and rows of text."""
+
+
+def headline(run: PaddockRun, settings: OutputSettings = METRIC) -> str:
+    """Where to rip, at what cost, and whether it pays: one sentence, in the units of `settings`."""
+    words = speak(Units.of_terminal(settings, run.rates.currency), run.catalog)
+    return words.money.headline(run.plan, run.ledger)
+
+
+def map_verdict(run: PaddockRun, settings: OutputSettings = METRIC) -> str:
+    """Whether the map of the pan's bottom is better than plain yardsticks, in the units of `settings`."""
+    words = speak(Units.of_terminal(settings, run.rates.currency), run.catalog)
+    return words.ground.map_verdict(run.surfaces.verdict)
+
+
+def zone_table(run: PaddockRun, settings: OutputSettings = METRIC) -> gpd.GeoDataFrame:
+    """Zones of the plan with what is said of them, columns `told.ZONES`, sentences in the units of `settings`."""
+    return told_zones(run.plan, speak(Units.of_terminal(settings, run.rates.currency), run.catalog))
+
+
+def zone_summary(run: PaddockRun, settings: OutputSettings = METRIC) -> Table:
+    """Headings, and a row a zone: area, depth, set-up, return with its likely range, and reason."""
+    units = Units.of_terminal(settings, run.rates.currency)
+    words = speak(units, run.catalog)
+    parts = {
+        "area": {"unit": units.area_unit},
+        "depth": {"unit": units.depth_unit},
+        "net": {"unit": units.area_unit},
+    }
+    keys = ("zone", "area", "depth", "setup", "net", "range", "reason")
+    headings = [words.page.label(f"summary_{key}", **parts.get(key, {})) for key in keys]
+    rows = []
+    for zone in told_zones(run.plan, words).to_dict("records"):
+        ripped = zone["depth_mm"] > 0
+        rows.append(
+            [
+                str(zone["zone"]),
+                units.area(zone["area_ha"], bare=True),
+                units.depth(zone["depth_mm"], bare=True),
+                zone["setup"] or "-",
+                units.figure(units.per_area_of(zone["net_per_ha"]), 0) if ripped else "-",
+                units.span(zone["net_low_per_ha"], zone["net_high_per_ha"]) if ripped else "-",
+                zone["reason"],
+            ]
+        )
+    return headings, rows
+
+
+def check_summary(survey: Survey, issues: Issues, catalog: Catalog, settings: OutputSettings) -> tuple[Table, str]:
+    """Remarks on the inputs, and what was found in them, one sentence."""
+    words = speak(Units.of_terminal(settings, catalog.prices.currency), catalog)
+    columns = ("outcome", "file", "place", "what", "done")
+    table = told_issues(issues, words)[list(columns)]
+    headings = [words.page.label(f"check_{column}") for column in columns]
+    sites = len(set(survey.profiles.readings["site"].values.tolist()))
+    area_ha, crs = survey.paddock.area_ha, survey.crs.name
+    found = words.page.ready(survey.profiles.n_insertions, sites, area_ha, crs, len(issues))
+    return (headings, table.to_numpy().tolist()), found
