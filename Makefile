@@ -26,6 +26,7 @@ bench: .venv/test
 truth: .venv/test
 	$(BIN)/python tests/truth/study.py
 	$(BIN)/python tests/truth/decision.py
+	$(BIN)/python tests/truth/endings.py
 
 clean:
 	rm -rf .venv out

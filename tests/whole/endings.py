@@ -1,0 +1,111 @@
+"""How a paddock may end: which refusals its recipe has earned, in words that a person would agree with.
+
+A refusal that no rule names, or that the recipe has not earned, is a failure; so is a result where a refusal was due.
+"""
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from whole.build import Built
+from whole.faults import FAULTS
+from whole.recipe import Recipe
+
+UNSEEN_MM = 150.0
+"""A probe that reads so far below a pan and half its thickness has seen the bottom, whatever the step."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Refusal:
+    """One honest line, and when it is due."""
+
+    name: str
+    says: str
+    """Pattern of the line."""
+    may: Callable[[Built], bool]
+    """The recipe makes it right to refuse."""
+    must: Callable[[Built], bool] = lambda _: False
+    """The recipe makes it wrong not to."""
+
+
+def _bottoms(built: Built) -> tuple[int, int]:
+    """Give how many insertions certainly saw a bottom, and how many may have."""
+    table, recipe = built.probes.table, built.recipe
+    below = table["read_mm"] - table["bottom_mm"]
+    present = table["present"]
+    certain = present & (below > 0.5 * recipe.pan_thickness_mm + UNSEEN_MM)
+    return int(certain.sum()), int((present & (below > 0.0)).sum())
+
+
+def _sites(built: Built) -> tuple[int, int]:
+    """Give at how many places insertions say for certain whether there is a pan, and at how many they may."""
+    table = built.probes.table
+    if built.recipe.spread == "spot":
+        return 1, 1
+    deepest = table["read_mm"].max()
+    whole = table["read_mm"] >= deepest
+    told = whole | (table["present"] & (table["read_mm"] > table["top_mm"]))
+    return table.loc[whole, "site"].nunique(), table.loc[told, "site"].nunique()
+
+
+def _unexplained(recipe: Recipe) -> bool:
+    return recipe.soil_labels == "unknown" and recipe.soils > 0 and recipe.default_type is None
+
+
+def _read_plainly(built: Built) -> bool:
+    """Tell whether nothing moves or blanks the readings."""
+    return built.recipe.holes_in_readings == 0.0 and "moisture_model" not in built.recipe.settings["pan"]
+
+
+REFUSALS = (
+    Refusal(
+        name="no insertion saw the bottom of the pan",
+        says=r"none of the \d+ insertions that met a pan saw its bottom",
+        may=lambda built: _bottoms(built)[0] == 0 or not _read_plainly(built),
+        must=lambda built: built.recipe.stopped == 1.0 and built.recipe.pan_share == 1.0 and _read_plainly(built),
+    ),
+    Refusal(
+        name="fewer than three places",
+        says=r"[012] probe sites? can be used|usable insertions lie at [12] place|[012] usable insertions?, a map",
+        may=lambda built: _sites(built)[0] < 3,
+        must=lambda built: _sites(built)[1] < 3,
+    ),
+    Refusal(
+        name="no pan, and too few read deep enough to say there is none",
+        says="no insertion shows a pan at the threshold .* and only [012] of",
+        may=lambda built: _sites(built)[0] < 3,
+    ),
+    Refusal(
+        name="no soil is given at all",
+        says="neither soil polygons nor a default soil type are given",
+        may=lambda built: not built.recipe.soils and built.recipe.default_type is None,
+        must=lambda built: not built.recipe.soils and built.recipe.default_type is None,
+    ),
+    Refusal(
+        name="soil labels that nobody explains",
+        says="soil labels .* are no types of the catalog",
+        may=lambda built: _unexplained(built.recipe),
+        must=lambda built: _unexplained(built.recipe),
+    ),
+    Refusal(
+        name="several named features, one is to be chosen",
+        says="holds [234] features: .*name one in paddock.boundary_feature",
+        may=lambda built: built.recipe.split and built.recipe.parts > 1 and built.recipe.boundary_format == "kml",
+    ),
+)
+
+
+def judge(built: Built, code: int, said: str) -> tuple[str, str]:
+    """Give the name of an ending and what is wrong with it, "" where it is well."""
+    if built.recipe.fault:
+        fault = FAULTS[built.recipe.fault]
+        return built.recipe.fault, "" if code == 2 and re.search(fault.says, said) else f"{code}: {said}"
+    due = [one.name for one in REFUSALS if one.must(built)]
+    if code == 0:
+        return "all files read back", f"should have been refused: {due[0]}" if due else ""
+    if code != 2:
+        return "fault", said
+    for one in REFUSALS:
+        if re.search(one.says, said):
+            return one.name, "" if one.may(built) else f"not earned: {said}"
+    return "unknown refusal", said
