@@ -84,6 +84,8 @@ def write_shapes(table: gpd.GeoDataFrame, kind: str, code: int, stem: Path) -> s
 
 
 def _write_boundary(recipe: Recipe, boundary: shapely.MultiPolygon, plane: pyproj.CRS, folder: Path) -> str:
+    if recipe.flaw == "heights":
+        boundary = shapely.force_3d(boundary, 212.5)
     shapes = [*boundary.geoms] if recipe.split else [boundary]
     table = gpd.GeoDataFrame({"part": range(1, len(shapes) + 1)}, geometry=shapes, crs=plane)
     if len(shapes) == 1 and len(boundary.geoms) == 1:
@@ -115,6 +117,7 @@ def _write_covariate(recipe: Recipe, boundary, plane: pyproj.CRS, path: Path, rn
     moved = gpd.GeoSeries([boundary], crs=plane).to_crs(recipe.place.geographic)
     west, south, east, north = moved.total_bounds
     margin = 0.05 * max(east - west, north - south)
+    east = west + recipe.covered * (east - west)
     west, south, east, north = west - margin, south - margin, east + margin, north + margin
     rows, columns = int(rng.integers(12, 80)), int(rng.integers(12, 80))
     transform = affine.Affine((east - west) / columns, 0.0, west, 0.0, -(north - south) / rows, north)

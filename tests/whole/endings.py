@@ -11,6 +11,9 @@ from whole.build import Built
 from whole.faults import FAULTS
 from whole.recipe import Recipe
 
+DISPLAY_VERTICES = 9_000
+"""An outline of so many comes near the usual limit of a display, 10,000."""
+WEAK_KW = 100.0
 UNSEEN_MM = 150.0
 """A probe that reads so far below a pan and half its thickness has seen the bottom, whatever the step."""
 
@@ -48,6 +51,11 @@ def _sites(built: Built) -> tuple[int, int]:
     return table.loc[whole, "site"].nunique(), table.loc[told, "site"].nunique()
 
 
+def _engine_kw(recipe: Recipe) -> float:
+    tractor = recipe.settings["machine"]["tractor"]
+    return tractor["engine_power"] if isinstance(tractor, dict) else WEAK_KW
+
+
 def _unexplained(recipe: Recipe) -> bool:
     return recipe.soil_labels == "unknown" and recipe.soils > 0 and recipe.default_type is None
 
@@ -66,7 +74,7 @@ REFUSALS = (
     ),
     Refusal(
         name="fewer than three places",
-        says=r"[012] probe sites? can be used|usable insertions lie at [12] place|[012] usable insertions?, a map",
+        says=r"[012] probe sites? can be used|usable insertions lie at [12] place|[012] of \d+ insertions can be used",
         may=lambda built: _sites(built)[0] < 3,
         must=lambda built: _sites(built)[1] < 3,
     ),
@@ -82,6 +90,12 @@ REFUSALS = (
         must=lambda built: not built.recipe.soils and built.recipe.default_type is None,
     ),
     Refusal(
+        name="a tractor that cannot pull one tine",
+        says="cannot pull one tine",
+        may=lambda built: _engine_kw(built.recipe) < WEAK_KW,
+        must=lambda built: _engine_kw(built.recipe) < 25.0,
+    ),
+    Refusal(
         name="soil labels that nobody explains",
         says="soil labels .* are no types of the catalog",
         may=lambda built: _unexplained(built.recipe),
@@ -95,6 +109,24 @@ REFUSALS = (
 )
 
 
+LATE = (
+    Refusal(
+        name="the plan is more than the display takes",
+        says="the plan has [0-9]+ (polygons|vertices)",
+        may=lambda built: (
+            any(key.startswith("max_") for key in built.recipe.settings["outputs"])
+            or built.recipe.vertices > DISPLAY_VERTICES
+        ),
+    ),
+    Refusal(
+        name="the task grid that was asked for is too coarse",
+        says="a task grid of .* cells is .* off in the hectares",
+        may=lambda built: "grid_cell_m" in built.recipe.settings["outputs"],
+    ),
+)
+"""Refusals that only a finished plan can earn: `check` cannot know them."""
+
+
 def judge(built: Built, code: int, said: str) -> tuple[str, str]:
     """Give the name of an ending and what is wrong with it, "" where it is well."""
     if built.recipe.fault:
@@ -105,7 +137,7 @@ def judge(built: Built, code: int, said: str) -> tuple[str, str]:
         return "all files read back", f"should have been refused: {due[0]}" if due else ""
     if code != 2:
         return "fault", said
-    for one in REFUSALS:
+    for one in (*REFUSALS, *LATE):
         if re.search(one.says, said):
             return one.name, "" if one.may(built) else f"not earned: {said}"
     return "unknown refusal", said

@@ -98,9 +98,15 @@ FAULTS = {
     "working in degrees": Fault(makes=_set("paddock", crs="EPSG:4326"), says="EPSG:4326 is not projected in metres"),
     "no such CRS": Fault(makes=_set("paddock", crs="EPSG:999999"), says="'EPSG:999999' is no CRS"),
     "a grid too fine": Fault(makes=_set("surfaces", cell_m=0.05), says="cells of 0.05 m over .* are more than"),
+    "cells larger than the paddock": Fault(
+        makes=_set("surfaces", cell_m=5000.0), says="cells? of 5000 m has its centre|cells? of 5000 m have their centre"
+    ),
+    "a set-up that the ripper has not": Fault(
+        makes=_set("machine", ripper="seven-tine-600", setup="delving"), says="set-up 'delving' is not known"
+    ),
     "an unknown key": Fault(makes=_set("zones", counts=3), says="unknown key 'zones.counts'.*did you mean 'count'"),
     "an unknown machine": Fault(makes=_set("machine", tractor="tracked"), says="tractor 'tracked' is not known"),
     "a crop that is not in the table": Fault(makes=_set("season", crop="wheet"), says="did you mean 'wheat'"),
     "a file that is not there": Fault(makes=_missing_file, says="no such file for the probe readings"),
-    "two insertions": Fault(makes=_two_insertions, says="2 usable insertions, a map needs at least 3"),
+    "two insertions": Fault(makes=_two_insertions, says=r"2 of \d+ insertions can be used.*at least 3"),
 }

@@ -90,6 +90,8 @@ def _zones(lot: Lot) -> dict[str, Any]:
 def _machine(lot: Lot) -> dict[str, Any]:
     table: dict[str, Any] = {"tractor": lot.one(TRACTORS), "ripper": lot.one(RIPPERS)}
     table |= lot.some(0.1, setup=lot.one(("plain", "winged", "leading", "inclusion", "mixing")))
+    if lot.rng.random() < 0.05:
+        table["tractor"] = {"like": "rear-drive-110kw", "engine_power": lot.one((20.0, 60.0, 90.0))}
     if lot.rng.random() < 0.1:
         table |= {"observed_fuel_l_per_ha": 28.0, "observed_depth_mm": 350.0}
     return table
@@ -133,6 +135,14 @@ def _prices(lot: Lot) -> dict[str, Any]:
 def _outputs(lot: Lot, *, small: bool) -> dict[str, Any]:
     usual = FIELD_FILES if small and lot.rng.random() < 0.75 else FORMATS
     table: dict[str, Any] = {"formats": [*usual]}
+    table |= lot.some(
+        0.05,
+        grid_cell_m=lot.one((1.5, 5.0, 15.0)),
+        max_grid_side=lot.one((40, 120)),
+        max_polygons=lot.one((3, 20)),
+        max_vertices=lot.one((200, 2000)),
+        max_ring_vertices=lot.one((60, 400)),
+    )
     return table | lot.some(
         0.4,
         display_unit=lot.one(("cm", "mm", "in")),

@@ -39,6 +39,8 @@ class Recipe:
     """At least so many in the boundary."""
     clockwise: tuple[bool, bool]
     """Winding of shells and of holes."""
+    flaw: str
+    """none | heights | doubled: third coordinates or doubled vertices, as receivers write them."""
     split: bool
     """Parts as features of their own."""
     soils: int
@@ -63,6 +65,9 @@ class Recipe:
     layout: str
     layout_stated: bool
     workbook: bool
+    shuffled: bool
+    """Rows in no order."""
+    dated: bool
     unit_in_header: bool
     probe_crs: int
     """CRS of the positions."""
@@ -82,6 +87,8 @@ class Recipe:
     holes_in_readings: float
     """Share of the readings that are blank."""
     covariates: int
+    covered: float
+    """Share of the paddock's width that covariates cover."""
     fault: str
     """What a person has done wrong, a key of `FAULTS`; mostly ""."""
     settings: dict[str, dict[str, Any]] = field(default_factory=dict)
@@ -121,6 +128,7 @@ def draw(seed: int, *, small: bool = False) -> Recipe:
         holes=mostly(0, (1, 2, 3), 0.6),
         vertices=mostly(4, (500, 3_000) if small else (500, 5_000, 30_000), 0.7),
         clockwise=(bool(rng.integers(2)), bool(rng.integers(2))),
+        flaw=mostly("none", ("heights", "doubled"), 0.7),
         split=bool(rng.integers(2)),
         soils=soils,
         soil_fault=fault,
@@ -139,6 +147,8 @@ def draw(seed: int, *, small: bool = False) -> Recipe:
         layout=one(LAYOUTS),
         layout_stated=bool(rng.integers(2)),
         workbook=bool(rng.random() < 0.1),
+        shuffled=bool(rng.random() < 0.2),
+        dated=bool(rng.random() < 0.3),
         unit_in_header=bool(rng.integers(2)),
         probe_crs=one((place.geographic, 4326, place.other_datum or 4326, *place.file_crs)),
         positions_apart=bool(rng.random() < 0.2),
@@ -152,6 +162,7 @@ def draw(seed: int, *, small: bool = False) -> Recipe:
         short=mostly(0.0, (0.1, 0.3, 0.3, 1.0), 0.7),
         holes_in_readings=mostly(0.0, (0.02, 0.1), 0.7),
         covariates=mostly(0, (1, 2), 0.6),
+        covered=mostly(1.0, (0.6,), 0.8),
         fault=mostly("", tuple(FAULTS), 0.9),
     )
     if recipe.layout == "blocks":  # a block holds depth and resistance, nothing else
@@ -177,12 +188,13 @@ def plain(**changes: Any) -> Recipe:
     recipe = Recipe(
         seed=1, place=place, longitude=117.0, latitude=-31.0, working="auto", boundary_crs=place.geographic,
         boundary_format="geojson", outline="wavy", area_ha=8.0, parts=1, holes=0, vertices=4,
-        clockwise=(False, True), split=False, soils=2, soil_fault="none", soil_labels="shipped",
+        clockwise=(False, True), flaw="none", split=False, soils=2, soil_fault="none", soil_labels="shipped",
         soil_format="geojson", clay_depths=False, default_type="loam", exclusions=(), exclusion_format="geojson",
         cores=0, sites=20, spread="grid", insertions=2, resistance_unit="kPa", depth_unit="mm", layout="long",
-        layout_stated=True, workbook=False, unit_in_header=True, probe_crs=place.geographic, positions_apart=False,
-        decimal=".", moisture=False, pan_share=0.8, pan_depth_mm=220.0, pan_thickness_mm=150.0, peak_kpa=4000.0,
-        stopped=0.1, short=0.0, holes_in_readings=0.0, covariates=0, fault="", settings=settings,
+        layout_stated=True, workbook=False, shuffled=False, dated=False, unit_in_header=True,
+        probe_crs=place.geographic, positions_apart=False, decimal=".", moisture=False, pan_share=0.8,
+        pan_depth_mm=220.0, pan_thickness_mm=150.0, peak_kpa=4000.0, stopped=0.1, short=0.0,
+        holes_in_readings=0.0, covariates=0, covered=1.0, fault="", settings=settings,
     )  # fmt: skip
     for key in [key for key in changes if "." in key]:
         table, name = key.split(".")

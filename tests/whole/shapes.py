@@ -23,7 +23,8 @@ def boundary_of(recipe, rng: np.random.Generator) -> shapely.MultiPolygon:
     whole = affinity.rotate(whole, rng.uniform(0.0, 360.0), origin="centroid")
     middle = whole.centroid
     whole = affinity.translate(whole, -middle.x, -middle.y)
-    return wound(_densified(whole, recipe.vertices, rng), recipe.clockwise)
+    whole = _densified(whole, recipe.vertices, rng)
+    return wound(_doubled(whole) if recipe.flaw == "doubled" else whole, recipe.clockwise)
 
 
 def _outline(kind: str, rng: np.random.Generator) -> shapely.Polygon:
@@ -93,6 +94,19 @@ def _densified(shape: shapely.MultiPolygon, vertices: int, rng: np.random.Genera
     ]
     shaky = shapely.MultiPolygon(parts)
     return shaky if shaky.is_valid else dense
+
+
+def _doubled(shape: shapely.MultiPolygon) -> shapely.MultiPolygon:
+    """Give the shape with every third vertex twice, as a receiver at rest writes it."""
+
+    def twice(ring: shapely.LinearRing) -> np.ndarray:
+        xy = shapely.get_coordinates(ring)
+        return np.repeat(xy, np.where(np.arange(len(xy)) % 3 == 1, 2, 1), axis=0)
+
+    parts = shapely.get_parts(shape)
+    return shapely.MultiPolygon(
+        [shapely.Polygon(twice(part.exterior), [twice(hole) for hole in part.interiors]) for part in parts]
+    )
 
 
 def wound(shape: shapely.MultiPolygon, clockwise: tuple[bool, bool]) -> shapely.MultiPolygon:

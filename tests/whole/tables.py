@@ -24,6 +24,8 @@ def write_probes(recipe: Recipe, probes: Push, plane: pyproj.CRS, folder: Path) 
         out["positions"] = "positions.csv"
     else:
         about |= places
+    if recipe.dated:
+        about["date"] = np.where(probes.table["rep"] == 1, "2026-07-14", "2026-07-15")
     if recipe.layout_stated:
         out["layout"] = recipe.layout
     if not recipe.unit_in_header or recipe.layout in {"wide", "transposed"}:
@@ -31,7 +33,8 @@ def write_probes(recipe: Recipe, probes: Push, plane: pyproj.CRS, folder: Path) 
     if recipe.layout == "blocks":
         _write_blocks(recipe, about, probes, folder / "probes.csv")
     elif recipe.layout == "long":
-        _write(_long(recipe, about, probes), folder / out["file"], decimal)
+        table = _long(recipe, about, probes)
+        _write(table.sample(frac=1.0, random_state=1) if recipe.shuffled else table, folder / out["file"], decimal)
     else:
         _write(_wide(recipe, about, probes), folder / out["file"], decimal, turned=recipe.layout == "transposed")
     return out

@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 from hardpan.cli import app
 from whole import reread
 from whole.build import Built, build
-from whole.endings import judge
+from whole.endings import LATE, judge
 from whole.recipe import draw
 
 
@@ -75,7 +75,9 @@ def take(built: Built, out: Path) -> Outcome:
     faults += [f"warned: {one}" for one in (*ending.warned, *checked[3])]
     faults += reread.check(built, out) if ending.code == 0 else reread.not_written(out)
     refused = [line for line in checked[2].strip().splitlines() if line]
-    if checked[0] != ending.code:
+    if name in {one.name for one in LATE}:
+        faults += [f"check ended with {checked[0]}"] if checked[0] else []
+    elif checked[0] != ending.code:
         faults.append(f"check ended with {checked[0]} ({' '.join(refused)[:200]}), run with {ending.code}")
     elif checked[0] and refused[-1:] != [ending.said]:
         faults.append(f"check says {refused[-1:]}, run says {ending.said}")
