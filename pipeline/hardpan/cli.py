@@ -27,23 +27,27 @@ OutFolder = Annotated[
     Path,
     typer.Option("--out", help="Folder for the results: new, empty, or holding an earlier result nobody changed."),
 ]
+Keep = Annotated[
+    bool,
+    typer.Option("--keep", help="Leave files that are read back wrong in OUT.unchecked, for the report of the fault."),
+]
 Verbose = Annotated[bool, typer.Option("--verbose", help="Show the traceback of an error.")]
 
 
 @app.command()
-def run(config: ConfigPath, out: OutFolder, verbose: Verbose = False) -> None:
+def run(config: ConfigPath, out: OutFolder, keep: Keep = False, verbose: Verbose = False) -> None:
     """Make zones, depths, set-ups and a prescription with area and cost tallies."""
     with _plainly(verbose=verbose):
-        _run(config, out)
+        _run(config, out, keep=keep)
 
 
 @app.command()
-def demo(out: OutFolder, verbose: Verbose = False) -> None:
+def demo(out: OutFolder, keep: Keep = False, verbose: Verbose = False) -> None:
     """Run the shipped, invented demo paddock."""
     from hardpan.core.shipped import shipped
 
     with _plainly(verbose=verbose):
-        _run(shipped("demo") / "demo.toml", out)
+        _run(shipped("demo") / "demo.toml", out, keep=keep)
 
 
 @app.command()
@@ -80,7 +84,7 @@ def main() -> None:
     app()
 
 
-def _run(config_path: Path, out: Path) -> None:
+def _run(config_path: Path, out: Path, *, keep: bool) -> None:
     from hardpan.outputs.stage import check_folder, clear_leftovers, write_outputs
     from hardpan.run.chain import run_paddock
     from hardpan.run.config import read_config
@@ -91,7 +95,7 @@ def _run(config_path: Path, out: Path) -> None:
     with _shown() as clock:
         result = run_paddock(config, clock)
         with clock.stage("outputs"):
-            paths = write_outputs(result, config.outputs, out)
+            paths = write_outputs(result, config.outputs, out, keep=keep)
     _print_summary(result, config.outputs)
     typer.echo(f"{len(paths)} files in {out}")
 

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from builders.results import content, earlier_result, write_again, write_result
-from hardpan.core.errors import HardpanError
+from hardpan.core.errors import HardpanError, ReadBackError
 from hardpan.outputs.folder import MANIFEST, check_folder, clear_leftovers, fresh_folder
 
 
@@ -45,6 +45,42 @@ def test_a_failure_leaves_the_earlier_result_as_it_was(tmp_path):
         fail_half_way()
     assert (out / "zones.csv").read_text() == "old"
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+def fail_the_read_back(out: Path, *, keep: bool) -> None:
+    with fresh_folder(out, keep=keep) as work:
+        (work / "prescription.gpkg").write_text("wrong")
+        raise ReadBackError(found="zone 3 has 76 ha", where="prescription.gpkg", planned="58 ha", why="rings do that")
+
+
+def test_files_read_back_wrong_are_left_unchecked_only_where_that_is_asked_for(tmp_path):
+    out = earlier_result(tmp_path / "out")
+    before = content(out)
+    with pytest.raises(ReadBackError, match="nothing was written: run again with --keep"):
+        fail_the_read_back(out, keep=False)
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+    for name in ("out.unchecked", "out.unchecked-2"):
+        with pytest.raises(ReadBackError, match=rf"the files are left in \S+{name}, unchecked") as told:
+            fail_the_read_back(out, keep=True)
+        assert "--keep" not in str(told.value)
+        kept = content(tmp_path / name)
+        assert sorted(kept) == ["UNCHECKED.txt", "prescription.gpkg"]
+        assert b"zone 3 has 76 ha; expected 58 ha" in kept["UNCHECKED.txt"]
+    assert content(out) == before
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["out", "out.unchecked", "out.unchecked-2"]
+
+
+def test_unchecked_files_are_no_result_and_never_replaced(tmp_path):
+    with pytest.raises(ReadBackError):
+        fail_the_read_back(tmp_path / "out", keep=True)
+    with pytest.raises(HardpanError, match=r"run\.json"):
+        check_folder(tmp_path / "out.unchecked")
+
+
+def test_another_fault_leaves_nothing_even_where_unchecked_files_are_to_be_kept(tmp_path):
+    with pytest.raises(ZeroDivisionError), fresh_folder(tmp_path / "out", keep=True) as work:
+        (work / "a.txt").write_text(str(1 / 0))
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_an_earlier_result_comes_back_when_the_last_rename_fails(tmp_path, monkeypatch):
@@ -125,7 +161,7 @@ def test_a_disk_that_fills_up_leaves_no_part_behind(tiny_disk, run, monkeypatch)
     from hardpan.outputs.stage import write_outputs
 
     monkeypatch.chdir(tiny_disk)
-    with pytest.raises(HardpanError, match="no space left"):
+    with pytest.raises(HardpanError, match=r"(?i)no space left"):
         write_outputs(run, OutputSettings(), tiny_disk / "out")
     assert list(tiny_disk.iterdir()) == []
 

@@ -8,7 +8,8 @@ import shapely
 from shapely.geometry import Point, box
 
 from hardpan.core.errors import InputError
-from hardpan.outputs.geodesy import degrees_per_metre, geodesic_ha, to_display, to_wgs84
+from hardpan.outputs.geodesy import degrees_per_metre, to_display, to_wgs84
+from hardpan.spatial.geodesy import geodesic_ha
 from hardpan.survey.geodesy import plan_move
 
 
@@ -75,15 +76,6 @@ def test_the_outputs_state_of_a_move_what_the_survey_states_of_it(plan):
 
 def move_of_the_older(plan):
     return to_wgs84(plan.zones.geometry.array, pyproj.CRS(28350))[1].operation
-
-
-def test_hectares_of_an_octant_are_an_eighth_of_the_ellipsoid():
-    # Surface of an oblate ellipsoid in closed form, 2 pi a^2 (1 + (1 - e^2) / e artanh e); a and f of WGS 84 (NGA).
-    a, f = 6_378_137.0, 1 / 298.257223563
-    e = np.sqrt(f * (2 - f))
-    surface_m2 = 2 * np.pi * a**2 * (1 + (1 - e**2) / e * np.arctanh(e))
-    octant = shapely.Polygon([(0, 0), (90, 0), (90, 90), (0, 90)])
-    assert geodesic_ha(np.array([octant]))[0] == pytest.approx(surface_m2 / 8 / 1e4, rel=1e-9)
 
 
 def test_a_degree_has_the_length_of_the_standard():

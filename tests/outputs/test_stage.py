@@ -8,7 +8,9 @@ import pandas as pd
 import pytest
 import shapely
 
-from hardpan.core.errors import HardpanError
+from hardpan.core.errors import HardpanError, ReadBackError
+from hardpan.outputs import stage
+from hardpan.outputs.geojson import write_geojson
 from hardpan.outputs.isoxml_reader import read_taskdata
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.stage import write_outputs
@@ -35,6 +37,21 @@ def test_the_same_run_gives_the_same_bytes(run: PaddockRun, settings: OutputSett
     steady = [k for k, path in enumerate(first) if path.suffix in {".geojson", ".csv"}]
     assert len(steady) == 4
     assert all(first[k].read_bytes() == second[k].read_bytes() for k in steady)
+
+
+def test_a_file_that_says_another_depth_leaves_all_files_unchecked_where_asked_to(
+    run: PaddockRun, settings: OutputSettings, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def write_wrong(path: Path, zones: gpd.GeoDataFrame, name: str) -> None:
+        write_geojson(path, zones.assign(depth_mm=zones["depth_mm"].replace(450, 475)), name)
+
+    monkeypatch.setattr(stage, "write_geojson", write_wrong)
+    with pytest.raises(ReadBackError, match=r"it holds zone 2 \(475 mm\); expected zone 2 \(450 mm\) as planned"):
+        write_outputs(run, settings, tmp_path / "out", keep=True)
+    assert [path.name for path in tmp_path.iterdir()] == ["out.unchecked"]
+    kept = {path.name for path in (tmp_path / "out.unchecked").iterdir()}
+    assert {"prescription.geojson", "prescription_shp.zip", "taskdata.zip", "surfaces.tif", "UNCHECKED.txt"} < kept
+    assert "run.json" not in kept
 
 
 def test_a_plan_with_nothing_to_rip_is_written(unripped: PaddockRun, settings: OutputSettings, tmp_path: Path) -> None:

@@ -6,9 +6,10 @@ import pytest
 import shapely
 
 from hardpan.core.errors import HardpanError
-from hardpan.outputs.geodesy import degrees_per_metre, geodesic_ha, to_display
+from hardpan.outputs.geodesy import degrees_per_metre, to_display
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.task_grid import zone_grid
+from hardpan.spatial.geodesy import geodesic_ha
 
 PER_METRE = degrees_per_metre(-33.0)
 

@@ -24,6 +24,13 @@ def test_help_lists_the_commands():
         assert command in told.stdout
 
 
+@pytest.mark.parametrize("command", ["run", "demo"])
+def test_files_that_are_read_back_wrong_can_be_kept(command):
+    told = hardpan(command, "--help")
+    assert "--keep" in told.stdout
+    assert "OUT.unchecked" in " ".join(told.stdout.split())
+
+
 def test_help_does_not_load_the_heavy_libraries():
     code = (
         "import sys, contextlib\nfrom hardpan.cli import app\n"

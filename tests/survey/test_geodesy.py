@@ -1,17 +1,14 @@
-"""Datum, projection and area, against published positions and a closed formula.
+"""Datum and projection, against published positions.
 
 Sources: [gda2020] the shift of datum; [gda-manual] page 46, positions on the map grid, as in FORMATS section 4.
 """
 
-import math
-
 import numpy as np
 import pyproj
 import pytest
-import shapely
 
 from hardpan.core.errors import InputError, SettingsError
-from hardpan.survey.geodesy import degrees_bounds, flat, hectares, label, plan_move, working_crs
+from hardpan.survey.geodesy import degrees_bounds, flat, label, plan_move, working_crs
 
 
 def dms(degrees, minutes, seconds):
@@ -105,35 +102,6 @@ def test_a_crs_that_is_not_in_metres_is_refused():
 def test_heights_are_dropped():
     assert flat(pyproj.CRS("EPSG:4979")).to_epsg() == 4326
     assert flat(pyproj.CRS("EPSG:28355+5711")).to_epsg() == 28355
-
-
-def zone_area_ha(lon_span_deg, south_deg, north_deg, a, f):
-    """Area between two parallels over a span of longitude, in closed form (Snyder 1987, equation 3-12, from memory)."""
-    e = math.sqrt(f * (2 - f))
-
-    def q(lat):
-        s = math.sin(math.radians(lat))
-        return (1 - e * e) * (s / (1 - e * e * s * s) - math.log((1 - e * s) / (1 + e * s)) / (2 * e))
-
-    return a * a / 2 * math.radians(lon_span_deg) * (q(north_deg) - q(south_deg)) / 1e4
-
-
-@pytest.mark.parametrize("lon", [120.5, 123.0, 125.9])
-def test_hectares_are_those_of_the_ellipsoid_wherever_in_the_zone(lon):
-    # geodesics between corners leave the parallels by less than 1 cm over 0.01 degrees
-    south, north, span = -28.01, -28.0, 0.01
-    lonlat = shapely.box(lon, south, lon + span, north)
-    move = plan_move(pyproj.CRS(4326), pyproj.CRS(32751), (110.0, -45.0, 130.0, -10.0), file="test")
-    polygon = shapely.transform(lonlat, lambda xy: np.column_stack(move.points(xy[:, 0], xy[:, 1])))
-    wanted = zone_area_ha(span, south, north, 6378137.0, 1 / 298.257223563)
-    assert hectares(polygon, pyproj.CRS(32751)) == pytest.approx(wanted, rel=1e-5)
-
-
-def test_holes_do_not_count():
-    box = shapely.box(500000, 6900000, 500400, 6900300)
-    hole = shapely.box(500100, 6900100, 500200, 6900200)
-    whole, part, rest = (hectares(shape, pyproj.CRS(32751)) for shape in (box, hole, box.difference(hole)))
-    assert rest == pytest.approx(whole - part, rel=1e-9)
 
 
 def test_bounds_that_do_not_fit_their_crs_are_refused():

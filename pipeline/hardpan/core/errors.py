@@ -37,3 +37,27 @@ class InputError(HardpanError):
 
 class AmbiguousInputError(InputError):
     """A file can be read in two ways that change numbers (the outcome *ask*): `do` names the option that decides."""
+
+
+class ReadBackError(HardpanError):
+    """A file read again does not say what was to be written: a fault of this tool, not of the input.
+
+    Parameters
+    ----------
+    found, where, planned : str
+        What is read, in which file, and what it should be.
+    why : str
+        What can do that.
+    kept : str
+        Folder in which the files are left, unchecked; "" where nothing is left.
+    """
+
+    def __init__(self, *, found: str, where: str, planned: str, why: str, kept: str = "") -> None:
+        self.found, self.planned, self.why = found, planned, why
+        gone = "nothing was written: run again with --keep, and report the fault with the folder that leaves"
+        left = f"the files are left in {kept}, unchecked: let no machine have them, and report the fault with them"
+        super().__init__(what=f"read back, {found}", where=where, right=planned, do=f"{why}; {left if kept else gone}")
+
+    def kept_in(self, folder: str) -> "ReadBackError":
+        """Same error where the files are left in `folder`."""
+        return ReadBackError(found=self.found, where=self.where, planned=self.planned, why=self.why, kept=folder)

@@ -53,9 +53,12 @@ def fit_profile(zones: gpd.GeoDataFrame, settings: OutputSettings) -> tuple[gpd.
     if size.fits(settings):
         return zones, 0.0, ()
     for outline in (False, True):
+        if not _size(_simplified(zones, _TOLERANCES_M[-1], outline=outline)).fits(settings):
+            continue
+        fitted = zones
         for tolerance_m in _TOLERANCES_M:
-            geometry = shapely.coverage_simplify(zones.geometry.array, tolerance_m, simplify_boundary=outline)
-            fitted = zones.set_geometry(gpd.GeoSeries(geometry, index=zones.index, crs=zones.crs))
+            # From one step to the next: what is taken off first is the same, and each step has less left to look at.
+            fitted = _simplified(fitted, tolerance_m, outline=outline)
             if _size(fitted).fits(settings) and _sound(zones, fitted):
                 return fitted, tolerance_m, (_told(size, _size(fitted), tolerance_m, outline=outline),)
     raise HardpanError(
@@ -69,6 +72,11 @@ def fit_profile(zones: gpd.GeoDataFrame, settings: OutputSettings) -> tuple[gpd.
 def single_parts(zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """Give one row a polygon, in order of zone, fresh index."""
     return zones.sort_values("zone").explode(index_parts=False).reset_index(drop=True)
+
+
+def _simplified(zones: gpd.GeoDataFrame, tolerance_m: float, *, outline: bool) -> gpd.GeoDataFrame:
+    geometry = shapely.coverage_simplify(zones.geometry.array, tolerance_m, simplify_boundary=outline)
+    return zones.set_geometry(gpd.GeoSeries(geometry, index=zones.index, crs=zones.crs))
 
 
 def _size(zones: gpd.GeoDataFrame) -> _Size:

@@ -1,5 +1,6 @@
 """A result folder that is whole or not there: written beside its place, renamed into it at the end."""
 
+import itertools
 import json
 import os
 import shutil
@@ -11,7 +12,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import IO
 
-from hardpan.core.errors import HardpanError
+from hardpan.core.errors import HardpanError, ReadBackError
 from hardpan.outputs.ownership import MANIFEST, not_ours
 
 if sys.platform != "win32":
@@ -22,6 +23,9 @@ __all__ = ["MANIFEST", "check_folder", "clear_leftovers", "fresh_folder"]
 _MARK, _UNLOCKED, _NEW, _OLD, _DONE = ".hardpan", "mark", "new", "old", "done"
 """In a part: its mark, which names machine and folder and is locked by the run at work; that file before it is locked;
 the result being written; the earlier result while the new one takes its place; and once it may be removed."""
+
+_FAULT = "UNCHECKED.txt"
+"""In a folder of files that were read back wrong: what was wrong."""
 
 _LONGEST_NAME = 60
 """Bytes of the folder's name repeated in the name of its part, so that the part's name is not too long."""
@@ -78,11 +82,12 @@ def _unfit(folder: Path, inputs: list[Path]) -> str:
 
 
 @contextmanager
-def fresh_folder(folder: Path) -> Iterator[Path]:
+def fresh_folder(folder: Path, *, keep: bool = False) -> Iterator[Path]:
     """Empty folder beside `folder`, renamed into its place when the block ends without an error.
 
     An earlier result stays whole until then, and comes back if the last rename fails; it is checked again as it is
     taken away, so that a file put there meanwhile is not lost. What killed runs left beside `folder` is cleared first.
+    With `keep`, files that were read back wrong are left beside `folder` under a name that says so.
 
     Raises
     ------
@@ -97,7 +102,12 @@ def fresh_folder(folder: Path) -> Iterator[Path]:
         folder.parent.mkdir(parents=True, exist_ok=True)
         with _part(folder) as part:
             (part / _NEW).mkdir()
-            yield part / _NEW
+            try:
+                yield part / _NEW
+            except ReadBackError as err:
+                if keep:
+                    raise err.kept_in(str(_set_aside(part / _NEW, folder, str(err)))) from err
+                raise
             _put_in_place(part, folder)
     except BaseException as err:
         _unmake(made)
@@ -184,6 +194,16 @@ def _put_in_place(part: Path, folder: Path) -> None:
             old.rename(folder)
     if reason:
         raise HardpanError(what=f"{reason}, while this run was at work", where=str(folder), do="give another --out")
+
+
+def _set_aside(new: Path, folder: Path, fault: str) -> Path:
+    """Folder beside `folder`, never one that was there, with the files that were read back wrong and why."""
+    names = (f"{folder.name}.unchecked{f'-{k}' if k > 1 else ''}" for k in itertools.count(1))
+    aside = next(place for place in map(folder.with_name, names) if not place.exists())
+    (new / _FAULT).write_text(
+        f"{fault}\n\nFor the report of this fault only: no machine may have these files.\n", "utf-8"
+    )
+    return new.rename(aside)
 
 
 def _settle(part: Path, folder: Path) -> None:

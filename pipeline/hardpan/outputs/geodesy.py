@@ -7,7 +7,6 @@ import shapely
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
-from hardpan.core.units import M2_PER_HA
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.survey import DatumMove
 
@@ -84,12 +83,6 @@ def to_wgs84(geometry: np.ndarray, crs: pyproj.CRS) -> tuple[np.ndarray, DatumMo
         operation=operation.description + (", GDA2020 taken as WGS 84" if taken else ""),
         accuracy_m=known if known is None or not taken else max(known, _TAKEN_M),
     )
-
-
-def geodesic_ha(geometry: np.ndarray) -> Floats:
-    """Give the area on the WGS 84 ellipsoid of polygons in longitude and latitude, ha, same length as given."""
-    geod = pyproj.Geod(ellps="WGS84")
-    return np.array([abs(geod.geometry_area_perimeter(one)[0]) for one in geometry]) / M2_PER_HA
 
 
 def degrees_per_metre(latitude: float) -> tuple[float, float]:

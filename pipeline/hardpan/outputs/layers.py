@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 import geopandas as gpd
 import numpy as np
+import shapely
 
 from hardpan.core.arrays import Floats
 from hardpan.outputs.words.interface import Words
@@ -12,6 +13,12 @@ from hardpan.records.evidence import PaddockRun
 
 _SOIL_COLOURS = ("#e69f00", "#56b4e9", "#009e73", "#f0e442", "#0072b2", "#d55e00", "#cc79a7", "#999999")
 """Okabe and Ito's eight colours, told apart by colour-blind eyes; repeated where there are more soils."""
+
+_DOTS = 2000
+"""Dots across the largest picture, the job card's; the map on the screen starts at fewer."""
+
+_FEW_VERTICES = 5000
+"""A layer of no more is drawn as it is."""
 
 _STATE_COLOURS = {"present": "#0072b2", "absent": "#f0e442", "unusable": "#999999"}
 
@@ -67,6 +74,27 @@ def desktop_layers(run: PaddockRun, words: Words) -> dict[str, gpd.GeoDataFrame]
         "exclusions": run.survey.paddock.exclusions,
     }
     return {name: _open_ended(layer.reset_index(drop=True)) for name, layer in layers.items()}
+
+
+def drawn_layers(layers: Mapping[str, gpd.GeoDataFrame]) -> dict[str, gpd.GeoDataFrame]:
+    """The layers as pictures show them: where vertices are many, without those that no eye could tell apart.
+
+    Only for drawing: shared borders stay shared, but hectares and files come from the layers themselves.
+    """
+    west, south, east, north = layers["boundary"].total_bounds
+    finest_m = max(east - west, north - south) / _DOTS
+    return {name: _thinned(layer, finest_m) for name, layer in layers.items()}
+
+
+def _thinned(layer: gpd.GeoDataFrame, finest_m: float) -> gpd.GeoDataFrame:
+    shapes = layer.geometry.to_numpy()
+    if shapely.get_num_coordinates(shapes).sum() <= _FEW_VERTICES or (shapely.get_dimensions(shapes) < 2).any():
+        return layer
+    if shapely.coverage_is_valid(shapes):
+        thin = shapely.coverage_simplify(shapes, finest_m)
+    else:
+        thin = shapely.simplify(shapes, finest_m)
+    return layer.set_geometry(gpd.GeoSeries(thin, index=layer.index, crs=layer.crs))
 
 
 def layer_styles(run: PaddockRun, colours: Mapping[int, str]) -> dict[str, tuple[str, Mapping[str, str]]]:

@@ -11,6 +11,7 @@ import xarray as xr
 from hardpan.core.arrays import Floats
 from hardpan.core.units import M2_PER_HA
 from hardpan.outputs.advice import plan_advice, set_up_advice
+from hardpan.outputs.agreement import Expected, expected_of
 from hardpan.outputs.display import fit_profile, single_parts
 from hardpan.outputs.folder import check_folder, clear_leftovers, fresh_folder
 from hardpan.outputs.geodesy import degrees_per_metre, to_display
@@ -21,19 +22,11 @@ from hardpan.outputs.geotiff import write_geotiff
 from hardpan.outputs.isoxml import lime_rates, lime_task, rip_task, write_taskdata
 from hardpan.outputs.job_card import name_issues, write_job_card
 from hardpan.outputs.kml import write_kml
-from hardpan.outputs.layers import BAND_UNITS, desktop_layers, layer_styles, raster_layers
+from hardpan.outputs.layers import BAND_UNITS, desktop_layers, drawn_layers, layer_styles, raster_layers
 from hardpan.outputs.manifest import write_manifest
 from hardpan.outputs.ownership import MANIFEST, digests
 from hardpan.outputs.palette import depth_colours
-from hardpan.outputs.readback import (
-    check_geojson,
-    check_geopackage,
-    check_kml,
-    check_parquet,
-    check_raster,
-    check_shapefile,
-    check_tasks,
-)
+from hardpan.outputs.readback import InCab, read_back
 from hardpan.outputs.report.facts import zone_quantities
 from hardpan.outputs.report.page import write_report
 from hardpan.outputs.settings import OutputSettings
@@ -49,15 +42,16 @@ from hardpan.outputs.zone_map import as_png, as_svg, draw_zone_map
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.issues import Issues
 from hardpan.records.survey import DatumMove
+from hardpan.spatial.geodesy import hectares
 
 __all__ = ["check_folder", "clear_leftovers", "write_outputs"]
 
 
-def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path) -> tuple[Path, ...]:
+def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path, *, keep: bool = False) -> tuple[Path, ...]:
     """Write every file that `settings.formats` asks for, the tables and run.json; give their paths.
 
     Files are written beside `folder`, read back, and renamed into place at the end: an earlier result stays whole if
-    anything fails.
+    anything fails. With `keep`, files that do not say what the plan says are left in a folder named as unchecked.
 
     Raises
     ------
@@ -69,57 +63,82 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path) -> tu
     words = speak(Units.of_files(run.rates.currency), run.catalog)
     zones = told_zones(run.plan, words)
     shown, move, issues = to_display(zones)
-    colours, maps = depth_colours(zones["depth_mm"]), raster_layers(run)
-    layers = desktop_layers(run, words)
-    seed = run.trail.seed
-    with fresh_folder(folder) as work:
-        issues = run.issues + issues + _write_for_cab(work, run, zones, shown, settings)
+    expected = expected_of(zones, seed=run.trail.seed)
+    colours, maps, layers = depth_colours(zones["depth_mm"]), raster_layers(run), desktop_layers(run, words)
+    with fresh_folder(folder, keep=keep) as work:
+        in_cab, told = _write_for_cab(work, run, zones, shown, expected, settings=settings)
+        issues = run.issues + issues + told
         if "job-card" in settings.formats:
             issues += name_issues(run.survey.paddock.name)
-        if "geojson" in settings.formats:
-            write_geojson(work / "prescription.geojson", shown, run.survey.paddock.name)
-            check_geojson(work / "prescription.geojson", zones, seed=seed)
-        if "geopackage" in settings.formats:
-            write_geopackage(work / "prescription.gpkg", layers, layer_styles(run, colours))
-            check_geopackage(work / "prescription.gpkg", zones, seed=seed)
-        if "geoparquet" in settings.formats:
-            write_geoparquet(work / "zones.parquet", layers["zones"])
-            check_parquet(work / "zones.parquet", zones, seed=seed)
-            write_geoparquet(work / "probes.parquet", layers["probes"])
-        if "kml" in settings.formats:
-            write_kml(work / "prescription.kml", shown, rip_task(zones, settings.depth_unit).says, colours,
-                      title=words.page.label("kml_title"))  # fmt: skip
-            check_kml(work / "prescription.kml", zones, seed=seed)
-        if "geotiff" in settings.formats:
-            write_geotiff(work / "surfaces.tif", maps, BAND_UNITS, run.zones.frame)
-            check_raster(work / "surfaces.tif", list(maps).index("depth_mm"), zones, seed=seed)
-        write_table(work / "zones.csv", zones.drop(columns="geometry"))
-        write_table(work / "tallies.csv", run.ledger.lines)
+        title = words.page.label("kml_title")
+        _write_for_desk(
+            work, run, zones, shown, maps=maps, layers=layers, colours=colours, title=title, settings=settings
+        )
         write_table(work / "issues.csv", told_issues(issues, words))
         _write_for_people(
-            work, run, move=move, issues=issues, maps=maps, layers=layers, colours=colours, settings=settings
-        )
+            work, run, move=move, issues=issues, maps=maps, layers=drawn_layers(layers), colours=colours,
+            settings=settings,
+        )  # fmt: skip
+        read_back(work, settings.formats, expected, in_cab, bands=tuple(maps))
         write_manifest(work / MANIFEST, run, words, move, issues, digests(work))
     return tuple(sorted(folder.iterdir()))
 
 
+def _write_for_desk(
+    work: Path,
+    run: PaddockRun,
+    zones: gpd.GeoDataFrame,
+    shown: gpd.GeoDataFrame,
+    *,
+    maps: Mapping[str, Floats],
+    layers: Mapping[str, gpd.GeoDataFrame],
+    colours: Mapping[int, str],
+    title: str,
+    settings: OutputSettings,
+) -> None:
+    """Write what a desktop GIS opens, and the tables."""
+    if "geojson" in settings.formats:
+        write_geojson(work / "prescription.geojson", shown, run.survey.paddock.name)
+    if "geopackage" in settings.formats:
+        write_geopackage(work / "prescription.gpkg", layers, layer_styles(run, colours))
+    if "geoparquet" in settings.formats:
+        write_geoparquet(work / "zones.parquet", layers["zones"])
+        write_geoparquet(work / "probes.parquet", layers["probes"])
+    if "kml" in settings.formats:
+        says = rip_task(zones, settings.depth_unit).says
+        write_kml(work / "prescription.kml", shown, says, colours, title=title)
+    if "geotiff" in settings.formats:
+        write_geotiff(work / "surfaces.tif", maps, BAND_UNITS, run.zones.frame)
+    write_table(work / "zones.csv", zones.drop(columns="geometry"))
+    write_table(work / "tallies.csv", run.ledger.lines)
+
+
 def _write_for_cab(
-    work: Path, run: PaddockRun, zones: gpd.GeoDataFrame, shown: gpd.GeoDataFrame, settings: OutputSettings
-) -> Issues:
-    """Write what goes into the cab, shapefile and task data, within the display's limits; give what was changed."""
+    work: Path,
+    run: PaddockRun,
+    zones: gpd.GeoDataFrame,
+    shown: gpd.GeoDataFrame,
+    expected: Expected,
+    *,
+    settings: OutputSettings,
+) -> tuple[InCab, Issues]:
+    """Write what goes into the cab, within the display's limits; give what its files must say, and what was changed."""
     fitted, moved_m, issues = fit_profile(zones, settings)
-    cab = shown if fitted is zones else to_display(fitted)[0]
-    parts, unit = single_parts(cab), settings.depth_unit
+    if fitted is not zones:
+        shown_in_cab = to_display(fitted)[0]
+        area_ha = hectares(fitted.geometry.to_numpy(), run.survey.crs)
+        expected = expected_of(fitted.assign(area_ha=area_ha), seed=run.trail.seed)
+    else:
+        shown_in_cab = shown
+    parts, unit = single_parts(shown_in_cab), settings.depth_unit
+    lost_mm = depth_without_position(zones, run.survey.paddock.exclusions, settings)
     if "shapefile" in settings.formats:
         write_shapefile(work / "prescription_shp.zip", parts, unit)
-        check_shapefile(work / "prescription_shp.zip", zones, unit=unit, moved_m=moved_m, seed=run.trail.seed)
     if "isoxml" in settings.formats:
         grid, told = _task_grid(run, shown, settings)
-        lost_mm = depth_without_position(zones, run.survey.paddock.exclusions, settings)
-        _write_tasks(work / "taskdata.zip", run, cab, parts, grid=grid, lost_mm=lost_mm, settings=settings)
-        check_tasks(work / "taskdata.zip", zones, lost_mm=lost_mm, moved_m=moved_m, seed=run.trail.seed)
+        _write_tasks(work / "taskdata.zip", run, shown_in_cab, parts, grid=grid, lost_mm=lost_mm, settings=settings)
         issues += told
-    return issues
+    return InCab(fitted=expected, moved_m=moved_m, unit=unit, lost_mm=lost_mm), issues
 
 
 def _task_grid(

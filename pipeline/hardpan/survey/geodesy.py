@@ -1,4 +1,4 @@
-"""Datum, projection and true area: every coordinate comes to the working CRS by a named operation."""
+"""Datum and projection: every coordinate comes to the working CRS by a named operation."""
 
 from dataclasses import dataclass
 
@@ -14,7 +14,6 @@ from pyproj.transformer import TransformerGroup
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError, SettingsError
-from hardpan.core.units import M2_PER_HA
 from hardpan.records.issues import Issue
 from hardpan.records.survey import DatumMove
 from hardpan.survey.words import Bounds, Land, Log, Points, warned
@@ -259,23 +258,6 @@ def move_geometry(geometry: np.ndarray, move: Points) -> np.ndarray:
         return np.column_stack(move(xy[:, 0].copy(), xy[:, 1].copy()))
 
     return np.asarray(shapely.transform(flat_geometry, points))
-
-
-def hectares(geometry: shapely.Geometry, crs: pyproj.CRS) -> float:
-    """Give the geodesic area of polygons in `crs` on the ellipsoid of its own datum, in ha."""
-    geodetic = crs.geodetic_crs or crs
-    back = pyproj.Transformer.from_crs(crs, geodetic, always_xy=True)
-    lonlat = move_geometry(np.asarray([geometry]), back.transform)[0]
-    geod = _ellipsoid(geodetic)
-    rings = [shapely.geometry.polygon.orient(part) for part in shapely.get_parts(lonlat)]
-    return sum(abs(float(geod.geometry_area_perimeter(ring)[0])) for ring in rings) / M2_PER_HA
-
-
-def _ellipsoid(geodetic: pyproj.CRS) -> pyproj.Geod:
-    geod = geodetic.get_geod()
-    if geod is None:
-        raise InputError(what=f"CRS {geodetic.name!r} has no ellipsoid", where="paddock.crs", right="a usual datum")
-    return geod
 
 
 def come(source: pyproj.CRS, land: Land, file: str, log: Log) -> Points:

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 
 from hardpan.core.errors import SettingsError
@@ -10,7 +11,7 @@ from hardpan.core.memory import UNLIMITED, Memory
 from hardpan.records.frame import Frame
 from hardpan.records.soils import SoilType
 from hardpan.records.survey import Paddock, Survey
-from hardpan.survey import geodesy
+from hardpan.spatial.geodesy import hectares
 from hardpan.survey.inputs import covariates, ground, soils
 from hardpan.survey.inputs import probes as readings
 from hardpan.survey.settings import GridSettings, PaddockSettings, ProbeSettings, SoilSettings
@@ -52,7 +53,7 @@ def read_survey(
         paddock=Paddock(
             name=paddock.name,
             boundary=gpd.GeoSeries([land.boundary], crs=land.crs),
-            area_ha=geodesy.hectares(land.boundary, land.crs),
+            area_ha=float(hectares(np.array([land.boundary]), land.crs)[0]),
             exclusions=exclusions,
         ),
         profiles=read,

@@ -1,24 +1,10 @@
-"""Hectares and run lengths of zones."""
+"""Run lengths of zones."""
 
 import numpy as np
-import pyproj
 import shapely
-
-from hardpan.core.arrays import Floats
-from hardpan.core.units import M2_PER_HA
 
 HEADINGS_DEG = np.arange(0.0, 180.0, 1.0)
 """Headings tried; a degree changes the mean run by far less than the operator's choice of line does."""
-
-
-def area_ha(shapes: list[shapely.Geometry], crs: pyproj.CRS) -> Floats:
-    """Geodesic area of each shape on the ellipsoid of its CRS."""
-    geodesic = crs.get_geod() or pyproj.Geod(ellps="WGS84")
-    to_degrees = pyproj.Transformer.from_crs(crs, crs.geodetic_crs, always_xy=True)
-    flat = shapely.transform(np.asarray(shapes, dtype=object), to_degrees.transform, interleaved=False)
-    return (
-        np.array([abs(geodesic.geometry_area_perimeter(shapely.orient_polygons(one))[0]) for one in flat]) / M2_PER_HA
-    )
 
 
 def best_run(shape: shapely.Geometry, wiggle_m: float) -> tuple[float, float]:

@@ -21,6 +21,7 @@ from hardpan.records.options import Options
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
 from hardpan.records.zones import Zones
+from hardpan.spatial.geodesy import hectares
 from hardpan.spatial.regions import OUTSIDE, spread
 from hardpan.zones.classes import (
     ClassCounts,
@@ -35,7 +36,7 @@ from hardpan.zones.classes import (
 )
 from hardpan.zones.drivable import Cells, Least, make_drivable
 from hardpan.zones.grouping import cell_features, expected_bottom_mm, group
-from hardpan.zones.measures import area_ha, best_run
+from hardpan.zones.measures import best_run
 from hardpan.zones.outline import Coverage, outline_classes
 from hardpan.zones.settings import ZoneSettings
 from hardpan.zones.workable import WorkableArea, outline_of, workable_area
@@ -219,7 +220,7 @@ def _table(
             "zone": np.arange(1, len(shapes) + 1),
             "kind": ["ground"] * len(soils) + ["exclusion"] * len(excluded),
             "soil_type": [*soils, *excluded["name"]],
-            "area_ha": area_ha(shapes, crs),
+            "area_ha": hectares(np.array(shapes, dtype=object), crs),
             "length_m": [length for length, _ in runs],
             "heading_deg": [heading for _, heading in runs],
         },

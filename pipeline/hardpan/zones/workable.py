@@ -4,8 +4,6 @@ from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
-import rasterio.features
-import scipy.ndimage
 import shapely
 
 from hardpan.core.arrays import Floats, Ints
@@ -13,6 +11,7 @@ from hardpan.core.errors import InputError
 from hardpan.records.frame import Frame
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Paddock
+from hardpan.spatial.cells import areas_in_cells
 from hardpan.spatial.regions import OUTSIDE, nearest_of
 
 
@@ -42,7 +41,7 @@ def workable_area(paddock: Paddock, surfaces: Surfaces, margin_m: float) -> Work
     """
     outline, excluded = outline_of(paddock, surfaces.frame, margin_m)
     boundary_m2 = float(shapely.area(paddock.boundary.to_numpy()).sum())
-    cell_ha = _cell_areas_m2(outline, surfaces.frame) * paddock.area_ha / boundary_m2
+    cell_ha = areas_in_cells(outline, surfaces.frame) * paddock.area_ha / boundary_m2
     source = nearest_of(surfaces.inside)
     soil = surfaces.maps["soil"].to_numpy().ravel()[source].astype(np.int64)
     return WorkableArea(
@@ -89,17 +88,3 @@ def _widened(exclusions: gpd.GeoDataFrame, boundary: shapely.Geometry, margin_m:
 def _polygonal(shape: shapely.Geometry) -> shapely.Geometry:
     parts = shapely.get_parts(shape)
     return shapely.union_all(parts[shapely.get_dimensions(parts) == 2])
-
-
-def _cell_areas_m2(outline: shapely.Geometry, frame: Frame) -> Floats:
-    """Area of each cell inside the outline, exactly: the cells its edge may cut are cut."""
-    grid = {"out_shape": frame.shape, "transform": frame.affine, "dtype": "uint8"}
-    area: Floats = rasterio.features.rasterize([outline], **grid).astype(np.float64) * frame.cell_m**2
-    touched = rasterio.features.rasterize([shapely.boundary(outline)], all_touched=True, **grid)
-    edge = scipy.ndimage.binary_dilation(touched, np.ones((3, 3)))
-    row, column = np.nonzero(edge)
-    x_m, y_m, half = frame.x_m[column], frame.y_m[row], frame.cell_m / 2.0
-    cells = shapely.box(x_m - half, y_m - half, x_m + half, y_m + half)
-    shapely.prepare(outline)
-    area[edge] = shapely.area(shapely.intersection(outline, cells))
-    return area

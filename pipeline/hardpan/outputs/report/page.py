@@ -71,7 +71,7 @@ def write_report(
     issues : Issues
         All issues, those of the outputs included.
     layers, maps : Mapping
-        Layers and rasters for the interactive map, as `layers.desktop_layers` and `layers.raster_layers` give them.
+        Layers and rasters for the interactive map, as `layers.drawn_layers` and `layers.raster_layers` give them.
     colours : Mapping
         Depth in mm to colour.
     depth_map : str
@@ -84,7 +84,9 @@ def write_report(
     loader = jinja2.PackageLoader("hardpan.outputs.report")
     environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
     zones, key = told_zones(run.plan, words), _key(run, colours, words)
-    named = zones.assign(setup=[words.zones.setup(one) for one in zones["setup"]])
+    named = zones.assign(
+        setup=[words.zones.setup(one) for one in zones["setup"]], geometry=layers["zones"].geometry.to_numpy()
+    )
     told = told_insertions(run.pan, words)
     web = draw_web_map(
         zones=named, layers={**layers, "probes": told}, maps=maps, frame=run.zones.frame, colours=colours, key=key,

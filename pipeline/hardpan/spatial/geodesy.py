@@ -1,0 +1,50 @@
+"""Areas on the ellipsoid: the one place where polygons become hectares."""
+
+import numpy as np
+import pyproj
+import shapely
+
+from hardpan.core.arrays import Floats
+from hardpan.core.errors import InputError
+from hardpan.core.units import M2_PER_HA
+
+WGS84 = pyproj.Geod(ellps="WGS84")
+"""The ellipsoid of longitudes and latitudes as displays read them."""
+
+
+def geodesic_ha(polygons: np.ndarray, ellipsoid: pyproj.Geod = WGS84) -> Floats:
+    """Areas of polygons in longitude and latitude on an ellipsoid, edges geodesic, ha; shape (n,).
+
+    The direction of a ring, which whoever wrote it chose, gives its area a sign. Here every shell counts and every hole
+    is taken away, whichever way they run.
+
+    Parameters
+    ----------
+    polygons : (n,) array of Polygon or MultiPolygon
+        Degrees, valid, none missing.
+    ellipsoid : pyproj.Geod
+        The one that the degrees are on.
+    """
+    parts, polygon = shapely.get_parts(np.asarray(polygons, dtype=object), return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    ring_m2 = [abs(ellipsoid.polygon_area_perimeter(*shapely.get_coordinates(ring).T)[0]) for ring in rings]
+    shell = np.diff(part, prepend=-1) > 0  # the first ring of each part
+    signed_m2 = np.where(shell, ring_m2, np.negative(ring_m2))
+    return np.bincount(polygon[part], weights=signed_m2, minlength=len(polygons)) / M2_PER_HA
+
+
+def hectares(polygons: np.ndarray, crs: pyproj.CRS) -> Floats:
+    """Areas of polygons in `crs` on the ellipsoid of its own datum, ha; shape (n,).
+
+    Raises
+    ------
+    InputError
+        The CRS has no ellipsoid.
+    """
+    geodetic = crs.geodetic_crs
+    ellipsoid = None if geodetic is None else geodetic.get_geod()
+    if geodetic is None or ellipsoid is None:
+        raise InputError(what=f"CRS {crs.name!r} has no ellipsoid", where="paddock.crs", right="a usual datum")
+    back = pyproj.Transformer.from_crs(crs, geodetic, always_xy=True)
+    flat = shapely.force_2d(np.asarray(polygons, dtype=object))
+    return geodesic_ha(shapely.transform(flat, back.transform, interleaved=False), ellipsoid)
