@@ -90,8 +90,8 @@ REFUSALS = (
         must=lambda built: not built.recipe.soils and built.recipe.default_type is None,
     ),
     Refusal(
-        name="a tractor that cannot pull one tine",
-        says="cannot pull one tine",
+        name="a tractor that is too weak",
+        says="cannot pull one tine|no remaining value is known for a tractor",
         may=lambda built: _engine_kw(built.recipe) < WEAK_KW,
         must=lambda built: _engine_kw(built.recipe) < 25.0,
     ),
