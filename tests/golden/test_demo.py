@@ -13,8 +13,11 @@ import pyproj
 import pytest
 import rasterio
 
+import hardpan
+from builders.pages import metric_in
 from hardpan.core.shipped import shipped
 from hardpan.outputs.isoxml_reader import read_taskdata
+from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.stage import write_outputs
 from hardpan.run.chain import run_paddock
 from hardpan.run.config import read_config
@@ -150,3 +153,14 @@ def test_the_thread_count_changes_nothing(demo, tmp_path):
     run_into(tmp_path / "single", copy / "demo.toml", datetime(2028, 1, 1, tzinfo=UTC))
     for name in STABLE:
         assert (tmp_path / "single" / name).read_bytes() == (demo[1] / name).read_bytes(), name
+
+
+def test_a_report_for_us_readers_has_no_metric_unit(demo, tmp_path):
+    write_outputs(demo[0], OutputSettings(formats=("report",), units="us"), tmp_path / "out")
+    assert metric_in((tmp_path / "out" / "report.html").read_text(encoding="utf-8")) == []
+
+
+def test_the_headline_is_the_one_of_the_record(demo):
+    manifest = json.loads((demo[1] / "run.json").read_text(encoding="utf-8"))
+    assert manifest["headline"] == hardpan.headline(demo[0])
+    assert list(hardpan.zone_table(demo[0])["reason"]) == list(pd.read_csv(demo[1] / "zones.csv")["reason"])

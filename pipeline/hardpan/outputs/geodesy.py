@@ -7,6 +7,7 @@ import shapely
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
+from hardpan.core.said import Said, distance
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.survey import DatumMove
 
@@ -111,8 +112,13 @@ def _told(move: DatumMove) -> Issues:
     accuracy = move.accuracy_m
     if accuracy is not None and accuracy <= _GOOD_M:
         return ()
-    known = "of unknown accuracy" if accuracy is None else f"good to {accuracy:g} m"
-    what = f"positions go from {move.from_crs} to WGS 84 by {move.operation!r}, {known}"
+    what = Said(
+        "positions go from {source} to WGS 84 by {operation!r}, "
+        + ("of unknown accuracy" if accuracy is None else "good to {accuracy}"),
+        source=move.from_crs,
+        operation=move.operation,
+        accuracy=None if accuracy is None else distance(accuracy),
+    )
     return (_issue("datum-accuracy", what, "written as they are; check the first run against a known mark"),)
 
 

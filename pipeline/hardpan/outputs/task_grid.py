@@ -8,6 +8,7 @@ import xarray as xr
 from rasterio.features import rasterize
 
 from hardpan.core.errors import HardpanError
+from hardpan.core.said import Said, area, depth, distance, joined
 from hardpan.core.units import M2_PER_HA
 from hardpan.outputs.settings import OutputSettings
 from hardpan.records.issues import Issue, Issues, Outcome
@@ -136,9 +137,12 @@ def _coarser(grid: xr.DataArray, wanted_m: float, settings: OutputSettings) -> I
     return (
         _issue(
             "task-grid-cell",
-            f"a task grid of {wanted_m:g} m cells would have more than {settings.max_grid_side} a side "
-            "(outputs.max_grid_side)",
-            f"cells of {cell_m:g} m, {grid.shape[1]} by {grid.shape[0]}",
+            Said(
+                "a task grid of {cell} cells would have more than {most} a side (outputs.max_grid_side)",
+                cell=distance(wanted_m),
+                most=settings.max_grid_side,
+            ),
+            Said("cells of {cell}, {n} by {m}", cell=distance(cell_m), n=grid.shape[1], m=grid.shape[0]),
         ),
     )
 
@@ -150,12 +154,21 @@ def _told(zones: gpd.GeoDataFrame, grid: xr.DataArray, off: pd.Series, settings:
         return ()
     shut = zones["kind"] == "exclusion"
     lifted_ha = float((_hectares(zones, grid) - zones["area_ha"])[shut].sum())
-    said = ", ".join(
-        f"{abs(share):.1%} {'more' if share > 0 else 'less'} at {depth} mm" for depth, share in wide.items()
+    by_depth = (
+        Said(
+            "{share} {more} at {depth}",
+            share=f"{abs(share):.1%}",
+            more="more" if share > 0 else "less",
+            depth=depth(mm),
+        )
+        for mm, share in zip(wide.index.to_numpy(float).tolist(), wide, strict=True)
     )
-    why = f"; {lifted_ha:.2f} ha more are lifted, in cells that touch keep-out ground" if shut.any() else ""
+    lifted = "; {lifted} more are lifted, in cells that touch keep-out ground" if shut.any() else ""
+    what = Said(
+        "by area the task grid has {found} than the plan" + lifted, found=joined(by_depth, ", "), lifted=area(lifted_ha)
+    )
     done = "written so; a larger outputs.max_grid_side gives finer cells, isoxml_shape = 'polygons' exact borders"
-    return (_issue("task-grid-hectares", f"in hectares the task grid has {said} than the plan{why}", done),)
+    return (_issue("task-grid-hectares", what, done),)
 
 
 def _issue(code: str, what: str, done: str) -> Issue:
