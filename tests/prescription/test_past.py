@@ -1,4 +1,4 @@
-from hardpan.prescription.past import last_ripping
+from hardpan.prescription.setting_up import last_ripping
 from hardpan.records.season import HistorySettings
 
 SOILS = ("deep sand", "sand over clay")

@@ -1,20 +1,22 @@
-"""One paddock's zones with all that is known of them before anything is chosen."""
+"""One paddock's zones with all that is known of them, and what is decided of them: the records of this room."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from hardpan.core.arrays import Floats
+from hardpan.core.arrays import Floats, Ints
 from hardpan.options import (
     Economy,
     Ground,
+    ZoneEvaluation,
     build_ground,
     economy_of,
     field_efficiency,
     judge,
+    positions,
     rules_met,
     shares_of,
     zone_facts,
@@ -26,9 +28,13 @@ from hardpan.records.evidence import Evidence
 from hardpan.records.ledger import Rates
 from hardpan.records.options import Options
 from hardpan.records.quantity import Quantity
+from hardpan.records.reasons import Pull
 from hardpan.records.season import SeasonSettings
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.zones import Zones
+
+ROUNDING = 1e-12
+"""Shares of a zone are sums of floats."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -64,6 +70,25 @@ class Context:
         soil = self.catalog.soils.get(str(self.table["soil_type"].iloc[row]))
         return None if soil is None else self.catalog.available_water[soil.water_texture]
 
+    def main_soil(self, row: int) -> int:
+        """Soil type, its code, of the node that most of the zone of a row lies on."""
+        return int(self.ground.soil[self.weights[row].argmax()])
+
+    @property
+    def setup(self) -> Ints:
+        """(n_options,): position of each option's set-up in the catalogue, -1 for leaving."""
+        return positions(self.options.table["setup"], list(self.catalog.setups))
+
+    @property
+    def depth_mm(self) -> Floats:
+        """(n_options,): working depth."""
+        return self.options.table["depth_mm"].to_numpy(float)
+
+    @property
+    def slack(self) -> float:
+        """Share of a zone that may pass a limit."""
+        return self.prescription.limit_slack + ROUNDING
+
     @property
     def ground(self) -> Ground:
         """All ground."""
@@ -73,6 +98,41 @@ class Context:
     def weights(self) -> Floats:
         """(n_zones, n_nodes): share of each zone a node stands for."""
         return shares_of(self.zone_ha)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ZoneOutcome:
+    """What comes of the chosen option and its runner-up in one zone."""
+
+    machine: dict[str, object]
+    """Row of `Plan.machine`."""
+    speed_kmh: float
+    pull: Pull
+    returns: Floats
+    """(n_draws, 2): money per zone of the chosen option and the runner-up."""
+    hours: Floats
+    """(n_draws,): machine hours in the zone with the chosen option."""
+    fuel_l: Floats
+    """(n_draws,): the same of fuel, L."""
+    loosened: float
+    breach: float
+    bottom_mm: Floats
+    """(n_draws,): mean bottom of the zone's pan in each draw; NaN where it has none."""
+    bottom_range_mm: tuple[float, float, float]
+    """Mean, 5 and 95 % of the bottom over draws and ground; NaN where there never is a pan."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Decision:
+    """What was decided of a context; sequences follow the rows of its table."""
+
+    context: Context
+    evaluation: ZoneEvaluation
+    pairs: Ints
+    """(n_zones, 2): chosen option and runner-up."""
+    fitted: Ints
+    """Positions of the set-ups the ripper is fitted with in this paddock."""
+    outcomes: Sequence[ZoneOutcome]
 
 
 def build_context(

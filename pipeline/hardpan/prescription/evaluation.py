@@ -1,35 +1,30 @@
 """What each zone could do, and what comes of the choice."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.options import (
     Ground,
+    Limits,
     Passes,
     ZoneEvaluation,
     credit_draws,
     credit_spans,
     machine_limit,
-    positions,
     setup_gains,
 )
-from hardpan.prescription.context import Context
-from hardpan.prescription.limits import ROUNDING, limits_of
+from hardpan.prescription.context import ROUNDING, Context, ZoneOutcome
 from hardpan.records.catalog import Catalog
 from hardpan.records.reasons import Pull
 
 
-def evaluate_zones(context: Context) -> ZoneEvaluation:
-    """What each zone could do: money, cover, what the decision table credits and forbids."""
+def evaluate_zones(context: Context, held: Limits) -> ZoneEvaluation:
+    """What each zone could do: money, cover, what the decision table credits; `held` (n_zones, n_options) forbids."""
     ground, options, weights = context.ground, context.options, context.weights
     names, rules = list(context.catalog.setups), context.catalog.rules
-    setup = positions(options.table["setup"], names)
-    depth = options.table["depth_mm"].to_numpy(float)
-    credit = credit_spans(rules, setup_gains(rules, context.judged, context.facts, names), names)[:, setup]
+    credit = credit_spans(rules, setup_gains(rules, context.judged, context.facts, names), names)[:, context.setup]
     worth = np.where(options.allowed, options.gain, 0.0)
-    gain, cost, held = credit[..., 1] * (weights @ worth), _costs(context), limits_of(context, setup, depth)
+    gain, cost = credit[..., 1] * (weights @ worth), _costs(context)
     allowed = np.array([[limit is None for limit in row] for row in held])
     often = weights * ground.present.mean(axis=0)
     return ZoneEvaluation(
@@ -41,8 +36,8 @@ def evaluate_zones(context: Context) -> ZoneEvaluation:
         held=held,
         covered=weights @ options.covered,
         ha=context.zone_ha.sum(axis=1),
-        depth_mm=depth,
-        setup=setup,
+        depth_mm=context.depth_mm,
+        setup=context.setup,
         credit=credit,
     )
 
@@ -54,28 +49,6 @@ def _costs(context: Context) -> Floats:
     return np.stack(
         [part @ context.economy.cost(time).mean(axis=1) for part, time in zip(share, context.turning, strict=True)]
     )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ZoneOutcome:
-    """What comes of the chosen option and its runner-up in one zone."""
-
-    machine: dict[str, object]
-    """Row of `Plan.machine`."""
-    speed_kmh: float
-    pull: Pull
-    returns: Floats
-    """(n_draws, 2): money per zone of the chosen option and the runner-up."""
-    hours: Floats
-    """(n_draws,): machine hours in the zone with the chosen option."""
-    fuel_l: Floats
-    """(n_draws,): the same of fuel, L."""
-    loosened: float
-    breach: float
-    bottom_mm: Floats
-    """(n_draws,): mean bottom of the zone's pan in each draw; NaN where it has none."""
-    bottom_range_mm: tuple[float, float, float]
-    """Mean, 5 and 95 % of the bottom over draws and ground; NaN where there never is a pan."""
 
 
 def zone_outcome(context: Context, evaluation: ZoneEvaluation, row: int, pair: Ints) -> ZoneOutcome:

@@ -1,15 +1,16 @@
-"""How to set tractor and ripper up before the first run: ballast, balance, level, and what to dig for."""
+"""How to set tractor and ripper up before the first run, what to dig for after it, and the ripping before."""
 
 from collections.abc import Iterator, Mapping
 
-import numpy as np
 import pandas as pd
 
-from hardpan.core.said import Amount, Measure, Said
+from hardpan.core.said import Amount, Measure, Said, depth
 from hardpan.core.units import W_PER_HP
+from hardpan.options import ridge_mm
 from hardpan.records.advice import Step, Topic
 from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.season import HistorySettings
 
 
 def steps_of(catalog: Catalog, machine: pd.DataFrame, zones: pd.DataFrame) -> tuple[Step, ...]:
@@ -79,7 +80,25 @@ def _fitting(catalog: Catalog, name: str, zones: pd.DataFrame) -> Iterator[Step]
         low, high = (10.0 * round(lead.value * mm / 10) for mm in (depths.min(), depths.max()))
         figures = {"share": lead.value, "low_mm": low, "high_mm": high}
         yield Step(topic=Topic.LEADING, source=lead.source, figures=figures, setup=name)
-    gap_mm = catalog.ripper.spacing.value - setup.foot_width.value
-    ridge_mm = max(0.0, gap_mm) / 2.0 * np.tan(np.radians(setup.side_angle.value))
-    figures = {"ridge_mm": 10.0 * round(ridge_mm / 10)}
+    ridge = float(ridge_mm(setup.foot_width.value, catalog.ripper.spacing.value, setup.side_angle.value))
+    figures = {"ridge_mm": 10.0 * round(ridge / 10)}
     yield Step(topic=Topic.DIG, source=setup.side_angle.source, figures=figures, setup=name)
+
+
+def last_ripping(history: HistorySettings, catalog: Catalog, soil_types: tuple[str, ...]) -> Issues:
+    """Remark on how deep the paddock was ripped before, and how much deeper common practice goes the next time."""
+    if history.last_depth_mm is None:
+        return ()
+    deeper = {soil.value for name in soil_types if (soil := catalog.soils[name].deeper_next) is not None}
+    when = f" in {history.last_ripped}" if history.last_ripped is not None else ""
+    usual = "common practice goes about {more} deeper the next time, but " if deeper else ""
+    return (
+        Issue(
+            outcome=Outcome.ACCEPT,
+            stage="prescription",
+            code="ripped-before",
+            what=Said("the paddock was ripped to {depth}{when}", depth=depth(history.last_depth_mm), when=when),
+            done=Said(f"{usual}the depths follow the pan that was probed since", more=depth(max(deeper, default=0.0))),
+            place="[history]",
+        ),
+    )

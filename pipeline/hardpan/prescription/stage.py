@@ -1,22 +1,26 @@
-"""What is chosen in each zone."""
+"""What is chosen in each zone: depth and set-up, why, and what comes of them."""
 
-from dataclasses import replace
-
+import geopandas as gpd
 import numpy as np
+import pandas as pd
 
-from hardpan.options import choose, runner_up
-from hardpan.prescription.context import build_context
+from hardpan.core.said import Said, depth
+from hardpan.options import LEAVE, choose, runner_up
+from hardpan.prescription.context import Decision, build_context
 from hardpan.prescription.evaluation import evaluate_zones, zone_outcome
-from hardpan.prescription.past import last_ripping
-from hardpan.prescription.planning import write_plan
-from hardpan.prescription.reasons import Decision
-from hardpan.prescription.setting_up import ballast_issues
+from hardpan.prescription.limits import limits_of
+from hardpan.prescription.reasons import reason_of
+from hardpan.prescription.setting_up import ballast_issues, last_ripping, steps_of
+from hardpan.prescription.tables import candidate_table, conditions_of, moisture_table, shipped_numbers
 from hardpan.records.catalog import Catalog
+from hardpan.records.columns import PLAN
 from hardpan.records.decision import DecisionSettings
 from hardpan.records.evidence import Evidence
+from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.ledger import Rates
 from hardpan.records.options import Options
 from hardpan.records.plan import Plan
+from hardpan.records.season import HistorySettings
 from hardpan.records.zones import Zones
 
 
@@ -25,10 +29,88 @@ def prescribe(
 ) -> Plan:
     """Depth and set-up of each zone, with its reason, the next best choice and the money."""
     context = build_context(zones, options, evidence, catalog, rates, asked=asked)
-    evaluation = evaluate_zones(context)
+    evaluation = evaluate_zones(context, limits_of(context))
     chosen, fitted = choose(evaluation, len(catalog.setups), asked.prescription)
     pairs = np.stack([chosen, runner_up(evaluation, chosen, fitted)], axis=1)
     outcomes = [zone_outcome(context, evaluation, row, pair) for row, pair in enumerate(pairs)]
-    plan = write_plan(Decision(context=context, evaluation=evaluation, pairs=pairs, fitted=fitted, outcomes=outcomes))
-    machine = (*ballast_issues(catalog), *last_ripping(asked.history, catalog, evidence.surfaces.soil_types))
-    return replace(plan, issues=(*machine, *plan.issues))
+    decision = Decision(context=context, evaluation=evaluation, pairs=pairs, fitted=fitted, outcomes=outcomes)
+    return _written(decision, asked.history)
+
+
+def _written(decision: Decision, history: HistorySettings) -> Plan:
+    """Plan of a decision: one row and one reason a zone, and the tables behind them."""
+    context, outcomes = decision.context, decision.outcomes
+    table = context.table
+    places = range(len(table))
+    zones = pd.DataFrame([_zone_row(decision, place) for place in places])
+    plan = gpd.GeoDataFrame(zones, geometry="geometry", crs=table.crs)[list(PLAN)]
+    machine = pd.DataFrame([outcome.machine for outcome in outcomes])[(plan["depth_mm"] > 0).to_numpy()]
+    machine = machine.reset_index(drop=True)
+    soils = tuple(dict.fromkeys(table.loc[table["kind"] == "ground", "soil_type"]))
+    return Plan(
+        zones=plan,
+        reasons=tuple(reason_of(decision, place) for place in places),
+        machine=machine,
+        conditions=conditions_of(context, decision.pairs[:, 0] != LEAVE),
+        moisture=moisture_table(context, plan),
+        returns=np.stack([outcome.returns[:, 0] for outcome in outcomes]),
+        runner_up_returns=np.stack([outcome.returns[:, 1] for outcome in outcomes]),
+        hours=np.stack([outcome.hours for outcome in outcomes]),
+        fuel_l=np.stack([outcome.fuel_l for outcome in outcomes]),
+        candidates=candidate_table(context, decision.evaluation),
+        defaults=shipped_numbers(context.catalog, soils),
+        setting_up=steps_of(context.catalog, machine, plan),
+        issues=(
+            *ballast_issues(context.catalog),
+            *last_ripping(history, context.catalog, context.ground.soil_names),
+            *_short_of_cover(decision, plan),
+        ),
+    )
+
+
+def _zone_row(decision: Decision, place: int) -> dict[str, object]:
+    table, options = decision.context.table, decision.context.options.table
+    zone, outcome, (chosen, _) = table.iloc[place], decision.outcomes[place], decision.pairs[place]
+    ground, ripped = zone["kind"] == "ground", chosen != LEAVE
+    option = options.iloc[chosen]
+    per_ha = outcome.returns[:, 0] / max(zone["area_ha"], 1e-9)
+    low, high = np.quantile(per_ha, [0.05, 0.95])
+    behind = float(per_ha.mean() - outcome.returns[:, 1].mean() / zone["area_ha"]) if ground else 0.0
+    return {
+        "zone": int(zone["zone"]),
+        "kind": zone["kind"],
+        "soil_type": zone["soil_type"],
+        "area_ha": float(zone["area_ha"]),
+        "depth_mm": int(option["depth_mm"]),
+        "setup": option["setup"],
+        "spacing_mm": float(option["spacing_mm"]),
+        "speed_kmh": outcome.speed_kmh if ripped else 0.0,
+        "passes": outcome.pull.passes if ripped else 0,
+        "runner_up_cost_per_ha": behind,
+        "breach_probability": outcome.breach if ground else 0.0,
+        "loosened_share": outcome.loosened if ripped else 0.0,
+        "net_per_ha": float(per_ha.mean()),
+        "net_low_per_ha": float(low),
+        "net_high_per_ha": float(high),
+        "loss_probability": float((per_ha < 0).mean()),
+        "geometry": table.geometry.iloc[place],
+    }
+
+
+def _short_of_cover(decision: Decision, plan: gpd.GeoDataFrame) -> Issues:
+    asked = decision.context.prescription.cover_share
+    if decision.context.prescription.rule != "cover":
+        return ()
+    reached = decision.evaluation.covered[np.arange(len(plan)), decision.pairs[:, 0]]
+    short = (plan["depth_mm"].to_numpy() > 0) & (reached < asked)
+    return tuple(
+        Issue(
+            outcome=Outcome.WARN,
+            stage="prescription",
+            code="cover-not-reached",
+            what=f"no allowed depth passes below the pan on {asked:.0%} of the zone",
+            done=Said("the deepest allowed, {depth}, does so on {share}", depth=depth(mm), share=f"{share:.0%}"),
+            place=f"zone {zone}",
+        )
+        for zone, mm, share in zip(plan["zone"][short], plan["depth_mm"][short], reached[short], strict=True)
+    )
