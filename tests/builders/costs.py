@@ -13,8 +13,7 @@ from builders.decision import shipped_catalog
 from hardpan.costs.stage import tally
 from hardpan.money.stage import price_machines
 from hardpan.records.columns import PLAN
-from hardpan.records.decision import DecisionSettings, PrescriptionSettings
-from hardpan.records.season import HistorySettings, SeasonSettings
+from hardpan.records.decision import DecisionSettings, HistorySettings, PrescriptionSettings, SeasonSettings
 from hardpan.records.surfaces import Surfaces
 
 N_DRAWS = 200

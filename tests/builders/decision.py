@@ -17,12 +17,11 @@ from hardpan.pan.settings import PanSettings
 from hardpan.prescription.stage import prescribe
 from hardpan.records.advice import CountReason
 from hardpan.records.columns import INSERTION, PAN
-from hardpan.records.decision import DecisionSettings, MachineSettings, PrescriptionSettings
+from hardpan.records.decision import DecisionSettings, MachineSettings, PrescriptionSettings, SeasonSettings
 from hardpan.records.evidence import Evidence
 from hardpan.records.frame import Frame
 from hardpan.records.ledger import Rates
 from hardpan.records.pan import PanFeatures
-from hardpan.records.season import SeasonSettings
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Paddock, Profiles, Survey
 from hardpan.records.zones import Zones

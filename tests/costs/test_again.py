@@ -1,7 +1,7 @@
 import pytest
 
 from hardpan.records.advice import NextDepth
-from hardpan.records.season import HistorySettings, SeasonSettings
+from hardpan.records.decision import HistorySettings, SeasonSettings
 
 
 @pytest.fixture(scope="module")

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from hardpan.core.errors import SettingsError
-from hardpan.records.season import HistorySettings, SeasonSettings
+from hardpan.records.decision import HistorySettings, SeasonSettings
 
 
 def test_rates_have_a_draw_for_each_draw_of_the_pan(made):

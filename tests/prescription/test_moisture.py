@@ -3,7 +3,7 @@ import pytest
 
 from hardpan.prescription.moisture import moisture_window, wetted_depth_mm
 from hardpan.records.advice import Known, Verdict
-from hardpan.records.season import SeasonSettings
+from hardpan.records.decision import SeasonSettings
 
 
 @pytest.fixture

@@ -23,11 +23,10 @@ from hardpan.options.loosening import breaking_weights, cumulated_excess, depth_
 from hardpan.options.stage import weigh_options
 from hardpan.prescription.stage import prescribe
 from hardpan.records.catalog import Catalog
-from hardpan.records.decision import DecisionSettings
+from hardpan.records.decision import DecisionSettings, SeasonSettings
 from hardpan.records.evidence import Evidence
 from hardpan.records.ledger import Rates
 from hardpan.records.options import Options
-from hardpan.records.season import SeasonSettings
 from hardpan.records.surfaces import Surfaces
 from hardpan.run.catalog import read_catalog
 from hardpan.run.config import Config

@@ -7,10 +7,10 @@ import pandas as pd
 
 from hardpan.records.advice import NextDepth
 from hardpan.records.catalog import Catalog
+from hardpan.records.decision import HistorySettings
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.plan import Plan
 from hardpan.records.quantity import Quantity
-from hardpan.records.season import HistorySettings
 from hardpan.records.soils import SoilType
 
 COLUMNS = (

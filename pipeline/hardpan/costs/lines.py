@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats
+from hardpan.money import spread_rates
 from hardpan.options import relative_wear
 from hardpan.records.catalog import Catalog
 from hardpan.records.columns import TALLY
@@ -40,16 +41,11 @@ Lines: TypeAlias = Mapping[tuple[str, str], _Drawn]
 """Zone and item to what is drawn of it."""
 
 
-def draw_lines(plan: Plan, catalog: Catalog, rates: Rates, spread: Mapping[str, Mapping[str, float]]) -> Lines:
+def draw_lines(plan: Plan, catalog: Catalog, rates: Rates) -> Lines:
     """Quantity, unit and drawn money of each zone and item.
 
     Each ripped zone after the first costs the price `extra_zone` in setting and turning.
     `contractor instead` is the contractor's rate and the share of the fuel it leaves to the grower.
-
-    Parameters
-    ----------
-    spread : soil type -> item -> t/ha
-        Lime and gypsum to spread where the soil type is ripped.
     """
     drawn: dict[tuple[str, str], _Drawn] = {}
     first = plan.zones.loc[plan.zones["depth_mm"] > 0, "zone"].min()
@@ -68,7 +64,7 @@ def draw_lines(plan: Plan, catalog: Catalog, rates: Rates, spread: Mapping[str, 
         drawn[zone, "cost"] = (area_ha, "ha", cost)
         drawn[zone, "benefit"] = (area_ha, "ha", cost + net)
         drawn[zone, "net return"] = (area_ha, "ha", net)
-        if amendments := dict(_amendments(area_ha, spread.get(row["soil_type"], {}), rates)):
+        if amendments := dict(_amendments(area_ha, _spread(row["soil_type"], catalog), rates)):
             drawn |= {(zone, item): line for item, line in amendments.items()}
             drawn[zone, "amendments"] = (area_ha, "ha", _sum(amendments))
         if "contractor_per_ha" in rates.scenarios:
@@ -105,6 +101,12 @@ def _cost_items(
     yield "points and wear", (area_ha, "ha", area_ha * float(wear) * price["points and wear"])
     if further_cost:
         yield "further zone", (1.0, "zone", np.full_like(hours, further_cost))
+
+
+def _spread(soil_type: str, catalog: Catalog) -> dict[str, float]:
+    """Lime and gypsum to spread where a soil type is ripped, item -> t/ha."""
+    rates = spread_rates(catalog.soils[soil_type], catalog.prices.gypsum_per_meq)
+    return {item: rate.value for item, rate in rates.items()}
 
 
 def _amendments(area_ha: float, spread: Mapping[str, float], rates: Rates) -> Iterator[tuple[str, _Drawn]]:

@@ -4,21 +4,18 @@ import numpy as np
 
 from hardpan.core.arrays import Floats
 from hardpan.costs.again import too_soon, when_again
-from hardpan.costs.amendments import amendments_t_per_ha
-from hardpan.costs.drivers import doubt_by_input
+from hardpan.costs.doubt import doubt_by_input, open_ha
 from hardpan.costs.hiring import Hire, hiring_issues, judge_hiring
 from hardpan.costs.investment import invest
 from hardpan.costs.lines import Lines, draw_lines, ledger_lines, total_of
 from hardpan.costs.strategies import compare_strategies
-from hardpan.costs.undecided import open_ha
 from hardpan.money import lasting, season_weights
 from hardpan.records.catalog import Catalog
-from hardpan.records.decision import DecisionSettings
+from hardpan.records.decision import DecisionSettings, SeasonSettings
 from hardpan.records.ledger import Ledger, Rates
 from hardpan.records.options import Options
 from hardpan.records.plan import Plan
 from hardpan.records.quantity import Quantity
-from hardpan.records.season import SeasonSettings
 from hardpan.records.soils import SoilType
 
 
@@ -29,8 +26,7 @@ def tally(plan: Plan, options: Options, catalog: Catalog, rates: Rates, *, asked
     def seasons_of(soil: SoilType) -> Quantity:
         return lasting(soil, controlled_traffic=season.controlled_traffic)[1]
 
-    spread = {name: amendments_t_per_ha(soil, catalog.prices.gypsum_per_meq) for name, soil in catalog.soils.items()}
-    drawn = draw_lines(plan, catalog, rates, spread)
+    drawn = draw_lines(plan, catalog, rates)
     lines, hire = ledger_lines(drawn), _hire(drawn)
     strategies = compare_strategies(
         plan,
@@ -41,9 +37,8 @@ def tally(plan: Plan, options: Options, catalog: Catalog, rates: Rates, *, asked
         saved_by_hiring=None if hire is None else hire.saved,
     )
     hiring = None if hire is None else judge_hiring(hire, catalog.prices, strategies["ripped_ha"].iloc[0])
-    ripped = plan.zones[plan.zones["depth_mm"] > 0]
-    weights = {name: _expected_weights(catalog, catalog.soils[name], season) for name in set(ripped["soil_type"])}
-    counted = [seasons_of(catalog.soils[name]).value for name in weights] or [0.0]
+    ripped = set(plan.zones.loc[plan.zones["depth_mm"] > 0, "soil_type"])
+    counted = [seasons_of(catalog.soils[name]).value for name in ripped] or [0.0]
     hours = float(strategies["hours"].iloc[0])
     return Ledger(
         lines=lines,
@@ -51,7 +46,7 @@ def tally(plan: Plan, options: Options, catalog: Catalog, rates: Rates, *, asked
         investment=invest(
             plan,
             lines,
-            weights,
+            {name: _expected_weights(catalog, catalog.soils[name], season) for name in ripped},
             grain_per_t=float(rates.scenarios["grain_per_t"].mean()),
             lime_kg_per_t=float("nan") if catalog.crop.lime_removed is None else catalog.crop.lime_removed.value,
         ),

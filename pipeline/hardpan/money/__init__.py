@@ -1,9 +1,11 @@
 """Prices in, rates out: what an hour, a litre and a loosened hectare are worth, in joint draws.
 
-`stage` is the recipe. What other rooms may use is named here: the seasons a gain lasts, and how numbers are drawn.
+`stage` is the recipe. What other rooms may use is named here: the seasons a gain lasts, what is
+spread, and how numbers are drawn.
 """
 
+from hardpan.money.amendments import spread_rates
 from hardpan.money.draws import fixed_levels, log_normal_factors, value_at
 from hardpan.money.worth import lasting, season_weights
 
-__all__ = ["fixed_levels", "lasting", "log_normal_factors", "season_weights", "value_at"]
+__all__ = ["fixed_levels", "lasting", "log_normal_factors", "season_weights", "spread_rates", "value_at"]

@@ -7,8 +7,8 @@ from hardpan.money.machines import hourly_items
 from hardpan.money.rates import join_scenarios, list_items, other_prices, running_items, unverified_prices
 from hardpan.money.worth import first_year_gains, lasting, list_worth, season_weights, unverified_gains
 from hardpan.records.catalog import Catalog
+from hardpan.records.decision import SeasonSettings
 from hardpan.records.ledger import Rates
-from hardpan.records.season import SeasonSettings
 
 
 def price_machines(

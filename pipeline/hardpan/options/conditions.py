@@ -13,9 +13,8 @@ from hardpan.options.ground import Ground
 from hardpan.options.loosening import clay_ceiling_mm
 from hardpan.records.advice import Met
 from hardpan.records.catalog import Catalog
-from hardpan.records.decision import PrescriptionSettings
+from hardpan.records.decision import PrescriptionSettings, SeasonSettings
 from hardpan.records.rules import Rule
-from hardpan.records.season import SeasonSettings
 from hardpan.records.survey import Survey
 
 MEASURED = (

@@ -23,13 +23,12 @@ from hardpan.options import (
 )
 from hardpan.prescription.moisture import moist_depth_mm
 from hardpan.records.catalog import Catalog
-from hardpan.records.decision import DecisionSettings, PrescriptionSettings
+from hardpan.records.decision import DecisionSettings, PrescriptionSettings, SeasonSettings
 from hardpan.records.evidence import Evidence
 from hardpan.records.ledger import Rates
 from hardpan.records.options import Options
 from hardpan.records.quantity import Quantity
 from hardpan.records.reasons import Pull
-from hardpan.records.season import SeasonSettings
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.zones import Zones
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from hardpan.records.advice import Known, Verdict
+from hardpan.records.decision import SeasonSettings
 from hardpan.records.quantity import Quantity
-from hardpan.records.season import SeasonSettings
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

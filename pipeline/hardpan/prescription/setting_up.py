@@ -9,8 +9,8 @@ from hardpan.core.units import W_PER_HP
 from hardpan.options import ridge_mm
 from hardpan.records.advice import Step, Topic
 from hardpan.records.catalog import Catalog
+from hardpan.records.decision import HistorySettings
 from hardpan.records.issues import Issue, Issues, Outcome
-from hardpan.records.season import HistorySettings
 
 
 def steps_of(catalog: Catalog, machine: pd.DataFrame, zones: pd.DataFrame) -> tuple[Step, ...]:

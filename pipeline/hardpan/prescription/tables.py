@@ -9,6 +9,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Bools
 from hardpan.core.settings import Settings
+from hardpan.money import spread_rates
 from hardpan.options import MEASURED, ZoneEvaluation, as_records, known_value
 from hardpan.prescription.context import Context
 from hardpan.prescription.moisture import moisture_window
@@ -100,7 +101,7 @@ def _condition(context: Context, place: int, number: int, met: Met, spread: Spre
 def _spreads(context: Context, place: int, *, ripped: bool) -> dict[str | None, Spread]:
     """Lime and gypsum on the soil of one zone."""
     soil_type = str(context.table["soil_type"].iloc[place])
-    rates = context.catalog.soils[soil_type].spread(context.catalog.prices.gypsum_per_meq)
+    rates = spread_rates(context.catalog.soils[soil_type], context.catalog.prices.gypsum_per_meq)
     return {item: Spread(item=item, soil_type=soil_type, rate=rates.get(item), ripped=ripped) for item in SPREADS}
 
 

@@ -19,19 +19,6 @@ class Reclaim(Settings):
     field_factor: Quantity
     """Field requirement over the chemical one."""
 
-    def gypsum(self, per_meq: Quantity) -> Quantity:
-        """Gypsum that brings the layer to the target share of sodium, t/ha, with its range (`irrigation-ex87`).
-
-        (ESP - target) / 100 x exchange capacity x t/ha per meq in 300 mm x depth / 300 mm x field factor. Chemistry of
-        reclamation, not a recommendation: the rate of a season is the agronomist's.
-        """
-        rising = [q.ends for q in (self.esp, self.exchange_capacity, self.depth, self.field_factor, per_meq)]
-        low, value, high = (
-            max(esp - target, 0.0) / 100.0 * capacity * each * depth / 300.0 * factor
-            for esp, capacity, depth, factor, each, target in zip(*rising, self.target_esp.ends[::-1], strict=True)
-        )
-        return Quantity(value=value, low=low, high=high, unit="t/ha", source=per_meq.source)
-
 
 class SoilType(Settings):
     """Agronomy of one soil type (`configs/soils.toml`, overridden by `[soil.types."..."]`)."""
@@ -67,12 +54,3 @@ class SoilType(Settings):
     responds: bool = True
     """False: ripping is not expected to pay on this soil (the reason in `note`)."""
     note: str = ""
-
-    def spread(self, gypsum_per_meq: Quantity | None) -> dict[str, Quantity]:
-        """Lime and gypsum to spread where the soil is ripped, item -> t/ha: only what the configuration gives.
-
-        A soil test (`reclaim`) comes before a rate of gypsum, and needs `gypsum_per_meq`.
-        """
-        tested = None if self.reclaim is None or gypsum_per_meq is None else self.reclaim.gypsum(gypsum_per_meq)
-        given = {"lime": self.lime, "gypsum": self.gypsum if tested is None else tested}
-        return {item: rate for item, rate in given.items() if rate is not None and rate.value > 0.0}

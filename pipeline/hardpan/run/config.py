@@ -11,8 +11,13 @@ from hardpan.core.memory import MemorySettings
 from hardpan.core.settings import Settings, parse, setting
 from hardpan.outputs.settings import OutputSettings
 from hardpan.pan.settings import PanSettings
-from hardpan.records.decision import DecisionSettings, MachineSettings, PrescriptionSettings
-from hardpan.records.season import HistorySettings, SeasonSettings
+from hardpan.records.decision import (
+    DecisionSettings,
+    HistorySettings,
+    MachineSettings,
+    PrescriptionSettings,
+    SeasonSettings,
+)
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.survey.settings import GridSettings, PaddockSettings, ProbeSettings, SoilSettings
 from hardpan.zones.settings import ZoneSettings

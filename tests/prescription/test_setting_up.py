@@ -1,5 +1,5 @@
-from hardpan.prescription.setting_up import last_ripping
-from hardpan.records.season import HistorySettings
+from hardpan.prescription.setting_up import ballast_figures, last_ripping
+from hardpan.records.decision import HistorySettings
 
 SOILS = ("deep sand", "sand over clay")
 
@@ -18,3 +18,12 @@ def test_where_no_soil_goes_deeper_nothing_is_said_of_it(catalog):
 
 def test_ground_never_ripped_needs_no_word(catalog):
     assert last_ripping(HistorySettings(), catalog, SOILS) == ()
+
+
+def test_a_tractor_far_too_light_is_said_to_be(made):
+    light = made.shipped_catalog(machine={"tractor": {"like": "articulated-400kw", "mass": 12000}})
+    found = ballast_figures(light)
+    assert found["mass_kg"] / found["pto_hp"] < found["low"]
+    _, decided = made.decide(made.ground(), light, made.rates(["deep sand"]))
+    (issue,) = (issue for issue in decided.issues if issue.code == "ballast")
+    assert "below the usual" in issue.what

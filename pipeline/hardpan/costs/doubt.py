@@ -1,4 +1,4 @@
-"""What the doubt about the return comes from."""
+"""How sure the plan is: what the doubt about its return comes from, and where ripping may as well pay as not."""
 
 import numpy as np
 import pandas as pd
@@ -7,6 +7,9 @@ from hardpan.core.arrays import Floats
 from hardpan.records.ledger import Driver, Rates
 from hardpan.records.options import Options
 from hardpan.records.plan import Plan
+
+EITHER_WAY = (0.4, 0.6)
+"""Ripping or leaving is open where ripping pays in this share of the draws."""
 
 
 def doubt_by_input(plan: Plan, options: Options, rates: Rates) -> pd.DataFrame:
@@ -46,3 +49,11 @@ def _squared_correlation(drawn: Floats, net: Floats) -> float:
     if drawn.shape != net.shape or np.ptp(drawn) <= 1e-9 * np.abs(drawn).max():
         return 0.0
     return float(np.corrcoef(drawn, net)[0, 1] ** 2)
+
+
+def open_ha(plan: Plan) -> float:
+    """Area of the ground where ripping, as planned or as the next best to leaving, may as well pay as not, ha."""
+    ripped = plan.zones["depth_mm"].to_numpy() > 0
+    pays = (np.where(ripped[:, np.newaxis], plan.returns, plan.runner_up_returns) > 0.0).mean(axis=1)
+    is_open = (pays >= EITHER_WAY[0]) & (pays <= EITHER_WAY[1])
+    return float(plan.zones.loc[is_open & (plan.zones["kind"] == "ground"), "area_ha"].sum())
