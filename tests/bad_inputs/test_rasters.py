@@ -111,6 +111,20 @@ def test_declared_nodata_and_scale_are_honoured(read, tmp_path):
     assert codes(survey) <= {"raster-coverage"}
 
 
+@pytest.mark.parametrize("mark", [3e38, -3.4e38, 1e20, 9999.0, 65535.0])
+def test_a_mark_that_nobody_declared_is_missing_and_told(mark, read):
+    values = sampled(NORTH_UP).astype("float32") / 10
+    values[10:14, 20:30] = mark
+    survey = read(values)
+    found = survey.covariates["eca"].to_numpy()
+    assert np.nanmax(np.abs(found)) < 200
+    assert "raster-nodata" in codes(survey)
+
+
+def test_a_covariate_far_from_zero_has_no_marks(read):
+    assert "raster-nodata" not in codes(read(sampled(NORTH_UP) + 1e6))
+
+
 def test_a_collar_of_zeros_is_missing(read):
     values = sampled(NORTH_UP) + 5000
     values[:12] = values[-12:] = 0

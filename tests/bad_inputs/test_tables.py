@@ -2,9 +2,11 @@
 
 import gzip
 import io
+import json
 import zipfile
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 import pytest
 
@@ -209,6 +211,28 @@ HOSTILE = {
         lambda text: table(text, ["id", "depth cm", "kpa"], lambda r: [r[0], *r[3:]]),
         "no columns of position",
     ),
+    "depths turned into dates": (
+        lambda text: wide(text, "{} cm").replace("5 cm", "5-Oct", 1).replace("10 cm", "10-Dec", 1),
+        "dates (5-Oct, 10-Dec)",
+    ),
+    "layers turned into dates": (
+        lambda text: table(
+            text, ["id", "lat", "lon", "depth cm", "kpa"], lambda r: [*r[:3], "5-Oct" if r[3] == "5" else r[3], r[4]]
+        ),
+        "dates (5-Oct)",
+    ),
+    "readings in percent": (
+        lambda text: table(text, ["id", "lat", "lon", "depth cm", "kpa"], lambda r: [*r[:4], r[4] + "%"]),
+        "no numbers, such as '0%'",
+    ),
+    "depths out of order": (
+        lambda text: wide(text, "{} cm").replace(",5 cm,10 cm", ",10 cm,5 cm"),
+        "neither rise nor fall",
+    ),
+    "readings of zero only": (
+        lambda text: table(text, ["id", "lat", "lon", "depth cm", "kpa"], lambda r: [*r[:4], "0"]),
+        "0 of 12 insertions can be used",
+    ),
     "neither site nor position": (
         lambda text: table(text, ["depth cm", "kpa"], lambda r: r[3:]),
         "no columns of position",
@@ -243,6 +267,22 @@ ASKED = {
         ),
         {},
         "mixes units",
+    ),
+    "two columns of resistance": (
+        lambda text: table(
+            text,
+            ["id", "lat", "lon", "depth cm", "ci kpa", "resistance kpa"],
+            lambda r: [*r, str(1.2 * int(r[4]))],
+        ),
+        {},
+        "probes.columns.resistance",
+    ),
+    "two columns of depth": (
+        lambda text: table(
+            text, ["id", "lat", "lon", "depth (cm)", "kpa", "Depth (in)"], lambda r: [*r, str(int(r[3]) / 2)]
+        ),
+        {},
+        "probes.columns.depth",
     ),
     "thousands or decimals": (
         lambda text: table(
@@ -288,6 +328,85 @@ def test_what_can_be_read_two_ways_is_asked(kind, control, read):
 
 def codes(survey):
     return {issue.code for issue in survey.issues}
+
+
+BESIDE = {
+    "rain in a column that starts with a number": lambda text: "\n".join(
+        line + (",65 May rain" if line.startswith("id") else ",3000") for line in wide(text, "{} cm kPa").split("\n")
+    ),
+    "water contents in columns with depths": lambda text: "\n".join(
+        line + (",65 cm vwc,70 cm vwc" if line.startswith("id") else ",20,21")
+        for line in wide(text, "{} cm kPa").split("\n")
+    ),
+    "one resistance in two units": lambda text: table(
+        text,
+        ["id", "lat", "lon", "depth cm", "ci kpa", "ci mpa"],
+        lambda r: [*r, f"{int(r[4]) / 1000:.1f}"],
+    ),
+    "a unit whose 2 is no depth": lambda text: table(
+        text, ["id", "lat", "lon", "depth_cm", "ci_kgf_cm2"], lambda r: [*r[:4], repr(int(r[4]) / 98.0665)]
+    ),
+}
+
+
+@pytest.mark.parametrize("kind", BESIDE)
+def test_columns_of_other_things_change_no_reading(kind, control, read, pad_a):
+    here, there = read(BESIDE[kind](control)).profiles.readings, pad_a.read().profiles.readings
+    np.testing.assert_allclose(here["depth_mm"], there["depth_mm"])
+    np.testing.assert_allclose(here["cone_index_kpa"], there["cone_index_kpa"], rtol=1e-9)
+
+
+def test_a_column_that_only_starts_like_a_depth_is_told(control, read):
+    survey = read(BESIDE["rain in a column that starts with a number"](control))
+    assert "column-not-used" in codes(survey)
+
+
+def test_depths_given_as_layers_down_a_column_are_their_means(control, read):
+    survey = read(
+        table(control, ["id", "lat", "lon", "depth cm", "kpa"], lambda r: [*r[:3], f"{r[3]}-{int(r[3]) + 5}", r[4]])
+    )
+    assert set(survey.profiles.readings["thickness_mm"].to_numpy().ravel()) == {50.0}
+    assert survey.profiles.readings["depth_mm"].to_numpy()[0, :2].tolist() == [25.0, 75.0]
+    assert "layer-means" in codes(survey)
+
+
+def test_blank_readings_are_counted(control, read):
+    # rows 3 and 30 of the control: P01 at 5 cm and P03 at 10 cm
+    lines = control.split("\n")
+    for at in (2, 29):
+        lines[at] = lines[at].rpartition(",")[0] + ","
+    survey = read("\n".join(lines))
+    told = next(issue for issue in survey.issues if issue.code == "missing-reading")
+    assert told.what.startswith("2 readings of 156 in 2 insertions")
+
+
+def test_control_characters_in_names_are_replaced(control, read):
+    survey = read(control.replace("P01", "P\x0701").replace("P02", "P\x7f02"))
+    names = set(survey.profiles.readings["site"].values.tolist())
+    assert {"P\ufffd01", "P\ufffd02"} <= names
+
+
+@pytest.mark.parametrize("step_kpa", [100, 250, 500])
+def test_peaks_shared_because_the_display_is_coarse_are_no_limit_of_the_device(step_kpa, control, read):
+    coarse = read(
+        table(
+            control,
+            ["id", "lat", "lon", "depth cm", "kpa"],
+            lambda r: [*r[:4], str(step_kpa * round(int(r[4]) / step_kpa))],
+        )
+    )
+    assert coarse.profiles.device_limit_kpa is None
+    assert "device-limit" not in codes(coarse)
+
+
+def test_an_insertion_written_twice_makes_no_limit_of_the_device(control, read):
+    flat = table(
+        control,
+        ["id", "lat", "lon", "depth cm", "kpa"],
+        lambda r: [*r[:4], "3500" if r[0] in {"P10", "P11"} and r[3] in {"25", "30", "35"} else r[4]],
+    )
+    again = "\n".join(line.replace(",", "a,", 1) for line in flat.split("\n") if line.startswith(("P10", "P11")))
+    assert read(flat + "\n" + again).profiles.device_limit_kpa is None
 
 
 def test_a_worn_cone_is_corrected_by_area(control, read, pad_a):
@@ -390,6 +509,81 @@ def test_sites_without_a_position_in_the_second_file_are_dropped_and_told(contro
     told = next(issue for issue in survey.issues if issue.code == "no-position")
     assert "P03" in told.place
     assert survey.profiles.n_insertions == 10
+
+
+WAYPOINTS = (
+    '<gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1">{}'
+    '<trk><trkseg><trkpt lat="-28.0" lon="123.0"/><trkpt lat="-28.1" lon="123.0"/></trkseg></trk></gpx>'
+)
+
+
+def places_of(control):
+    return {row[0]: (row[1], row[2]) for row in rows(control)}
+
+
+def without_places(control):
+    return table(control, ["id", "depth cm", "kpa"], lambda r: [r[0], *r[3:]])
+
+
+def features(control, names):
+    return json.dumps(
+        {
+            "type": "FeatureCollection",
+            "features": [
+                {
+                    "type": "Feature",
+                    "properties": {"name": name} if name else {},
+                    "geometry": {"type": "Point", "coordinates": [float(x), float(y)]},
+                }
+                for name, (y, x) in zip(names, places_of(control).values(), strict=True)
+            ],
+        }
+    )
+
+
+def test_waypoints_of_a_receiver_are_positions_though_it_kept_a_track(control, read, tmp_path, pad_a):
+    points = "".join(
+        f'<wpt lat="{y}" lon="{x}"><name>{name}</name></wpt>' for name, (y, x) in places_of(control).items()
+    )
+    (tmp_path / "sites.gpx").write_text(WAYPOINTS.format(points))
+    survey = read(without_places(control), positions=tmp_path / "sites.gpx")
+    np.testing.assert_allclose(survey.profiles.readings["x_m"], pad_a.read().profiles.readings["x_m"], atol=0.01)
+    assert "layers-passed-over" in codes(survey)
+
+
+def test_points_without_a_name_are_left_out_and_told(control, read, tmp_path):
+    names = [name if at % 3 else None for at, name in enumerate(places_of(control))]
+    (tmp_path / "sites.geojson").write_text(features(control, names))
+    survey = read(without_places(control), positions=tmp_path / "sites.geojson")
+    assert survey.profiles.n_insertions == 8
+    assert {"no-name", "no-position"} <= codes(survey)
+
+
+def test_points_of_which_none_has_a_name_are_refused(control, read, tmp_path):
+    (tmp_path / "sites.geojson").write_text(features(control, [None] * 12))
+    with pytest.raises(InputError, match=r"no attribute names the site .* probes\.columns\.site"):
+        read(without_places(control), positions=tmp_path / "sites.geojson")
+
+
+def test_a_layer_of_positions_is_asked_for_by_a_setting_that_exists(control, read, tmp_path, pad_a):
+    path = tmp_path / "sites.gpkg"
+    names, places = zip(*places_of(control).items(), strict=True)
+    sites = gpd.GeoDataFrame(
+        {"site": names}, geometry=gpd.points_from_xy([x for _, x in places], [y for y, _ in places]), crs=4326
+    )
+    sites.to_file(path, layer="may", driver="GPKG")
+    sites.to_file(path, layer="july", driver="GPKG")
+    with pytest.raises(AmbiguousInputError, match=r"probes\.positions_layer"):
+        read(without_places(control), positions=path)
+    survey = read(without_places(control), positions=path, positions_layer="july")
+    np.testing.assert_allclose(survey.profiles.readings["x_m"], pad_a.read().profiles.readings["x_m"], atol=0.01)
+
+
+def test_several_positions_of_one_site_are_asked_about(control, read, tmp_path):
+    places = "".join(f"{name},{x},{y}\n" for name, (y, x) in places_of(control).items())
+    (tmp_path / "sites.csv").write_text("site,longitude,latitude\n" + places + "P01,123.0035,-28.0248\n")
+    with pytest.raises(AmbiguousInputError, match=r"several positions of one site, up to 29. m apart: P01"):
+        read(without_places(control), positions=tmp_path / "sites.csv")
 
 
 def test_moisture_in_percent_becomes_a_fraction(control, read):

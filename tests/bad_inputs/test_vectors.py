@@ -144,6 +144,8 @@ def test_heights_and_unclosed_tails_of_a_walked_line_are_no_trouble(read):
     assert "line-closed" in {issue.code for issue in survey.issues}
 
 
+_VERTICES = np.random.default_rng(2).uniform([123.0, -28.025], [123.004, -28.022], (500, 2)).tolist()
+TANGLE = [*_VERTICES, _VERTICES[0]]
 REFUSED = {
     "no features": (collection(), "no features"),
     "a null geometry": (collection(None), "no geometry"),
@@ -186,6 +188,14 @@ REFUSED = {
     "XML in UTF-16": (KML.encode("utf-16"), "UTF-16"),
     "a damaged database": (b"SQLite format 3\x00" + bytes(4000), ""),
     "random bytes": (np.random.default_rng(3).bytes(3000), ""),
+    "a tangle of 500 vertices": (
+        {"type": "Polygon", "coordinates": [TANGLE]},
+        "crosses itself more than 200 times",
+    ),
+    "an endless coordinate": (
+        {"type": "Polygon", "coordinates": [[[1e300, 0], [1e300, 1], [2e300, 1], [1e300, 0]]]},
+        "longitude 1e+300",
+    ),
     "a paddock somewhere else": ({"type": "Polygon", "coordinates": [[[x + 1, y] for x, y in RING]]}, "no probe lies"),
 }
 
@@ -198,6 +208,7 @@ def test_damaged_and_hostile_boundaries_are_refused_in_one_line(kind, read, tmp_
     assert word in str(caught.value)
     assert "\n" not in str(caught.value)
     assert "vsimem" not in str(caught.value)
+    assert len(str(caught.value)) < 400
     assert [path.name for path in tmp_path.iterdir()] == ["boundary.geojson"]
 
 
@@ -224,6 +235,40 @@ def test_the_feature_asked_for_is_taken(read):
     ring = [list(xy) for xy in gpd.GeoSeries([half], crs=32751).to_crs(4326).iloc[0].exterior.coords]
     data = collection(POLYGON, {"type": "Polygon", "coordinates": [ring]}, names=["all", "west"])
     assert read(data, boundary_feature="west").paddock.area_ha == pytest.approx(6.0, abs=0.01)
+
+
+POINT = {"type": "Point", "coordinates": RING[0]}
+
+
+@pytest.mark.parametrize(("other", "code"), [(None, "no-geometry"), (POINT, "not-ground")])
+def test_a_feature_without_ground_leaves_the_polygon_beside_it(other, code, read):
+    survey = read(collection(other, POLYGON))
+    assert survey.paddock.area_ha == pytest.approx(12.0, abs=0.01)
+    assert code in {issue.code for issue in survey.issues}
+
+
+def test_the_one_layer_that_can_be_ground_is_taken_and_told(read, tmp_path):
+    path = tmp_path / "pad.gpkg"
+    gpd.GeoDataFrame(geometry=[UTM.centroid], crs=32751).to_file(path, layer="probes", driver="GPKG")
+    gpd.GeoDataFrame(geometry=[UTM], crs=32751).to_file(path, layer="paddock", driver="GPKG")
+    survey = read(None, "pad.gpkg")
+    assert survey.paddock.area_ha == pytest.approx(12.0, abs=0.01)
+    assert "layers-passed-over" in {issue.code for issue in survey.issues}
+
+
+def test_a_walked_track_is_a_boundary(read):
+    track = "".join(f'<trkpt lat="{y}" lon="{x}"/>' for x, y in RING)
+    gpx = (
+        '<gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>{}</trkseg></trk></gpx>'
+    )
+    survey = read(gpx.format(track), "walk.gpx")
+    assert survey.paddock.area_ha == pytest.approx(12.0, abs=0.01)
+
+
+def test_a_picture_beside_the_polygons_in_an_archive_is_passed_over(read):
+    assert read(archive(("doc.kml", KML), ("files/icon.png", b"x")), "pad.kmz").paddock.area_ha == pytest.approx(
+        12.0, abs=0.01
+    )
 
 
 def test_several_shapefiles_in_an_archive_are_asked_for(read, tmp_path):
@@ -265,6 +310,32 @@ def test_a_line_without_a_buffer_is_asked_for(pad_a, tmp_path):
     pipe = shapely.LineString([(499900, 6900150), (500500, 6900150)])
     with pytest.raises(AmbiguousInputError, match="buffer_m"):
         exclusions(pad_a, tmp_path, ("pipe", 0.0, pipe))
+
+
+@pytest.mark.parametrize("width", ["wide", "-5 m", "5 kg"])
+def test_a_buffer_that_is_no_length_is_refused_also_of_a_polygon(width, pad_a, tmp_path):
+    with pytest.raises(InputError, match="buffer_m"):
+        exclusions(pad_a, tmp_path, ("rock", width, UTM.centroid.buffer(30)))
+
+
+def test_a_buffer_may_name_its_unit(pad_a, tmp_path):
+    survey = exclusions(pad_a, tmp_path, ("bore", "5 m", UTM.centroid))
+    assert survey.paddock.exclusions.area.sum() == pytest.approx(np.pi * 25, rel=0.02)
+
+
+def test_a_file_without_exclusions_excludes_nothing_and_is_told(pad_a, tmp_path):
+    path = tmp_path / "none.geojson"
+    path.write_text(json.dumps(collection()))
+    survey = pad_a.read(paddock={"exclusions": path})
+    assert survey.paddock.exclusions.empty
+    assert "no-exclusions" in {issue.code for issue in survey.issues}
+
+
+def test_the_ground_beside_a_long_line_does_not_depend_on_the_pieces_it_is_buffered_in(pad_a, tmp_path):
+    line = shapely.LineString(np.random.default_rng(7).uniform([500000, 6900000], [500400, 6900300], (40, 2)))
+    survey = exclusions(pad_a, tmp_path, ("drain", 3.0, line))
+    whole = shapely.intersection(shapely.buffer(line, 3.0), UTM)
+    assert survey.paddock.exclusions.union_all().area == pytest.approx(whole.area, rel=1e-4)
 
 
 def test_a_negative_buffer_is_refused(pad_a, tmp_path):
@@ -336,6 +407,23 @@ def test_a_missing_attribute_lists_what_is_there(pad_a, tmp_path):
     gpd.GeoDataFrame({"unit_code": [1]}, geometry=[WEST], crs=32751).to_file(path)
     with pytest.raises(InputError, match="unit_code"):
         pad_a.read(soil={"polygons": path})
+
+
+@pytest.mark.parametrize(("stated", "kept_mm"), [("350 mm", 350.0), ("35 cm", 350.0), ("-9999", None), ("none", None)])
+def test_a_depth_to_clay_is_read_with_its_unit_or_told(stated, kept_mm, pad_a, tmp_path):
+    path = tmp_path / "soils.gpkg"
+    table = gpd.GeoDataFrame({"soil_type": ["deep sand"], "clay_depth_mm": [stated]}, geometry=[UTM], crs=32751)
+    table.to_file(path)
+    survey = pad_a.read(soil={"polygons": path})
+    found = survey.soils["clay_depth_mm"].iloc[0]
+    assert found == kept_mm if kept_mm else np.isnan(found)
+    assert ("clay-depth-unread" in {issue.code for issue in survey.issues}) == (kept_mm is None)
+
+
+def test_a_tangled_soil_polygon_is_refused_by_number(pad_a, tmp_path):
+    tangle = shapely.Polygon(np.random.default_rng(3).uniform([500000, 6900000], [500400, 6900300], (400, 2)))
+    with pytest.raises(InputError, match="feature 2: crosses itself"):
+        soils(pad_a, tmp_path, ("deep sand", UTM), ("deep sand", tangle))
 
 
 def test_soils_elsewhere_are_refused(pad_a, tmp_path):

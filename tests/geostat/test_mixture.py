@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy.spatial.distance import cdist
 
+import hardpan.geostat.mixture as mixture_module
 from hardpan.geostat import Observations, krige_places
 from hardpan.geostat.censored import gaussian_posterior
 from hardpan.geostat.covariance import block_quadrature, covariance_between
@@ -66,6 +67,15 @@ def test_the_mixture_is_that_of_a_dense_grid(seed):
     wanted = weight @ (found.variance + found.mean**2) - exact**2
     # some fifty points of even weight leave a few percent in a standard deviation
     assert np.sqrt(spread) == pytest.approx(np.sqrt(wanted), rel=0.06)
+
+
+def test_an_optimum_in_a_corner_of_the_bounds_stands_for_itself(monkeypatch):
+    """Readings that say next to nothing put every variance at its bound, and all points about it beyond."""
+    model = made(n=12, spatial=False)
+    fit = observe_information(maximise_reml(model, START, PRIORS), PRIORS)
+    monkeypatch.setattr(mixture_module, "_quasi_random", lambda count, _: (np.full((count, 2), 99.0),) * 2)
+    mixture = integrate_parameters(fit, PRIORS, RANGES)
+    assert mixture.parameters == pytest.approx(fit.theta[model.free][np.newaxis])
 
 
 @pytest.mark.parametrize("block_m", [None, 40.0])

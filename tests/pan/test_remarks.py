@@ -63,6 +63,20 @@ def test_dates_that_differ_beyond_chance_are_told_and_others_are_not_accused(pro
     assert f"2026-09-01: {apart_kpa:+.0f} ±" in told.what
 
 
+def test_a_date_with_one_site_is_told_without_an_error_it_does_not_have(profiles_of):
+    values = SOFT + np.random.default_rng(1).normal(0.0, 30.0, (4, 1))
+    date = np.array(["2026-07-01", "2026-07-01", "2026-07-01", "2026-09-01"])
+    told = issues(profiles_of(DEPTH_MM, values, date=date))["probing-dates-few"]
+    assert "nan" not in told.what
+    assert "error unknown" in told.what
+
+
+def test_ground_below_the_threshold_is_told_with_its_highest_reading(profiles_of):
+    told = issues(profiles_of(DEPTH_MM, SOFT))["no-pan-met"]
+    assert f"{SOFT.max():.0f} kPa" in told.what
+    assert "no-pan-met" not in issues(profiles_of(DEPTH_MM, PAN))
+
+
 def test_one_date_and_no_date_are_told_apart(profiles_of):
     assert "2026-07-01" in issues(profiles_of(DEPTH_MM, SOFT, date="2026-07-01"))["probing-date"].what
     assert "not known" in issues(profiles_of(DEPTH_MM, SOFT))["probing-date"].what

@@ -66,6 +66,14 @@ def test_an_unknown_key_is_named_with_the_nearest_valid_one(tmp_path, wrong, key
     [
         ("[pan]\ncritical_kpa = -5", "pan.critical_kpa"),
         ('[prescription]\nrule = "deepest"', "prescription.rule"),
+        ("[pan]\ncritical_kpa = inf", "pan.critical_kpa"),
+        ("[pan]\nhysteresis_kpa = nan", "pan.hysteresis_kpa"),
+        ('[[probes.layers]]\ncolumn = "a"\ntop = 20\nbottom = 10', "probes.layers"),
+        (
+            '[[probes.layers]]\ncolumn = "a"\ntop = 0\nbottom = 20\n'
+            '[[probes.layers]]\ncolumn = "b"\ntop = 10\nbottom = 30',
+            "probes.layers",
+        ),
         ("[surfaces]\ndraws = 3", "surfaces.draws"),
         ('[surfaces]\ncell_m = "wide"', "surfaces.cell_m"),
     ],
@@ -73,6 +81,16 @@ def test_an_unknown_key_is_named_with_the_nearest_valid_one(tmp_path, wrong, key
 def test_a_wrong_value_is_named_by_its_key(tmp_path, wrong, key):
     with pytest.raises(SettingsError, match=key):
         read_config(write(tmp_path, LEAST + wrong))
+
+
+def test_an_empty_list_of_files_is_refused(tmp_path):
+    with pytest.raises(SettingsError, match=r"probes\.file"):
+        read_config(write(tmp_path, LEAST.replace('"probes.csv"', "[]")))
+
+
+def test_a_name_with_a_control_character_is_refused(tmp_path):
+    with pytest.raises(SettingsError, match=r"paddock\.name holds a control character"):
+        read_config(write(tmp_path, LEAST.replace('"north"', '"no\\u0000rth"')))
 
 
 def test_a_missing_key_is_named(tmp_path):

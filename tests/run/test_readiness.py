@@ -15,8 +15,12 @@ OVER = SIDE_M + 20
 
 REFUSED = {
     "all probes at one spot": (Small(sites=[(100, 100)] * 6), "1 probe sites can be used"),
+    "ground softer than the threshold, read to a third of it": (
+        Small(seen_to_mm=300, threshold_kpa=9000, tables={"probes": "depth_limit_mm = 700"}),
+        "no insertion shows a pan at the threshold of pan.critical_kpa, and only 0 of 6 sites",
+    ),
     "sites within half a metre": (Small(sites=[(100, 100), (100.2, 100), (50, 50)]), "lie at 2 places"),
-    "two sites": (Small(sites=SITES[:2]), "2 usable insertions"),
+    "two sites": (Small(sites=SITES[:2]), "2 of 2 insertions can be used"),
     "no bottom seen": (Small(seen_to_mm=350), "saw its bottom"),
     "exclusions cover everything": (Small(exclusion=rectangle(-10, -10, OVER, OVER)), "cover the whole paddock"),
     "what is kept clear covers everything": (

@@ -94,3 +94,13 @@ def test_cells_that_are_no_numbers_are_missing_and_told(read):
 def test_a_table_without_properties_is_refused(read):
     with pytest.raises(InputError, match="properties of cores"):
         read("core,lat,lon\nA,-28.0248,123.0005\n")
+
+
+@pytest.mark.parametrize(
+    ("column", "value"), [("ph_0_100", -9999), ("ph_0_100", 55), ("esp_pct", 250), ("clay_depth_mm", -1)]
+)
+def test_values_soil_cannot_have_are_missing_and_told(column, value, read):
+    frame, issues = read(f"core,longitude,latitude,{column},gravel_pct\nC1,123.002,-28.0235,{value},5\n")
+    assert np.isnan(frame[column].iloc[0])
+    assert frame["gravel_pct"].iloc[0] == 5
+    assert "impossible-core" in {issue.code for issue in issues}

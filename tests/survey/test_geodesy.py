@@ -8,7 +8,7 @@ import pyproj
 import pytest
 
 from hardpan.core.errors import InputError, SettingsError
-from hardpan.survey.geodesy import degrees_bounds, flat, label, plan_move, working_crs
+from hardpan.survey.geodesy import degrees_bounds, flat, label, plan_move, read_crs, working_crs
 
 
 def dms(degrees, minutes, seconds):
@@ -97,6 +97,19 @@ def test_a_crs_that_is_not_in_metres_is_refused():
         working_crs("EPSG:4326", pyproj.CRS(4326), 123.0, -28.0)
     with pytest.raises(SettingsError, match=r"paddock\.crs"):
         working_crs("EPSG:2227", pyproj.CRS(4326), -122.0, 38.0)
+
+
+@pytest.mark.parametrize("code", ["EPSG:5714", "EPSG:4978"])
+def test_heights_and_positions_from_the_earths_centre_are_no_crs_of_a_map(code):
+    with pytest.raises(SettingsError, match=r"probes\.crs: .* has no latitude or easting"):
+        read_crs(code, key="probes.crs")
+
+
+def test_a_better_grid_that_is_not_installed_raises_no_warning_for_the_accuracy_is_told():
+    # DHDN to ETRS89: the grid of the registry is good to 1 m, its other operations to some metres
+    move = plan_move(pyproj.CRS(4314), pyproj.CRS(25832), (9.0, 50.0, 9.5, 50.5), file="b.shp")
+    assert move.accuracy_m is not None
+    assert move.accuracy_m >= 1.0
 
 
 def test_heights_are_dropped():

@@ -1,5 +1,7 @@
 """The errors a user can cause: what, where, what would be right, what to do."""
 
+from hardpan.core.text import clean
+
 
 class HardpanError(Exception):
     """One plain sentence for the person at the keyboard.
@@ -24,7 +26,7 @@ class HardpanError(Exception):
         """Give the one line that is printed."""
         head = f"{self.where}: {self.what}" if self.where else self.what
         tail = [f"expected {self.right}" if self.right else "", self.do]
-        return " ".join("; ".join([head, *filter(None, tail)]).split())
+        return clean(" ".join("; ".join([head, *filter(None, tail)]).split()))
 
 
 class SettingsError(HardpanError):

@@ -9,6 +9,7 @@ from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, ValidationInfo
 
 from hardpan.core.errors import SettingsError
+from hardpan.core.text import has_control
 
 S = TypeVar("S", bound="Settings")
 
@@ -53,12 +54,28 @@ def parse(model: type[S], values: Mapping[str, Any], *, file: str, folder: Path 
     Raises
     ------
     SettingsError
-        A key is unknown (the nearest valid one is named), missing, or has a wrong value.
+        A key is unknown (the nearest valid one is named), missing, or has a wrong value, or a text holds a control
+        character.
     """
+    for key in _control_texts(values, ""):
+        raise SettingsError(what=f"{key} holds a control character", where=file, right="plain text")
     try:
         return model.model_validate(values, context={"folder": folder})
     except ValidationError as err:
         raise _explained(err, model, file) from err
+
+
+def _control_texts(value: object, key: str) -> Iterator[str]:
+    """Keys of the texts with a control character, which no output could carry."""
+    if isinstance(value, str) and has_control(value):
+        yield key
+    elif isinstance(value, Mapping):
+        for name, inner in value.items():
+            yield from _control_texts(str(name), f"a key of [{key}]")
+            yield from _control_texts(inner, f"{key}.{name}" if key else str(name))
+    elif isinstance(value, list | tuple):
+        for inner in value:
+            yield from _control_texts(inner, key)
 
 
 def _explained(err: ValidationError, model: type[BaseModel], file: str) -> SettingsError:

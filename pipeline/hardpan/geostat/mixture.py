@@ -257,7 +257,10 @@ def integrate_parameters(fit: RemlFit, priors: Priors, ranges_m: Floats, points_
     theta = middle[which]
     theta[:, others] += step @ spread.T
     inside = np.all((theta >= model.bounds[:, 0]) & (theta <= model.bounds[:, 1]) | ~others, axis=1)
-    theta, z, which = theta[inside], z[inside], which[inside]
+    if inside.any():
+        theta, z, which = theta[inside], z[inside], which[inside]
+    else:  # an optimum in a corner of the bounds, of readings that say next to nothing, stands for itself
+        theta, z, which = middle, np.zeros((len(grid), z.shape[1])), np.arange(len(grid))
     posterior = posterior_at(model, theta, fit.posterior, tolerance=_ROUGH)
     log_weight = posterior.log_evidence + priors(theta)[0] + 0.5 * np.sum(z**2, axis=1)
     weight = np.exp(log_weight - log_weight.max())

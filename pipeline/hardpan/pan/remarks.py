@@ -30,7 +30,27 @@ def remark(pan: pd.DataFrame, readings: Readings, stones: Bools, dates: pd.DataF
     settings : PanSettings
         The `[pan]` table.
     """
-    return (*_stopped(pan), *_judged(pan, stones), *_resolution(pan, readings, settings), *_dates(dates))
+    return (
+        *_none(pan, readings, settings),
+        *_stopped(pan),
+        *_judged(pan, stones),
+        *_resolution(pan, readings, settings),
+        *_dates(dates),
+    )
+
+
+def _none(pan: pd.DataFrame, readings: Readings, settings: PanSettings) -> Issues:
+    """Tell that no insertion shows a pan, and how hard the ground was."""
+    if (pan["state"] == State.PRESENT).any() or not np.isfinite(readings.cone_index_kpa).any():
+        return ()
+    highest = np.nanmax(readings.cone_index_kpa)
+    return _plain(
+        "no-pan-met",
+        f"No insertion shows a pan at the threshold of {settings.critical_kpa:g} kPa; the highest reading is"
+        f" {highest:.0f} kPa.",
+        "Nothing to rip at this threshold; if the ground is hard, check the unit of the readings, or set"
+        " pan.critical_kpa.",
+    )
 
 
 def _stopped(pan: pd.DataFrame) -> Issues:
@@ -150,19 +170,20 @@ def _dates(dates: pd.DataFrame) -> Issues:
         return _plain("probing-date", what, "Nothing could be compared between dates.")
     later = dates.iloc[1:]
     lines = [
-        Said(
-            "{date}: {sign}{apart} ± {error}",
-            date=date or "undated",
-            sign="-" if apart < 0 else "+",
-            apart=strength(abs(apart), bare=True),
-            error=strength(error),
-        )
+        _apart(date or "undated", apart, error)
         for date, apart, error in zip(later["date"], later["difference_kpa"], later["difference_se_kpa"], strict=True)
     ]
-    apart = (dates["difference_kpa"].abs() > 2.0 * dates["difference_se_kpa"]).any()
+    apart = (later["difference_kpa"].abs() > 2.0 * later["difference_se_kpa"]).any()
+    known = later["difference_se_kpa"].notna().all()
     verdict = "differ by more than twice the standard error" if apart else "do not differ beyond chance"
+    code = "probing-dates-differ" if apart else "probing-dates-agree"
+    if not apart and not known:
+        verdict, code = (
+            "cannot all be told from chance: a date with one site has no standard error",
+            "probing-dates-few",
+        )
     return _plain(
-        "probing-dates-differ" if apart else "probing-dates-agree",
+        code,
         Said(
             "Probing dates {verdict} in the mean of {top}-{bottom}, against {first}: {lines}.",
             verdict=verdict,
@@ -173,6 +194,18 @@ def _dates(dates: pd.DataFrame) -> Issues:
         ),
         "Readings are taken as they are: moisture and ground may both differ between dates.",
     )
+
+
+def _apart(date: str, apart: float, error: float) -> Said:
+    if np.isnan(apart):
+        return Said("{date}: no reading to compare", date=date)
+    sign = "-" if apart < 0 else "+"
+    if np.isnan(error):
+        return Said("{date}: {sign}{apart}, error unknown", date=date, sign=sign, apart=strength(abs(apart)))
+    return Said(
+        "{date}: {sign}{apart} ± {error}", date=date, sign=sign, apart=strength(abs(apart), bare=True),
+        error=strength(error),
+    )  # fmt: skip
 
 
 def _plain(code: str, what: str, done: str) -> Issues:

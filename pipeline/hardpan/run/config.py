@@ -1,7 +1,8 @@
 """The whole configuration, read from TOML."""
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from math import isfinite
 from pathlib import Path
 
 from pydantic import Field
@@ -103,7 +104,22 @@ def read_config(path: Path) -> Config:
     SettingsError
         A key is unknown, missing, or has a value that cannot be used.
     """
-    return parse(Config, read_toml(path), file=path.name, folder=path.resolve().parent)
+    values = read_toml(path)
+    for key in _endless(values, ""):
+        raise SettingsError(what=f"{key} is infinite or no number", where=path.name, right="a finite number")
+    return parse(Config, values, file=path.name, folder=path.resolve().parent)
+
+
+def _endless(value: object, key: str) -> Iterator[str]:
+    """Keys of numbers that are infinite or none; the mark of missing raster cells may be one."""
+    if isinstance(value, float) and not isfinite(value) and key != "surfaces.covariates_nodata":
+        yield key
+    elif isinstance(value, Mapping):
+        for name, inner in value.items():
+            yield from _endless(inner, f"{key}.{name}" if key else str(name))
+    elif isinstance(value, list):
+        for inner in value:
+            yield from _endless(inner, key)
 
 
 def read_toml(path: Path) -> dict[str, object]:

@@ -38,6 +38,14 @@ def refuse_too_little(insertions: gpd.GeoDataFrame) -> None:
     """
     usable = insertions[insertions["state"] != State.UNUSABLE]
     n_sites = usable["site"].nunique()
+    if n_sites < 3 and not (usable["state"] == State.PRESENT).any():
+        raise InputError(
+            what="no insertion shows a pan at the threshold of pan.critical_kpa, and only"
+            f" {n_sites} of {insertions['site'].nunique()} sites were read deep enough to say that there is none",
+            where="surfaces",
+            right="at least 3",
+            do="set pan.critical_kpa lower if this ground is hard, or pan.search_to_mm to a depth that was read",
+        )
     if n_sites < 3:
         raise InputError(
             what=f"{n_sites} probe sites can be used",

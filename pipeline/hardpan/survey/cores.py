@@ -11,8 +11,9 @@ import shapely
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
+from hardpan.core.text import clean
 from hardpan.records.issues import Issue
-from hardpan.survey.words import Grid, Numbers, listed, warned
+from hardpan.survey.words import Grid, Numbers, counted, listed, warned
 
 PLAIN = {
     "core": ("core", "core id", "sample", "sample id", "id", "site", "point", "hole", "name"),
@@ -30,6 +31,13 @@ PLAIN = {
 PH_LAYERS = {(0, 100): "ph_0_100", (100, 200): "ph_100_200", (200, 300): "ph_200_300"}
 MEASURED = ("ph_0_100", "ph_100_200", "ph_200_300", *list(PLAIN)[4:])
 """Numeric columns of `Survey.cores`."""
+POSSIBLE = {
+    **dict.fromkeys(PH_LAYERS.values(), (2.0, 12.0)),
+    "repellence_med": (0.0, 10.0),
+    **dict.fromkeys(("clay_depth_mm", "esp_depth_mm"), (0.0, 10_000.0)),
+    **dict.fromkeys(("clay_pct", "esp_pct", "gravel_pct", "carbonate_pct"), (0.0, 100.0)),
+}
+"""Lowest and highest value soil can have, in the unit of the record; what lies outside is a mark or another unit."""
 DEGREES = "degrees"
 """Mark on a table whose positions are called latitude and longitude."""
 _LENGTH_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
@@ -104,16 +112,18 @@ def gather(grid: Grid) -> tuple[pd.DataFrame, dict[str, float], tuple[Issue, ...
 def name_cores(table: pd.DataFrame) -> np.ndarray:
     """Give the names of the cores, numbered where the table has none."""
     if "core" in table:
-        return table["core"].to_numpy(dtype=object)
+        return np.asarray([clean(name) for name in table["core"]], dtype=object)
     return np.asarray([f"core {at + 1}" for at in range(len(table))], dtype=object)
 
 
 def scale(
     measured: Mapping[str, Numbers], factors: Mapping[str, float], table: pd.DataFrame, file: str
 ) -> tuple[dict[str, Floats], tuple[Issue, ...]]:
-    """Give the values of each property in the unit of the record, and which cells could not be read."""
+    """Values of each property in the unit of the record, and which cells could not be read or cannot be."""
     rows = table["row"].to_numpy()
-    issues = tuple(
+    values = {name: number.value * factors[name] for name, number in measured.items()}
+    beyond = {name: (one < POSSIBLE[name][0]) | (one > POSSIBLE[name][1]) for name, one in values.items()}
+    unread = tuple(
         warned(
             "unreadable-cell",
             f"{int(number.unreadable.sum())} cells of {name} are no numbers",
@@ -124,7 +134,19 @@ def scale(
         for name, number in measured.items()
         if number.unreadable.any()
     )
-    return {name: number.value * factors[name] for name, number in measured.items()}, issues
+    impossible = tuple(
+        warned(
+            "impossible-core",
+            f"{counted(int(hit.sum()), 'value')} of {name} outside {POSSIBLE[name][0]:g} to {POSSIBLE[name][1]:g}, "
+            f"such as {values[name][hit][0]:.6g}",
+            "taken as missing; check the unit",
+            file=file,
+            place=f"row {listed(list(rows[hit]))}",
+        )
+        for name, hit in beyond.items()
+        if hit.any()
+    )
+    return {name: np.where(beyond[name], np.nan, one) for name, one in values.items()}, (*unread, *impossible)
 
 
 def place(

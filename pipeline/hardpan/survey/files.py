@@ -8,6 +8,7 @@ import zlib
 from pathlib import Path, PurePosixPath
 
 from hardpan.core.errors import InputError
+from hardpan.core.text import clean
 from hardpan.survey.words import Bundle
 
 MOST_BYTES = 96 * 2**20
@@ -56,7 +57,7 @@ def load(path: Path, *, what: str, most: int = MOST_BYTES) -> Bundle:
         members = {path.name.removesuffix(".gz"): _gunzip(blob, path.name)}
     elif zipfile.is_zipfile(io.BytesIO(blob)):
         members = unzip(blob, path.name)
-    return Bundle(name=path.name, members=members, digest=digest.hexdigest())
+    return Bundle(name=clean(path.name), members=members, digest=digest.hexdigest())
 
 
 def _read(path: Path, most: int) -> bytes:

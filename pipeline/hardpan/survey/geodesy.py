@@ -1,5 +1,6 @@
 """Datum and projection: every coordinate comes to the working CRS by a named operation."""
 
+import warnings
 from dataclasses import dataclass
 
 import numpy as np
@@ -75,9 +76,12 @@ def read_crs(text: str, *, key: str) -> pyproj.CRS:
         It is no CRS.
     """
     try:
-        return flat(pyproj.CRS.from_user_input(text))
+        crs = flat(pyproj.CRS.from_user_input(text))
     except pyproj.exceptions.CRSError as err:
         raise SettingsError(what=f"{text!r} is no CRS", where=key, right="such as EPSG:4326") from err
+    if not (crs.is_geographic or crs.is_projected) or crs.is_geocentric:
+        raise SettingsError(what=f"{text!r} has no latitude or easting", where=key, right="such as EPSG:4326")
+    return crs
 
 
 def flat(crs: pyproj.CRS) -> pyproj.CRS:
@@ -194,13 +198,14 @@ def _by_way_of_gda2020(source: pyproj.CRS, target: pyproj.CRS, bounds: Bounds, f
 
 
 def _transformer(source: pyproj.CRS, target: pyproj.CRS, bounds: Bounds, file: str) -> tuple[Points, str, float | None]:
-    group = TransformerGroup(
-        source,
-        target,
-        always_xy=True,
-        area_of_interest=AreaOfInterest(*bounds),  # type: ignore[arg-type]
-        allow_ballpark=False,
-    )
+    with warnings.catch_warnings(action="ignore"):  # that a better grid is not installed; the accuracy is reported
+        group = TransformerGroup(
+            source,
+            target,
+            always_xy=True,
+            area_of_interest=AreaOfInterest(*bounds),  # type: ignore[arg-type]
+            allow_ballpark=False,
+        )
     if not group.transformers:
         raise InputError(
             what=f"no known operation from {label(source)} to {label(target)} but a ballpark one (off by up to 200 m)",

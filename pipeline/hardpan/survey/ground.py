@@ -7,31 +7,33 @@ import pyproj
 import shapely
 
 from hardpan.core.errors import AmbiguousInputError, InputError
+from hardpan.core.units import MM_PER
 from hardpan.records.issues import Issue
-from hardpan.survey.words import listed, warned
+from hardpan.survey import repairs
+from hardpan.survey.vocabulary import length_mm
+from hardpan.survey.words import attribute, counted, listed, warned
 
 CLOSING_SHARE = 0.01
 """A walked line whose ends are nearer than this share of its length was meant to be closed."""
+RUN = 10
+"""Segments of a line buffered at a time: the buffer of a line that crosses itself costs the square of its length."""
 
 
 def polygons_of(geometry: np.ndarray, file: str, *, unit: str) -> tuple[np.ndarray, tuple[Issue, ...]]:
-    """Give the geometries of a boundary with walked lines closed where their ends meet.
+    """Geometries of a boundary with walked lines closed where their ends meet.
 
     Raises
     ------
     InputError
-        A line is open, a geometry is null, or there are points only.
+        A line is open, or there are points only.
     """
-    if shapely.is_missing(geometry).any():
-        at = int(np.flatnonzero(shapely.is_missing(geometry))[0]) + 1
-        raise InputError(what="a feature has no geometry", where=f"{file} feature {at}", do="export it again")
     dimension = shapely.get_dimensions(geometry)
     if (dimension == 2).all():
         return geometry, ()
     if (dimension == 0).any():
         raise InputError(what="the boundary is given as points", where=file, right="a polygon")
     closed, issues = [], []
-    for at, one in enumerate(geometry, start=1):
+    for at, one in enumerate(shapely.line_merge(geometry), start=1):
         if isinstance(one, shapely.LineString) and len(one.coords) >= 4:
             ends = shapely.Point(one.coords[0]).distance(shapely.Point(one.coords[-1]))
             if ends <= CLOSING_SHARE * one.length:
@@ -49,6 +51,31 @@ def polygons_of(geometry: np.ndarray, file: str, *, unit: str) -> tuple[np.ndarr
             continue
         raise InputError(what=f"the boundary is a {one.geom_type}", where=f"{file} feature {at}", right="a polygon")
     return np.asarray(closed, dtype=object), tuple(issues)
+
+
+def leave_out(table: gpd.GeoDataFrame, file: str) -> tuple[gpd.GeoDataFrame, tuple[Issue, ...]]:
+    """Features that can be ground: lines and points beside polygons, such as a gate or a track, are left out.
+
+    Raises
+    ------
+    InputError
+        No feature has a geometry.
+    """
+    if table.empty:
+        raise InputError(what="its features have no geometry", where=file, do="export it again")
+    ground = shapely.get_dimensions(table.geometry.to_numpy()) == 2
+    if ground.all() or not ground.any():
+        return table, ()
+    what = f"{counted(int((~ground).sum()), 'feature')} beside the polygon{'s' if ground.sum() > 1 else ''} "
+    place = f"feature {listed((table.index[~ground] + 1).tolist(), 20)}"
+    told = warned(
+        "not-ground",
+        f"{what}{'is a point or line' if (~ground).sum() == 1 else 'are points or lines'}",
+        "left out of the boundary",
+        file=file,
+        place=place,
+    )
+    return table[ground], (told,)
 
 
 def pick(
@@ -96,7 +123,7 @@ def exclude(
         A line or point has no buffer, so it covers no ground.
     """
     columns = {str(name).casefold(): name for name in table.columns}
-    buffer_m = _numbers(table, columns.get("buffer_m"), file)
+    buffer_m = _buffers(table, columns.get("buffer_m"), file)
     geometry = table.geometry.to_numpy()
     bare = (shapely.get_dimensions(geometry) < 2) & (buffer_m <= 0)
     if bare.any():
@@ -105,17 +132,15 @@ def exclude(
             where=f"{file} feature {listed([int(at) + 1 for at in np.flatnonzero(bare)])}",
             do="give it an attribute buffer_m in metres",
         )
-    taken: shapely.Geometry = shapely.MultiPolygon()
-    rows, outside = [], []
-    for at, (one, width) in enumerate(zip(geometry, buffer_m, strict=True)):
-        area = shapely.intersection(shapely.buffer(one, width) if width else one, boundary)
-        left = shapely.difference(area, taken)
-        parts = [part for part in shapely.get_parts(left) if part.geom_type == "Polygon" and part.area > 0]
-        if not parts:
-            outside.append(at + 1)
-            continue
-        taken = shapely.union(taken, area)
-        rows.append((_text(table, columns, "name", at), _text(table, columns, "kind", at), width, _joined(parts)))
+    shapes = [_buffered(one, width) for one, width in zip(geometry, buffer_m, strict=True)]
+    inside = repairs.clipped(np.asarray([*shapes, None], dtype=object)[:-1], boundary)
+    areas = repairs.apart(inside, file)
+    rows = [
+        (_text(table, columns, "name", at), _text(table, columns, "kind", at), buffer_m[at], area)
+        for at, area in enumerate(areas)
+        if area is not None
+    ]
+    outside = [at + 1 for at, area in enumerate(areas) if area is None]
     frame = gpd.GeoDataFrame(rows, columns=["name", "kind", "buffer_m", "geometry"], geometry="geometry", crs=crs)
     issues: tuple[Issue, ...] = ()
     if outside:
@@ -131,22 +156,36 @@ def exclude(
     return frame, issues
 
 
-def _joined(parts: list[shapely.Polygon]) -> shapely.Geometry:
-    return parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
+def _buffered(geometry: shapely.Geometry, width_m: float) -> shapely.Geometry:
+    """The ground within `width_m`; of lines and points with many vertices piece by piece, however they are tangled."""
+    if not width_m:
+        return geometry
+    if shapely.get_num_coordinates(geometry) <= RUN or shapely.get_dimensions(geometry) == 2:
+        return shapely.buffer(geometry, width_m)
+    pieces: list[shapely.Geometry] = []
+    for part in shapely.get_parts(geometry):
+        xy = shapely.get_coordinates(part)
+        starts = range(0, max(len(xy) - 1, 1), RUN)
+        pieces += [shapely.LineString(xy[at : at + RUN + 1]) if len(xy) > 1 else part for at in starts]
+    return shapely.union_all(shapely.buffer(np.asarray(pieces, dtype=object), width_m))
 
 
-def _numbers(table: gpd.GeoDataFrame, column: str | None, file: str) -> np.ndarray:
-    if column is None:
-        return np.zeros(len(table))
-    values = pd.to_numeric(table[column], errors="coerce").to_numpy(dtype=np.float64)
-    if ((values < 0) | np.isinf(values)).any():
-        raise InputError(what="buffer_m is negative or infinite", where=file, right="metres, 0 or more")
-    return np.asarray(np.nan_to_num(values))
+def _buffers(table: gpd.GeoDataFrame, column: str | None, file: str) -> np.ndarray:
+    """Width of the buffer of each feature in metres, 0 where none is stated."""
+    texts = [""] * len(table) if column is None else [attribute(value) for value in table[column]]
+    buffer_m = np.asarray([length_mm(text, "m") / MM_PER["m"] if text else 0.0 for text in texts])
+    bad = np.flatnonzero(~((buffer_m >= 0) & np.isfinite(buffer_m)))
+    if len(bad):
+        raise InputError(
+            what=f"buffer_m {texts[bad[0]][:40]!r} is negative or no length",
+            where=f"{file} feature {int(bad[0]) + 1}",
+            right="metres, 0 or more",
+        )
+    return buffer_m
 
 
 def _text(table: gpd.GeoDataFrame, columns: dict[str, str], name: str, at: int) -> str:
-    value = table[columns[name]].iloc[at] if name in columns else None
-    return "" if value is None or value != value else str(value)  # noqa: PLR0124 NaN is not equal to itself
+    return attribute(table[columns[name]].iloc[at]) if name in columns else ""
 
 
 def no_exclusions(crs: pyproj.CRS) -> gpd.GeoDataFrame:

@@ -1,48 +1,30 @@
 """The header of a table: where it is, what each column stands for, in which unit."""
 
 import difflib
-import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from itertools import pairwise
 
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.records.issues import Issue
+from hardpan.survey.depth_names import dated, depth_columns, other_numbers, tangled
+from hardpan.survey.roles import PLACE, find_rivals, find_roles
 from hardpan.survey.settings import ColumnSettings, ProbeSettings
-from hardpan.survey.vocabulary import (
-    OTHER_CONE,
-    OTHER_DEVICE,
-    STRONG,
-    SYNONYMS,
-    bare,
-    fold,
-    is_unit,
-    length_unit,
-    pressure_unit,
-)
+from hardpan.survey.vocabulary import OTHER_CONE, OTHER_DEVICE, fold, is_unit, length_unit, pressure_unit
 from hardpan.survey.words import DepthColumn, Grid, Heading, counted, listed, warned
 
 HEADER_ROWS = 60
 """A header further down is not looked for."""
 LEAST_DEPTHS = 3
 """Fewer depth columns are no profile."""
-_DEPTH_NAME = re.compile(
-    r"(?P<lead>[a-z ./()\-\[\]]*?)(?P<top>-?\d+(?:[.,]\d+)?)(?:\s*(?:-|–|to| )\s*(?P<bottom>\d+(?:[.,]\d+)?))?"
-    r"(?P<tail>[a-z2/ .()\[\]\"″\-]*)"
-)
-_PLACE = frozenset(("site", "x", "y"))
-"""Roles that, down the first column, tell a table with insertions across."""
-_LETTER = re.compile(r"[^\W\d_]")
-_DEPTH_LEADS = frozenset(
-    "d depth tiefe prof profundidad at cone index ci pr rp kpa mpa psi bar kgf mm cm m in".split()  # noqa: SIM905
-)
 
 
 def score(grid: Grid, settings: ProbeSettings) -> int:
     """Give how much of a header of readings the first rows hold, 0 for none."""
     head = grid.rows(HEADER_ROWS)
     at = _header_row(head, settings)
-    return 0 if at is None else len(find_roles(head[at], settings.columns)) + len(_depths(head[at], settings))
+    if at is None:
+        return 0
+    return len(find_roles(head[at], settings.columns)) + len(depth_columns(head[at], settings.layers))
 
 
 def names_insertions(grid: Grid, settings: ProbeSettings) -> bool:
@@ -88,7 +70,7 @@ def find_heading(grid: Grid, settings: ProbeSettings) -> Heading:
     Raises
     ------
     InputError
-        No header is found, a named column is absent, names are doubled, or another device is named.
+        No header is found, a named column is absent, names are doubled or dates, or another device is named.
     AmbiguousInputError
         The header and the settings name different units.
     """
@@ -97,14 +79,21 @@ def find_heading(grid: Grid, settings: ProbeSettings) -> Heading:
     if at is None:
         raise _no_header(grid.file, head, settings)
     names, where = head[at], f"row {grid.lines[at]}"
-    roles, depths = find_roles(names, settings.columns), _depths(names, settings)
+    roles, depths = find_roles(names, settings.columns), depth_columns(names, settings.layers)
+    if settings.layout == "long" or len(depths) < LEAST_DEPTHS:
+        depths = ()
     _check_named(names, settings, grid.file)
+    if depths and not settings.layers and dated(names):
+        raise _dates(dated(names), f"{grid.file} {where}")
     _refuse_other_variable(head[: at + 1], grid.file)
     issues = _doubled(names, [*roles.values(), *(column.index for column in depths)], where, grid.file)
     if at > 0:
         issues += (
             warned("title-rows", f"{counted(at, 'row')} before the header", "skipped", file=grid.file, place=where),
         )
+    if depths and not settings.layers and other_numbers(names):
+        what = f"columns {listed(other_numbers(names))} start with a number but name no depth"
+        issues += (warned("column-not-used", what, "not used as readings", file=grid.file, place=where),)
     units = _unit_rows(head, at)
     if depths and "site" not in roles and roles.get("depth") == 0:
         roles["site"] = 0  # the corner of a table with insertions across names its depths
@@ -121,84 +110,21 @@ def find_heading(grid: Grid, settings: ProbeSettings) -> Heading:
         depth_unit=_agreed(depth_unit, settings.depth_unit, "probes.depth_unit", grid.file),
         resistance_unit=_agreed(value_unit, settings.resistance_unit, "probes.resistance_unit", grid.file),
         skip=frozenset(units),
+        rivals=find_rivals(names, roles, settings.columns),
         issues=issues,
     )
 
 
 def _header_row(head: list[list[str]], settings: ProbeSettings) -> int | None:
-    beside = [at for at, row in enumerate(head) if row and not _PLACE.isdisjoint(find_roles(row[:1], settings.columns))]
+    beside = [at for at, row in enumerate(head) if row and not PLACE.isdisjoint(find_roles(row[:1], settings.columns))]
     for at, row in enumerate(head):
         roles = find_roles(row, settings.columns).keys()
         named = (roles - {"depth", "resistance"} or settings.layers) and set(beside) <= {at}
-        if settings.layout != "long" and named and len(_depths(row, settings)) >= LEAST_DEPTHS:
+        if settings.layout != "long" and named and len(depth_columns(row, settings.layers)) >= LEAST_DEPTHS:
             return at
         if settings.layout != "wide" and {"depth", "resistance"} <= roles:
             return at
     return None
-
-
-def find_roles(row: Sequence[str], columns: ColumnSettings) -> dict[str, int]:
-    """Give role to column: named by the user first, then by the surest whole name, then by a strong word."""
-    folded = {
-        at: fold(cell) for at, cell in enumerate(row) if len(cell) <= 80 and "\t" not in cell and _LETTER.search(cell)
-    }
-    found: dict[str, int] = {}
-    for role in SYNONYMS:
-        wanted = getattr(columns, role)
-        same = [at for at, cell in enumerate(row) if wanted and cell == wanted]
-        same += [at for at, cell in folded.items() if wanted and cell == fold(wanted)]
-        if same:
-            found[role] = same[0]
-    cells = {at: bare(cell) for at, cell in folded.items()}
-    for role, names in SYNONYMS.items():
-        rank = {name: place for place, name in enumerate(names)}
-        exact = [(rank[cell], at) for at, cell in cells.items() if cell in rank and at not in found.values()]
-        if role not in found and exact:
-            found[role] = min(exact)[1]
-    for role, words in STRONG.items():
-        loose = [at for at, cell in cells.items() if at not in found.values() and not words.isdisjoint(cell.split())]
-        if role == "resistance":
-            loose += [at for at, cell in folded.items() if at not in found.values() and _is_pressure(cell)]
-        plain = [at for at in loose if not re.search(r"\d", cells[at])]
-        if role not in found and plain:
-            found[role] = plain[0]
-    return found
-
-
-def _is_pressure(cell: str) -> bool:
-    """Tell whether a name states a unit of pressure, and so stands for resistance."""
-    return pressure_unit(cell) not in {None, "N"}
-
-
-def _depths(row: Sequence[str], settings: ProbeSettings) -> tuple[DepthColumn, ...]:
-    if settings.layers:
-        return _layers(row, settings)
-    columns = []
-    for at, cell in enumerate(row):
-        match = _DEPTH_NAME.fullmatch(fold(cell)) if cell and len(cell) <= 40 else None
-        if match is None or not _DEPTH_LEADS.issuperset(re.findall(r"[a-z]+", match["lead"])):
-            continue
-        top = float(match["top"].replace(",", "."))
-        bottom = float(match["bottom"].replace(",", ".")) if match["bottom"] else top
-        if bottom < top:
-            continue
-        unit = length_unit(re.sub(r"cm\s?-?2|in2|mm2", " ", f"{match['tail']} {match['lead']}"))
-        columns.append(DepthColumn(index=at, depth=(top + bottom) / 2, thickness=bottom - top, unit=unit))
-    steps = [after.depth - before.depth for before, after in pairwise(columns)]
-    return tuple(columns) if all(step > 0 for step in steps) or all(step < 0 for step in steps) else ()
-
-
-def _layers(row: Sequence[str], settings: ProbeSettings) -> tuple[DepthColumn, ...]:
-    if not {layer.column for layer in settings.layers} <= set(row):
-        return ()
-    return tuple(
-        DepthColumn(
-            index=list(row).index(layer.column),
-            depth=(layer.top + layer.bottom) / 2,
-            thickness=layer.bottom - layer.top,
-        )
-        for layer in sorted(settings.layers, key=lambda layer: layer.top)
-    )
 
 
 def _doubled(names: Sequence[str], used: Sequence[int], where: str, file: str) -> tuple[Issue, ...]:
@@ -279,7 +205,7 @@ def _refuse_other_variable(head: Sequence[Sequence[str]], file: str) -> None:
 
 def _check_named(names: Sequence[str], settings: ProbeSettings, file: str) -> None:
     """Refuse settings that name a column the table does not have; positions may be in a second file."""
-    elsewhere = _PLACE if settings.positions is not None else frozenset[str]()
+    elsewhere = PLACE if settings.positions is not None else frozenset[str]()
     have = {fold(name) for name in names}
     for role, wanted in settings.columns.model_dump().items():
         if wanted and role not in elsewhere and fold(wanted) not in have:
@@ -293,6 +219,14 @@ def _no_column(key: str, wanted: str, have: Sequence[str], file: str) -> InputEr
     return InputError(what=f"no column {wanted!r} ({key}); the table has {listed(have, 12)}", where=file, do=todo)
 
 
+def _dates(names: Sequence[str], where: str) -> InputError:
+    return InputError(
+        what=f"column names are dates ({listed(names, 3)}): a spreadsheet shows depths such as 5-10 as 5-Oct",
+        where=where,
+        do='write the depths as text such as "5 to 10 cm", or name the columns in [[probes.layers]]',
+    )
+
+
 def _no_header(file: str, head: list[list[str]], settings: ProbeSettings) -> InputError:
     have = [cell for cell in max(head, key=len, default=[]) if cell][:12]
     if not any(map(any, head)):
@@ -303,6 +237,14 @@ def _no_header(file: str, head: list[list[str]], settings: ProbeSettings) -> Inp
     for key, name in wanted.items():
         if fold(name) not in cells:
             return _no_column(key, name, have, file)
+    turned = max(map(dated, head), key=len)
+    if len(turned) >= LEAST_DEPTHS:
+        return _dates(turned, file)
+    placed = [row for row in head if not PLACE.isdisjoint(find_roles(row, settings.columns))]
+    muddled = max(map(tangled, placed), key=len, default=[])
+    if len(muddled) >= LEAST_DEPTHS:
+        what = f"the depths of the columns {listed(muddled)} neither rise nor fall throughout"
+        return InputError(what=what, where=file, do="put them in order, each depth once, or name them in probes.layers")
     return InputError(
         what=f"no header with a depth and a resistance column, nor with {LEAST_DEPTHS} or more depth columns that rise"
         f" or fall; the widest of the first rows has {listed(have)}",

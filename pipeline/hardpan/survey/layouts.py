@@ -5,6 +5,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Bools, Ints
 from hardpan.core.errors import InputError
+from hardpan.core.text import clean
 from hardpan.records.issues import Issue
 from hardpan.survey.words import Grid, Heading, Text, TextReadings, listed, warned
 
@@ -15,8 +16,6 @@ MOST_DAMAGED = 0.2
 """Share of damaged rows beyond which the separator or the file is wrong, not some rows."""
 _IDENTITY = ("site", "insertion", "x", "y", "date")
 _EXPONENT = r"\d+(?:[.,]\d+)?[eE]\+\d+"
-_CONTROL = r"[\x00-\x08\x0a-\x1f\x7f-\x9f]"
-"""Characters no file format can carry in a name."""
 
 
 def gather(grid: Grid, heading: Heading) -> TextReadings:
@@ -95,7 +94,7 @@ def _identity(grid: Grid, columns: dict[str, Text], at: Ints, pick: Ints) -> pd.
         index=np.arange(len(pick)),
         dtype=object,
     )
-    table["site"] = table["site"].str.replace(_CONTROL, "\ufffd", regex=True).astype(object)
+    table["site"] = table["site"].map(clean).astype(object)
     broken = table["site"].str.fullmatch(_EXPONENT)
     if broken.any():
         raise InputError(

@@ -10,11 +10,9 @@ from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.core.units import KPA_PER, MM_PER
 from hardpan.records.issues import Issue
 from hardpan.survey.settings import ProbeSettings
-from hardpan.survey.vocabulary import fold, length_unit, pressure_unit
-from hardpan.survey.words import Heading, Numbers, TextReadings, counted, listed, warned
+from hardpan.survey.vocabulary import SENTINELS, fold, length_unit, pressure_unit
+from hardpan.survey.words import Heading, Numbers, TextReadings, listed, warned
 
-SENTINELS = (-1.0, -9.0, -99.0, -999.0, -9999.0, -99999.0, -32768.0, 9999.0, 99999.0, 999999.0, 32767.0, 65535.0)
-"""Values that loggers write for "not measured", in the unit of the file."""
 UNIT_GAP = 100.0
 """No two insertions of one paddock differ so much; kPa and MPa differ by 1000."""
 PSI_GAP = 3.0
@@ -249,65 +247,11 @@ def mm_factor(unit: str) -> float:
     return MM_PER[unit]
 
 
-def fraction(theta: Numbers, name: str, file: str) -> tuple[Floats, tuple[Issue, ...]]:
-    """Give volumetric water content as m3/m3.
-
-    Raises
-    ------
-    InputError
-        Values exceed 1 and the header does not say that they are percent.
-    """
-    values = np.where(np.isin(theta.value, SENTINELS), np.nan, theta.value)
-    if "%" in name or "pct" in fold(name).split():
-        return values / 100.0, ()
-    if np.nanmax(values, initial=0.0) > 1.0:
-        raise AmbiguousInputError(
-            what=f"water content reaches {np.nanmax(values):g}, which is no m3/m3",
-            where=file,
-            do="name the column with %",
-        )
-    bad = values < 0
-    if not bad.any():
-        return values, ()
-    issue = warned("moisture", f"{int(bad.sum())} water contents are negative", "taken as missing", file=file)
-    return np.where(bad, np.nan, values), (issue,)
-
-
-def cell_issues(value: Numbers, text: TextReadings) -> tuple[Issue, ...]:
-    """Give what the cells of resistance carried beside plain numbers."""
-    told = {
-        "unreadable-cell": (value.unreadable, "hold text that is no number", "taken as missing"),
-        "approximate-cell": (value.rough, "are marked as approximate", "taken at face value"),
-        "at-least-cell": (value.at_least, 'say "more than"', "taken as a lower bound"),
-        "regrouped-cell": (
-            value.regrouped & ~value.rough & ~value.at_least,
-            "carry thousands marks, apostrophes or units",
-            "read without",
-        ),
-    }
-    return tuple(
-        warned(
-            code,
-            f"{int(hit.sum())} cells {what}",
-            done,
-            file=text.file,
-            place=f"row {listed(sorted(set(text.row[hit].tolist())), 40)}",
-        )
-        for code, (hit, what, done) in told.items()
-        if hit.any()
-    )
-
-
-def depth_issues(placed: Bools, text: TextReadings, thickness_mm: Floats) -> tuple[Issue, ...]:
-    """Give what depths cannot be read, and what readings of whole layers cost."""
-    issues = []
-    if not placed.all():
-        rows = listed(sorted(set(text.row[~placed].tolist())), 40)
-        what = f"{counted(int((~placed).sum()), 'reading')} have no depth"
-        issues.append(warned("no-depth", what, "dropped", file=text.file, place=f"row {rows}"))
-    thickest_mm = float(thickness_mm.max(initial=0.0))
-    if thickest_mm > 0:
-        what = f"readings are means of layers of up to {thickest_mm:g} mm"
-        done = "top and bottom of a pan are known no better than the layers"
-        issues.append(warned("layer-means", what, done, file=text.file))
-    return tuple(issues)
+def factor_in(name: str, role: str) -> float:
+    """Size of one unit that a column's name states, for comparing columns of one role; 1 where it states none."""
+    folded = fold(name)
+    if role == "depth":
+        return MM_PER.get(length_unit(folded) or "mm", 1.0)
+    if role == "resistance":
+        return KPA_PER.get(pressure_unit(folded) or "kPa", 1.0)
+    return 0.01 if "%" in name or "pct" in folded.split() else 1.0

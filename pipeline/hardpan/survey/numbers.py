@@ -33,6 +33,8 @@ MISSING = frozenset(
 )
 """Cells that say that nothing was measured, case-folded."""
 
+BEYOND = 1e15
+"""No reading is so large; sums of such numbers would overflow."""
 _NUMBER = re.compile(
     r"(?P<mark>[~≈<>≥≤]=?)?(?P<number>[+\-−]?(?:\d[\d.,' \u00a0\u2009\u202f]*|[.,]\d+)(?:[eE][+-]?\d{1,3})?)"
     r"\s*(?P<unit>[A-Za-z\"″/²2 .°µ]*)"
@@ -102,7 +104,7 @@ def convert(column: Text, mark: str) -> Numbers:
     if mark == ",":
         plain = plain.where(~plain.str.contains(".", regex=False), "x").str.replace(",", ".", regex=False)
     fast = pd.to_numeric(plain, errors="coerce").to_numpy(dtype=np.float64, copy=True)
-    fast[~np.isfinite(fast)] = np.nan
+    fast[~(np.abs(fast) < BEYOND)] = np.nan
     size = len(unique)
     flags = {name: np.zeros(size, dtype=bool) for name in ("unreadable", "rough", "at_least", "regrouped")}
     units = np.full(size, "", dtype=object)
@@ -144,4 +146,4 @@ def _parse(text: str, mark: str) -> tuple[float, str, str] | None:
         value = float(number.replace(mark, "."))
     except ValueError:
         return None
-    return (value, match["mark"] or "", match["unit"].strip().casefold()) if np.isfinite(value) else None
+    return (value, match["mark"] or "", match["unit"].strip().casefold()) if abs(value) < BEYOND else None

@@ -1,17 +1,15 @@
 """Position cells to coordinates: degrees in any notation, metres, and what cannot be a place."""
 
 import re
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 import pyproj
-import shapely
 
 from hardpan.core.arrays import Bools, Floats
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.records.issues import Issue
-from hardpan.survey.words import Points, listed, warned
+from hardpan.survey.words import Axes, counted, listed, warned
 
 _ANGLE = re.compile(
     r"(?P<first>[NSEW])?\s*(?P<sign>[+\-−])?\s*(?P<deg>\d{1,3}(?:[.,]\d+)?)\s*(?P<mark>[°º˚]|deg|d)?\s*"
@@ -19,6 +17,8 @@ _ANGLE = re.compile(
     r"(?:(?P<sec>\d{1,2}(?:[.,]\d+)?)\s*(?:\"|″|”|''|sec)?\s*)?(?P<last>[NSEW])?",
     re.IGNORECASE,
 )
+BEYOND = 1e9
+"""No projected coordinate is so large."""
 COARSE_DECIMALS = 4
 """Degrees with so many decimals are good to 11 m at best."""
 M_PER_DEGREE = 111_000.0
@@ -27,17 +27,6 @@ _RECEIVER = re.compile(r"[+\-]?\d{3,5}\.\d{2,}\s*[NSEW]", re.IGNORECASE)
 _BLANK = frozenset(
     ("", "na", "n/a", "nan", "null", "none", "-", "--", "no fix", "nofix", "no gps", "999", "-999", "-9999", "9999")
 )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Axes:
-    """Coordinates as read, shape (n_insertions,), NaN where there is none."""
-
-    x: Floats
-    y: Floats
-    written_as_degrees: bool
-    """The cells carry degree signs or letters of the compass, or the columns are called longitude and latitude."""
-    issues: tuple[Issue, ...]
 
 
 def read_axes(insertions: pd.DataFrame, mark: str, *, degree_names: bool, file: str) -> Axes:
@@ -139,7 +128,7 @@ def _axis(cells: pd.Series, mark: str, file: str) -> tuple[Floats, set[str], boo
         letters |= {letter} - {""}
         marked = marked or sign or bool(letter)
     read = values[codes]
-    return read, letters, marked, ~np.isfinite(read)
+    return read, letters, marked, ~(np.abs(read) < BEYOND)
 
 
 def _angle(text: str, mark: str) -> tuple[float, str, bool]:
@@ -219,90 +208,12 @@ def _no_degrees(axes: Axes, key: str, file: str) -> InputError:
             where=file,
             do="swap probes.columns.x and probes.columns.y",
         )
+    off = (np.abs(axes.x) > 180) | (np.abs(axes.y) > 90)
+    at = int(np.argmax(off))
+    few = off.sum() < np.isfinite(axes.x).sum() / 2
     return InputError(
-        what=f"x {np.nanmax(axes.x):.1f}, y {np.nanmax(axes.y):.1f} cannot be degrees (latitude beyond 90)",
+        what=f"{counted(int(off.sum()), 'position')} cannot be degrees, such as x {axes.x[at]:.9g}, y {axes.y[at]:.9g}"
+        " (latitude beyond 90 or longitude beyond 180)",
         where=file,
-        do=f"state their projected CRS in {key}",
+        do="mend them" if few else f"state their projected CRS in {key}",
     )
-
-
-def check_whereabouts(
-    axes: Axes,
-    move: Points,
-    boundary: shapely.Geometry,
-    tolerance_m: float,
-    *,
-    geographic: bool,
-    file: str,
-) -> None:
-    """Refuse positions of which none lies at the paddock, and say what would put them there.
-
-    Raises
-    ------
-    AmbiguousInputError
-        Swapping the axes or changing a sign would put them inside.
-    InputError
-        Nothing would.
-    """
-    here = np.isfinite(axes.x)
-    x, y = axes.x[here], axes.y[here]
-    nearest = _distances(move, x, y, boundary).min(initial=np.inf)
-    if nearest <= max(tolerance_m, 1000.0) and (_distances(move, x, y, boundary) <= tolerance_m).any():
-        return
-    tries = {"x and y are swapped": (y, x)}
-    if geographic:
-        tries |= {"the sign of latitude is lost": (x, -y), "the sign of longitude is lost": (-x, y)}
-        tries |= {"both signs are lost": (-x, -y)}
-    for guess, (east, north) in tries.items():
-        if (_distances(move, east, north, boundary) <= tolerance_m).mean() > 0.5:
-            raise AmbiguousInputError(
-                what=f"all probes lie {nearest / 1000:.1f} km or more from the boundary; it would fit if {guess}",
-                where=file,
-                do="swap probes.columns.x and probes.columns.y" if "swapped" in guess else "mend the sign in the file",
-            )
-    raise InputError(
-        what=f"no probe lies within {tolerance_m:g} m of the boundary, the nearest is {nearest / 1000:.2f} km away",
-        where=file,
-        do="check probes.crs and paddock.boundary",
-    )
-
-
-def _distances(move: Points, x: Floats, y: Floats, boundary: shapely.Geometry) -> Floats:
-    with np.errstate(invalid="ignore"):
-        east, north = move(x, y)
-    good = np.isfinite(east) & np.isfinite(north)
-    away = np.full(len(x), np.inf)
-    away[good] = shapely.distance(shapely.points(east[good], north[good]), boundary)
-    return away
-
-
-def drop_outside(
-    insertions: pd.DataFrame, boundary: shapely.Geometry, tolerance_m: float
-) -> tuple[Bools, tuple[Issue, ...]]:
-    """Tell which insertions to keep, and the distance of those outside the boundary."""
-    points = shapely.points(insertions["x_m"].to_numpy(), insertions["y_m"].to_numpy())
-    away = shapely.distance(points, boundary)
-    keep = away <= tolerance_m
-    edge = (away > 0.05) & keep
-    issues = [
-        warned(
-            "outside-boundary",
-            f"stands {distance:.1f} m outside the boundary",
-            f"kept: within the tolerance of {tolerance_m:g} m" if kept else f"dropped: beyond {tolerance_m:g} m",
-            file=str(file),
-            place=f"site {site}",
-        )
-        for site, file, distance, kept in sorted(
-            {
-                (site, file, round(float(distance), 1), bool(kept))
-                for site, file, distance, kept in zip(
-                    insertions["site"][~keep | edge],
-                    insertions["file"][~keep | edge],
-                    away[~keep | edge],
-                    keep[~keep | edge],
-                    strict=True,
-                )
-            }
-        )
-    ]
-    return keep, tuple(issues)

@@ -11,7 +11,7 @@ from hardpan.core.errors import InputError
 from hardpan.records.issues import Issue
 from hardpan.records.survey import Profiles, Stop
 from hardpan.survey.settings import ProbeSettings
-from hardpan.survey.words import Readings, listed, warned
+from hardpan.survey.words import Readings, counted, listed, warned
 
 LEAST_READINGS = 2
 """An insertion with fewer readings says nothing of a pan."""
@@ -52,9 +52,11 @@ def dense(readings: Readings, settings: ProbeSettings) -> tuple[Dense, tuple[Iss
     issues += _unusable_issues(readings.insertions, usable, stuck)
     if usable.sum() < LEAST_INSERTIONS:
         raise InputError(
-            what=f"{int(usable.sum())} usable insertions, a map needs at least {LEAST_INSERTIONS}",
+            what=f"{int(usable.sum())} of {counted(len(usable), 'insertion')} can be used ({int(stuck.sum())} read one"
+            f" value throughout, {int((~usable & ~stuck).sum())} have fewer than {LEAST_READINGS} readings above zero)",
             where=_files(readings.insertions),
-            do="add probe sites",
+            right=f"at least {LEAST_INSERTIONS} for a map",
+            do="add probe sites, or check the columns and the boundary",
         )
     return Dense(insertions=readings.insertions, grids=grids, usable=usable), tuple(issues)
 

@@ -23,8 +23,12 @@ DRIVERS = ["GTiff", "AAIGrid", "HFA"]
 MOST_PIXELS = 60_000_000
 PIXEL_BYTES = 48
 """Memory a raster takes while it is read, for each of its cells: values as read, in double precision, and masks."""
-UNDECLARED = (-9999.0, -99999.0, -32768.0, -999.0, -3.4028234663852886e38, 3.4028234663852886e38)
+UNDECLARED = (-9999.0, -99999.0, -32768.0, -999.0)
 """Values that stand for "no data" in practice; none is a reading of conductivity, gamma or height."""
+LARGEST = 1e15
+"""No covariate is larger; what is stands for "no data", such as the largest number a format can hold."""
+ALONE = 10.0
+"""A value so many times the range of all others away from them is a mark or a fault, not ground."""
 COLLAR_SHARE = 0.5
 """Share of zero cells along the edge that makes a collar."""
 MOST_SUBSAMPLES = 6
@@ -119,10 +123,11 @@ def _mask(values: Floats, nodata: float | None, file: str) -> tuple[Floats, tupl
     values = np.where(infinite, np.nan, values)
     if nodata is not None:
         values = np.where(values == nodata, np.nan, values)
-    hit = np.isin(values, UNDECLARED)
+    hit = np.isin(values, UNDECLARED) | (np.abs(values) > LARGEST)
+    hit |= _alone(np.where(hit, np.nan, values))
     if hit.any():
         which = ", ".join(f"{value:g}" for value in sorted(set(values[hit].tolist())))
-        what = f"{int(hit.sum())} of {values.size} cells are {which}, not declared as nodata"
+        what = f"{int(hit.sum())} of {values.size} cells are {which}: far from all others or a usual mark, not declared"
         issues.append(_note(file, "nodata", what, "taken as missing"))
         values = np.where(hit, np.nan, values)
     collar = _collar(values)
@@ -133,6 +138,18 @@ def _mask(values: Floats, nodata: float | None, file: str) -> tuple[Floats, tupl
     if not np.isfinite(values).any():
         raise InputError(what="raster has no cell with a value", where=file, do="export it again")
     return values, tuple(issues)
+
+
+def _alone(values: Floats) -> Bools:
+    """Cells that hold the highest or lowest value where it lies far away from all others."""
+    hit = np.zeros(values.shape, dtype=bool)
+    for end in (np.fmin.reduce, np.fmax.reduce):
+        mark = end(values, axis=None)
+        others = values[(values != mark) & np.isfinite(values)]
+        if others.size:
+            span, gap = float(np.ptp(others)), abs(float(mark) - float(end(others)))
+            hit |= (values == mark) & (gap > ALONE * span > 0)
+    return hit
 
 
 def _collar(values: Floats) -> Bools:

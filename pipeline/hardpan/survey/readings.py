@@ -13,9 +13,10 @@ from hardpan.survey.words import Readings, counted, listed, warned
 
 MOST_IMPLAUSIBLE = 0.25
 """Share of implausible readings beyond which the unit is wrong, not the readings."""
-LIMIT_SHARE, LIMIT_INSERTIONS, LIMIT_BAND = 0.05, 6, 0.95
+LIMIT_SHARE, LIMIT_INSERTIONS, LIMIT_BAND, LIMIT_STEPS = 0.05, 6, 0.95, 3
 """The highest value is taken as the device's limit where it recurs in this share and number of insertions (half of it
-where each holds it twice), and more often than all values within the band below: soil does not repeat to the digit."""
+where each holds it twice), and more often than all values within the band below, which is at least so many steps of the
+display wide: soil does not repeat to the digit, and its peaks grow rarer upward."""
 
 
 def join_fixes(readings: Readings, spread_m: float) -> tuple[Readings, Issues]:
@@ -168,12 +169,18 @@ def _spikes(readings: Readings, kpa: Floats, settings: ProbeSettings) -> Bools:
 
 
 def _limit(kpa: Floats, code: Ints, settings: ProbeSettings) -> float | None:
-    """Give the device's limit: as stated, or the highest value where it piles up."""
+    """The device's limit: as stated, or the highest value where it piles up; repeats of an insertion count once."""
     if settings.device_limit_kpa is not None:
         return settings.device_limit_kpa
     top = float(np.nanmax(kpa, initial=0.0))
-    at_top, near_top = kpa == top, (kpa < top) & (kpa > LIMIT_BAND * top)
-    insertions, count = len(np.unique(code[at_top])), int(at_top.sum())
+    steps = np.diff(np.unique(kpa[np.isfinite(kpa)]))
+    step = float(steps[steps > 1e-6 * top].min(initial=top))
+    at_top = kpa == top
+    near_top = (kpa < top) & (kpa > min(LIMIT_BAND * top, top - (LIMIT_STEPS + 0.5) * step))
+    holders = np.unique(code[at_top])
+    starts, ends = np.searchsorted(code, holders), np.searchsorted(code, holders, side="right")
+    insertions = len({kpa[start:end].tobytes() for start, end in zip(starts, ends, strict=True)})
+    count = int(at_top.sum()) * insertions // max(len(holders), 1)
     need = LIMIT_INSERTIONS / 2 if count >= 2 * insertions else LIMIT_INSERTIONS
     piled = insertions >= max(need, LIMIT_SHARE * len(np.unique(code)))
     return top if top > 0 and piled and count > near_top.sum() else None

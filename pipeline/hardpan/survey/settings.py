@@ -1,10 +1,11 @@
 """Settings of the survey: paddock, probes, soil."""
 
 from collections.abc import Mapping
+from itertools import pairwise
 from pathlib import Path
 from typing import Literal
 
-from pydantic import Field
+from pydantic import Field, field_validator
 
 from hardpan.core.settings import InputPath, Settings, setting
 
@@ -53,6 +54,7 @@ class ProbeSettings(Settings):
 
     file: InputPath | tuple[InputPath, ...] = setting(says="Penetrometer log, or a list of them")
     positions: InputPath | None = setting(None, says="Second file with the positions, joined by site")
+    positions_layer: str | None = setting(None, says="Layer of that file where it has several, e.g. waypoints")
     layout: Literal["auto", "wide", "long", "transposed", "blocks"] = setting("auto", says="Layout of the table")
     sheet: str | None = setting(None, says="Sheet of a workbook, or member of an archive, where there are several")
     resistance_unit: ResistanceUnit | None = setting(None, says="Unit of cone index where the header names none")
@@ -82,6 +84,23 @@ class ProbeSettings(Settings):
     held_mm: float = setting(150.0, says="One value over so much depth is reported as held", unit="mm", gt=0)
     site_spread_m: float = setting(20.0, says="One site id further apart counts as several sites", unit="m", gt=0)
     outside_tolerance_m: float = setting(10.0, says="Probes further outside the boundary are dropped", unit="m", ge=0)
+
+    @field_validator("file")
+    @classmethod
+    def _some_file(cls, file: Path | tuple[Path, ...]) -> Path | tuple[Path, ...]:
+        if file == ():
+            msg = "at least one file"
+            raise ValueError(msg)
+        return file
+
+    @field_validator("layers")
+    @classmethod
+    def _apart(cls, layers: tuple[LayerSettings, ...]) -> tuple[LayerSettings, ...]:
+        ranked = sorted(layers, key=lambda layer: layer.top)
+        if any(layer.bottom <= layer.top for layer in ranked) or any(b.top < a.bottom for a, b in pairwise(ranked)):
+            msg = "layers that begin above where they end, none overlapping another"
+            raise ValueError(msg)
+        return layers
 
 
 class SoilSettings(Settings):

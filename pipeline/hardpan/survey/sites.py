@@ -6,9 +6,12 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.core.errors import InputError
+from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.records.issues import Issue
 from hardpan.survey.words import listed, warned
+
+SAME_PLACE_M = 1.0
+"""Two positions of one site nearer than this are one, written twice."""
 
 
 def natural(text: str) -> tuple[tuple[int, int, str], ...]:
@@ -49,8 +52,25 @@ def join_places(table: pd.DataFrame, places: pd.DataFrame, file: str) -> tuple[p
     """Give the insertions with `x_m`, `y_m` of their site, NaN where the second file does not have it.
 
     Names are compared without case.
+
+    Raises
+    ------
+    AmbiguousInputError
+        A site has several positions.
+    InputError
+        No site of the readings is in the second file.
     """
-    keyed = places.assign(key=places["site"].map(_key)).drop_duplicates("key").set_index("key")
+    keyed = places.assign(key=places["site"].map(_key)).dropna(subset=["x_m", "y_m"])
+    reach = keyed.groupby("key")[["x_m", "y_m"]].agg(np.ptp).max(axis=1)
+    several = reach.index[reach > SAME_PLACE_M]
+    if len(several):
+        names = list(dict.fromkeys(keyed["site"][keyed["key"].isin(several)]))
+        raise AmbiguousInputError(
+            what=f"several positions of one site, up to {reach.max():.0f} m apart: {listed(names, 3)}",
+            where="probes.positions",
+            do="keep one position a site",
+        )
+    keyed = keyed.drop_duplicates("key").set_index("key")
     found = keyed.reindex(table["site"].map(_key))
     lost = sorted(set(table["site"].to_numpy()[found["x_m"].isna().to_numpy()]), key=natural)
     if len(lost) == table["site"].nunique():

@@ -14,8 +14,10 @@ from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.core.units import M2_PER_HA
 from hardpan.records.issues import Issue
 from hardpan.records.soils import SoilType
+from hardpan.survey import repairs
 from hardpan.survey.settings import SoilSettings
-from hardpan.survey.words import listed, warned
+from hardpan.survey.vocabulary import length_mm
+from hardpan.survey.words import attribute, counted, listed, warned
 
 TYPE_FIELDS = ("soil_type", "soiltype", "soil", "soil_class", "type", "class", "texture", "name", "label")
 """Attributes looked for where the one in the settings is absent."""
@@ -23,6 +25,8 @@ SLIVER_WIDTH_M = 5.0
 """Unmapped strips narrower than this are a matter of digitising and fall to their neighbour."""
 _Row: TypeAlias = tuple[str, str, float, shapely.Geometry]
 """Soil type, label, depth to clay, polygon."""
+SHALLOWEST_CLAY_MM, DEEPEST_CLAY_MM = 80.0, 10_000.0
+"""A depth to clay of less is likely to be in cm, or the topsoil is clay; one of more is a mark for "none met"."""
 UNMAPPED = "unmapped"
 """Type of the catalog for ground of which nothing is known."""
 TOLD_HA = 0.01
@@ -109,20 +113,20 @@ def map_soils(
         The attribute is absent, or no polygon meets the paddock.
     """
     field = _type_field(table, settings, file)
-    labels = ["" if pd.isna(value) else str(value) for value in table[field]]
+    labels = [attribute(value) for value in table[field]]
     names, issues = _names(labels, settings, soil_types, file)
-    clay = _clay_depth(table, settings, file)
-    geometry = shapely.intersection(table.geometry.to_numpy(), boundary)
+    clay, unread = _clay_depth(table, settings, file)
+    geometry = repairs.clipped(table.geometry.to_numpy(), boundary)
     rows = [
         (name, label, depth, one)
-        for name, label, depth, one in zip(names, labels, clay, map(_polygonal, geometry), strict=True)
+        for name, label, depth, one in zip(names, labels, clay, map(repairs.polygonal, geometry), strict=True)
         if one is not None
     ]
     if not rows:
         raise InputError(what="no soil polygon meets the paddock", where=file, do="check the CRS in soil.crs")
     rows, overlap = _resolve_overlaps(rows, file)
     rows, gap = _fill_gaps(rows, boundary, settings, soil_types, file)
-    return _frame(rows, crs), (*issues, *overlap, *gap)
+    return _frame(rows, crs), (*issues, *unread, *overlap, *gap)
 
 
 def _type_field(table: gpd.GeoDataFrame, settings: SoilSettings, file: str) -> str:
@@ -178,26 +182,41 @@ def _names(
     return [name or default for name in found], (issue,)
 
 
-def _clay_depth(table: gpd.GeoDataFrame, settings: SoilSettings, file: str) -> np.ndarray:
+def _clay_depth(table: gpd.GeoDataFrame, settings: SoilSettings, file: str) -> tuple[np.ndarray, tuple[Issue, ...]]:
+    """Depth to clay of each polygon in mm, NaN where none is stated or it cannot be one."""
     column = _column(table, settings.clay_depth_field)
     if column is None:
         if "clay_depth_field" in settings.model_fields_set:
             raise _no_attribute(table, settings.clay_depth_field, file, key="soil.clay_depth_field")
-        return np.full(len(table), np.nan)
-    return np.asarray(pd.to_numeric(table[column], errors="coerce"), dtype=np.float64)
+        return np.full(len(table), np.nan), ()
+    texts = [attribute(value) for value in table[column]]
+    depth_mm = np.asarray([length_mm(text, "mm") for text in texts], dtype=np.float64)
+    bad = np.asarray([text != "" for text in texts]) & ~((depth_mm >= 0) & (depth_mm <= DEEPEST_CLAY_MM))
+    thin = ~bad & (depth_mm > 0) & (depth_mm < SHALLOWEST_CLAY_MM)
+    told = {
+        "clay-depth-unread": (bad, "is no depth in mm", "taken as unknown"),
+        "clay-depth-shallow": (thin, f"is less than {SHALLOWEST_CLAY_MM:g} mm", "used as it is; check that it is mm"),
+    }
+    issues = tuple(
+        warned(
+            code,
+            f"{column} of {counted(int(hit.sum()), 'polygon')} {what}, such as {texts[int(np.argmax(hit))]!r}",
+            done,
+            file=file,
+            place=f"feature {listed((np.flatnonzero(hit) + 1).tolist())}",
+        )
+        for code, (hit, what, done) in told.items()
+        if hit.any()
+    )
+    return np.where(bad, np.nan, depth_mm), issues
 
 
 def _resolve_overlaps(rows: list[_Row], file: str) -> tuple[list[_Row], tuple[Issue, ...]]:
     """Give rows without overlaps: the smaller polygon keeps the ground, of equals the first by name."""
     ranked = sorted(rows, key=lambda row: (round(row[3].area, 3), row[0], row[1], row[3].wkb))
-    taken: shapely.Geometry = shapely.MultiPolygon()
-    kept, lost_ha = [], 0.0
-    for name, label, depth, one in ranked:
-        left = _polygonal(shapely.difference(one, taken))
-        lost_ha += (one.area - (left.area if left is not None else 0.0)) / M2_PER_HA
-        taken = shapely.union(taken, one)
-        if left is not None:
-            kept.append((name, label, depth, left))
+    left = repairs.apart(np.asarray([row[3] for row in ranked], dtype=object), file)
+    lost_ha = (sum(row[3].area for row in ranked) - sum(one.area for one in left if one is not None)) / M2_PER_HA
+    kept = [(*row[:3], one) for row, one in zip(ranked, left, strict=True) if one is not None]
     if lost_ha <= TOLD_HA:
         return kept, ()
     return kept, (
@@ -245,23 +264,18 @@ def _give_to_nearest(rows: list[_Row], slivers: list[shapely.Polygon]) -> list[_
     if not slivers:
         return rows
     nearest = shapely.STRtree([row[3] for row in rows]).nearest(slivers)
-    grown: list[_Row] = []
-    for at, (name, label, depth, one) in enumerate(rows):
-        own = [sliver for sliver, to in zip(slivers, nearest, strict=True) if to == at]
-        whole = _polygonal(shapely.union_all([one, *own])) if own else one
-        grown.append((name, label, depth, one if whole is None else whole))
+    own: dict[int, list[shapely.Polygon]] = {}
+    for sliver, at in zip(slivers, nearest.tolist(), strict=True):
+        own.setdefault(at, []).append(sliver)
+    grown = list(rows)
+    for at, parts in own.items():
+        whole = repairs.polygonal(shapely.union_all([rows[at][3], *parts]))
+        grown[at] = (*rows[at][:3], rows[at][3] if whole is None else whole)
     return grown
 
 
 def _joined(parts: list[shapely.Polygon]) -> shapely.Geometry:
     return parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
-
-
-def _polygonal(geometry: shapely.Geometry) -> shapely.Geometry | None:
-    parts = [part for part in shapely.get_parts(geometry) if part.geom_type == "Polygon" and part.area > 0]
-    if not parts:
-        return None
-    return _joined(parts)
 
 
 def _frame(rows: list[_Row], crs: pyproj.CRS) -> gpd.GeoDataFrame:

@@ -6,6 +6,7 @@ import warnings
 import zipfile
 from dataclasses import dataclass
 from pathlib import PurePosixPath
+from typing import Literal, TypeAlias
 
 import geopandas as gpd
 import numpy as np
@@ -17,10 +18,30 @@ from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.records.issues import Issue
 from hardpan.survey.words import Bundle, listed, warned
 
+Leave: TypeAlias = Literal["none", "points", "others"]
 WGS84 = 4326
 """Code of the CRS that GeoJSON has where it says nothing."""
 XML_ROOTS = ("kml", "gpx", "FeatureCollection")
 """XML formats handed to the reader; others can point at files and hosts."""
+BESIDE = (
+    ".txt",
+    ".md",
+    ".pdf",
+    ".htm",
+    ".html",
+    ".xml",
+    ".qml",
+    ".qmd",
+    ".sld",
+    ".lyr",
+    ".png",
+    ".jpg",
+    ".jpeg",
+    ".gif",
+)
+"""Members of an archive that only describe the others."""
+DERIVED = ("route_points", "track_points")
+"""Layers of GPX that repeat the vertices of others."""
 _QUIET = {
     "OGR_ORGANIZE_POLYGONS": "DEFAULT",
     "GML_DOWNLOAD_SCHEMA": "NO",
@@ -42,7 +63,17 @@ class Layer:
     issues: tuple[Issue, ...] = ()
 
 
-def read_layer(bundle: Bundle, layer: str | None, *, key: str) -> Layer:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Entry:
+    """One layer of a file, before it is read."""
+
+    number: int
+    name: str
+    points: bool
+    features: int
+
+
+def read_layer(bundle: Bundle, layer: str | None, *, key: str, leave: Leave = "none", least: int = 1) -> Layer:
     """Give one layer of a vector file.
 
     Parameters
@@ -53,6 +84,10 @@ def read_layer(bundle: Bundle, layer: str | None, *, key: str) -> Layer:
         Name of the layer, None where there is only one.
     key : str
         Setting that names the layer, for the message.
+    leave : {"none", "points", "others"}
+        Which layers are passed over where one is to be chosen: none, those of points, or those of anything else.
+    least : int
+        Fewer features are refused.
 
     Raises
     ------
@@ -66,16 +101,16 @@ def read_layer(bundle: Bundle, layer: str | None, *, key: str) -> Layer:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", RuntimeWarning)
-            layers = {at: str(row[0]) for at, row in enumerate(pyogrio.list_layers(blob)) if row[1] is not None}
-            chosen = _choose(layers, layer, bundle.name, key)
+            chosen, passed = _choose(_layers(blob), layer, leave, file=bundle.name, key=key)
             table = pyogrio.read_dataframe(blob, layer=chosen)
     except InputError:
         raise
     except Exception as e:  # whatever a damaged file makes the library say
         what = re.sub(r"'?/vsi\S+", "the file", str(e))[:160]
         raise InputError(what=f"cannot be read as polygons: {what}", where=bundle.name, do="export it again") from e
-    if not isinstance(table, gpd.GeoDataFrame) or table.empty:
+    if not isinstance(table, gpd.GeoDataFrame) or len(table) < least:
         raise InputError(what="holds no features", where=bundle.name, do="export it again")
+    issues += passed
     _check_coordinates(table, bundle.name)
     stated = not name.lower().endswith((".geojson", ".json")) or b'"crs"' in blob
     if stated and b'"crs"' in blob[:65536] and table.crs is not None and table.crs.to_epsg() != WGS84:
@@ -95,6 +130,7 @@ def _readable(bundle: Bundle, wanted: str | None, key: str) -> tuple[str, bytes,
     names = sorted(bundle.members)
     if len(names) > 1:
         names = [name for name in names if wanted in {name, PurePosixPath(name).stem}] or names
+    names = [name for name in names if not name.lower().endswith(BESIDE)] or names
     shapes = [name for name in names if name.lower().endswith(".shp")]
     if len(shapes) > 1 or (not shapes and len(names) > 1):
         candidates = shapes or names
@@ -165,18 +201,47 @@ def _index(shape: bytes) -> bytes:
     return shape[:24] + ((100 + len(entries)) // 2).to_bytes(4, "big") + shape[28:100] + entries
 
 
-def _choose(layers: dict[int, str], wanted: str | None, file: str, key: str) -> int:
-    """Give the number of the layer; a format of one layer takes its name from the file, which is not to be known."""
+def _layers(blob: bytes) -> list[_Entry]:
+    return [
+        _Entry(
+            number=at,
+            name=str(name),
+            points="point" in str(kind).lower(),
+            features=int(pyogrio.read_info(blob, layer=at, force_feature_count=True)["features"]),
+        )
+        for at, (name, kind) in enumerate(pyogrio.list_layers(blob))
+        if kind is not None
+    ]
+
+
+def _choose(
+    layers: list[_Entry], wanted: str | None, leave: Leave, *, file: str, key: str
+) -> tuple[int, tuple[Issue, ...]]:
+    """The number of the layer, and which were passed over.
+
+    A format of one layer takes its name from the file, which is not to be known.
+    """
     if not layers:
         raise InputError(what="holds no layer with geometry", where=file, do="export it again")
     if len(layers) == 1:
-        return next(iter(layers))
-    if wanted is None:
-        names = listed(list(layers.values()))
+        return layers[0].number, ()
+    if wanted is not None:
+        named = [layer.number for layer in layers if layer.name == wanted]
+        if not named:
+            names = listed([layer.name for layer in layers])
+            raise InputError(what=f"holds no layer {wanted!r}", where=file, right=f"one of {names}")
+        return named[0], ()
+    filled = [layer for layer in layers if layer.features] or layers
+    fit = [layer for layer in filled if leave == "none" or layer.points == (leave == "others")] or filled
+    fit = [layer for layer in fit if layer.name not in DERIVED] or fit
+    if len(fit) > 1:
+        names = listed([layer.name for layer in fit])
         raise AmbiguousInputError(what=f"holds layers {names}", where=file, do=f"name one in {key}")
-    if wanted not in layers.values():
-        raise InputError(what=f"holds no layer {wanted!r}", where=file, right=f"one of {listed(list(layers.values()))}")
-    return next(at for at, name in layers.items() if name == wanted)
+    others = listed([layer.name for layer in filled if layer is not fit[0]])
+    if not others:
+        return fit[0].number, ()
+    what = f"holds layers beside {fit[0].name}: {others}"
+    return fit[0].number, (warned("layers-passed-over", what, f"not used; {key} names another", file=file),)
 
 
 def _check_coordinates(table: gpd.GeoDataFrame, file: str) -> None:
@@ -210,58 +275,8 @@ def known_crs(layer: Layer, asked: pyproj.CRS | None, *, key: str) -> pyproj.CRS
         worst = bounds[0] if abs(bounds[0]) > 180 else bounds[1]
         axis = "longitude" if abs(bounds[0]) > 180 else "latitude"
         raise InputError(
-            what=f"{axis} {worst:.0f} in a file that counts as degrees",
+            what=f"{axis} {worst:.10g} in a file that counts as degrees",
             where=layer.file,
             do=f"give the file its projected CRS, or state it in {key}",
         )
     return crs
-
-
-def repair(geometry: np.ndarray, file: str) -> tuple[np.ndarray, tuple[Issue, ...]]:
-    """Give valid polygons (null where nothing polygonal is left) and what was repaired.
-
-    Lobes of a self-crossing ring are all kept; lines and points that a repair leaves over are dropped.
-    """
-    flat = shapely.force_2d(geometry)
-    bad = ~shapely.is_valid(flat) & ~shapely.is_missing(flat)
-    mended = np.where(bad, shapely.make_valid(flat, method="linework"), flat)
-    polygons = np.asarray([_polygonal(one) for one in mended], dtype=object)
-    issues = []
-    if bad.any():
-        why = shapely.is_valid_reason(flat[bad][0])
-        issues.append(
-            warned(
-                "geometry-repaired",
-                f"{int(bad.sum())} polygon(s) cross themselves or are otherwise invalid ({why.split('[')[0]})",
-                "repaired, all lobes kept",
-                file=file,
-                place=f"feature {listed([int(at) + 1 for at in np.flatnonzero(bad)])}",
-            )
-        )
-    return polygons, tuple(issues)
-
-
-def drop_empty(table: gpd.GeoDataFrame, file: str) -> tuple[gpd.GeoDataFrame, tuple[Issue, ...]]:
-    """Give the features that have a geometry left, and which have none."""
-    geometry = table.geometry.to_numpy()
-    empty = shapely.is_missing(geometry) | shapely.is_empty(geometry)
-    if not empty.any():
-        return table, ()
-    place = f"feature {listed([int(at) + 1 for at in np.flatnonzero(empty)], 20)}"
-    what = f"{int(empty.sum())} feature(s) cover no ground"
-    return table[~empty], (warned("no-geometry", what, "left out", file=file, place=place),)
-
-
-def _polygonal(geometry: shapely.Geometry | None) -> shapely.Geometry | None:
-    if geometry is None or geometry.is_empty:
-        return None
-    parts = [part for part in _flattened(geometry) if isinstance(part, shapely.Polygon) and part.area > 0]
-    if not parts:
-        return None
-    return parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
-
-
-def _flattened(geometry: shapely.Geometry) -> list[shapely.Geometry]:
-    if isinstance(geometry, shapely.GeometryCollection):
-        return [part for one in geometry.geoms for part in _flattened(one)]
-    return list(shapely.get_parts(geometry))

@@ -4,6 +4,8 @@ import re
 import unicodedata
 from collections.abc import Mapping
 
+from hardpan.core.units import MM_PER
+
 SYNONYMS: Mapping[str, tuple[str, ...]] = {
     role: tuple(names.split(", "))
     for role, names in {
@@ -37,6 +39,8 @@ STRONG: Mapping[str, frozenset[str]] = {
     "date": frozenset({"date", "datum", "fecha"}),
 }
 """Single words that tell a column where its whole name is not known."""
+SENTINELS = (-1.0, -9.0, -99.0, -999.0, -9999.0, -99999.0, -32768.0, 9999.0, 99999.0, 999999.0, 32767.0, 65535.0)
+"""Values that loggers write for "not measured", in the unit of the file."""
 OTHER_DEVICE = re.compile(r"\b(dcp|dynamic|hammer|blows?|blow count|penetration index|dcpi)\b")
 """Names of another variable: blows, not resistance."""
 OTHER_CONE = re.compile(r"\b60\s?(?:°|deg\b|degrees?\b)")
@@ -55,6 +59,7 @@ PRESSURE: Mapping[str, str] = {
     "bar": r"bars?",
     "N": r"n|newtons?",
 }
+_LENGTH_TEXT = re.compile(r"\s*([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[+-]?\d{1,3})?)\s*([a-z\"″]*)\s*")
 _LENGTH = {unit: re.compile(rf"(?<![a-z])(?:{names})(?![a-z])") for unit, names in LENGTH.items()}
 _PRESSURE = {unit: re.compile(rf"(?<![a-z/])(?:{names})(?![a-z])") for unit, names in PRESSURE.items()}
 
@@ -85,6 +90,13 @@ def length_unit(name: str) -> str | None:
 def pressure_unit(name: str) -> str | None:
     """Give the unit of cone index or force that a folded name states, or None."""
     return next((unit for unit, pattern in _PRESSURE.items() if pattern.search(name)), None)
+
+
+def length_mm(text: str, unit: str) -> float:
+    """Length in mm that a text such as "350 mm" states, in `unit` where it names none; NaN for no length."""
+    match = _LENGTH_TEXT.fullmatch(fold(text))
+    stated = None if match is None else length_unit(match[2]) if match[2] else unit
+    return float(match[1].replace(",", ".")) * MM_PER[stated] if match is not None and stated else float("nan")
 
 
 def is_unit(cell: str) -> bool:

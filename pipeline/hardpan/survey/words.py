@@ -10,6 +10,7 @@ import pyproj
 import shapely
 
 from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.core.text import clean
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.survey import DatumMove
 
@@ -24,7 +25,8 @@ MOST_COLUMNS = 5000
 
 
 def warned(code: str, what: str, done: str, *, file: str = "", place: str = "") -> Issue:
-    """Give an issue of the survey with the outcome *warn*."""
+    """Issue of the survey with the outcome *warn*; names in it come from files, so control characters are replaced."""
+    what, done, file, place = map(clean, (what, done, file, place))
     return Issue(outcome=Outcome.WARN, stage="survey", code=code, what=what, done=done, file=file, place=place)
 
 
@@ -32,6 +34,12 @@ def listed(items: Sequence[object], most: int = 6) -> str:
     """Give the first `most` items and how many more there are, as text."""
     shown = ", ".join(str(item)[:60] for item in items[:most])
     return shown if len(items) <= most else f"{shown} and {len(items) - most} more"
+
+
+def attribute(value: object) -> str:
+    """Text of an attribute of a feature, "" where it has none."""
+    text = "" if value is None else clean(str(value)).strip()
+    return "" if text in {"nan", "NaT", "<NA>"} else text
 
 
 def counted(count: int, what: str) -> str:
@@ -160,6 +168,8 @@ class Heading:
     resistance_unit: str | None = None
     skip: frozenset[int] = frozenset()
     """Indices of rows that are part of the heading, such as a row of units."""
+    rivals: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+    """Role to other columns whose names would do as well."""
     issues: Issues = ()
 
     @property
@@ -246,6 +256,17 @@ class Numbers:
     """A thousands mark, apostrophe or unit was taken out."""
     units: np.ndarray
     """Unit written in the cell, case-folded text, "" where none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Axes:
+    """Coordinates as read, shape (n_insertions,), NaN where there is none."""
+
+    x: Floats
+    y: Floats
+    written_as_degrees: bool
+    """The cells carry degree signs or letters of the compass, or the columns are called longitude and latitude."""
+    issues: tuple[Issue, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

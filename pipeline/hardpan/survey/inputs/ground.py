@@ -5,26 +5,28 @@ import numpy as np
 import shapely
 
 from hardpan.core.errors import InputError
-from hardpan.survey import files, geodesy, ground, vectors
+from hardpan.survey import files, geodesy, ground, repairs, vectors
 from hardpan.survey.settings import PaddockSettings
-from hardpan.survey.words import Land, Log
+from hardpan.survey.words import Land, Log, warned
 
 
 def read_boundary(settings: PaddockSettings, log: Log) -> Land:
     """Give the paddock in the working CRS, which the boundary decides."""
     bundle = log.keep(files.load(settings.boundary, what="the boundary", most=files.MOST_VECTOR_BYTES))
-    layer = vectors.read_layer(bundle, settings.boundary_layer, key="paddock.boundary_layer")
+    layer = vectors.read_layer(bundle, settings.boundary_layer, key="paddock.boundary_layer", leave="points")
     source = geodesy.flat(
         vectors.known_crs(
             layer, geodesy.asked(settings.boundary_crs, "paddock.boundary_crs"), key="paddock.boundary_crs"
         )
     )
-    table, picked = ground.pick(layer.table, settings.boundary_feature, settings.name, bundle.name)
+    table, empty = repairs.drop_empty(layer.table, bundle.name)
+    table, beside = ground.leave_out(table, bundle.name)
+    table, picked = ground.pick(table, settings.boundary_feature, settings.name, bundle.name)
     shapes, closed = ground.polygons_of(
         table.geometry.to_numpy(), bundle.name, unit="degrees" if source.is_geographic else "m"
     )
-    shapes, repaired = vectors.repair(shapes, bundle.name)
-    log.note((*layer.issues, *picked, *closed, *repaired))
+    shapes, repaired = repairs.repair(shapes, bundle.name)
+    log.note((*layer.issues, *empty, *beside, *picked, *closed, *repaired))
     whole = shapely.union_all([shape for shape in shapes if shape is not None])
     if whole.is_empty or whole.area <= 0:
         raise InputError(what="the boundary has no area", where=bundle.name, right="a polygon")
@@ -32,7 +34,7 @@ def read_boundary(settings: PaddockSettings, log: Log) -> Land:
     crs = geodesy.working_crs(settings.crs, source, (bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2)
     land = Land(boundary=whole, crs=crs, bounds=bounds)
     moved = geodesy.move_geometry(np.asarray([whole]), geodesy.come(source, land, bundle.name, log))
-    return Land(boundary=moved[0], crs=crs, bounds=bounds)
+    return Land(boundary=repairs.settled(moved)[0], crs=crs, bounds=bounds)
 
 
 def read_exclusions(settings: PaddockSettings, land: Land, log: Log) -> gpd.GeoDataFrame:
@@ -40,15 +42,20 @@ def read_exclusions(settings: PaddockSettings, land: Land, log: Log) -> gpd.GeoD
     if settings.exclusions is None:
         return ground.no_exclusions(land.crs)
     bundle = log.keep(files.load(settings.exclusions, what="the exclusions", most=files.MOST_VECTOR_BYTES))
-    layer = vectors.read_layer(bundle, settings.exclusions_layer, key="paddock.exclusions_layer")
+    layer = vectors.read_layer(bundle, settings.exclusions_layer, key="paddock.exclusions_layer", least=0)
+    if layer.table.empty:
+        log.note((warned("no-exclusions", "holds no features", "no ground is excluded", file=bundle.name),))
+        return ground.no_exclusions(land.crs)
     asked = geodesy.asked(settings.exclusions_crs, "paddock.exclusions_crs")
     source = geodesy.flat(vectors.known_crs(layer, asked, key="paddock.exclusions_crs"))
     shapes = layer.table.geometry.to_numpy()
-    mended, repaired = vectors.repair(shapes, bundle.name)
-    shapes = np.where(shapely.get_dimensions(shapes) == 2, mended, shapes)
-    table, empty = vectors.drop_empty(layer.table.set_geometry(shapes), bundle.name)
+    areas = shapely.get_dimensions(shapes) == 2
+    mended, repaired = repairs.repair(np.asarray(np.where(areas, shapes, None)), bundle.name)
+    shapes = np.asarray(np.where(areas, mended, shapes))
+    table, empty = repairs.drop_empty(layer.table.set_geometry(shapes), bundle.name)
     move = geodesy.come(source, land, bundle.name, log)
     moved = geodesy.move_geometry(table.geometry.to_numpy(), move)
+    moved = repairs.settled(moved)
     frame, left_out = ground.exclude(table.set_geometry(moved), land.boundary, land.crs, bundle.name)
     log.note((*layer.issues, *repaired, *empty, *left_out))
     return frame

@@ -1,15 +1,19 @@
 """Positions of sites from a second file: a table, or points of any vector format."""
 
+from collections.abc import Iterator
+
 import numpy as np
 import pandas as pd
 import shapely
 
+from hardpan.core.arrays import Bools
 from hardpan.core.errors import InputError
-from hardpan.survey import files, geodesy, headers, numbers, positions, vectors
+from hardpan.records.issues import Issue
+from hardpan.survey import files, geodesy, headers, numbers, positions, roles, vectors, whereabouts
 from hardpan.survey.inputs.tables import TABLES, open_table
 from hardpan.survey.settings import ProbeSettings
 from hardpan.survey.vocabulary import says_degrees
-from hardpan.survey.words import Bundle, Land, Log, Text
+from hardpan.survey.words import Bundle, Land, Log, Text, attribute, counted, listed, warned
 
 
 def read_places(settings: ProbeSettings, land: Land, log: Log) -> pd.DataFrame:
@@ -41,7 +45,7 @@ def _from_table(bundle: Bundle, settings: ProbeSettings, land: Land, log: Log) -
     stated = geodesy.asked(settings.crs, "probes.crs")
     source, assumed = positions.choose_crs(axes, stated, land.crs, key="probes.crs", file=bundle.name)
     move = geodesy.come(source, land, bundle.name, log)
-    positions.check_whereabouts(
+    whereabouts.check_whereabouts(
         axes, move, land.boundary, settings.outside_tolerance_m, geographic=bool(source.is_geographic), file=bundle.name
     )
     log.note((*axes.issues, *assumed))
@@ -50,22 +54,47 @@ def _from_table(bundle: Bundle, settings: ProbeSettings, land: Land, log: Log) -
 
 
 def _from_points(bundle: Bundle, settings: ProbeSettings, land: Land, log: Log) -> pd.DataFrame:
-    layer = vectors.read_layer(bundle, None, key="probes.positions")
+    layer = vectors.read_layer(bundle, settings.positions_layer, key="probes.positions_layer", leave="others")
     source = geodesy.flat(vectors.known_crs(layer, geodesy.asked(settings.crs, "probes.crs"), key="probes.crs"))
-    roles = headers.find_roles([str(name) for name in layer.table.columns], settings.columns)
-    if "site" not in roles:
-        raise InputError(
-            what=f"no attribute names the site among {', '.join(map(str, layer.table.columns))}",
-            where=bundle.name,
-            do="name it in probes.columns.site",
-        )
-    points = shapely.get_point(layer.table.geometry.to_numpy(), 0)
-    points = np.where(
-        shapely.get_type_id(layer.table.geometry.to_numpy()) == 0, layer.table.geometry.to_numpy(), points
-    )
+    names = _names(layer, settings, bundle.name)
+    points = np.asarray([_point(one) for one in layer.table.geometry.to_numpy()], dtype=object)
     known = ~shapely.is_missing(points)
+    if not known.any():
+        raise InputError(what="holds no points", where=bundle.name, right="a point for each site")
     move = geodesy.come(source, land, bundle.name, log)
     x_m, y_m = move(shapely.get_x(points[known]), shapely.get_y(points[known]))
-    names = layer.table.iloc[np.flatnonzero(known), roles["site"]].astype(str).to_numpy(dtype=object)
-    log.note(layer.issues)
-    return pd.DataFrame({"site": names, "x_m": x_m, "y_m": y_m})
+    named = names[known] != ""
+    if not named.any():
+        raise InputError(what="no point names its site", where=bundle.name, do="give each its site's name")
+    log.note((*layer.issues, *_left_out(known, ~named, bundle.name)))
+    return pd.DataFrame({"site": names[known][named], "x_m": x_m[named], "y_m": y_m[named]})
+
+
+def _names(layer: vectors.Layer, settings: ProbeSettings, file: str) -> np.ndarray:
+    """Name of the site of each feature, "" where it has none; attributes that no feature fills are passed over."""
+    texts = layer.table.drop(columns=layer.table.geometry.name).map(attribute)
+    filled = texts.loc[:, (texts != "").any()]
+    found = roles.find_roles([str(name) for name in filled.columns], settings.columns)
+    if "site" not in found:
+        have = ", ".join(map(str, filled.columns)) or "no attributes"
+        raise InputError(
+            what=f"no attribute names the site among {have}", where=file, do="name it in probes.columns.site"
+        )
+    return np.asarray(filled.iloc[:, found["site"]], dtype=object)
+
+
+def _point(geometry: shapely.Geometry | None) -> shapely.Point | None:
+    parts = shapely.get_parts(geometry)
+    return parts[0] if len(parts) == 1 and isinstance(parts[0], shapely.Point) else None
+
+
+def _left_out(known: Bools, nameless: Bools, file: str) -> Iterator[Issue]:
+    """Features of the file of positions that place no site."""
+    at = np.flatnonzero(known)[nameless] + 1
+    if len(at):
+        what = f"{counted(len(at), 'feature')} of the positions {'has' if len(at) == 1 else 'have'} no name"
+        yield warned("no-name", what, "not used", file=file, place=f"feature {listed(at.tolist(), 20)}")
+    at = np.flatnonzero(~known) + 1
+    if len(at):
+        what = f"{counted(len(at), 'feature')} of the positions {'has' if len(at) == 1 else 'have'} no point"
+        yield warned("no-position", what, "not used", file=file, place=f"feature {listed(at.tolist(), 20)}")

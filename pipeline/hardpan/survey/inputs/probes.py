@@ -11,6 +11,7 @@ import pyproj
 from hardpan.core.errors import InputError
 from hardpan.records.survey import Profiles
 from hardpan.survey import (
+    cells,
     dates,
     files,
     geodesy,
@@ -22,12 +23,13 @@ from hardpan.survey import (
     profiles,
     readings,
     sites,
+    whereabouts,
 )
 from hardpan.survey.inputs.places import read_places
 from hardpan.survey.inputs.tables import open_readings
 from hardpan.survey.settings import ProbeSettings
 from hardpan.survey.vocabulary import says_degrees
-from hardpan.survey.words import Heading, Land, Log, Points, Readings, Text, TextReadings
+from hardpan.survey.words import Axes, Grid, Heading, Land, Log, Numbers, Points, Readings, Text, TextReadings
 
 
 def read_profiles(settings: ProbeSettings, land: Land, log: Log) -> Profiles:
@@ -38,7 +40,7 @@ def read_profiles(settings: ProbeSettings, land: Land, log: Log) -> Profiles:
     read = _merge([_read_table(path, settings, land, places, log) for path in paths])
     read = _select(read, np.isfinite(read.insertions["x_m"].to_numpy(dtype=np.float64)))
     read = replace(read, insertions=sites.number_nameless(read.insertions))
-    keep, outside = positions.drop_outside(read.insertions, land.boundary, settings.outside_tolerance_m)
+    keep, outside = whereabouts.drop_outside(read.insertions, land.boundary, settings.outside_tolerance_m)
     read, joined = readings.join_fixes(_select(read, keep), settings.site_spread_m)
     read, sorted_ = readings.order(read)
     read, judged = readings.judge(read, settings)
@@ -66,6 +68,7 @@ def _read_table(path: Path, settings: ProbeSettings, land: Land, places: pd.Data
     days, undated = dates.iso(text.insertions["date"], bundle.name)
     log.note((*text.issues, *undated))
     mark = numbers.decimal_mark(_numeric_columns(text), settings.decimal, where=bundle.name)
+    _ask_between_rivals(grid, heading, mark)
     table = text.insertions.assign(file=bundle.name, date=days)
     if places is None:
         x_m, y_m = _place(heading, table, mark, settings, land=land, log=log)
@@ -74,6 +77,17 @@ def _read_table(path: Path, settings: ProbeSettings, land: Land, places: pd.Data
         table, unplaced = sites.join_places(table, places, bundle.name)
         log.note(unplaced)
     return _measure(replace(text, insertions=table), heading, mark, settings, log)
+
+
+def _ask_between_rivals(grid: Grid, heading: Heading, mark: str) -> None:
+    """Refuse a table in which two columns of different values can stand for the same thing."""
+    rows = np.arange(heading.row + 1, len(grid.lines))
+    for role, others in heading.rivals.items():
+        columns: dict[str, np.ndarray] = {}
+        for at in (heading.roles[role], *others):
+            value = numbers.convert(grid.columns[at].take(rows), mark).value
+            columns[heading.names[at]] = value * measures.factor_in(heading.names[at], role)
+        cells.ask_between(role, columns, grid.file)
 
 
 def _numeric_columns(text: TextReadings) -> list[Text]:
@@ -101,11 +115,11 @@ def _place(
 
 
 def _move_checked(
-    axes: positions.Axes, source: pyproj.CRS, settings: ProbeSettings, *, land: Land, file: str, log: Log
+    axes: Axes, source: pyproj.CRS, settings: ProbeSettings, *, land: Land, file: str, log: Log
 ) -> Points:
     move = geodesy.come(source, land, file, log)
     tolerance_m = settings.outside_tolerance_m
-    positions.check_whereabouts(
+    whereabouts.check_whereabouts(
         axes, move, land.boundary, tolerance_m, geographic=bool(source.is_geographic), file=file
     )
     return move
@@ -113,7 +127,8 @@ def _move_checked(
 
 def _measure(text: TextReadings, heading: Heading, mark: str, settings: ProbeSettings, log: Log) -> Readings:
     value = numbers.convert(text.value, mark)
-    depth = text.depth if isinstance(text.depth, np.ndarray) else numbers.convert(text.depth, mark)
+    cells.check_readable(value, text)
+    depth, thickness = _depths(text, mark)
     unit, depth_unit = measures.settle_units(heading, value, depth, text.file)
     numbers_kpa, marked = measures.drop_sentinels(value.value, text)
     factor = measures.mm_factor(depth_unit)
@@ -124,24 +139,33 @@ def _measure(text: TextReadings, heading: Heading, mark: str, settings: ProbeSet
     log.note(measures.suspect_psi(numbers_kpa, text))
     kpa = numbers_kpa * measures.kpa_factor(unit, settings)
     placed = np.isfinite(depth_mm)
+    if not placed.any():
+        raise InputError(what="no depth can be read", where=text.file, do="name the column in probes.columns.depth")
     theta = np.full(len(kpa), np.nan)
     if text.moisture is not None:
         name = heading.names[heading.roles["moisture"]]
-        theta, told = measures.fraction(numbers.convert(text.moisture, mark), name, text.file)
+        theta, told = cells.fraction(numbers.convert(text.moisture, mark), name, text.file)
         log.note(told)
     measures.check_sizes(kpa, depth_mm, text.code, text.file)
-    log.note((*marked, *measures.cell_issues(value, text), *turned))
-    log.note(measures.depth_issues(placed, text, text.thickness * factor))
+    log.note((*marked, *cells.missing_issue(value, depth_mm, text), *cells.cell_issues(value, text), *turned))
+    log.note(cells.depth_issues(placed, text, thickness * factor))
     return Readings(
         insertions=text.insertions,
         code=text.code,
         depth_mm=depth_mm,
-        thickness_mm=text.thickness * factor,
+        thickness_mm=thickness * factor,
         kpa=kpa,
         at_least=value.at_least,
         theta=theta,
         row=text.row,
     ).take(placed)
+
+
+def _depths(text: TextReadings, mark: str) -> tuple[Numbers | np.ndarray, np.ndarray]:
+    """Depth and thickness of each reading in the unit of the file, from the headers or from cells."""
+    if isinstance(text.depth, np.ndarray):
+        return text.depth, text.thickness
+    return cells.read_layers(numbers.convert(text.depth, mark), text.depth, text.file)
 
 
 def _merge(parts: list[Readings]) -> Readings:

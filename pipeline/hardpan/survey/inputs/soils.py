@@ -8,7 +8,7 @@ import pandas as pd
 import shapely
 
 from hardpan.records.soils import SoilType
-from hardpan.survey import cores, delimited, files, geodesy, numbers, positions, soils, vectors
+from hardpan.survey import cores, delimited, files, geodesy, numbers, positions, repairs, soils, vectors
 from hardpan.survey.settings import ProbeSettings, SoilSettings
 from hardpan.survey.words import Land, Log, Text
 
@@ -18,12 +18,12 @@ def read_soils(settings: SoilSettings, land: Land, soil_types: Mapping[str, Soil
     if settings.polygons is None:
         return soils.one_soil(land.boundary, land.crs, settings, soil_types)
     bundle = log.keep(files.load(settings.polygons, what="the soil polygons", most=files.MOST_VECTOR_BYTES))
-    layer = vectors.read_layer(bundle, settings.layer, key="soil.layer")
+    layer = vectors.read_layer(bundle, settings.layer, key="soil.layer", leave="points")
     source = geodesy.flat(vectors.known_crs(layer, geodesy.asked(settings.crs, "soil.crs"), key="soil.crs"))
-    shapes, repaired = vectors.repair(layer.table.geometry.to_numpy(), bundle.name)
-    table, empty = vectors.drop_empty(layer.table.set_geometry(shapes), bundle.name)
+    shapes, repaired = repairs.repair(layer.table.geometry.to_numpy(), bundle.name)
+    table, empty = repairs.drop_empty(layer.table.set_geometry(shapes), bundle.name)
     moved = geodesy.move_geometry(table.geometry.to_numpy(), geodesy.come(source, land, bundle.name, log))
-    table = table.set_geometry(moved)
+    table = table.set_geometry(repairs.settled(moved))
     soil_map, told = soils.map_soils(table, land.boundary, settings, soil_types, crs=land.crs, file=bundle.name)
     log.note((*layer.issues, *repaired, *empty, *told))
     return soil_map

@@ -1,0 +1,116 @@
+"""Depths in column names, such as "10 cm", "0-50 mm" or "CI 25", and names that only look like them."""
+
+import re
+from collections.abc import Sequence
+from itertools import pairwise
+
+from hardpan.survey.settings import LayerSettings
+from hardpan.survey.vocabulary import fold, is_unit, length_unit
+from hardpan.survey.words import DepthColumn
+
+LONGEST_NAME = 40
+_DEPTH_NAME = re.compile(
+    r"(?P<lead>[a-z ./()\-\[\]]*?)(?P<top>-?\d+(?:[.,]\d+)?)(?:\s*(?:-|–|to| )\s*(?P<bottom>\d+(?:[.,]\d+)?))?"
+    r"(?P<tail>[a-z2/ .()\[\]\"″\-]*)"
+)
+_PER_AREA = re.compile(r"(?:kgf?|k?n|lbf?)\s?[/. ]?\s?(?:cm|mm|in|m)\s?-?2(?!\d)")
+"""Units whose 2 is no depth."""
+_WORDS = frozenset(
+    "d depth depths deep tiefe prof profundidad at below surface layer soil cone index ci pr rp penetration resistance"  # noqa: SIM905
+    " strength reading kpa mpa psi bar kgf kn lb lbf sq mm cm m in".split()
+)
+"""What a name may hold beside the depth itself: words of depth and resistance, and units."""
+_LEADS = _WORDS - {"depths", "deep", "below", "surface", "layer", "soil", "penetration", "resistance", "strength"}
+"""What may stand before the depth: "soil 1" and "layer 2" are numbers of something else."""
+_RANGE = re.compile(r"(\d+(?:[.,]\d+)?)\s?(?:-|–|to|/|\.\.)\s?(\d+(?:[.,]\d+)?)\s?(mm|cm|m|in|inch|inches|\"|″)?")
+_MONTH = (
+    r"(?:jan|ene|feb|fev|mar|mrz|apr|abr|avr|mai|may|jun|juin|jul|juil|aug|ago|aou|sep|set|okt|oct|out|nov|dez|dec|dic)"
+    r"[a-z]{0,7}"
+)
+_DATE = re.compile(
+    rf"\d{{1,4}}[-/. ]\s?{_MONTH}\.?(?:[-/. ]\d{{2,4}})?|{_MONTH}\.?[-/. ]\d{{1,4}}(?:, ?\d{{4}})?"
+    r"|\d{4}-\d{1,2}-\d{1,2}(?:[t ].*)?|\d{1,2}([/.])\d{1,2}\1\d{2,4}(?: .*)?"
+)
+"""Day and month, month and year, or a whole date, as a spreadsheet shows a range such as 5-10 that it took for one."""
+
+
+def depth_columns(row: Sequence[str], layers: Sequence[LayerSettings]) -> tuple[DepthColumn, ...]:
+    """Columns that hold the readings of one depth each, none where the depths neither rise nor fall throughout.
+
+    Parameters
+    ----------
+    row : sequence of str
+        The names of the columns.
+    layers : sequence of LayerSettings
+        Columns the settings name as layers; where there are any, only those count.
+    """
+    if layers:
+        return _layers(row, layers)
+    columns = []
+    for at, cell in enumerate(row):
+        found = _depth(fold(cell)) if cell and len(cell) <= LONGEST_NAME else None
+        if found is not None:
+            top, bottom, unit = found
+            columns.append(DepthColumn(index=at, depth=(top + bottom) / 2, thickness=bottom - top, unit=unit))
+    steps = [after.depth - before.depth for before, after in pairwise(columns)]
+    return tuple(columns) if all(step > 0 for step in steps) or all(step < 0 for step in steps) else ()
+
+
+def tangled(row: Sequence[str]) -> list[str]:
+    """Names that are depths though `depth_columns` finds none, because they neither rise nor fall throughout."""
+    if depth_columns(row, ()):
+        return []
+    return [cell for cell in row if cell and len(cell) <= LONGEST_NAME and _depth(fold(cell)) is not None]
+
+
+def dated(row: Sequence[str]) -> list[str]:
+    """Names that are dates: depths such as 5-10, which a spreadsheet shows as 5-Oct, are lost in them."""
+    return [cell for cell in row if cell and len(cell) <= LONGEST_NAME and _DATE.fullmatch(fold(cell))]
+
+
+def other_numbers(row: Sequence[str]) -> list[str]:
+    """Names that start with a number as a depth does, but go on with words of something else."""
+    return [
+        cell
+        for cell in row
+        if cell
+        and len(cell) <= LONGEST_NAME
+        and cell[0].isdigit()
+        and _DEPTH_NAME.fullmatch(fold(cell))
+        and _depth(fold(cell)) is None
+    ]
+
+
+def _depth(name: str) -> tuple[float, float, str | None] | None:
+    match = _DEPTH_NAME.fullmatch(_PER_AREA.sub(" ", name).strip())
+    if match is None or not _LEADS.issuperset(re.findall(r"[a-z]+", match["lead"])):
+        return None
+    if not all(word in _WORDS or is_unit(word) for word in re.findall(r"[a-z]+", match["tail"])):
+        return None
+    top = float(match["top"].replace(",", "."))
+    bottom = float(match["bottom"].replace(",", ".")) if match["bottom"] else top
+    unit = length_unit(f"{match['tail']} {match['lead']}")
+    return None if bottom < top else (top, bottom, unit)
+
+
+def ranges(cells: Sequence[str]) -> list[tuple[float, float, str] | None]:
+    """Upper end, lower end and unit ("" where none is stated) of the layer each cell names, such as "10-20 cm"."""
+    found = [_RANGE.fullmatch(fold(cell)) for cell in cells]
+    ends = [
+        (float(match[1].replace(",", ".")), float(match[2].replace(",", ".")), match[3] or "") if match else None
+        for match in found
+    ]
+    return [layer if layer is not None and layer[0] < layer[1] else None for layer in ends]
+
+
+def _layers(row: Sequence[str], layers: Sequence[LayerSettings]) -> tuple[DepthColumn, ...]:
+    if not {layer.column for layer in layers} <= set(row):
+        return ()
+    return tuple(
+        DepthColumn(
+            index=list(row).index(layer.column),
+            depth=(layer.top + layer.bottom) / 2,
+            thickness=layer.bottom - layer.top,
+        )
+        for layer in sorted(layers, key=lambda layer: layer.top)
+    )
