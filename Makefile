@@ -22,6 +22,7 @@ lint: .venv/lint
 
 bench: .venv/test
 	$(BIN)/python tests/benchmarks/bench.py
+	$(BIN)/python tests/benchmarks/coasts.py
 
 truth: .venv/test
 	$(BIN)/python tests/truth/study.py
