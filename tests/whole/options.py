@@ -12,7 +12,7 @@ FIELD_FILES = ("geojson", "shapefile", "geopackage", "isoxml", "geotiff")
 TRACTORS = ("tracked-370kw", "articulated-400kw", "articulated-300kw", "front-assist-220kw", "rear-drive-110kw")
 RIPPERS = ("seven-tine-600", "five-tine-500", "nine-tine-500")
 CROPS = ("wheat", "barley", "triticale", "canola", "lupin", "maize", "pasture")
-MOST_CELLS = {True: 2_000, False: 12_000}
+MOST_CELLS = {True: 2_000, False: 8_000}
 """Of a small and of any paddock: what a run may take."""
 
 
@@ -63,7 +63,7 @@ def _surfaces(lot: Lot, recipe: "Recipe", *, small: bool) -> dict[str, Any]:
     # the frame is up to three times the paddock where parts lie apart
     least = (3.0 * recipe.area_ha * 1e4 / MOST_CELLS[small]) ** 0.5
     cell_m = max(lot.one((1.0, 2.0, 3.0, 5.0, 5.0, 10.0, 20.0, 7.3, 35.0)), round(least, 1))
-    table: dict[str, Any] = {"cell_m": cell_m, "draws": lot.one((20, 50) if small else (50, 200))}
+    table: dict[str, Any] = {"cell_m": cell_m, "draws": lot.one((20, 50) if small else (50, 50, 200))}
     table["node_m"] = max(20.0, 4.0 * cell_m) if small else max(lot.one((10.0, 20.0, 40.0)), cell_m)
     return table | lot.some(
         0.15,
@@ -133,7 +133,7 @@ def _prices(lot: Lot) -> dict[str, Any]:
 
 
 def _outputs(lot: Lot, *, small: bool) -> dict[str, Any]:
-    usual = FIELD_FILES if small and lot.rng.random() < 0.75 else FORMATS
+    usual = FIELD_FILES if lot.rng.random() < (0.75 if small else 0.6) else FORMATS
     table: dict[str, Any] = {"formats": [*usual]}
     table |= lot.some(
         0.05,
