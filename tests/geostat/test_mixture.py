@@ -11,7 +11,7 @@ from hardpan.geostat import Observations, krige_places
 from hardpan.geostat.censored import gaussian_posterior
 from hardpan.geostat.covariance import block_quadrature, covariance_between
 from hardpan.geostat.leave_out import leave_out_sites
-from hardpan.geostat.mixture import Priors, integrate_parameters
+from hardpan.geostat.mixture import integrate_parameters
 from hardpan.geostat.parameters import (
     MICRO,
     N_PARAMETERS,
@@ -21,6 +21,7 @@ from hardpan.geostat.parameters import (
     isotropic,
     parameter_bounds,
 )
+from hardpan.geostat.priors import Priors
 from hardpan.geostat.reml import MixedModel, maximise_reml, observe_information, posterior_at
 
 RANGES = np.geomspace(60.0, 2500.0, 9)

@@ -18,7 +18,7 @@ from hardpan.geostat.field import Field, condition, integrate, krige, krige_grid
 from hardpan.geostat.grids import KrigingGrid
 from hardpan.geostat.kriging import Kriged, krige_cells, krige_places
 from hardpan.geostat.leave_out import leave_out_sites
-from hardpan.geostat.mixture import Mixture, Priors, condition_on, integrate_parameters, points_at
+from hardpan.geostat.mixture import Mixture, condition_on, integrate_parameters, points_at
 from hardpan.geostat.neighbourhood import krige_nearest
 from hardpan.geostat.observations import Observations
 from hardpan.geostat.parameters import (
@@ -38,6 +38,7 @@ from hardpan.geostat.parameters import (
     to_correlation,
     to_covariance,
 )
+from hardpan.geostat.priors import Priors
 from hardpan.geostat.pseudodata import gaussian_pseudodata, morton_order
 from hardpan.geostat.reml import MixedModel, RemlFit, maximise_reml, observe_information
 from hardpan.geostat.residuals import Residuals, reml_curve, residual_variogram, search_starts

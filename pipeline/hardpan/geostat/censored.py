@@ -21,7 +21,7 @@ from scipy.linalg import lapack
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import HardpanError
-from hardpan.geostat.observations import Observations, interval_moments
+from hardpan.geostat.observations import GaussianPosterior, Observations, interval_moments
 
 TOLERANCE = 1e-4
 """Largest move of a site's mean, in its standard deviations, at which the factors stand; far under what a map shows."""
@@ -37,34 +37,6 @@ _FULL_SWEEPS = 20
 """Sweeps with full parallel steps; those after it go half way, in case full ones oscillate."""
 
 _LOG_2PI = float(np.log(2 * np.pi))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class GaussianPosterior:
-    """The field at n sites given the observations, for each of k covariances; p trend columns."""
-
-    log_evidence: Floats
-    """(k,) log marginal likelihood: field and trend integrated out; the restricted one where the trend is flat."""
-    mean: Floats
-    """(k, n) of the field, trend included."""
-    variance: Floats
-    """(k, n)."""
-    weights: Floats
-    """(k, n) dual kriging weights a: the field at a place with covariances c and trend x has mean x'b + c'a."""
-    beta: Floats
-    """(k, p) trend coefficients b (generalised least squares)."""
-    beta_cov: Floats
-    """(k, p, p) their covariance G = (X'W X + P)^-1."""
-    precision: Floats
-    """(k, n, n) W = (K + T^-1)^-1, without trend."""
-    tau: Floats
-    """(k, m) precision of each observation's factor; for values 1/d."""
-    nu: Floats
-    """(k, m) its precision times mean."""
-    noise_derivative: Floats
-    """(k,) derivative of `log_evidence` by the noise variance."""
-    sweeps: int
-    converged: bool
 
 
 def gaussian_posterior(

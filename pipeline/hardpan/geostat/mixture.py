@@ -3,10 +3,6 @@
 Integrated parameters: weights come from the likelihood times weakly informative priors, evaluated at quasi-random
 points around the optimum, range by range on a grid. Covariances of one range share their correlation, so that every
 prediction from them is one linear and one quadratic form (`hardpan.geostat.dual`).
-
-Priors (for values scaled to about unit variance; a choice of this tool): logarithm of the effective range normal about
-a quarter of the paddock's diagonal with standard deviation 1; standard deviations of structure, micro-scale and noise
-exponential, as simpson2017 argues for, with 5 % above 1.5, 1 and 2.
 """
 
 from dataclasses import dataclass, replace
@@ -17,17 +13,12 @@ from scipy.stats import qmc
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import HardpanError
-from hardpan.geostat.censored import GaussianPosterior, gaussian_posterior
+from hardpan.geostat.censored import gaussian_posterior
 from hardpan.geostat.covariance import Covariance, covariance_between
-from hardpan.geostat.observations import Observations
+from hardpan.geostat.observations import GaussianPosterior, Observations
 from hardpan.geostat.parameters import ANISO_COS, MICRO, N_PARAMETERS, NOISE, RANGE, SILL, to_correlation
+from hardpan.geostat.priors import Priors
 from hardpan.geostat.reml import RemlFit, posterior_at
-
-PRIOR_LOG_RANGE_SD = 1.0
-"""One standard deviation is a factor of 2.7 either way."""
-
-PRIOR_RATE = {SILL: -np.log(0.05) / 1.5, MICRO: -np.log(0.05) / 1.0, NOISE: -np.log(0.05) / 2.0}
-"""Rates of the exponential priors of the standard deviations."""
 
 _WIDER = 1.2
 """The points are spread a fifth wider than the information says: tails are then sampled, and weights stay even."""
@@ -55,27 +46,6 @@ _NEGLIGIBLE = 6.0
 
 _DEPENDENT = 1e-10
 """Share of a trend column that must be left once the columns before it are taken out."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Priors:
-    """Log prior of range and variances, flat in the form; constants left out."""
-
-    log_range: float
-    """Mean of the logarithm of the effective range (m)."""
-
-    def __call__(self, theta: Floats) -> tuple[Floats, Floats, Floats]:
-        """Log density (k,), gradient and minus the second derivatives (k, 8); parameters at -inf add nothing."""
-        off = (theta[:, RANGE] - self.log_range) / PRIOR_LOG_RANGE_SD
-        value, slope, bend = -0.5 * off**2, np.zeros(theta.shape), np.zeros(theta.shape)
-        slope[:, RANGE], bend[:, RANGE] = -off / PRIOR_LOG_RANGE_SD, PRIOR_LOG_RANGE_SD**-2
-        for which, rate in PRIOR_RATE.items():
-            sd = np.exp(0.5 * theta[:, which])
-            here = np.isfinite(theta[:, which])
-            value = value + np.where(here, 0.5 * np.where(here, theta[:, which], 0.0) - rate * sd, 0.0)
-            slope[:, which] = np.where(here, 0.5 - 0.5 * rate * sd, 0.0)
-            bend[:, which] = 0.25 * rate * sd
-        return value, slope, bend
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

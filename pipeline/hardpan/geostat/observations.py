@@ -1,4 +1,4 @@
-"""What is known of a field at sites: values and intervals, and what an interval says of a Gaussian."""
+"""What is known of a field at sites: values and intervals, the posterior they give, what an interval says."""
 
 from dataclasses import dataclass
 
@@ -35,6 +35,34 @@ class Observations:
         at = np.arange(count)[:, None] * n + self.site
         sums: Floats = np.bincount(at.ravel(), per_observation.ravel(), minlength=count * n).astype(float)
         return sums.reshape(count, n)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class GaussianPosterior:
+    """The field at n sites given the observations, for each of k covariances; p trend columns."""
+
+    log_evidence: Floats
+    """(k,) log marginal likelihood: field and trend integrated out; the restricted one where the trend is flat."""
+    mean: Floats
+    """(k, n) of the field, trend included."""
+    variance: Floats
+    """(k, n)."""
+    weights: Floats
+    """(k, n) dual kriging weights a: the field at a place with covariances c and trend x has mean x'b + c'a."""
+    beta: Floats
+    """(k, p) trend coefficients b (generalised least squares)."""
+    beta_cov: Floats
+    """(k, p, p) their covariance G = (X'W X + P)^-1."""
+    precision: Floats
+    """(k, n, n) W = (K + T^-1)^-1, without trend."""
+    tau: Floats
+    """(k, m) precision of each observation's factor; for values 1/d."""
+    nu: Floats
+    """(k, m) its precision times mean."""
+    noise_derivative: Floats
+    """(k,) derivative of `log_evidence` by the noise variance."""
+    sweeps: int
+    converged: bool
 
 
 def interval_moments(mean: Floats, variance: Floats, low: Floats, high: Floats) -> tuple[Floats, Floats, Floats]:

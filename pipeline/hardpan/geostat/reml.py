@@ -14,9 +14,9 @@ from typing import NamedTuple
 import numpy as np
 
 from hardpan.core.arrays import Bools, Floats
-from hardpan.geostat.censored import GaussianPosterior, gaussian_posterior
+from hardpan.geostat.censored import gaussian_posterior
 from hardpan.geostat.covariance import Family
-from hardpan.geostat.observations import Observations
+from hardpan.geostat.observations import GaussianPosterior, Observations
 from hardpan.geostat.parameters import (
     MICRO,
     N_PARAMETERS,
