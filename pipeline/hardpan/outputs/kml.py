@@ -2,10 +2,10 @@
 
 from collections.abc import Mapping
 from pathlib import Path
+from xml.etree import ElementTree
 
 import geopandas as gpd
 import shapely
-from lxml import etree
 
 _NAMESPACE = "http://www.opengis.net/kml/2.2"
 
@@ -28,11 +28,11 @@ def write_kml(
     title : str
         Name of the document.
     """
-    root = etree.Element("kml", nsmap={None: _NAMESPACE})
+    root = ElementTree.Element("kml", xmlns=_NAMESPACE)
     document = _text(root, "Document")
     _text(document, "name", title)
     for depth, colour in colours.items():
-        style = etree.SubElement(document, "Style", id=f"depth-{depth}")
+        style = ElementTree.SubElement(document, "Style", id=f"depth-{depth}")
         _text(_text(style, "LineStyle"), "color", "ff202020")
         _text(_text(style, "PolyStyle"), "color", _abgr(colour, opacity=0xB0))
     for zone in zones.sort_values("zone").to_dict("records"):
@@ -49,11 +49,12 @@ def write_kml(
             ]:
                 places = " ".join(f"{east:.7f},{north:.7f}" for east, north in shapely.get_coordinates(ring))
                 _text(_text(_text(polygon, side), "LinearRing"), "coordinates", places)
-    path.write_bytes(etree.tostring(root, xml_declaration=True, encoding="UTF-8", pretty_print=True))
+    ElementTree.indent(root)
+    path.write_bytes(ElementTree.tostring(root, xml_declaration=True, encoding="UTF-8") + b"\n")
 
 
-def _text(parent: etree._Element, tag: str, text: str | None = None) -> etree._Element:
-    child = etree.SubElement(parent, tag)
+def _text(parent: ElementTree.Element, tag: str, text: str | None = None) -> ElementTree.Element:
+    child = ElementTree.SubElement(parent, tag)
     child.text = None if text is None else "".join(letter if letter.isprintable() else " " for letter in text)
     return child
 

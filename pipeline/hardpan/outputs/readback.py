@@ -99,7 +99,7 @@ def check_geopackage(path: Path, expected: Expected) -> None:
 
 
 def check_kml(path: Path, expected: Expected) -> None:
-    """Hold the KML (written by lxml, read by defusedxml) against the plan."""
+    """Hold the KML (written by the standard library, read by defusedxml) against the plan."""
     shapes, depth_mm = [], []
     for placemark in ElementTree.parse(path).getroot().iter(f"{_KML}Placemark"):
         for polygon in placemark.iter(f"{_KML}Polygon"):
@@ -124,7 +124,7 @@ def check_parquet(path: Path, expected: Expected) -> None:
 
 
 def check_tasks(path: Path, expected: Expected, in_cab: InCab) -> None:
-    """Hold the ripping task (written by lxml, read by defusedxml and NumPy) against the plan, a grid cell by cell."""
+    """Hold the ripping task, read by defusedxml and NumPy, against the plan, a grid cell by cell."""
     lost_mm = in_cab.lost_mm
     task = read_taskdata(path)[0]
     if (task.default, task.lost, task.outside) != (lost_mm, lost_mm, 0):
