@@ -6,6 +6,7 @@ from hardpan.options.loosening import (
     cumulated_excess,
     depth_grid_mm,
     full_width_depth_mm,
+    loosened_to_mm,
     ridge_mm,
     section_share,
 )
@@ -25,6 +26,18 @@ def test_the_ridge_midway_is_half_the_gap_times_the_slope():
     ridge = ridge_mm(80.0, 500.0, 45.0)
     assert ridge == pytest.approx(210.0)
     assert full_width_depth_mm(np.array(500.0), np.array(np.inf), ridge) == pytest.approx(290.0)
+
+
+@pytest.mark.parametrize("critical_mm", [250.0, 900.0])
+@pytest.mark.parametrize("side_deg", [30.0, 45.0, 60.0])
+def test_the_loosened_share_is_the_width_that_the_section_across_the_tines_leaves_loose(side_deg, critical_mm):
+    """Against counting, at each depth, the places between two tines that are loosened there."""
+    spacing_mm, tine = 600.0, {"depth_mm": 450.0, "foot_mm": 80.0, "critical_mm": critical_mm}
+    off = np.abs((np.arange(0.05, spacing_mm, 0.1) + spacing_mm / 2) % spacing_mm - spacing_mm / 2)
+    section, ridge = loosened_to_mm(off, side_deg=side_deg, **tine), float(ridge_mm(80.0, spacing_mm, side_deg))
+    for at_mm in np.arange(5.0, 445.0, 20.0):
+        share = float(section_share(np.array([at_mm]), ridge_mm=ridge, spacing_mm=spacing_mm, **tine)[0])
+        assert share == pytest.approx((section > at_mm).mean(), abs=1e-3)  # steps of 0.1 mm
 
 
 def test_the_share_broken_is_the_integral_of_excess_times_loosened_width():

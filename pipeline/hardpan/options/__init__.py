@@ -23,7 +23,7 @@ from hardpan.options.conditions import (
 from hardpan.options.economy import Economy, economy_of, reach_probability
 from hardpan.options.effort import Passes, machine_limit
 from hardpan.options.ground import Ground, build_ground
-from hardpan.options.loosening import clay_ceiling_mm, ridge_mm
+from hardpan.options.loosening import clay_ceiling_mm, loosened_to_mm, ridge_mm
 from hardpan.options.mechanics import field_efficiency, relative_wear
 
 __all__ = [
@@ -48,6 +48,7 @@ __all__ = [
     "forbidden_setups",
     "judge",
     "known_value",
+    "loosened_to_mm",
     "machine_limit",
     "positions",
     "reach_probability",

@@ -37,13 +37,29 @@ def critical_depth_mm(setup: SetUp, depth_mm: Floats | float) -> Floats:
     return np.asarray(lead * np.asarray(depth_mm, dtype=float) + setup.critical_ratio.value * setup.foot_width.value)
 
 
+def loosened_to_mm(off_mm: Floats, *, depth_mm: float, foot_mm: float, side_deg: float, critical_mm: float) -> Floats:
+    """Depth down to which a tine loosens the soil at a distance `off_mm` from its middle, mm, never above the surface.
+
+    The foot's width down to the foot; beside it up to a side that rises from there, or from the critical depth where
+    that is shallower.
+
+    >>> loosened_to_mm(
+    ...     np.array([0.0, 30.0, 130.0, 900.0]), depth_mm=400.0, foot_mm=60.0, side_deg=45.0, critical_mm=380.0
+    ... ).round(6).tolist()
+    [400.0, 400.0, 280.0, 0.0]
+    """
+    beside = np.maximum(off_mm - foot_mm / 2.0, 0.0)
+    slope = np.tan(np.radians(side_deg))
+    return np.where(beside > 0.0, np.clip(min(depth_mm, critical_mm) - beside * slope, 0.0, None), depth_mm)
+
+
 def section_share(
     at_mm: Floats, *, depth_mm: float, foot_mm: float, ridge_mm: float, spacing_mm: float, critical_mm: float
 ) -> Floats:
     """Share of the width between tines that is loosened at the depths `at_mm`.
 
-    A trapezoid of the foot's width at the bottom, opening upward until neighbours meet `ridge_mm` higher; between the
-    critical depth and the foot only the slot.
+    The width that `loosened_to_mm` leaves loose: a trapezoid of the foot's width at the bottom, opening upward until
+    neighbours meet `ridge_mm` higher; between the critical depth and the foot only the slot.
 
     >>> section_share(
     ...     np.array([100.0, 300.0, 390.0, 410.0]),

@@ -4,8 +4,6 @@ from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
-import pyproj
-import rasterio.features
 import shapely
 
 from hardpan.core.arrays import Ints, frozen
@@ -18,11 +16,9 @@ from hardpan.records.evidence import Evidence
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.machines import Ripper
 from hardpan.records.options import Options
-from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
 from hardpan.records.zones import Zones
-from hardpan.spatial.geodesy import hectares
-from hardpan.spatial.regions import OUTSIDE, spread
+from hardpan.spatial.regions import OUTSIDE
 from hardpan.zones.classes import (
     ClassCounts,
     ClassValue,
@@ -36,9 +32,9 @@ from hardpan.zones.classes import (
 )
 from hardpan.zones.drivable import Cells, Least, make_drivable
 from hardpan.zones.grouping import cell_features, expected_bottom_mm, group
-from hardpan.zones.measures import best_run
 from hardpan.zones.outline import Coverage, outline_classes
 from hardpan.zones.settings import ZoneSettings
+from hardpan.zones.table import zone_labels, zone_table
 from hardpan.zones.workable import WorkableArea, outline_of, workable_area
 
 KMH_PER_M_S = 3.6
@@ -93,10 +89,10 @@ def draw_zones(
     )
     order = _shallowest_first(coverage, classes, cells)
     soils = [surfaces.soil_types[code] for code in soil_of_class[coverage.classes[order]]]
-    table = _table(
+    table = zone_table(
         [*coverage.shapes[order]], soils, coverage.excluded, survey.crs, wiggle_m=max(ripper.width_m, cell_m)
     )
-    labels = frozen(_labels(table, surfaces))
+    labels = frozen(zone_labels(table, surfaces))
     return Zones(
         frame=surfaces.frame,
         labels=labels,
@@ -207,37 +203,6 @@ def _shallowest_first(coverage: Coverage, classes: Ints, cells: Cells) -> Ints:
     area_ha = np.array([cells.area_ha[classes == one].sum() for one in coverage.classes])
     depth = np.array([(cells.depth_mm * cells.area_ha)[classes == one].sum() for one in coverage.classes])
     return np.lexsort((coverage.classes, depth / area_ha))
-
-
-def _table(
-    shapes: list[shapely.Geometry], soils: list[str], excluded: gpd.GeoDataFrame, crs: pyproj.CRS, *, wiggle_m: float
-) -> gpd.GeoDataFrame:
-    """Zones, ground first, numbered from 1."""
-    shapes = [*shapes, *excluded.geometry]
-    runs = [best_run(shape, wiggle_m) for shape in shapes]
-    return gpd.GeoDataFrame(
-        {
-            "zone": np.arange(1, len(shapes) + 1),
-            "kind": ["ground"] * len(soils) + ["exclusion"] * len(excluded),
-            "soil_type": [*soils, *excluded["name"]],
-            "area_ha": hectares(np.array(shapes, dtype=object), crs),
-            "length_m": [length for length, _ in runs],
-            "heading_deg": [heading for _, heading in runs],
-        },
-        geometry=shapes,
-        crs=crs,
-    )[["zone", "kind", "soil_type", "area_ha", "geometry", "length_m", "heading_deg"]]
-
-
-def _labels(table: gpd.GeoDataFrame, surfaces: Surfaces) -> Ints:
-    """Zone at each cell's centre, 0 outside the boundary."""
-    burnt = rasterio.features.rasterize(
-        zip(table.geometry, table["zone"], strict=True),
-        out_shape=surfaces.frame.shape,
-        transform=surfaces.frame.affine,
-        dtype="int32",
-    ).astype(np.int64)
-    return np.where(surfaces.inside, spread(np.where(burnt == 0, OUTSIDE, burnt)), 0)
 
 
 def _zones_at(labels: Ints) -> str:

@@ -13,6 +13,7 @@ from matplotlib.patches import Rectangle
 from matplotlib.ticker import MaxNLocator, StrMethodFormatter
 
 from hardpan.core.arrays import Floats
+from hardpan.options import loosened_to_mm
 from hardpan.outputs.palette import ACCENT, EDGE, INK
 from hardpan.outputs.words.interface import Words
 from hardpan.records.machines import SetUp
@@ -80,11 +81,9 @@ def draw_section(
 ) -> Figure:
     """Give the soil across three tines: what is loosened, the ridge left between, and the pan.
 
-    A tine with foot width w at depth d loosens a trapezoid whose sides rise at the angle t; midway between tines
-    spaced X apart a ridge of height (X - w) / 2 tan t stays. Below the critical depth only the slot is loosened.
+    What a tine loosens is `loosened_to_mm` of the options.
     """
     spacing, depth, width = zone["spacing_mm"], zone["depth_mm"], setup.foot_width.value
-    slope = np.tan(np.radians(setup.side_angle.value))
     unit = words.units.depth_of(1.0)
     half = 1.25 * spacing
     labels = tuple(_label(words, key, words.units.depth_unit) for key in ("across_axis", "depth_axis"))
@@ -94,9 +93,13 @@ def draw_section(
         axes.add_patch(Rectangle((-half * unit, 0), 2 * half * unit, floor * unit, color=_SOIL, linewidth=0))
         x = np.linspace(-half, half, 601)
         off = np.abs((x + spacing / 2) % spacing - spacing / 2)
-        foot = min(depth, critical_mm) if np.isfinite(critical_mm) else depth
-        loosened = np.clip(foot - np.maximum(off - width / 2, 0) * slope, 0, None)
-        loosened = np.where(off <= width / 2, depth, loosened)
+        loosened = loosened_to_mm(
+            off,
+            depth_mm=depth,
+            foot_mm=width,
+            side_deg=setup.side_angle.value,
+            critical_mm=np.nan_to_num(critical_mm, nan=np.inf),
+        )
         axes.fill_between(x * unit, 0, loosened * unit, color=_LOOSE, linewidth=0)
         axes.plot(x * unit, loosened * unit, color=EDGE, linewidth=1)
         if np.isfinite(pan_mm).all():
