@@ -25,9 +25,9 @@ bench: .venv/test
 	$(BIN)/python tests/benchmarks/coasts.py
 
 truth: .venv/test
-	$(BIN)/python tests/truth/study.py
-	$(BIN)/python tests/truth/decision.py
-	$(BIN)/python tests/truth/endings.py
+	PYTHONPATH=tests $(BIN)/python -m truth.study
+	PYTHONPATH=tests $(BIN)/python -m truth.decision
+	PYTHONPATH=tests $(BIN)/python -m truth.endings
 
 clean:
 	rm -rf .venv out

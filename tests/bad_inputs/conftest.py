@@ -12,7 +12,7 @@ from hardpan.survey.settings import GridSettings, PaddockSettings, ProbeSettings
 from hardpan.survey.stage import read_survey
 
 ROOT = Path(__file__).parents[2]
-FOLDER = ROOT.parent / "shared" / "bad_inputs"
+FOLDER = Path(__file__).with_name("files")
 
 
 @dataclass(frozen=True)
@@ -33,7 +33,5 @@ class PadA:
 
 @pytest.fixture(scope="session")
 def pad_a() -> PadA:
-    if not FOLDER.is_dir():
-        pytest.skip("the awkward files are not beside the repository")
     config = read_config(ROOT / "data" / "demo" / "demo.toml")
     return PadA(read_catalog(config).soils)

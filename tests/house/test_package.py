@@ -1,7 +1,5 @@
 """What is released: one version, a wheel of what a run needs and nothing else, dependencies that are used."""
 
-import ast
-import sys
 import tomllib
 from pathlib import Path
 

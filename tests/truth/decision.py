@@ -1,6 +1,6 @@
 """The truth study of the decision: what a prescription really returns on paddocks whose pan is known.
 
-Run `python tests/truth/decision.py [paddocks [first seed]]`; prints the table of tests/README.md, section Decision.
+Run `python -m truth.decision [paddocks [first seed]]`; prints the table of tests/README.md, section Decision.
 """
 
 import sys
@@ -10,10 +10,6 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-
-sys.path.insert(0, str(Path(__file__).resolve().parent))
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-from known import draw_known
 
 from fields import Recipe, Truth, invent
 from hardpan.money.stage import price_machines
@@ -34,6 +30,7 @@ from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.surfaces.stage import map_pan
 from hardpan.zones.settings import ZoneSettings
 from hardpan.zones.stage import draw_zones
+from truth.known import draw_known
 
 BLOCK_CELLS = 4
 """Perfect knowledge decides for blocks of 4 x 4 cells (60 m), about the least zone a machine is asked to follow."""

@@ -1,6 +1,6 @@
 """The study of endings: whole paddocks that nobody chose, through the main job to the files.
 
-Run `make truth`, or `python tests/truth/endings.py [paddocks [first seed]]`; prints the table of tests/README.md.
+Run `make truth`, or `python -m truth.endings [paddocks [first seed]]`; prints the table of tests/README.md.
 """
 
 import sys
@@ -9,7 +9,6 @@ from collections import Counter
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from whole.trial import Outcome, take_seed
 
 HELD_OUT = 10_000

@@ -1,15 +1,13 @@
 """The truth study: maps of simulated paddocks against what is really there.
 
-Run `make truth`, or `python tests/truth/study.py [paddocks]`; prints the table of tests/README.md.
+Run `make truth`, or `python -m truth.study [paddocks]`; prints the table of tests/README.md.
 """
 
 import sys
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from fields import Recipe, Truth, believe_stopped, drop_stopped, invent
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.surfaces.stage import map_pan

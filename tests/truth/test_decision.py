@@ -1,20 +1,11 @@
-"""A small part of the truth study of the decision; `python tests/truth/decision.py` gives the whole table."""
-
-import importlib.util
-from pathlib import Path
+"""A small part of the truth study of the decision; `python -m truth.decision` gives the whole table."""
 
 import pytest
 
-
-@pytest.fixture(scope="module")
-def study():
-    spec = importlib.util.spec_from_file_location("truth_decision", Path(__file__).with_name("decision.py"))
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+from truth import decision as study
 
 
-def judge(study, **how):
+def judge(**how):
     """Judge two small paddocks together."""
     recipe = study.Recipe(n_sites=49, side_m=600.0)
     works = [study.work(study.invent(recipe, seed), recipe, study.CONTROLLED, draws=60, **how) for seed in (0, 1)]
@@ -22,8 +13,8 @@ def judge(study, **how):
 
 
 @pytest.fixture(scope="module")
-def judged(study):
-    return judge(study)
+def judged():
+    return judge()
 
 
 def test_the_prescription_reaches_92_percent_of_what_perfect_knowledge_of_the_pan_returns(judged):
@@ -38,6 +29,6 @@ def test_the_prescription_beats_the_mapped_bottom_plus_50_mm(judged):
     assert judged["prescription"] >= judged["mean_plus_50"]
 
 
-def test_zones_and_choice_lose_under_2_percent_where_the_map_is_the_truth(study):
-    judged = judge(study, map_true=True)
+def test_zones_and_choice_lose_under_2_percent_where_the_map_is_the_truth():
+    judged = judge(map_true=True)
     assert judged["prescription"] >= 0.98 * judged["perfect"]

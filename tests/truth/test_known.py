@@ -1,33 +1,22 @@
 """The yardstick of what readings allow is itself right: against kriging of another library, and against the truth."""
 
-import importlib.util
-import sys
-from pathlib import Path
-
 import gstools as gs
 import numpy as np
 import pytest
 
-
-@pytest.fixture(scope="module")
-def fields():
-    sys.path.insert(0, str(Path(__file__).parents[1]))
-    yield importlib.import_module("fields")
-    sys.path.remove(str(Path(__file__).parents[1]))
+import fields
+from truth.known import draw_known
 
 
 @pytest.fixture(scope="module")
-def known(fields):
+def known():
     """Three paddocks with a third of the insertions stopped: truth, and draws by one who knows how they were made."""
-    spec = importlib.util.spec_from_file_location("truth_known", Path(__file__).with_name("known.py"))
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
     recipe = fields.Recipe(n_sites=36, side_m=600.0, cell_m=20.0, stopped=0.33)
     truths = [fields.invent(recipe, seed) for seed in (300, 301, 302)]
-    return recipe, [(truth, module.draw_known(truth, recipe, draws=300, seed=1)) for truth in truths]
+    return recipe, [(truth, draw_known(truth, recipe, draws=300, seed=1)) for truth in truths]
 
 
-def test_the_top_of_the_pan_is_that_of_simple_kriging(fields, known):
+def test_the_top_of_the_pan_is_that_of_simple_kriging(known):
     """gstools, with the mean of a site's insertions erring by their noise over the root of their number."""
     recipe, [(truth, (top, _, _)), *_] = known
     pan = truth.pan.insertions[truth.pan.insertions["state"] == "present"]

@@ -1,24 +1,12 @@
 """A small part of the truth study, so that a change that spoils the maps is seen at once; the rest is `make truth`."""
 
-import importlib.util
-import sys
-from pathlib import Path
-
 import pytest
 
-
-@pytest.fixture(scope="module")
-def study():
-    sys.path.insert(0, str(Path(__file__).parents[1]))
-    spec = importlib.util.spec_from_file_location("truth_study", Path(__file__).with_name("study.py"))
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    yield module
-    sys.path.remove(str(Path(__file__).parents[1]))
+from truth import study
 
 
 @pytest.fixture(scope="module")
-def table(study):
+def table():
     rows = [study.run(4, (sites,), (0.0, 0.5), naive=sites == 100) for sites in (25, 100)]
     return study.summarise(study.pd.concat(rows)).set_index(["treatment", "sites", "stopped"])
 
