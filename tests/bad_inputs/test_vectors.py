@@ -237,6 +237,19 @@ def test_the_feature_asked_for_is_taken(read):
     assert read(data, boundary_feature="west").paddock.area_ha == pytest.approx(6.0, abs=0.01)
 
 
+def test_named_parts_of_one_paddock_are_taken_together_when_asked_for(read):
+    """Two halves under names of their own, as programs name the features of a KML file."""
+    west, east = shapely.box(500000, 6900000, 500200, 6900300), shapely.box(500300, 6900000, 500500, 6900300)
+    rings = [[list(xy) for xy in one.exterior.coords] for one in gpd.GeoSeries([west, east], crs=32751).to_crs(4326)]
+    halves = [{"type": "Polygon", "coordinates": [ring]} for ring in rings]
+    data = collection(*halves, names=["part.1", "part.2"])
+    with pytest.raises(AmbiguousInputError, match='set it to "all" to take them together'):
+        read(data)
+    survey = read(data, boundary_feature="all")
+    assert survey.paddock.area_ha == pytest.approx(12.0, abs=0.02)
+    assert "several-features" in {issue.code for issue in survey.issues}
+
+
 POINT = {"type": "Point", "coordinates": RING[0]}
 
 

@@ -3,13 +3,27 @@
 import pytest
 
 from whole.build import build
+from whole.places import place_named
 from whole.recipe import MISSING, plain, without
 from whole.trial import take
 
 CASES = {
-    "a hole wound like its shell was added to the area": {"holes": 2, "clockwise": (False, False)},
-    "parts wound the other way than the standard": {"parts": 3, "holes": 1, "clockwise": (True, True)},
-    "the square of kgf/cm2 was read as a depth of 2 cm": {"resistance_unit": "kgf/cm2", "layout": "long"},
+    "a pan in one corner, its zone an island or a bay": {"zones.count": 8, "pan_share": 0.6, "sites": 60},
+    "parts and holes wound against the standard": {"parts": 3, "holes": 1, "clockwise": (True, True)},
+    "cells of 30 m across a pipe and a spot": {"surfaces.cell_m": 30.0, "exclusions": ("line", "spot")},
+    "the square of kgf/cm2 read as a depth of 2 cm": {"resistance_unit": "kgf/cm2", "layout": "long"},
+    "parts that a KML file names": {"parts": 2, "split": True, "together": True, "boundary_format": "kml"},
+    "a small paddock with many exclusions on a task grid": {
+        "area_ha": 2.5,
+        "exclusions": ("line",) * 4 + ("point",) * 4,
+    },
+    "probes on a datum with a grid that is not installed": {
+        "place": place_named("south-east of the United States"),
+        "longitude": -85.5,
+        "latitude": 31.5,
+        "boundary_crs": 4269,
+        "probe_crs": 4326,
+    },
 }
 
 

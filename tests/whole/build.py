@@ -43,6 +43,8 @@ def build(recipe: Recipe, folder: Path) -> Built:
     tables: dict[str, dict[str, Any]] = {name: dict(table) for name, table in recipe.settings.items()}
     tables["paddock"] = {"name": f"Invented paddock {recipe.seed}", "crs": recipe.working, "seed": recipe.seed % 7}
     tables["paddock"]["boundary"] = _write_boundary(recipe, boundary, plane, folder)
+    if recipe.split and recipe.together:
+        tables["paddock"]["boundary_feature"] = "all"
     if recipe.exclusions:
         shapes = ground.exclusions(recipe, boundary, rng).set_crs(plane)
         tables["paddock"]["exclusions"] = write_shapes(

@@ -60,6 +60,11 @@ def _unexplained(recipe: Recipe) -> bool:
     return recipe.soil_labels == "unknown" and recipe.soils > 0 and recipe.default_type is None
 
 
+def _parts_named(recipe: Recipe) -> bool:
+    """Tell whether parts are features that their format names, and nobody asks for all of them."""
+    return recipe.split and recipe.parts > 1 and recipe.boundary_format == "kml" and not recipe.together
+
+
 def _read_plainly(built: Built) -> bool:
     """Tell whether nothing moves or blanks the readings."""
     return built.recipe.holes_in_readings == 0.0 and "moisture_model" not in built.recipe.settings["pan"]
@@ -104,7 +109,8 @@ REFUSALS = (
     Refusal(
         name="several named features, one is to be chosen",
         says="holds [234] features: .*name one in paddock.boundary_feature",
-        may=lambda built: built.recipe.split and built.recipe.parts > 1 and built.recipe.boundary_format == "kml",
+        may=lambda built: _parts_named(built.recipe),
+        must=lambda built: _parts_named(built.recipe),
     ),
 )
 

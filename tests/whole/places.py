@@ -108,3 +108,8 @@ PLACES = (
         working=(32643,), file_crs=(32643, 3857),
     ),
 )  # fmt: skip
+
+
+def place_named(name: str) -> Place:
+    """Give the place of that name."""
+    return next(place for place in PLACES if place.name == name)

@@ -15,6 +15,8 @@ from hardpan.survey.words import attribute, counted, listed, warned
 
 CLOSING_SHARE = 0.01
 """A walked line whose ends are nearer than this share of its length was meant to be closed."""
+EVERY = "all"
+"""What asks for all features of a file together, where none is called so."""
 RUN = 10
 """Segments of a line buffered at a time: the buffer of a line that crosses itself costs the square of its length."""
 
@@ -81,7 +83,7 @@ def leave_out(table: gpd.GeoDataFrame, file: str) -> tuple[gpd.GeoDataFrame, tup
 def pick(
     table: gpd.GeoDataFrame, wanted: str | None, name: str, file: str
 ) -> tuple[gpd.GeoDataFrame, tuple[Issue, ...]]:
-    """Give the features of the paddock out of a boundary file.
+    """Features of the paddock in a boundary file: the one that carries `wanted`, or every one where that is `EVERY`.
 
     Raises
     ------
@@ -93,21 +95,22 @@ def pick(
     texts = table.drop(columns="geometry").astype(str)
     if wanted is not None:
         hit = (texts == wanted).any(axis=1)
-        if not hit.any():
+        if hit.any():
+            return table[hit], ()
+        if wanted != EVERY:
             raise InputError(what=f"no feature carries {wanted!r}", where=file, do="mend paddock.boundary_feature")
-        return table[hit], ()
     if len(table) == 1:
         return table, ()
     hit = (texts == name).any(axis=1)
-    if hit.any():
+    if hit.any() and wanted is None:
         return table[hit], ()
     naming = [column for column in texts if texts[column].nunique() == len(table)]
-    if naming and not all(pd.api.types.is_numeric_dtype(table[column]) for column in naming):
+    if wanted is None and naming and not all(pd.api.types.is_numeric_dtype(table[column]) for column in naming):
         column = next(column for column in naming if not pd.api.types.is_numeric_dtype(table[column]))
         raise AmbiguousInputError(
             what=f"holds {len(table)} features: {listed(sorted(texts[column]))}",
             where=file,
-            do="name one in paddock.boundary_feature",
+            do=f'name one in paddock.boundary_feature, or set it to "{EVERY}" to take them together',
         )
     return table, (warned("several-features", f"the boundary has {len(table)} features", "taken together", file=file),)
 

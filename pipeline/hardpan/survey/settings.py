@@ -20,7 +20,9 @@ class PaddockSettings(Settings):
     boundary: InputPath = setting(says="Boundary polygon(s), any OGR format")
     boundary_layer: str | None = setting(None, says="Layer of the boundary file where it has several")
     boundary_crs: str | None = setting(None, says="CRS of the boundary where its file states none, e.g. EPSG:4326")
-    boundary_feature: str | None = setting(None, says="Attribute value of the feature to take where there are several")
+    boundary_feature: str | None = setting(
+        None, says='Attribute value of the feature to take where there are several; "all" takes them together'
+    )
     exclusions: InputPath | None = setting(None, says="Rock, drains, buried services; attribute buffer_m")
     exclusions_layer: str | None = setting(None, says="Layer of the exclusions file where it has several")
     exclusions_crs: str | None = setting(None, says="CRS of the exclusions where their file states none")
