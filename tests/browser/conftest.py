@@ -42,7 +42,7 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[object]:
         "--disable-background-networking", "--no-first-run", f"--user-data-dir={profile}",
     ):  # fmt: skip
         chrome.add_argument(argument)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
+    chrome.set_capability("goog:loggingPrefs", {"browser": "ALL", "performance": "ALL"})
     driver = webdriver.Chrome(options=chrome, service=service.Service(_program("chromedriver"), env=dict(os.environ)))
     yield driver
     driver.quit()
