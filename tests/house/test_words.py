@@ -26,7 +26,7 @@ READING = {"startswith", "endswith", "find", "index", "count", "removeprefix", "
 SEARCHING = {"sub", "search", "match", "fullmatch", "findall", "finditer", "split"}
 
 
-FOREIGN = {("vectors", "why.split")}
+FOREIGN = {("repairs", "why.split")}
 """What a library tells in words only: the geometry library, where a polygon is invalid."""
 
 

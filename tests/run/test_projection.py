@@ -128,6 +128,9 @@ def test_the_limit_is_a_share_of_what_is_held_and_free_or_what_the_user_says(mon
     monkeypatch.setattr(free_memory, "free_bytes", lambda: 7 * 10**9)
     assert free_memory.memory_of(MemorySettings(share=0.5)).limit_bytes == 4e9
     assert free_memory.memory_of(MemorySettings(most_gb=3)).limit_bytes == 3e9
+    # Neighbours that fill the machine must not decide whether a small paddock runs.
+    assert free_memory.memory_of(MemorySettings(share=0.01)).limit_bytes == 1e9
+    assert free_memory.memory_of(MemorySettings(share=0.01, always_gb=0)).limit_bytes == 8e7
 
 
 @pytest.mark.parametrize(

@@ -14,6 +14,9 @@ class MemorySettings(Settings):
     share: float = setting(
         0.8, says="Share of the memory free at the start that a run may take; more is refused beforehand", gt=0, le=1
     )
+    always_gb: float = setting(
+        1.0, says="Memory a run may take however little is free: less is never refused", unit="GB", ge=0
+    )
     most_gb: float | None = setting(None, says="Memory a run may take, whatever is free", unit="GB", gt=0)
 
 

@@ -17,7 +17,8 @@ def memory_of(settings: MemorySettings) -> Memory:
     if settings.most_gb is not None:
         return Memory(limit_bytes=settings.most_gb * BYTES_PER_GB, why="memory.most_gb", held_bytes=held)
     why = f"{settings.share:.0%} of what is free here (memory.share)"
-    return Memory(limit_bytes=settings.share * (held + free_bytes()), why=why, held_bytes=held)
+    limit = max(settings.share * (held + free_bytes()), settings.always_gb * BYTES_PER_GB)
+    return Memory(limit_bytes=limit, why=why, held_bytes=held)
 
 
 def held_bytes() -> int:
