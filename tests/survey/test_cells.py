@@ -6,8 +6,8 @@ import pytest
 
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.survey.cells import ask_between, check_readable, fraction, missing_issue, read_layers
+from hardpan.survey.columns import Text, TextReadings
 from hardpan.survey.numbers import convert
-from hardpan.survey.words import Text, TextReadings
 
 
 def readings(value, code=None):

@@ -9,9 +9,10 @@ from hardpan.core.errors import InputError
 from hardpan.records.quantity import Quantity
 from hardpan.records.soils import SoilType
 from hardpan.survey.inputs.soils import read_cores
+from hardpan.survey.land import Land
+from hardpan.survey.notes import Log
 from hardpan.survey.settings import ProbeSettings, SoilSettings
 from hardpan.survey.soils import one_soil
-from hardpan.survey.words import Land, Log
 
 ONE = Quantity(value=1.0, unit="1", source="design")
 SAND = SoilType(

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from hardpan.core.errors import AmbiguousInputError
+from hardpan.survey.columns import Text
 from hardpan.survey.numbers import convert, decimal_mark
-from hardpan.survey.words import Text
 
 
 def value(cell, mark="."):

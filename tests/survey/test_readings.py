@@ -4,9 +4,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from hardpan.survey.columns import ProbeReadings
 from hardpan.survey.readings import judge
 from hardpan.survey.settings import ProbeSettings
-from hardpan.survey.words import Readings
 
 SETTINGS = ProbeSettings(file="p.csv")
 DEPTH_MM = np.arange(0.0, 601.0, 25.0)
@@ -20,7 +20,7 @@ def survey(seed, step_kpa, limit_kpa=np.inf, count=12):
     kpa = step_kpa * np.round(np.clip(kpa, 0.0, limit_kpa) / step_kpa)
     size = kpa.size
     names = [f"P{at}" for at in range(count)]
-    return Readings(
+    return ProbeReadings(
         insertions=pd.DataFrame({"site": names, "file": "p.csv"}),
         code=np.repeat(np.arange(count), 25),
         depth_mm=np.tile(DEPTH_MM, count),

@@ -3,22 +3,22 @@
 import re
 from collections.abc import Mapping, Sequence
 
+from hardpan.survey.columns import TextTable
 from hardpan.survey.settings import ColumnSettings
 from hardpan.survey.vocabulary import STRONG, SYNONYMS, bare, fold
-from hardpan.survey.words import Grid
 
 HEAD_ROLES = ("site", "insertion", "x", "y", "date")
 _PAIR = re.compile(r"\s*([^:=\d][^:=]{0,40}?)\s*[:=]\s*(.+?)\s*")
 _NUMERIC = re.compile(r"[~'<>≥]?\s*[+\-−]?[\d.,]+.{0,12}")
 
 
-def score(grid: Grid, columns: ColumnSettings) -> int:
+def score(grid: TextTable, columns: ColumnSettings) -> int:
     """Give how often the first cells name a thing that they name about several insertions, 0 for no blocks."""
     keys = [role for row in grid.rows() for role in _pairs(row, columns)]
     return max((count for count in map(keys.count, ("site", "x", "y")) if count >= 2), default=0) and len(keys)
 
 
-def to_long(grid: Grid, columns: ColumnSettings) -> Grid:
+def to_long(grid: TextTable, columns: ColumnSettings) -> TextTable:
     """Give a long table with one header, from blocks; lines before the first block are left out.
 
     Names of the columns are kept where the blocks have a header of their own, since they carry the units.
@@ -45,7 +45,7 @@ def to_long(grid: Grid, columns: ColumnSettings) -> Grid:
         elif about and len(cells) >= 2:
             heading = list(row[:2])
     header = [*(names.get(role, role) for role in HEAD_ROLES), *heading]
-    return Grid.of(grid.file, [header, *rows], [1, *lines])
+    return TextTable.of(grid.file, [header, *rows], [1, *lines])
 
 
 def _pairs(row: Sequence[str], columns: ColumnSettings) -> Mapping[str, tuple[str, str]]:

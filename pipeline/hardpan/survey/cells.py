@@ -9,9 +9,10 @@ import pandas as pd
 from hardpan.core.arrays import Bools, Floats
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.records.issues import Issue
+from hardpan.survey.columns import Numbers, Text, TextReadings
 from hardpan.survey.depth_names import dated, ranges
+from hardpan.survey.notes import counted, listed, warned
 from hardpan.survey.vocabulary import SENTINELS, fold
-from hardpan.survey.words import Numbers, Text, TextReadings, counted, listed, warned
 
 MOST_UNREADABLE = 0.5
 """Share of cells that are no numbers beyond which the column is another one."""

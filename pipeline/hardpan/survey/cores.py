@@ -13,7 +13,8 @@ from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
 from hardpan.core.text import clean
 from hardpan.records.issues import Issue
-from hardpan.survey.words import Grid, Numbers, counted, listed, warned
+from hardpan.survey.columns import Numbers, TextTable
+from hardpan.survey.notes import counted, listed, warned
 
 PLAIN = {
     "core": ("core", "core id", "sample", "sample id", "id", "site", "point", "hole", "name"),
@@ -49,7 +50,7 @@ def fold(name: str) -> str:
     return " ".join(re.sub(r"[^a-z0-9\-–.%]+", " ", name.casefold().replace("%", " pct ")).split())
 
 
-def score(grid: Grid) -> int:
+def score(grid: TextTable) -> int:
     """Give how many columns of the best of the first rows are known, 0 below two."""
     return max((len(_columns(row)) for row in grid.rows(20)), default=0)
 
@@ -76,7 +77,7 @@ def _columns(row: Sequence[str]) -> dict[str, tuple[int, float]]:
     return found
 
 
-def gather(grid: Grid) -> tuple[pd.DataFrame, dict[str, float], tuple[Issue, ...]]:
+def gather(grid: TextTable) -> tuple[pd.DataFrame, dict[str, float], tuple[Issue, ...]]:
     """Give the core table as text, the factor of each column, and what was left out.
 
     Raises

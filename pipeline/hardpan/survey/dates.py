@@ -6,7 +6,7 @@ from datetime import date
 import pandas as pd
 
 from hardpan.records.issues import Issues
-from hardpan.survey.words import listed, warned
+from hardpan.survey.notes import listed, warned
 
 _YEAR_FIRST = re.compile(r"(\d{4})[-/.]?(\d{2})[-/.]?(\d{2})(?:[T ].*)?")
 _YEAR_LAST = re.compile(r"(\d{1,2})([-/.])(\d{1,2})\2(\d{4})(?:[T ].*)?")

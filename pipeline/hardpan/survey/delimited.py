@@ -11,7 +11,8 @@ import pandas as pd
 from hardpan.core.arrays import Ints
 from hardpan.core.errors import InputError
 from hardpan.records.issues import Issue
-from hardpan.survey.words import MOST_COLUMNS, Grid, Text, warned
+from hardpan.survey.columns import MOST_COLUMNS, Text, TextTable
+from hardpan.survey.notes import warned
 
 SEPARATORS = (";", "\t", "|", ",", " ")
 """Blanks, which also stand within names and units, are tried last and only where nothing else makes sense."""
@@ -92,7 +93,7 @@ def _assumed(encoding: str, file: str) -> Issue:
     return warned("encoding", "text is not UTF-8 and states no encoding", f"read as {encoding}", file=file)
 
 
-def split(text: str, file: str, score: Callable[[Grid], int]) -> Grid:
+def split(text: str, file: str, score: Callable[[TextTable], int]) -> TextTable:
     """Give the columns of delimited text, with the separator that `score` likes best.
 
     Parameters
@@ -146,7 +147,7 @@ def _head(text: str) -> str:
     return text[:end]
 
 
-def _grid(text: str, separator: str, file: str) -> Grid:
+def _grid(text: str, separator: str, file: str) -> TextTable:
     counts = _cells_a_record(text, separator, file) if '"' in text else _cells_a_line(text, separator)
     width = int(counts.max())
     if width > MOST_COLUMNS or width * len(counts) > MOST_CELLS:
@@ -171,7 +172,7 @@ def _grid(text: str, separator: str, file: str) -> Grid:
         raise InputError(what=f"cannot be split into cells: {what}", where=file, do="export it again") from err
     columns = [_text(table[at]) for at in range(width)]
     widths = counts if len(counts) == len(table) else _filled(columns)
-    return Grid(file=file, columns=columns, widths=widths, lines=_lines(columns, len(table)))
+    return TextTable(file=file, columns=columns, widths=widths, lines=_lines(columns, len(table)))
 
 
 def _filled(columns: list[Text]) -> Ints:

@@ -4,9 +4,9 @@ import re
 from collections.abc import Sequence
 from itertools import pairwise
 
+from hardpan.survey.columns import DepthColumn
 from hardpan.survey.settings import LayerSettings
 from hardpan.survey.vocabulary import fold, is_unit, length_unit
-from hardpan.survey.words import DepthColumn
 
 LONGEST_NAME = 40
 _DEPTH_NAME = re.compile(

@@ -9,7 +9,7 @@ from pathlib import Path, PurePosixPath
 
 from hardpan.core.errors import InputError
 from hardpan.core.text import clean
-from hardpan.survey.words import Bundle
+from hardpan.survey.notes import Bundle
 
 MOST_BYTES = 96 * 2**20
 """Largest file or archive read, so that a run stays in the memory of a small machine."""

@@ -17,7 +17,8 @@ from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError, SettingsError
 from hardpan.records.issues import Issue
 from hardpan.records.survey import DatumMove
-from hardpan.survey.words import Bounds, Land, Log, Points, warned
+from hardpan.survey.land import Bounds, Land, Points
+from hardpan.survey.notes import Log, warned
 
 GDA94, GDA2020, WGS84 = 4283, 7844, 4326
 ETRS89, NAD83 = 4258, 4269
@@ -265,7 +266,7 @@ def move_geometry(geometry: np.ndarray, move: Points) -> np.ndarray:
     return np.asarray(shapely.transform(flat_geometry, points))
 
 
-def come(source: pyproj.CRS, land: Land, file: str, log: Log) -> Points:
+def to_working_crs(source: pyproj.CRS, land: Land, file: str, log: Log) -> Points:
     """Give the way from `source` to the working CRS, and note the move and what it costs."""
     move = plan_move(source, land.crs, land.bounds, file=file)
     log.moved(move.said(file, source, land.crs))

@@ -6,11 +6,12 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.records.issues import Issue
+from hardpan.survey.columns import DepthColumn, Heading, TextTable
 from hardpan.survey.depth_names import dated, depth_columns, other_numbers, tangled
+from hardpan.survey.notes import counted, listed, warned
 from hardpan.survey.roles import PLACE, find_rivals, find_roles
 from hardpan.survey.settings import ColumnSettings, ProbeSettings
 from hardpan.survey.vocabulary import OTHER_CONE, OTHER_DEVICE, fold, is_unit, length_unit, pressure_unit
-from hardpan.survey.words import DepthColumn, Grid, Heading, counted, listed, warned
 
 HEADER_ROWS = 60
 """A header further down is not looked for."""
@@ -18,7 +19,7 @@ LEAST_DEPTHS = 3
 """Fewer depth columns are no profile."""
 
 
-def score(grid: Grid, settings: ProbeSettings) -> int:
+def score(grid: TextTable, settings: ProbeSettings) -> int:
     """Give how much of a header of readings the first rows hold, 0 for none."""
     head = grid.rows(HEADER_ROWS)
     at = _header_row(head, settings)
@@ -27,21 +28,21 @@ def score(grid: Grid, settings: ProbeSettings) -> int:
     return len(find_roles(head[at], settings.columns)) + len(depth_columns(head[at], settings.layers))
 
 
-def names_insertions(grid: Grid, settings: ProbeSettings) -> bool:
+def names_insertions(grid: TextTable, settings: ProbeSettings) -> bool:
     """Tell whether the header of readings also says to which insertion each belongs."""
     head = grid.rows(HEADER_ROWS)
     at = _header_row(head, settings)
     return at is not None and not {"site", "insertion", "x", "y"}.isdisjoint(find_roles(head[at], settings.columns))
 
 
-def score_places(grid: Grid, columns: ColumnSettings) -> int:
+def score_places(grid: TextTable, columns: ColumnSettings) -> int:
     """Give how much of a header of positions the first rows hold, 0 for none."""
     head = grid.rows(HEADER_ROWS)
     at = _place_row(head, columns)
     return 0 if at is None else len(find_roles(head[at], columns))
 
 
-def find_places(grid: Grid, columns: ColumnSettings) -> Heading:
+def find_places(grid: TextTable, columns: ColumnSettings) -> Heading:
     """Give the heading of a table of positions: site, x and y.
 
     Raises
@@ -64,7 +65,7 @@ def _place_row(head: list[list[str]], columns: ColumnSettings) -> int | None:
     return next((at for at, row in enumerate(head) if wanted <= find_roles(row, columns).keys()), None)
 
 
-def find_heading(grid: Grid, settings: ProbeSettings) -> Heading:
+def find_heading(grid: TextTable, settings: ProbeSettings) -> Heading:
     """Give the heading of a table of readings.
 
     Raises

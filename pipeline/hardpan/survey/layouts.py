@@ -7,7 +7,8 @@ from hardpan.core.arrays import Bools, Ints
 from hardpan.core.errors import InputError
 from hardpan.core.text import clean
 from hardpan.records.issues import Issue
-from hardpan.survey.words import Grid, Heading, Text, TextReadings, listed, warned
+from hardpan.survey.columns import Heading, Text, TextReadings, TextTable
+from hardpan.survey.notes import listed, warned
 
 MOST_INSERTIONS = 200_000
 """More in one paddock are positions or times taken for names."""
@@ -18,7 +19,7 @@ _IDENTITY = ("site", "insertion", "x", "y", "date")
 _EXPONENT = r"\d+(?:[.,]\d+)?[eE]\+\d+"
 
 
-def gather(grid: Grid, heading: Heading) -> TextReadings:
+def gather(grid: TextTable, heading: Heading) -> TextReadings:
     """Give the readings of a table with heading `heading`, as text.
 
     Raises
@@ -37,7 +38,7 @@ def gather(grid: Grid, heading: Heading) -> TextReadings:
     return gathered(grid, heading, at, columns, (*heading.issues, *issues))
 
 
-def _sound_rows(grid: Grid, heading: Heading) -> tuple[Bools, tuple[Issue, ...]]:
+def _sound_rows(grid: TextTable, heading: Heading) -> tuple[Bools, tuple[Issue, ...]]:
     """Tell which rows below the header to read, and what the others are."""
     width, rows = len(heading.names), len(grid.lines)
     below = np.arange(rows) > heading.row
@@ -82,7 +83,7 @@ def _told(kind: str, lines: Ints, file: str) -> Issue:
     return warned("damaged-rows", what, "skipped", file=file, place=f"row {listed(lines.tolist(), 40)}")
 
 
-def _identity(grid: Grid, columns: dict[str, Text], at: Ints, pick: Ints) -> pd.DataFrame:
+def _identity(grid: TextTable, columns: dict[str, Text], at: Ints, pick: Ints) -> pd.DataFrame:
     if len(pick) > MOST_INSERTIONS:
         raise InputError(
             what=f"{len(pick)} insertions, one for nearly every reading",
@@ -105,7 +106,9 @@ def _identity(grid: Grid, columns: dict[str, Text], at: Ints, pick: Ints) -> pd.
     return table.assign(row=grid.lines[at[pick]])
 
 
-def _wide(grid: Grid, heading: Heading, at: Ints, columns: dict[str, Text], issues: tuple[Issue, ...]) -> TextReadings:
+def _wide(
+    grid: TextTable, heading: Heading, at: Ints, columns: dict[str, Text], issues: tuple[Issue, ...]
+) -> TextReadings:
     rows, wide = len(at), len(heading.depths)
     return TextReadings(
         file=grid.file,
@@ -120,7 +123,7 @@ def _wide(grid: Grid, heading: Heading, at: Ints, columns: dict[str, Text], issu
     )
 
 
-def _long(grid: Grid, _: Heading, at: Ints, columns: dict[str, Text], issues: tuple[Issue, ...]) -> TextReadings:
+def _long(grid: TextTable, _: Heading, at: Ints, columns: dict[str, Text], issues: tuple[Issue, ...]) -> TextReadings:
     code = np.zeros(len(at), dtype=np.int64)
     for name in _IDENTITY:
         if name in columns:

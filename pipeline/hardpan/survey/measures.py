@@ -9,9 +9,10 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.core.units import KPA_PER, MM_PER
 from hardpan.records.issues import Issue
+from hardpan.survey.columns import Heading, Numbers, TextReadings
+from hardpan.survey.notes import listed, warned
 from hardpan.survey.settings import ProbeSettings
 from hardpan.survey.vocabulary import SENTINELS, fold, length_unit, pressure_unit
-from hardpan.survey.words import Heading, Numbers, TextReadings, listed, warned
 
 UNIT_GAP = 100.0
 """No two insertions of one paddock differ so much; kPa and MPa differ by 1000."""
@@ -198,8 +199,8 @@ def _sunken(value: Floats, depth: Floats, code: Ints) -> Bools:
     return hit & small
 
 
-def check_sizes(kpa: Floats, depth_mm: Floats, code: Ints, file: str) -> tuple[Issue, ...]:
-    """Refuse sizes that belie the stated units, and say where they are only odd.
+def check_sizes(kpa: Floats, depth_mm: Floats, code: Ints, file: str) -> None:
+    """Refuse sizes that belie the stated units.
 
     Raises
     ------
@@ -223,7 +224,6 @@ def check_sizes(kpa: Floats, depth_mm: Floats, code: Ints, file: str) -> tuple[I
             where=file,
             do="check probes.resistance_unit and the header: the readings may be in MPa",
         )
-    return ()
 
 
 def point_down(depth_mm: Floats, file: str) -> tuple[Floats, tuple[Issue, ...]]:

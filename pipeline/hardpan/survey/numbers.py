@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.errors import AmbiguousInputError
-from hardpan.survey.words import Numbers, Text
+from hardpan.survey.columns import Numbers, Text
 
 MISSING = frozenset(
     (

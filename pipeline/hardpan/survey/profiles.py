@@ -10,8 +10,9 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import InputError
 from hardpan.records.issues import Issue
 from hardpan.records.survey import Profiles, Stop
+from hardpan.survey.columns import ProbeReadings
+from hardpan.survey.notes import counted, listed, warned
 from hardpan.survey.settings import ProbeSettings
-from hardpan.survey.words import Readings, counted, listed, warned
 
 LEAST_READINGS = 2
 """An insertion with fewer readings says nothing of a pan."""
@@ -35,7 +36,7 @@ class Dense:
         return Dense(insertions=table, grids=grids, usable=self.usable[at])
 
 
-def dense(readings: Readings, settings: ProbeSettings) -> tuple[Dense, tuple[Issue, ...]]:
+def dense(readings: ProbeReadings, settings: ProbeSettings) -> tuple[Dense, tuple[Issue, ...]]:
     """Give sorted, judged readings as dense arrays, zero tails cut, and which insertions are usable.
 
     Raises
@@ -61,7 +62,7 @@ def dense(readings: Readings, settings: ProbeSettings) -> tuple[Dense, tuple[Iss
     return Dense(insertions=readings.insertions, grids=grids, usable=usable), tuple(issues)
 
 
-def _pad(readings: Readings) -> dict[str, np.ndarray]:
+def _pad(readings: ProbeReadings) -> dict[str, np.ndarray]:
     """Give dense arrays (insertion, sample), padded with NaN at the end, from sorted readings."""
     code = readings.code
     count = np.bincount(code, minlength=len(readings.insertions))

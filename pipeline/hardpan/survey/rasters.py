@@ -16,7 +16,8 @@ from hardpan.core.errors import AmbiguousInputError, HardpanError, InputError
 from hardpan.core.memory import UNLIMITED, Memory
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issue
-from hardpan.survey.words import Bundle, Points, warned
+from hardpan.survey.land import Points
+from hardpan.survey.notes import Bundle, warned
 
 DRIVERS = ["GTiff", "AAIGrid", "HFA"]
 """Formats that keep everything in one file; others can point at files and hosts."""

@@ -8,8 +8,9 @@ import pandas as pd
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.records.issues import Issue, Issues
+from hardpan.survey.columns import ProbeReadings
+from hardpan.survey.notes import counted, listed, warned
 from hardpan.survey.settings import ProbeSettings
-from hardpan.survey.words import Readings, counted, listed, warned
 
 MOST_IMPLAUSIBLE = 0.25
 """Share of implausible readings beyond which the unit is wrong, not the readings."""
@@ -19,7 +20,7 @@ where each holds it twice), and more often than all values within the band below
 display wide: soil does not repeat to the digit, and its peaks grow rarer upward."""
 
 
-def join_fixes(readings: Readings, spread_m: float) -> tuple[Readings, Issues]:
+def join_fixes(readings: ProbeReadings, spread_m: float) -> tuple[ProbeReadings, Issues]:
     """Give readings in which an insertion whose position was logged anew with every reading is one insertion.
 
     Parts of one site, insertion, date and file within `spread_m` are joined at their mean position where they have no
@@ -54,7 +55,7 @@ def join_fixes(readings: Readings, spread_m: float) -> tuple[Readings, Issues]:
     return replace(readings, insertions=merged, code=code[readings.code].astype(np.int64)), (issue,)
 
 
-def order(readings: Readings) -> tuple[Readings, Issues]:
+def order(readings: ProbeReadings) -> tuple[ProbeReadings, Issues]:
     """Give readings sorted by insertion and depth, each depth once: exact repeats dropped, others averaged.
 
     Raises
@@ -88,7 +89,7 @@ def order(readings: Readings) -> tuple[Readings, Issues]:
     return _averaged(by_depth, first, again), tuple(issues)
 
 
-def _ask_for_replicates(readings: Readings) -> None:
+def _ask_for_replicates(readings: ProbeReadings) -> None:
     repeats = pd.Series(readings.depth_mm).groupby([readings.code, readings.depth_mm]).size()
     each = repeats.groupby(level=0).agg(["min", "max", "size"])
     whole = each[(each["min"] == each["max"]) & (each["min"] > 1) & (each["size"] >= 3)]
@@ -102,7 +103,7 @@ def _ask_for_replicates(readings: Readings) -> None:
         )
 
 
-def _averaged(readings: Readings, first: Bools, again: Bools) -> Readings:
+def _averaged(readings: ProbeReadings, first: Bools, again: Bools) -> ProbeReadings:
     group, at = np.cumsum(first) - 1, np.flatnonzero(first)
 
     def mean(values: Floats) -> Floats:
@@ -116,7 +117,7 @@ def _averaged(readings: Readings, first: Bools, again: Bools) -> Readings:
     )
 
 
-def judge(readings: Readings, settings: ProbeSettings) -> tuple[Readings, Issues]:
+def judge(readings: ProbeReadings, settings: ProbeSettings) -> tuple[ProbeReadings, Issues]:
     """Give sorted readings with drift at zero, implausible values and spikes missing, and the device's limit marked.
 
     Raises
@@ -157,7 +158,7 @@ def judge(readings: Readings, settings: ProbeSettings) -> tuple[Readings, Issues
 _HELD = "in runs of one value over {:g} mm or more: a sensor that stuck or a logger that keeps its last value"
 
 
-def _spikes(readings: Readings, kpa: Floats, settings: ProbeSettings) -> Bools:
+def _spikes(readings: ProbeReadings, kpa: Floats, settings: ProbeSettings) -> Bools:
     """Tell which point readings stand alone above both neighbours; the last of an insertion has only one."""
     hit = np.zeros(len(kpa), dtype=bool)
     code, depth_mm = readings.code, readings.depth_mm
@@ -186,7 +187,7 @@ def _limit(kpa: Floats, code: Ints, settings: ProbeSettings) -> float | None:
     return top if top > 0 and piled and count > near_top.sum() else None
 
 
-def _held(readings: Readings, kpa: Floats, settings: ProbeSettings) -> Bools:
+def _held(readings: ProbeReadings, kpa: Floats, settings: ProbeSettings) -> Bools:
     """Tell which readings belong to a run of one value, longer than soil gives."""
     new = np.append(True, (np.diff(readings.code) != 0) | ~(kpa[1:] == kpa[:-1]))
     run = np.cumsum(new) - 1

@@ -7,7 +7,7 @@ import shapely
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import InputError
 from hardpan.records.issues import Issues
-from hardpan.survey.words import counted, listed, warned
+from hardpan.survey.notes import counted, listed, warned
 
 MOST_CROSSINGS = 200
 """A ring drawn or walked by a person crosses itself a few times; of one that does so hundreds of times nobody can say

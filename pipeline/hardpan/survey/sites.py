@@ -8,7 +8,7 @@ import pandas as pd
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.records.issues import Issue
-from hardpan.survey.words import listed, warned
+from hardpan.survey.notes import listed, warned
 
 SAME_PLACE_M = 1.0
 """Two positions of one site nearer than this are one, written twice."""

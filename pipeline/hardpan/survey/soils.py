@@ -15,9 +15,9 @@ from hardpan.core.units import M2_PER_HA
 from hardpan.records.issues import Issue
 from hardpan.records.soils import SoilType
 from hardpan.survey import repairs
+from hardpan.survey.notes import attribute, counted, listed, warned
 from hardpan.survey.settings import SoilSettings
 from hardpan.survey.vocabulary import length_mm
-from hardpan.survey.words import attribute, counted, listed, warned
 
 TYPE_FIELDS = ("soil_type", "soiltype", "soil", "soil_class", "type", "class", "texture", "name", "label")
 """Attributes looked for where the one in the settings is absent."""

@@ -12,10 +12,12 @@ from hardpan.records.frame import Frame
 from hardpan.records.soils import SoilType
 from hardpan.records.survey import Paddock, Survey
 from hardpan.spatial.geodesy import hectares
-from hardpan.survey.inputs import covariates, ground, soils
+from hardpan.survey.inputs import covariates, soils
 from hardpan.survey.inputs import probes as readings
+from hardpan.survey.inputs.paddock import read_boundary, read_exclusions
+from hardpan.survey.land import Land
+from hardpan.survey.notes import Log
 from hardpan.survey.settings import GridSettings, PaddockSettings, ProbeSettings, SoilSettings
-from hardpan.survey.words import Land, Log
 
 MOST_CELLS = 4_000_000
 """Cells of the working grid; more would take hours."""
@@ -42,8 +44,8 @@ def read_survey(
         A setting cannot be used, or a raster takes more than `memory`.
     """
     log = Log()
-    land = ground.read_boundary(paddock, log)
-    exclusions = ground.read_exclusions(paddock, land, log)
+    land = read_boundary(paddock, log)
+    exclusions = read_exclusions(paddock, land, log)
     read = readings.read_profiles(probes, land, log)
     soil_map = soils.read_soils(soil, land, soil_types, log)
     core_table = soils.read_cores(soil, probes, soil_map, land, soil_types=soil_types, log=log)

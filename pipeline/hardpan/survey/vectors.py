@@ -16,7 +16,7 @@ import shapely
 
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.records.issues import Issue
-from hardpan.survey.words import Bundle, listed, warned
+from hardpan.survey.notes import Bundle, listed, warned
 
 Leave: TypeAlias = Literal["none", "points", "others"]
 WGS84 = 4326

@@ -9,7 +9,7 @@ import openpyxl
 from openpyxl.worksheet.worksheet import Worksheet
 
 from hardpan.core.errors import AmbiguousInputError, InputError
-from hardpan.survey.words import Grid
+from hardpan.survey.columns import TextTable
 
 MOST_CELLS = 20_000_000
 
@@ -19,7 +19,7 @@ def is_workbook(blob: bytes) -> bool:
     return blob.startswith(b"PK\x03\x04") and b"xl/workbook.xml" in blob
 
 
-def sheets(blob: bytes, file: str) -> dict[str, Grid]:
+def sheets(blob: bytes, file: str) -> dict[str, TextTable]:
     """Give every sheet of a workbook as text; cells of formulas without a stored value come as "#N/A".
 
     Raises
@@ -33,7 +33,7 @@ def sheets(blob: bytes, file: str) -> dict[str, Grid]:
             values = openpyxl.load_workbook(io.BytesIO(blob), read_only=True, data_only=True, keep_links=False)
             formulas = openpyxl.load_workbook(io.BytesIO(blob), read_only=True, data_only=False, keep_links=False)
             return {
-                sheet.title: Grid.of(f"{file} sheet {sheet.title}", _cells(sheet, formulas[sheet.title], file))
+                sheet.title: TextTable.of(f"{file} sheet {sheet.title}", _cells(sheet, formulas[sheet.title], file))
                 for sheet in values.worksheets
             }
     except InputError:
@@ -73,7 +73,7 @@ def _text(value: object, source: object) -> str:
     return str(value).strip()
 
 
-def choose(named: dict[str, Grid], wanted: str | None, fits: dict[str, bool], file: str) -> Grid:
+def choose(named: dict[str, TextTable], wanted: str | None, fits: dict[str, bool], file: str) -> TextTable:
     """Give the sheet or archive member that is asked for, or the only one that looks like a table.
 
     Raises

@@ -10,10 +10,12 @@ from hardpan.core.arrays import Bools
 from hardpan.core.errors import InputError
 from hardpan.records.issues import Issue
 from hardpan.survey import files, geodesy, headers, numbers, positions, roles, vectors, whereabouts
+from hardpan.survey.columns import Text
 from hardpan.survey.inputs.tables import TABLES, open_table
+from hardpan.survey.land import Land
+from hardpan.survey.notes import Bundle, Log, attribute, counted, listed, warned
 from hardpan.survey.settings import ProbeSettings
 from hardpan.survey.vocabulary import says_degrees
-from hardpan.survey.words import Bundle, Land, Log, Text, attribute, counted, listed, warned
 
 
 def read_places(settings: ProbeSettings, land: Land, log: Log) -> pd.DataFrame:
@@ -44,7 +46,7 @@ def _from_table(bundle: Bundle, settings: ProbeSettings, land: Land, log: Log) -
     axes = positions.read_axes(table, mark, degree_names=degree_names, file=bundle.name)
     stated = geodesy.asked(settings.crs, "probes.crs")
     source, assumed = positions.choose_crs(axes, stated, land.crs, key="probes.crs", file=bundle.name)
-    move = geodesy.come(source, land, bundle.name, log)
+    move = geodesy.to_working_crs(source, land, bundle.name, log)
     whereabouts.check_whereabouts(
         axes, move, land.boundary, settings.outside_tolerance_m, geographic=bool(source.is_geographic), file=bundle.name
     )
@@ -61,7 +63,7 @@ def _from_points(bundle: Bundle, settings: ProbeSettings, land: Land, log: Log) 
     known = ~shapely.is_missing(points)
     if not known.any():
         raise InputError(what="holds no points", where=bundle.name, right="a point for each site")
-    move = geodesy.come(source, land, bundle.name, log)
+    move = geodesy.to_working_crs(source, land, bundle.name, log)
     x_m, y_m = move(shapely.get_x(points[known]), shapely.get_y(points[known]))
     named = names[known] != ""
     if not named.any():

@@ -25,11 +25,13 @@ from hardpan.survey import (
     sites,
     whereabouts,
 )
+from hardpan.survey.columns import Heading, Numbers, ProbeReadings, Text, TextReadings, TextTable
 from hardpan.survey.inputs.places import read_places
 from hardpan.survey.inputs.tables import open_readings
+from hardpan.survey.land import Axes, Land, Points
+from hardpan.survey.notes import Log
 from hardpan.survey.settings import ProbeSettings
 from hardpan.survey.vocabulary import says_degrees
-from hardpan.survey.words import Axes, Grid, Heading, Land, Log, Numbers, Points, Readings, Text, TextReadings
 
 
 def read_profiles(settings: ProbeSettings, land: Land, log: Log) -> Profiles:
@@ -60,7 +62,9 @@ def _named(read: profiles.Dense, settings: ProbeSettings, log: Log) -> Profiles:
     return found
 
 
-def _read_table(path: Path, settings: ProbeSettings, land: Land, places: pd.DataFrame | None, log: Log) -> Readings:
+def _read_table(
+    path: Path, settings: ProbeSettings, land: Land, places: pd.DataFrame | None, log: Log
+) -> ProbeReadings:
     bundle = log.keep(files.load(path, what="the probe readings"))
     grid = open_readings(bundle, settings, log)
     heading = headers.find_heading(grid, settings)
@@ -79,7 +83,7 @@ def _read_table(path: Path, settings: ProbeSettings, land: Land, places: pd.Data
     return _measure(replace(text, insertions=table), heading, mark, settings, log)
 
 
-def _ask_between_rivals(grid: Grid, heading: Heading, mark: str) -> None:
+def _ask_between_rivals(grid: TextTable, heading: Heading, mark: str) -> None:
     """Refuse a table in which two columns of different values can stand for the same thing."""
     rows = np.arange(heading.row + 1, len(grid.lines))
     for role, others in heading.rivals.items():
@@ -117,7 +121,7 @@ def _place(
 def _move_checked(
     axes: Axes, source: pyproj.CRS, settings: ProbeSettings, *, land: Land, file: str, log: Log
 ) -> Points:
-    move = geodesy.come(source, land, file, log)
+    move = geodesy.to_working_crs(source, land, file, log)
     tolerance_m = settings.outside_tolerance_m
     whereabouts.check_whereabouts(
         axes, move, land.boundary, tolerance_m, geographic=bool(source.is_geographic), file=file
@@ -125,7 +129,7 @@ def _move_checked(
     return move
 
 
-def _measure(text: TextReadings, heading: Heading, mark: str, settings: ProbeSettings, log: Log) -> Readings:
+def _measure(text: TextReadings, heading: Heading, mark: str, settings: ProbeSettings, log: Log) -> ProbeReadings:
     value = numbers.convert(text.value, mark)
     cells.check_readable(value, text)
     depth, thickness = _depths(text, mark)
@@ -149,7 +153,7 @@ def _measure(text: TextReadings, heading: Heading, mark: str, settings: ProbeSet
     measures.check_sizes(kpa, depth_mm, text.code, text.file)
     log.note((*marked, *cells.missing_issue(value, depth_mm, text), *cells.cell_issues(value, text), *turned))
     log.note(cells.depth_issues(placed, text, thickness * factor))
-    return Readings(
+    return ProbeReadings(
         insertions=text.insertions,
         code=text.code,
         depth_mm=depth_mm,
@@ -168,13 +172,13 @@ def _depths(text: TextReadings, mark: str) -> tuple[Numbers | np.ndarray, np.nda
     return cells.read_layers(numbers.convert(text.depth, mark), text.depth, text.file)
 
 
-def _merge(parts: list[Readings]) -> Readings:
+def _merge(parts: list[ProbeReadings]) -> ProbeReadings:
     starts = np.cumsum([0, *(len(part.insertions) for part in parts[:-1])])
 
     def joined(name: str) -> Any:  # noqa: ANN401 the type of the field
         return np.concatenate([getattr(part, name) for part in parts])
 
-    return Readings(
+    return ProbeReadings(
         insertions=pd.concat([part.insertions for part in parts], ignore_index=True),
         code=np.concatenate([part.code + start for part, start in zip(parts, starts, strict=True)]),
         depth_mm=joined("depth_mm"),
@@ -186,7 +190,7 @@ def _merge(parts: list[Readings]) -> Readings:
     )
 
 
-def _select(merged: Readings, keep: np.ndarray) -> Readings:
+def _select(merged: ProbeReadings, keep: np.ndarray) -> ProbeReadings:
     new = np.cumsum(keep) - 1
     at = np.flatnonzero(keep[merged.code])
     kept = merged.take(at)

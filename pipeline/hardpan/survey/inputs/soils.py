@@ -9,8 +9,10 @@ import shapely
 
 from hardpan.records.soils import SoilType
 from hardpan.survey import cores, delimited, files, geodesy, numbers, positions, repairs, soils, vectors
+from hardpan.survey.columns import Text
+from hardpan.survey.land import Land
+from hardpan.survey.notes import Log
 from hardpan.survey.settings import ProbeSettings, SoilSettings
-from hardpan.survey.words import Land, Log, Text
 
 
 def read_soils(settings: SoilSettings, land: Land, soil_types: Mapping[str, SoilType], log: Log) -> gpd.GeoDataFrame:
@@ -22,7 +24,7 @@ def read_soils(settings: SoilSettings, land: Land, soil_types: Mapping[str, Soil
     source = geodesy.flat(vectors.known_crs(layer, geodesy.asked(settings.crs, "soil.crs"), key="soil.crs"))
     shapes, repaired = repairs.repair(layer.table.geometry.to_numpy(), bundle.name)
     table, empty = repairs.drop_empty(layer.table.set_geometry(shapes), bundle.name)
-    moved = geodesy.move_geometry(table.geometry.to_numpy(), geodesy.come(source, land, bundle.name, log))
+    moved = geodesy.move_geometry(table.geometry.to_numpy(), geodesy.to_working_crs(source, land, bundle.name, log))
     table = table.set_geometry(repairs.settled(moved))
     soil_map, told = soils.map_soils(table, land.boundary, settings, soil_types, crs=land.crs, file=bundle.name)
     log.note((*layer.issues, *repaired, *empty, *told))
@@ -77,7 +79,7 @@ def _core_points(
     stated = geodesy.asked(settings.cores_crs or probes.crs, "soil.cores_crs")
     source, assumed = positions.choose_crs(axes, stated, land.crs, key="soil.cores_crs", file=file)
     log.note((*axes.issues, *assumed))
-    x_m, y_m = geodesy.come(source, land, file, log)(axes.x, axes.y)
+    x_m, y_m = geodesy.to_working_crs(source, land, file, log)(axes.x, axes.y)
     known = np.isfinite(x_m) & np.isfinite(y_m)
     points = np.full(len(table), None)
     points[known] = shapely.points(x_m[known], y_m[known])

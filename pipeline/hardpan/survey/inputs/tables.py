@@ -3,16 +3,17 @@
 from collections.abc import Callable
 
 from hardpan.survey import blocks, delimited, headers, workbook
+from hardpan.survey.columns import TextTable
+from hardpan.survey.notes import Bundle, Log
 from hardpan.survey.settings import ProbeSettings
-from hardpan.survey.words import Bundle, Grid, Log
 
 TABLES = (".csv", ".txt", ".tsv", ".dat", ".asc", ".tab", ".prn")
 """Members of an archive that may be tables."""
 
 
-def open_table(bundle: Bundle, sheet: str | None, score: Callable[[Grid], int], log: Log) -> Grid:
+def open_table(bundle: Bundle, sheet: str | None, score: Callable[[TextTable], int], log: Log) -> TextTable:
     """Give the table of a text file, a workbook or an archive that `score` can make sense of."""
-    named: dict[str, Grid] = {}
+    named: dict[str, TextTable] = {}
     for member, blob in bundle.members.items():
         if workbook.is_workbook(blob):
             named |= workbook.sheets(blob, bundle.name)
@@ -25,10 +26,10 @@ def open_table(bundle: Bundle, sheet: str | None, score: Callable[[Grid], int], 
     return workbook.choose(named, sheet, {name: score(grid) > 0 for name, grid in named.items()}, bundle.name)
 
 
-def open_readings(bundle: Bundle, settings: ProbeSettings, log: Log) -> Grid:
+def open_readings(bundle: Bundle, settings: ProbeSettings, log: Log) -> TextTable:
     """Give a table of readings, wide or long; transposed tables and blocks are brought to those."""
 
-    def score(grid: Grid) -> int:
+    def score(grid: TextTable) -> int:
         best = headers.score(grid, settings)
         if best == 0 or settings.layout == "transposed":
             best = max(best, headers.score(grid.transposed(), settings))

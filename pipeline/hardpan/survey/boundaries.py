@@ -10,8 +10,8 @@ from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.core.units import MM_PER
 from hardpan.records.issues import Issue
 from hardpan.survey import repairs
+from hardpan.survey.notes import attribute, counted, listed, warned
 from hardpan.survey.vocabulary import length_mm
-from hardpan.survey.words import attribute, counted, listed, warned
 
 CLOSING_SHARE = 0.01
 """A walked line whose ends are nearer than this share of its length was meant to be closed."""

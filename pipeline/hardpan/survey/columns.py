@@ -1,66 +1,17 @@
-"""Words the workers of this room share: what is passed between them, and how an issue is said."""
+"""Tables as columns of text, what their headings say, and the readings found in them."""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TypeAlias
 
 import numpy as np
 import pandas as pd
-import pyproj
-import shapely
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.core.text import clean
-from hardpan.records.issues import Issue, Issues, Outcome
-from hardpan.records.survey import DatumMove
-
-Points: TypeAlias = Callable[[Floats, Floats], tuple[Floats, Floats]]
-"""Moves coordinates x, y to another CRS."""
-
-Bounds: TypeAlias = tuple[float, float, float, float]
-"""West, south, east, north."""
+from hardpan.records.issues import Issue, Issues
+from hardpan.survey.notes import counted, listed, warned
 
 MOST_COLUMNS = 5000
 """A reading each millimetre to five metres; no penetrometer gives more."""
-
-
-def warned(code: str, what: str, done: str, *, file: str = "", place: str = "") -> Issue:
-    """Issue of the survey with the outcome *warn*; names in it come from files, so control characters are replaced."""
-    what, done, file, place = map(clean, (what, done, file, place))
-    return Issue(outcome=Outcome.WARN, stage="survey", code=code, what=what, done=done, file=file, place=place)
-
-
-def listed(items: Sequence[object], most: int = 6) -> str:
-    """Give the first `most` items and how many more there are, as text."""
-    shown = ", ".join(str(item)[:60] for item in items[:most])
-    return shown if len(items) <= most else f"{shown} and {len(items) - most} more"
-
-
-def attribute(value: object) -> str:
-    """Text of an attribute of a feature, "" where it has none."""
-    text = "" if value is None else clean(str(value)).strip()
-    return "" if text in {"nan", "NaT", "<NA>"} else text
-
-
-def counted(count: int, what: str) -> str:
-    """Give "1 reading", "2 readings"."""
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Bundle:
-    """A file in memory: one member, or the several that belong together or lie in one archive."""
-
-    name: str
-    """Base name of the file."""
-    members: Mapping[str, bytes]
-    digest: str
-    """SHA-256 of the file as it lies on the disk."""
-
-    @property
-    def whole(self) -> bytes:
-        """The only member."""
-        return next(iter(self.members.values()))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -106,7 +57,7 @@ class Text:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Grid:
+class TextTable:
     """A table as columns of text cells."""
 
     file: str
@@ -122,14 +73,14 @@ class Grid:
         wide = [column.cells[:most] if most is None else column.unique[column.codes[:most]] for column in self.columns]
         return [list(row[:width]) for row, width in zip(zip(*wide, strict=True), self.widths, strict=False)]
 
-    def transposed(self) -> "Grid":
+    def transposed(self) -> "TextTable":
         """Give the table with rows for columns; one with more rows than a table has columns is given back empty."""
         if len(self.lines) > MOST_COLUMNS:
-            return Grid.of(self.file, [])
-        return Grid.of(self.file, [column.cells.tolist() for column in self.columns])
+            return TextTable.of(self.file, [])
+        return TextTable.of(self.file, [column.cells.tolist() for column in self.columns])
 
     @classmethod
-    def of(cls, file: str, rows: Sequence[Sequence[str]], lines: Sequence[int] | None = None) -> "Grid":
+    def of(cls, file: str, rows: Sequence[Sequence[str]], lines: Sequence[int] | None = None) -> "TextTable":
         """Give the table of these rows."""
         widths = np.asarray([len(row) for row in rows], dtype=np.int64)
         padded = [[*row, *[""] * (int(widths.max(initial=0)) - len(row))] for row in rows]
@@ -179,6 +130,24 @@ class Heading:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Numbers:
+    """What a column of text says, one value a cell, shape (n,)."""
+
+    value: Floats
+    """NaN where the cell is blank or cannot be read."""
+    unreadable: Bools
+    """The cell holds text that is no number; error cells of spreadsheets among them."""
+    rough: Bools
+    """The cell marks its number as approximate."""
+    at_least: Bools
+    """The cell says "more than"."""
+    regrouped: Bools
+    """A thousands mark, apostrophe or unit was taken out."""
+    units: np.ndarray
+    """Unit written in the cell, case-folded text, "" where none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class TextReadings:
     """Readings still as text, one table of insertions and one of readings.
 
@@ -201,7 +170,7 @@ class TextReadings:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Readings:
+class ProbeReadings:
     """Readings as numbers, shape (n,); `insertions` as in `TextReadings` plus `file`, `x_m`, `y_m`."""
 
     insertions: pd.DataFrame
@@ -214,9 +183,9 @@ class Readings:
     theta: Floats
     row: Ints
 
-    def take(self, at: Ints | Bools) -> "Readings":
+    def take(self, at: Ints | Bools) -> "ProbeReadings":
         """Give the readings `at`; the table of insertions stays whole."""
-        return Readings(
+        return ProbeReadings(
             insertions=self.insertions,
             code=self.code[at],
             depth_mm=self.depth_mm[at],
@@ -238,64 +207,3 @@ class Readings:
             file=", ".join(sorted(set(table["file"]))),
             place=f"site {listed(sites, 20)}",
         )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Numbers:
-    """What a column of text says, one value a cell, shape (n,)."""
-
-    value: Floats
-    """NaN where the cell is blank or cannot be read."""
-    unreadable: Bools
-    """The cell holds text that is no number; error cells of spreadsheets among them."""
-    rough: Bools
-    """The cell marks its number as approximate."""
-    at_least: Bools
-    """The cell says "more than"."""
-    regrouped: Bools
-    """A thousands mark, apostrophe or unit was taken out."""
-    units: np.ndarray
-    """Unit written in the cell, case-folded text, "" where none."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Axes:
-    """Coordinates as read, shape (n_insertions,), NaN where there is none."""
-
-    x: Floats
-    y: Floats
-    written_as_degrees: bool
-    """The cells carry degree signs or letters of the compass, or the columns are called longitude and latitude."""
-    issues: tuple[Issue, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Land:
-    """Where the paddock is: its boundary in the working CRS, and bounds in degrees."""
-
-    boundary: shapely.Geometry
-    crs: pyproj.CRS
-    bounds: Bounds
-
-
-@dataclass(slots=True, kw_only=True, eq=False)
-class Log:
-    """What is gathered on the way from input to input."""
-
-    issues: list[Issue] = field(default_factory=list)
-    digests: dict[str, str] = field(default_factory=dict)
-    moves: list[DatumMove] = field(default_factory=list)
-
-    def keep(self, bundle: Bundle) -> Bundle:
-        """Note the digest of a file and give the file back."""
-        self.digests[bundle.name] = bundle.digest
-        return bundle
-
-    def note(self, issues: Issues) -> None:
-        """Note issues, each once."""
-        self.issues.extend(issue for issue in dict.fromkeys(issues) if issue not in self.issues)
-
-    def moved(self, move: DatumMove) -> None:
-        """Note a move, once."""
-        if move not in self.moves:
-            self.moves.append(move)

@@ -5,9 +5,10 @@ import numpy as np
 import shapely
 
 from hardpan.core.errors import InputError
-from hardpan.survey import files, geodesy, ground, repairs, vectors
+from hardpan.survey import boundaries, files, geodesy, repairs, vectors
+from hardpan.survey.land import Land
+from hardpan.survey.notes import Log, warned
 from hardpan.survey.settings import PaddockSettings
-from hardpan.survey.words import Land, Log, warned
 
 
 def read_boundary(settings: PaddockSettings, log: Log) -> Land:
@@ -20,9 +21,9 @@ def read_boundary(settings: PaddockSettings, log: Log) -> Land:
         )
     )
     table, empty = repairs.drop_empty(layer.table, bundle.name)
-    table, beside = ground.leave_out(table, bundle.name)
-    table, picked = ground.pick(table, settings.boundary_feature, settings.name, bundle.name)
-    shapes, closed = ground.polygons_of(
+    table, beside = boundaries.leave_out(table, bundle.name)
+    table, picked = boundaries.pick(table, settings.boundary_feature, settings.name, bundle.name)
+    shapes, closed = boundaries.polygons_of(
         table.geometry.to_numpy(), bundle.name, unit="degrees" if source.is_geographic else "m"
     )
     shapes, repaired = repairs.repair(shapes, bundle.name)
@@ -33,19 +34,19 @@ def read_boundary(settings: PaddockSettings, log: Log) -> Land:
     bounds = geodesy.degrees_bounds(whole.bounds, source, bundle.name)
     crs = geodesy.working_crs(settings.crs, source, (bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2)
     land = Land(boundary=whole, crs=crs, bounds=bounds)
-    moved = geodesy.move_geometry(np.asarray([whole]), geodesy.come(source, land, bundle.name, log))
+    moved = geodesy.move_geometry(np.asarray([whole]), geodesy.to_working_crs(source, land, bundle.name, log))
     return Land(boundary=repairs.settled(moved)[0], crs=crs, bounds=bounds)
 
 
 def read_exclusions(settings: PaddockSettings, land: Land, log: Log) -> gpd.GeoDataFrame:
     """Give the exclusions, clipped and disjoint; empty where no file is given."""
     if settings.exclusions is None:
-        return ground.no_exclusions(land.crs)
+        return boundaries.no_exclusions(land.crs)
     bundle = log.keep(files.load(settings.exclusions, what="the exclusions", most=files.MOST_VECTOR_BYTES))
     layer = vectors.read_layer(bundle, settings.exclusions_layer, key="paddock.exclusions_layer", least=0)
     if layer.table.empty:
         log.note((warned("no-exclusions", "holds no features", "no ground is excluded", file=bundle.name),))
-        return ground.no_exclusions(land.crs)
+        return boundaries.no_exclusions(land.crs)
     asked = geodesy.asked(settings.exclusions_crs, "paddock.exclusions_crs")
     source = geodesy.flat(vectors.known_crs(layer, asked, key="paddock.exclusions_crs"))
     shapes = layer.table.geometry.to_numpy()
@@ -53,9 +54,9 @@ def read_exclusions(settings: PaddockSettings, land: Land, log: Log) -> gpd.GeoD
     mended, repaired = repairs.repair(np.asarray(np.where(areas, shapes, None)), bundle.name)
     shapes = np.asarray(np.where(areas, mended, shapes))
     table, empty = repairs.drop_empty(layer.table.set_geometry(shapes), bundle.name)
-    move = geodesy.come(source, land, bundle.name, log)
+    move = geodesy.to_working_crs(source, land, bundle.name, log)
     moved = geodesy.move_geometry(table.geometry.to_numpy(), move)
     moved = repairs.settled(moved)
-    frame, left_out = ground.exclude(table.set_geometry(moved), land.boundary, land.crs, bundle.name)
+    frame, left_out = boundaries.exclude(table.set_geometry(moved), land.boundary, land.crs, bundle.name)
     log.note((*layer.issues, *repaired, *empty, *left_out))
     return frame

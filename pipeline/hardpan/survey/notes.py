@@ -1,0 +1,70 @@
+"""What is noted on the way from input to input: issues, digests and moves, and how an issue is said."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from hardpan.core.text import clean
+from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.survey import DatumMove
+
+
+def warned(code: str, what: str, done: str, *, file: str = "", place: str = "") -> Issue:
+    """Issue of the survey with the outcome *warn*; names in it come from files, so control characters are replaced."""
+    what, done, file, place = map(clean, (what, done, file, place))
+    return Issue(outcome=Outcome.WARN, stage="survey", code=code, what=what, done=done, file=file, place=place)
+
+
+def listed(items: Sequence[object], most: int = 6) -> str:
+    """Give the first `most` items and how many more there are, as text."""
+    shown = ", ".join(str(item)[:60] for item in items[:most])
+    return shown if len(items) <= most else f"{shown} and {len(items) - most} more"
+
+
+def attribute(value: object) -> str:
+    """Text of an attribute of a feature, "" where it has none."""
+    text = "" if value is None else clean(str(value)).strip()
+    return "" if text in {"nan", "NaT", "<NA>"} else text
+
+
+def counted(count: int, what: str) -> str:
+    """Give "1 reading", "2 readings"."""
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Bundle:
+    """A file in memory: one member, or the several that belong together or lie in one archive."""
+
+    name: str
+    """Base name of the file."""
+    members: Mapping[str, bytes]
+    digest: str
+    """SHA-256 of the file as it lies on the disk."""
+
+    @property
+    def whole(self) -> bytes:
+        """The only member."""
+        return next(iter(self.members.values()))
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class Log:
+    """What is gathered on the way from input to input."""
+
+    issues: list[Issue] = field(default_factory=list)
+    digests: dict[str, str] = field(default_factory=dict)
+    moves: list[DatumMove] = field(default_factory=list)
+
+    def keep(self, bundle: Bundle) -> Bundle:
+        """Note the digest of a file and give the file back."""
+        self.digests[bundle.name] = bundle.digest
+        return bundle
+
+    def note(self, issues: Issues) -> None:
+        """Note issues, each once."""
+        self.issues.extend(issue for issue in dict.fromkeys(issues) if issue not in self.issues)
+
+    def moved(self, move: DatumMove) -> None:
+        """Note a move, once."""
+        if move not in self.moves:
+            self.moves.append(move)
