@@ -126,7 +126,7 @@ def _print_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
 
 @contextmanager
 def _shown() -> "Iterator[Clock]":
-    """Give the clock of a run: a progress bar on a terminal, silence in a pipe."""
+    """Clock of a run: a progress bar on a terminal, silence in a pipe."""
     from datetime import UTC, datetime
 
     from hardpan.run.manifest import Clock

@@ -23,7 +23,7 @@ class HardpanError(Exception):
         super().__init__(what, where, right, do)
 
     def __str__(self) -> str:
-        """Give the one line that is printed."""
+        """One line that is printed."""
         head = f"{self.where}: {self.what}" if self.where else self.what
         tail = [f"expected {self.right}" if self.right else "", self.do]
         return clean(" ".join("; ".join([head, *filter(None, tail)]).split()))

@@ -5,10 +5,10 @@ SIGNS = {"AUD": "$", "CAD": "$", "NZD": "$", "USD": "$", "EUR": "â‚¬", "GBP": "Â
 
 
 def sign_of(currency: str) -> str:
-    """Give the sign of a currency code, the code itself where it has none."""
+    """Sign of a currency code, the code itself where it has none."""
     return SIGNS.get(currency, currency)
 
 
 def name_of(currency: str) -> str:
-    """Give a currency with its sign, for where it is named once: "AUD ($)"."""
+    """Currency with its sign, for where it is named once: "AUD ($)"."""
     return f"{currency} ({SIGNS[currency]})" if currency in SIGNS else currency

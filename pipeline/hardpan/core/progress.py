@@ -8,7 +8,7 @@ Progress: TypeAlias = Callable[[float], None]
 
 
 def silent(share: float) -> None:
-    """Say nothing to anybody."""
+    """Nobody is told."""
     del share
 
 

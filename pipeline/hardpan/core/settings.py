@@ -21,7 +21,7 @@ class Settings(BaseModel):
 
 
 def setting(default: Any = ..., *, says: str, unit: str = "", source: str = "design", **bounds: Any) -> Any:  # noqa: ANN401
-    """Give a pydantic field that carries meaning, unit and source.
+    """Pydantic field that carries meaning, unit and source.
 
     Parameters
     ----------
@@ -49,7 +49,7 @@ InputPath = Annotated[Path, AfterValidator(_resolve)]
 
 
 def parse(model: type[S], values: Mapping[str, Any], *, file: str, folder: Path | None = None) -> S:
-    """Give settings of class `model` from a mapping read from `file`.
+    """Settings of class `model` from a mapping read from `file`.
 
     Raises
     ------

@@ -8,6 +8,6 @@ _SOURCE_TREE = _PACKAGE.parents[1]
 
 
 def shipped(kind: Literal["configs", "demo"]) -> Path:
-    """Give the folder of the shipped configuration tables or of the demo paddock."""
+    """Folder of the shipped configuration tables or of the demo paddock."""
     installed = _PACKAGE / "shipped" / kind
     return installed if installed.is_dir() else _SOURCE_TREE / {"configs": "configs", "demo": "data/demo"}[kind]

@@ -38,7 +38,7 @@ KN_PER_POUND_FORCE = POUND_KG * STANDARD_GRAVITY / 1000.0
 
 
 def factor(unit: str, table: Mapping[str, float], *, key: str) -> float:
-    """Give the factor of `unit` in `table`.
+    """Factor of `unit` in `table`.
 
     Raises
     ------

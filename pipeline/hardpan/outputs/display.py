@@ -29,7 +29,7 @@ class _Size:
 
 
 def fit_profile(zones: gpd.GeoDataFrame, settings: OutputSettings) -> tuple[gpd.GeoDataFrame, float, Issues]:
-    """Give the zones with borders simplified as little as the display's limits need, by how many m, and what was done.
+    """Zones with borders simplified as little as the display's limits need, by how many m, and what was done.
 
     Shared borders move together; the paddock's own outline moves only if nothing else is enough.
 
@@ -70,7 +70,7 @@ def fit_profile(zones: gpd.GeoDataFrame, settings: OutputSettings) -> tuple[gpd.
 
 
 def single_parts(zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Give one row a polygon, in order of zone, fresh index."""
+    """One row a polygon, in order of zone, fresh index."""
     return zones.sort_values("zone").explode(index_parts=False).reset_index(drop=True)
 
 

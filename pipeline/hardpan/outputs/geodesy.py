@@ -29,7 +29,7 @@ _GOOD_M = 1.0
 
 
 def to_display(zones: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, DatumMove, Issues]:
-    """Give the zones in WGS 84, rounded, still without gaps or overlaps, rings by the right-hand rule.
+    """Zones in WGS 84, rounded, still without gaps or overlaps, rings by the right-hand rule.
 
     Parameters
     ----------
@@ -52,7 +52,7 @@ def to_display(zones: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, DatumMove, Is
 
 
 def to_wgs84(geometry: np.ndarray, crs: pyproj.CRS) -> tuple[np.ndarray, DatumMove]:
-    """Give geometries in WGS 84 longitude and latitude rounded to `DECIMALS`, and how they were moved."""
+    """Geometries in WGS 84 longitude and latitude rounded to `DECIMALS`, and how they were moved."""
     crs = pyproj.CRS(crs)
     datum = crs.geodetic_crs.datum.name if crs.geodetic_crs is not None and crs.geodetic_crs.datum else ""
     target = _CURRENT.get(datum, WGS84)
@@ -87,7 +87,7 @@ def to_wgs84(geometry: np.ndarray, crs: pyproj.CRS) -> tuple[np.ndarray, DatumMo
 
 
 def degrees_per_metre(latitude: float) -> tuple[float, float]:
-    """Give degrees of longitude and of latitude in one metre on the WGS 84 ellipsoid at `latitude`."""
+    """Degrees of longitude and of latitude in one metre on the WGS 84 ellipsoid at `latitude`."""
     geod = pyproj.Geod(ellps="WGS84")
     _, _, east = geod.inv(0.0, latitude, 0.01, latitude)
     _, _, north = geod.inv(0.0, latitude - 0.005, 0.0, latitude + 0.005)

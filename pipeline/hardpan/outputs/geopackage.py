@@ -64,7 +64,7 @@ def write_geopackage(
 
 
 def _qml(attribute: str, classes: Classes, kind: str) -> str:
-    """Give a minimal style document with one symbol a class."""
+    """Minimal style document with one symbol a class."""
     single = not attribute
     head = (
         '<renderer-v2 type="singleSymbol">'
@@ -93,7 +93,7 @@ def _qml_symbol(number: int, colour: str, kind: str) -> str:
 
 
 def _sld(layer: str, attribute: str, classes: Classes, kind: str) -> str:
-    """Give the same style as an OGC Styled Layer Descriptor 1.0.0."""
+    """Same style as an OGC Styled Layer Descriptor 1.0.0."""
     rules = "".join(_sld_rule(attribute, value, colour, kind) for value, colour in classes.items())
     return (
         '<StyledLayerDescriptor version="1.0.0" xmlns="http://www.opengis.net/sld" '

@@ -63,7 +63,7 @@ def rip_task(zones: gpd.GeoDataFrame, unit: str, *, lost_mm: int = 0) -> Task:
 
 
 def lime_rates(lines: pd.DataFrame) -> dict[int, float]:
-    """Give kg/ha of lime by zone, 0 where none, from the ledger's lines; empty where none is prescribed at all."""
+    """Kg/ha of lime by zone, 0 where none, from the ledger's lines; empty where none is prescribed at all."""
     zoned = lines[lines["zone"] != "total"]
     area_ha = zoned[zoned["item"] == "area"].set_index("zone")["quantity"]
     tonnes = zoned[(zoned["item"] == "lime") & (zoned["quantity"] > 0)].set_index("zone")["quantity"]
@@ -73,7 +73,7 @@ def lime_rates(lines: pd.DataFrame) -> dict[int, float]:
 
 
 def lime_task(kg_per_ha: Mapping[int, float], settings: OutputSettings) -> Task:
-    """Give the task of spreading lime: mg/m2 a zone, shown in kg/ha or lb/ac."""
+    """Task of spreading lime: mg/m2 a zone, shown in kg/ha or lb/ac."""
     targets = {zone: round(rate * _MG_PER_M2_PER_KG_PER_HA) for zone, rate in kg_per_ha.items()}
     us = settings.units == "us"
     scale = (M2_PER_ACRE / M2_PER_HA / POUND_KG if us else 1.0) / _MG_PER_M2_PER_KG_PER_HA
@@ -182,7 +182,7 @@ def _filled(
 
 
 def _groups(task: Task, parts: gpd.GeoDataFrame) -> Iterator[tuple[list[shapely.Polygon], int, str]]:
-    """Give polygons with value and label: one a group, or all of one value where there are too many for codes."""
+    """Polygons with value and label: one a group, or all of one value where there are too many for codes."""
     zones = [int(zone) for zone in parts["zone"]]
     if len(parts) <= _MOST_CODES:
         for zone, part in zip(zones, parts.geometry, strict=True):
@@ -222,10 +222,10 @@ def _polygon(parent: ElementTree.Element, shape: shapely.Polygon, *, kind: str) 
 
 
 def _number(value: float) -> str:
-    """Give a decimal in plain notation with 12 decimals at most."""
+    """Decimal in plain notation with 12 decimals at most."""
     return f"{value:.12f}".rstrip("0").rstrip(".")
 
 
 def _designator(text: str) -> str:
-    """Give at most 32 characters that XML can carry."""
+    """At most 32 characters that XML can carry."""
     return "".join(letter if letter.isprintable() else " " for letter in text)[:32].strip()

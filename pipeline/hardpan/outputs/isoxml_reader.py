@@ -35,7 +35,7 @@ class ReadTask:
     cell_lon: float = 0.0
 
     def at(self, points: Floats) -> Floats:
-        """Give the value at (longitude, latitude), shape (n, 2); the out-of-field value elsewhere."""
+        """Value at (longitude, latitude), shape (n, 2); the out-of-field value elsewhere."""
         out = np.full(len(points), float(self.outside))
         if self.cells is not None:
             row = np.floor((points[:, 1] - self.south) / self.cell_lat).astype(int)
@@ -50,7 +50,7 @@ class ReadTask:
 
 
 def read_taskdata(path: Path) -> tuple[ReadTask, ...]:
-    """Give the tasks of a task-data zip.
+    """Tasks of a task-data zip.
 
     Raises
     ------

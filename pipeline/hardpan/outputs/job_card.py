@@ -102,7 +102,7 @@ def write_job_card(
 
 
 def name_issues(name: str) -> Issues:
-    """Say that the card cannot print the paddock's name as it is written."""
+    """Remark that the card cannot print the paddock's name as it is written."""
     if _printable(name) == name:
         return ()
     return (
@@ -123,7 +123,7 @@ def _face(face: str) -> TTFont:
 
 
 def _printable(name: str) -> str:
-    """Give the name with "…" for each run of letters the card cannot print."""
+    """Name with "…" for each run of letters the card cannot print."""
     known = _face("card-bold").face.charToGlyph
     shown = "".join(
         one if ord(one) in known and unicodedata.bidirectional(one) not in _RIGHT_TO_LEFT else "\0" for one in name
@@ -148,7 +148,7 @@ def _zone_table(
     colours: Mapping[int, str],
     words: Words,
 ) -> Table:
-    """Give one row a zone, ripped ones first, then what is left and what is shut, then all."""
+    """One row a zone, ripped ones first, then what is left and what is shut, then all."""
     sums = pd.DataFrame([{"zone": zone, **numbers} for zone, numbers in quantities.items()])
     plan = zones.drop(columns="geometry", errors="ignore").merge(sums, on="zone")
     ripped = plan[plan["depth_mm"] > 0]
@@ -203,7 +203,7 @@ def _idle_row(part: pd.DataFrame, text: str, words: Words) -> list[Any]:
 
 
 def _record(rows: int, words: Words) -> list[Flowable]:
-    """Give an empty record of the work for the room that is left, nothing where there is none."""
+    """Empty record of the work for the room that is left, nothing where there is none."""
     if rows < 1:
         return []
     names = ("date", "zone", "dug", "moist", "hours", "fuel", "seen")
@@ -217,7 +217,7 @@ def _record(rows: int, words: Words) -> list[Flowable]:
 
 
 def _together(ripped: pd.DataFrame, words: Words) -> pd.DataFrame:
-    """Give one row a depth and set-up; spacing and speed are means by area."""
+    """One row a depth and set-up; spacing and speed are means by area."""
     rows = [
         {
             "depth_mm": depth,
@@ -234,7 +234,7 @@ def _together(ripped: pd.DataFrame, words: Words) -> pd.DataFrame:
 def _back(
     zones: pd.DataFrame, told: Sequence[str], setting_up: Sequence[str], lost: str, words: Words
 ) -> list[Flowable]:
-    """Give the checks, how to set up, the plan's advice, the cautions and who to ask."""
+    """Checks, how to set up, the plan's advice, the cautions and who to ask."""
     say, out = words.page.label, list[Flowable]()
     deepest_mm = max((float(depth) for depth in zones["depth_mm"] if depth > 0), default=np.nan)
     for title, checks in words.page.checks(deepest_mm, lost).items():

@@ -60,6 +60,6 @@ def _text(parent: ElementTree.Element, tag: str, text: str | None = None) -> Ele
 
 
 def _abgr(colour: str, *, opacity: int) -> str:
-    """Give "#rrggbb" in KML's order: opacity, blue, green, red."""
+    """Colour in the order of KML, opacity, blue, green, red, of one as "#rrggbb"."""
     red, green, blue = colour[1:3], colour[3:5], colour[5:7]
     return f"{opacity:02x}{blue}{green}{red}"

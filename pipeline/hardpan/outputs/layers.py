@@ -37,7 +37,7 @@ BAND_UNITS = {
 
 
 def raster_layers(run: PaddockRun) -> dict[str, Floats]:
-    """Give the maps named in `BAND_UNITS`, shape (n_rows, n_cols), NaN outside the boundary."""
+    """Maps named in `BAND_UNITS`, shape (n_rows, n_cols), NaN outside the boundary."""
     labels, zones = run.zones.labels, run.plan.zones
     depth_of = zones.set_index("zone")["depth_mm"].reindex(labels.ravel())
     maps = {name: run.surfaces.maps[name].to_numpy() for name in BAND_UNITS if name in run.surfaces.maps}
@@ -50,7 +50,7 @@ def raster_layers(run: PaddockRun) -> dict[str, Floats]:
 
 
 def _breach_map(run: PaddockRun) -> Floats:
-    """Give the probability that the chosen working depth reaches below the pan; NaN where nothing is ripped."""
+    """Probability that the chosen working depth reaches below the pan; NaN where nothing is ripped."""
     labels, node, options = run.zones.labels, run.surfaces.node_of_cell, run.options
     breach = np.full(labels.shape, np.nan)
     known = options.table[["setup", "depth_mm"]].reset_index(drop=True)
@@ -98,7 +98,7 @@ def _thinned(layer: gpd.GeoDataFrame, finest_m: float) -> gpd.GeoDataFrame:
 
 
 def layer_styles(run: PaddockRun, colours: Mapping[int, str]) -> dict[str, tuple[str, Mapping[str, str]]]:
-    """Give for each layer the attribute that is coloured and the colour of each of its values."""
+    """For each layer the attribute that is coloured and the colour of each of its values."""
     soils = sorted(set(run.survey.soils["soil_type"]))
     return {
         "zones": ("depth_mm", {str(depth): colour for depth, colour in colours.items()}),
@@ -110,6 +110,6 @@ def layer_styles(run: PaddockRun, colours: Mapping[int, str]) -> dict[str, tuple
 
 
 def _open_ended(layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Give the layer with infinite bounds as missing: a database null also says "no bound"."""
+    """Layer with infinite bounds as missing: a database null also says "no bound"."""
     numbers = layer.select_dtypes("number").columns
     return layer.assign(**{name: layer[name].replace([np.inf, -np.inf], np.nan) for name in numbers})

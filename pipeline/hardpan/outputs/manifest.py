@@ -77,7 +77,7 @@ def _rows(table: pd.DataFrame) -> list[dict[Any, Any]]:
 
 
 def _plain(value: object) -> object:
-    """Give JSON types only: NaN and infinities are null, anything unknown its text."""
+    """JSON types only: NaN and infinities are null, anything unknown its text."""
     if isinstance(value, dict):
         return {str(key): _plain(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):

@@ -22,7 +22,7 @@ ACCENT = "#b5482f"
 
 
 def depth_colours(depths_mm: Iterable[float]) -> Mapping[int, str]:
-    """Give a hex colour for each depth, bright when shallow and dark when deep.
+    """Hex colour for each depth, bright when shallow and dark when deep.
 
     Ripped depths are spread evenly over viridis, so neighbours in the list stay apart however close they are in
     millimetres, and none is a grey that could be taken for ground left alone.
@@ -34,7 +34,7 @@ def depth_colours(depths_mm: Iterable[float]) -> Mapping[int, str]:
 
 
 def text_on(colour: str) -> str:
-    """Give black or white, whichever reads better on `colour` (relative luminance of WCAG 2)."""
+    """Black or white, whichever reads better on `colour` (relative luminance of WCAG 2)."""
     channels = [int(colour[k : k + 2], 16) / 255 for k in (1, 3, 5)]
     linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
     luminance = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]

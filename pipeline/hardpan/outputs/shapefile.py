@@ -56,11 +56,11 @@ def write_shapefile(path: Path, parts: gpd.GeoDataFrame, unit: str) -> None:
 
 
 def display_depth(depth_mm: float, unit: str) -> float:
-    """Give the depth as the display shows it: whole mm, or cm and inches to one decimal."""
+    """Depth as the display shows it: whole mm, or cm and inches to one decimal."""
     return round(depth_mm) if unit == "mm" else round(depth_mm / MM_PER[unit], 1)
 
 
 def ascii_text(text: str, most: int) -> str:
-    """Give at most `most` printable ASCII characters of `text`, accents dropped."""
+    """At most `most` printable ASCII characters of `text`, accents dropped."""
     plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode("ascii")
     return "".join(letter for letter in plain if letter.isprintable())[:most].strip()

@@ -33,7 +33,7 @@ def write_table(path: Path, table: pd.DataFrame) -> None:
 
 
 def cell(value: object, decimals: int) -> str:
-    """Give the text of one cell: numbers with fixed decimals, text made harmless."""
+    """Text of one cell: numbers with fixed decimals, text made harmless."""
     if isinstance(value, (bool, np.bool_)):
         return "yes" if value else "no"
     if isinstance(value, (int, np.integer)):

@@ -16,7 +16,7 @@ _CODES = {1: "B", 2: "s", 3: "H", 4: "I", 12: "d"}
 
 
 def read_tiff(path: Path) -> tuple[Floats, tuple[float, float, float]]:
-    """Give the full-resolution bands, (n_bands, n_rows, n_cols), and west edge, north edge and cell size.
+    """Full-resolution bands, (n_bands, n_rows, n_cols), and west edge, north edge and cell size.
 
     Raises
     ------
@@ -36,7 +36,7 @@ def read_tiff(path: Path) -> tuple[Floats, tuple[float, float, float]]:
 
 
 def _directory(content: bytes) -> Mapping[int, tuple[float, ...]]:
-    """Give the numeric tags of the first image directory."""
+    """Numeric tags of the first image directory."""
     (start,) = struct.unpack_from("<I", content, 4)
     (count,) = struct.unpack_from("<H", content, start)
     tags: dict[int, tuple[float, ...]] = {}

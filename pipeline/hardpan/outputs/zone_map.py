@@ -29,7 +29,7 @@ _ROUND = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
 
 
 def draw_zone_map(zones: gpd.GeoDataFrame, colours: Mapping[int, str], words: Words) -> Figure:
-    """Give a figure of the zones with number and depth written in each that has room, scale bar and north arrow.
+    """Figure of the zones with number and depth written in each that has room, scale bar and north arrow.
 
     Parameters
     ----------
@@ -61,7 +61,7 @@ def draw_zone_map(zones: gpd.GeoDataFrame, colours: Mapping[int, str], words: Wo
 
 
 def as_svg(figure: Figure) -> str:
-    """Give the figure as an SVG element that takes its text colour from the page around it."""
+    """Figure as an SVG element that takes its text colour from the page around it."""
     stream = io.StringIO()
     # The salt makes the names of clipping paths depend on what they clip and on nothing else.
     with mpl.rc_context({"svg.hashsalt": "hardpan"}):
@@ -74,7 +74,7 @@ def as_svg(figure: Figure) -> str:
 
 
 def as_png(figure: Figure, dots_per_inch: float) -> bytes:
-    """Give the figure as a PNG."""
+    """Figure as a PNG."""
     stream = io.BytesIO()
     figure.savefig(stream, format="png", dpi=dots_per_inch, metadata={"Software": None})
     return stream.getvalue()
@@ -100,7 +100,7 @@ def _label(axes: Axes, zone: Any, colour: str, words: Words, *, inch_m: float) -
 
 
 def _place(piece: shapely.Polygon, text: str, inch_m: float) -> tuple[float, float, float]:
-    """Give where in a polygon a text has most room, m, and the size of its letters there, points.
+    """Where in a polygon a text has most room, m, and the size of its letters there, points.
 
     The text fills the rectangle within the largest ellipse of its own shape: a circle once x is squeezed.
     """

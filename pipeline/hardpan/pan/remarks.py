@@ -40,7 +40,7 @@ def remark(pan: pd.DataFrame, readings: Readings, stones: Bools, dates: pd.DataF
 
 
 def _none(pan: pd.DataFrame, readings: Readings, settings: PanSettings) -> Issues:
-    """Tell that no insertion shows a pan, and how hard the ground was."""
+    """Remark that no insertion shows a pan, and how hard the ground was."""
     if (pan["state"] == State.PRESENT).any() or not np.isfinite(readings.cone_index_kpa).any():
         return ()
     highest = np.nanmax(readings.cone_index_kpa)

@@ -114,7 +114,7 @@ def _zone(context: Context, place: int) -> int:
 
 
 def shipped_numbers(catalog: Catalog, soil_types: tuple[str, ...]) -> pd.DataFrame:
-    """Give `key`, `value`, `unit`, `source`, `standing` of every number that is not the user's.
+    """`key`, `value`, `unit`, `source`, `standing` of every number that is not the user's.
 
     `standing` is that of the source in references.toml, or the source itself where it is no reference ("common
     practice", "unverified", "design").

@@ -13,13 +13,13 @@ _NUMERIC = re.compile(r"[~'<>≥]?\s*[+\-−]?[\d.,]+.{0,12}")
 
 
 def score(grid: TextTable, columns: ColumnSettings) -> int:
-    """Give how often the first cells name a thing that they name about several insertions, 0 for no blocks."""
+    """How often the first cells name a thing that they name about several insertions, 0 for no blocks."""
     keys = [role for row in grid.rows() for role in _pairs(row, columns)]
     return max((count for count in map(keys.count, ("site", "x", "y")) if count >= 2), default=0) and len(keys)
 
 
 def to_long(grid: TextTable, columns: ColumnSettings) -> TextTable:
-    """Give a long table with one header, from blocks; lines before the first block are left out.
+    """Long table with one header, from blocks; lines before the first block are left out.
 
     Names of the columns are kept where the blocks have a header of their own, since they carry the units.
     """
@@ -49,7 +49,7 @@ def to_long(grid: TextTable, columns: ColumnSettings) -> TextTable:
 
 
 def _pairs(row: Sequence[str], columns: ColumnSettings) -> Mapping[str, tuple[str, str]]:
-    """Give role to name and value for the cells of a row that say something about an insertion."""
+    """Role to name and value for the cells of a row that say something about an insertion."""
     found: dict[str, tuple[str, str]] = {}
     for at, cell in enumerate(row[:12]):
         match = _PAIR.fullmatch(cell) if cell else None
@@ -61,7 +61,7 @@ def _pairs(row: Sequence[str], columns: ColumnSettings) -> Mapping[str, tuple[st
 
 
 def _is_name(value: str) -> bool:
-    """Tell whether a value is itself the name of a column, as in a header."""
+    """Whether a value is itself the name of a column, as in a header."""
     plain = bare(fold(value))
     return any(plain in names for names in SYNONYMS.values())
 

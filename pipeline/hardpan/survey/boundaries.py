@@ -118,7 +118,7 @@ def pick(
 def exclude(
     table: gpd.GeoDataFrame, boundary: shapely.Geometry, crs: pyproj.CRS, file: str
 ) -> tuple[gpd.GeoDataFrame, tuple[Issue, ...]]:
-    """Give the exclusions buffered, clipped to the boundary and disjoint: earlier features keep shared ground.
+    """Exclusions buffered, clipped to the boundary and disjoint: earlier features keep shared ground.
 
     Raises
     ------
@@ -192,7 +192,7 @@ def _text(table: gpd.GeoDataFrame, columns: dict[str, str], name: str, at: int) 
 
 
 def no_exclusions(crs: pyproj.CRS) -> gpd.GeoDataFrame:
-    """Give the table of a paddock without exclusions."""
+    """Table of a paddock without exclusions."""
     return gpd.GeoDataFrame(
         {"name": pd.Series(dtype=str), "kind": pd.Series(dtype=str), "buffer_m": pd.Series(dtype=float)},
         geometry=gpd.GeoSeries([], crs=crs),

@@ -25,13 +25,13 @@ class Text:
 
     @classmethod
     def of(cls, cells: Sequence[str] | np.ndarray) -> "Text":
-        """Give the column of these cells."""
+        """Column of these cells."""
         codes, unique = pd.factorize(np.asarray(cells, dtype=object))
         return cls(codes.astype(np.int64), np.asarray(unique, dtype=object))
 
     @classmethod
     def side_by_side(cls, columns: "Sequence[Text]") -> "Text":
-        """Give equally long columns as one, row by row."""
+        """Equally long columns as one, row by row."""
         starts = np.cumsum([0, *(len(column.unique) for column in columns[:-1])])
         codes = np.column_stack([column.codes + start for column, start in zip(columns, starts, strict=True)])
         return cls(codes.reshape(-1), np.concatenate([column.unique for column in columns]))
@@ -42,16 +42,16 @@ class Text:
         return np.asarray(self.unique[self.codes])
 
     def take(self, at: Ints | Bools) -> "Text":
-        """Give the cells `at`."""
+        """Cells `at`."""
         return Text(self.codes[at], self.unique)
 
     def map(self, change: Callable[[str], str]) -> "Text":
-        """Give the column with every cell changed."""
+        """Column with every cell changed."""
         changed = Text.of([change(cell) for cell in self.unique])
         return Text(changed.codes[self.codes], changed.unique)
 
     def equals(self, cell: str) -> Bools:
-        """Tell which cells equal `cell`."""
+        """Which cells equal `cell`."""
         hit: Bools = (self.unique == cell)[self.codes]
         return hit
 
@@ -69,19 +69,19 @@ class TextTable:
     """1-based row of the file for each row."""
 
     def rows(self, most: int | None = None) -> list[list[str]]:
-        """Give the first rows, as lists of as many cells as each has."""
+        """First rows, as lists of as many cells as each has."""
         wide = [column.cells[:most] if most is None else column.unique[column.codes[:most]] for column in self.columns]
         return [list(row[:width]) for row, width in zip(zip(*wide, strict=True), self.widths, strict=False)]
 
     def transposed(self) -> "TextTable":
-        """Give the table with rows for columns; one with more rows than a table has columns is given back empty."""
+        """Table with rows for columns; one with more rows than a table has columns is given back empty."""
         if len(self.lines) > MOST_COLUMNS:
             return TextTable.of(self.file, [])
         return TextTable.of(self.file, [column.cells.tolist() for column in self.columns])
 
     @classmethod
     def of(cls, file: str, rows: Sequence[Sequence[str]], lines: Sequence[int] | None = None) -> "TextTable":
-        """Give the table of these rows."""
+        """Table of these rows."""
         widths = np.asarray([len(row) for row in rows], dtype=np.int64)
         padded = [[*row, *[""] * (int(widths.max(initial=0)) - len(row))] for row in rows]
         return cls(
@@ -184,7 +184,7 @@ class ProbeReadings:
     row: Ints
 
     def take(self, at: Ints | Bools) -> "ProbeReadings":
-        """Give the readings `at`; the table of insertions stays whole."""
+        """Readings `at`; the table of insertions stays whole."""
         return ProbeReadings(
             insertions=self.insertions,
             code=self.code[at],
@@ -197,7 +197,7 @@ class ProbeReadings:
         )
 
     def told(self, code: str, hit: Bools, what: str, done: str) -> Issue:
-        """Give an issue about the readings `hit`, which starts with how many they are."""
+        """Issue about the readings `hit`, which starts with how many they are."""
         table = self.insertions.iloc[np.unique(self.code[hit])]
         sites = list(dict.fromkeys(table["site"]))
         return warned(

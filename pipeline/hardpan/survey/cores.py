@@ -46,17 +46,17 @@ _PH = re.compile(r"\bph\b.*?(\d+)\s*(?:-|–|to|_| )\s*(\d+)\s*(mm|cm)?")
 
 
 def fold(name: str) -> str:
-    """Give a header case-folded, with brackets, underscores and signs as spaces."""
+    """Header case-folded, with brackets, underscores and signs as spaces."""
     return " ".join(re.sub(r"[^a-z0-9\-–.%]+", " ", name.casefold().replace("%", " pct ")).split())
 
 
 def score(grid: TextTable) -> int:
-    """Give how many columns of the best of the first rows are known, 0 below two."""
+    """How many columns of the best of the first rows are known, 0 below two."""
     return max((len(_columns(row)) for row in grid.rows(20)), default=0)
 
 
 def _columns(row: Sequence[str]) -> dict[str, tuple[int, float]]:
-    """Give name of the record to column and factor."""
+    """Name of the record to column and factor."""
     found: dict[str, tuple[int, float]] = {}
     for at, cell in enumerate(row):
         name = fold(cell)
@@ -78,7 +78,7 @@ def _columns(row: Sequence[str]) -> dict[str, tuple[int, float]]:
 
 
 def gather(grid: TextTable) -> tuple[pd.DataFrame, dict[str, float], tuple[Issue, ...]]:
-    """Give the core table as text, the factor of each column, and what was left out.
+    """Core table as text, the factor of each column, and what was left out.
 
     Raises
     ------
@@ -111,7 +111,7 @@ def gather(grid: TextTable) -> tuple[pd.DataFrame, dict[str, float], tuple[Issue
 
 
 def name_cores(table: pd.DataFrame) -> np.ndarray:
-    """Give the names of the cores, numbered where the table has none."""
+    """Names of the cores, numbered where the table has none."""
     if "core" in table:
         return np.asarray([clean(name) for name in table["core"]], dtype=object)
     return np.asarray([f"core {at + 1}" for at in range(len(table))], dtype=object)
@@ -159,7 +159,7 @@ def place(
     soil_map: gpd.GeoDataFrame,
     file: str,
 ) -> tuple[gpd.GeoDataFrame, tuple[Issue, ...]]:
-    """Give the cores with their soil type: as stated, else of the polygon they stand in.
+    """Cores with their soil type: as stated, else of the polygon they stand in.
 
     Cores that stand in no polygon and state no type are dropped.
     """
@@ -187,7 +187,7 @@ def place(
 
 
 def no_cores(crs: pyproj.CRS) -> gpd.GeoDataFrame:
-    """Give the table of a survey without cores."""
+    """Table of a survey without cores."""
     return gpd.GeoDataFrame(
         {"core": pd.Series(dtype=object), "soil_type": pd.Series(dtype=object)},
         geometry=gpd.GeoSeries([], crs=crs),

@@ -13,7 +13,7 @@ _YEAR_LAST = re.compile(r"(\d{1,2})([-/.])(\d{1,2})\2(\d{4})(?:[T ].*)?")
 
 
 def iso(cells: pd.Series, file: str) -> tuple[pd.Series, Issues]:
-    """Give each cell as ISO text, "" where it is blank or cannot be used.
+    """Each cell as ISO text, "" where it is blank or cannot be used.
 
     Day and month are told apart by the point (day first), or by any date of the column with a number above 12.
     """

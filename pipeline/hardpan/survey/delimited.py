@@ -46,7 +46,7 @@ _MAGIC = {
 
 
 def decode(blob: bytes, file: str) -> tuple[str, tuple[Issue, ...]]:
-    """Give the text of a file and what had to be said about its encoding.
+    """Text of a file and what had to be said about its encoding.
 
     Raises
     ------
@@ -94,7 +94,7 @@ def _assumed(encoding: str, file: str) -> Issue:
 
 
 def split(text: str, file: str, score: Callable[[TextTable], int]) -> TextTable:
-    """Give the columns of delimited text, with the separator that `score` likes best.
+    """Columns of delimited text, with the separator that `score` likes best.
 
     Parameters
     ----------
@@ -176,13 +176,13 @@ def _grid(text: str, separator: str, file: str) -> TextTable:
 
 
 def _filled(columns: list[Text]) -> Ints:
-    """Give the number of cells up to the last that is not blank, where rows and lines do not go together."""
+    """Number of cells up to the last that is not blank, where rows and lines do not go together."""
     filled = np.column_stack([~column.equals("") for column in columns])
     return np.where(filled.any(axis=1), len(columns) - np.argmax(filled[:, ::-1], axis=1), 0)
 
 
 def _cells_a_line(text: str, separator: str) -> Ints:
-    """Give the number of cells of each line."""
+    """Number of cells of each line."""
     if separator == " ":
         return np.asarray([len(line.split()) or 1 for line in text.split("\n")])
     found, open_ = [], 0
@@ -198,7 +198,7 @@ def _cells_a_line(text: str, separator: str) -> Ints:
 
 
 def _cells_a_record(text: str, separator: str, file: str) -> Ints:
-    """Give the number of cells of each record, where quotes may hold separators and line ends."""
+    """Number of cells of each record, where quotes may hold separators and line ends."""
     reader = csv.reader(_lines_of(text), delimiter=separator)
     try:
         return np.asarray([len(row) or 1 for row in reader])
@@ -223,7 +223,7 @@ def _text(column: pd.Series) -> Text:
 
 
 def _lines(columns: list[Text], count: int) -> Ints:
-    """Give the line each row starts on: rows with line ends within quotes take several."""
+    """Line each row starts on: rows with line ends within quotes take several."""
     taken = np.ones(count, dtype=np.int64)
     for column in columns:
         ends = np.asarray([cell.count("\n") for cell in column.unique])

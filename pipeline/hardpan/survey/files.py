@@ -26,7 +26,7 @@ _NOISE = ("__MACOSX/", ".DS_Store", "Thumbs.db")
 
 
 def load(path: Path, *, what: str, most: int = MOST_BYTES) -> Bundle:
-    """Give the file `path` in memory, with the side files of a shapefile and the members of an archive.
+    """File `path` in memory, with the side files of a shapefile and the members of an archive.
 
     Parameters
     ----------
@@ -93,7 +93,7 @@ def _gunzip(blob: bytes, name: str) -> bytes:
 
 
 def unzip(blob: bytes, name: str) -> dict[str, bytes]:
-    """Give the members of a zip archive, in memory; those of a workbook stay one member.
+    """Members of a zip archive, in memory; those of a workbook stay one member.
 
     Raises
     ------

@@ -52,7 +52,7 @@ class Move:
     changes_datum: bool
 
     def said(self, file: str, source: pyproj.CRS, target: pyproj.CRS) -> DatumMove:
-        """Give the record of this move for `file`."""
+        """Record of this move for `file`."""
         return DatumMove(
             file=file,
             from_crs=label(source),
@@ -63,13 +63,13 @@ class Move:
 
 
 def label(crs: pyproj.CRS) -> str:
-    """Give "EPSG:code" where the CRS has one, else its name."""
+    """Name of a CRS: "EPSG:code" where it has one."""
     authority = crs.to_authority(min_confidence=70)
     return ":".join(authority) if authority else str(crs.name)
 
 
 def read_crs(text: str, *, key: str) -> pyproj.CRS:
-    """Give the CRS that the setting `key` names, without heights.
+    """CRS that the setting `key` names, without heights.
 
     Raises
     ------
@@ -86,7 +86,7 @@ def read_crs(text: str, *, key: str) -> pyproj.CRS:
 
 
 def flat(crs: pyproj.CRS) -> pyproj.CRS:
-    """Give the horizontal part of a CRS: heights are dropped before any transformation."""
+    """Horizontal part of a CRS: heights are dropped before any transformation."""
     crs = crs.sub_crs_list[0] if crs.is_compound else crs
     if crs.is_bound and crs.source_crs is not None:
         crs = crs.source_crs
@@ -96,7 +96,7 @@ def flat(crs: pyproj.CRS) -> pyproj.CRS:
 
 
 def working_crs(asked: str, source: pyproj.CRS, lon: float, lat: float) -> pyproj.CRS:
-    """Give the projected CRS of the run.
+    """Projected CRS of the run.
 
     Parameters
     ----------
@@ -153,7 +153,7 @@ def _refuse_stretched(crs: pyproj.CRS, asked: str, source: pyproj.CRS, lon: floa
 
 
 def plan_move(source: pyproj.CRS, target: pyproj.CRS, bounds: Bounds, *, file: str) -> Move:
-    """Give the way from `source` to `target` over `bounds` (west, south, east, north in degrees).
+    """Way from `source` to `target` over `bounds` (west, south, east, north in degrees).
 
     Notes
     -----
@@ -224,7 +224,7 @@ def _transformer(source: pyproj.CRS, target: pyproj.CRS, bounds: Bounds, file: s
 
 
 def shift_issues(move: Move, file: str) -> tuple[Issue, ...]:
-    """Give what a user should know of a move that changes the datum."""
+    """What a user should know of a move that changes the datum."""
     if not move.changes_datum:
         return ()
     accuracy = "of unstated accuracy" if move.accuracy_m is None else f"good to {move.accuracy_m:g} m"
@@ -234,7 +234,7 @@ def shift_issues(move: Move, file: str) -> tuple[Issue, ...]:
 
 
 def degrees_bounds(bounds: Bounds, crs: pyproj.CRS, file: str) -> Bounds:
-    """Give bounds in `crs` as west, south, east, north in degrees, widened a little.
+    """Bounds in `crs` as west, south, east, north in degrees, widened a little.
 
     Raises
     ------
@@ -257,7 +257,7 @@ def degrees_bounds(bounds: Bounds, crs: pyproj.CRS, file: str) -> Bounds:
 
 
 def move_geometry(geometry: np.ndarray, move: Points) -> np.ndarray:
-    """Give the geometries with every vertex moved; heights are dropped."""
+    """Geometries with every vertex moved; heights are dropped."""
     flat_geometry = shapely.force_2d(geometry)
 
     def points(xy: Floats) -> Floats:
@@ -267,7 +267,7 @@ def move_geometry(geometry: np.ndarray, move: Points) -> np.ndarray:
 
 
 def to_working_crs(source: pyproj.CRS, land: Land, file: str, log: Log) -> Points:
-    """Give the way from `source` to the working CRS, and note the move and what it costs."""
+    """Way from `source` to the working CRS, and note the move and what it costs."""
     move = plan_move(source, land.crs, land.bounds, file=file)
     log.moved(move.said(file, source, land.crs))
     log.note(shift_issues(move, file))
@@ -275,5 +275,5 @@ def to_working_crs(source: pyproj.CRS, land: Land, file: str, log: Log) -> Point
 
 
 def asked(text: str | None, key: str) -> pyproj.CRS | None:
-    """Give the CRS a setting names, None where it names none."""
+    """CRS a setting names, None where it names none."""
     return None if text is None else read_crs(text, key=key)

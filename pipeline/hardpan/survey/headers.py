@@ -20,7 +20,7 @@ LEAST_DEPTHS = 3
 
 
 def score(grid: TextTable, settings: ProbeSettings) -> int:
-    """Give how much of a header of readings the first rows hold, 0 for none."""
+    """How much of a header of readings the first rows hold, 0 for none."""
     head = grid.rows(HEADER_ROWS)
     at = _header_row(head, settings)
     if at is None:
@@ -29,21 +29,21 @@ def score(grid: TextTable, settings: ProbeSettings) -> int:
 
 
 def names_insertions(grid: TextTable, settings: ProbeSettings) -> bool:
-    """Tell whether the header of readings also says to which insertion each belongs."""
+    """Whether the header of readings also says to which insertion each belongs."""
     head = grid.rows(HEADER_ROWS)
     at = _header_row(head, settings)
     return at is not None and not {"site", "insertion", "x", "y"}.isdisjoint(find_roles(head[at], settings.columns))
 
 
 def score_places(grid: TextTable, columns: ColumnSettings) -> int:
-    """Give how much of a header of positions the first rows hold, 0 for none."""
+    """How much of a header of positions the first rows hold, 0 for none."""
     head = grid.rows(HEADER_ROWS)
     at = _place_row(head, columns)
     return 0 if at is None else len(find_roles(head[at], columns))
 
 
 def find_places(grid: TextTable, columns: ColumnSettings) -> Heading:
-    """Give the heading of a table of positions: site, x and y.
+    """Heading of a table of positions: site, x and y.
 
     Raises
     ------
@@ -66,7 +66,7 @@ def _place_row(head: list[list[str]], columns: ColumnSettings) -> int | None:
 
 
 def find_heading(grid: TextTable, settings: ProbeSettings) -> Heading:
-    """Give the heading of a table of readings.
+    """Heading of a table of readings.
 
     Raises
     ------
@@ -142,7 +142,7 @@ def _doubled(names: Sequence[str], used: Sequence[int], where: str, file: str) -
 
 
 def _unit_rows(head: Sequence[Sequence[str]], at: int) -> dict[int, Sequence[str]]:
-    """Give the rows beside the header that hold units, folded."""
+    """Rows beside the header that hold units, folded."""
     found: dict[int, Sequence[str]] = {}
     for beside in (at - 1, at + 1):
         if 0 <= beside < len(head):
@@ -161,7 +161,7 @@ def _units(
     units: Mapping[int, Sequence[str]],
     file: str,
 ) -> tuple[str | None, str | None]:
-    """Give the units of depth and resistance that the header and the rows of units state."""
+    """Units of depth and resistance that the header and the rows of units state."""
     depth_at = [roles["depth"]] if "depth" in roles else []
     value_at = [column.index for column in depths] or [roles[role] for role in ("resistance",) if role in roles]
     in_depth = {column.unit for column in depths} | {length_unit(fold(names[at])) for at in depth_at}
@@ -179,7 +179,7 @@ def _one(units: set[str] | set[str | None], file: str) -> str | None:
 
 
 def _only(units: Iterable[str | None]) -> str | None:
-    """Give the one unit of force per area that titles name, None where they name none or several."""
+    """One unit of force per area that titles name, None where they name none or several."""
     found = set(units) - {None, "N", "bar"}
     return next(iter(found)) if len(found) == 1 else None
 

@@ -20,7 +20,7 @@ _EXPONENT = r"\d+(?:[.,]\d+)?[eE]\+\d+"
 
 
 def gather(grid: TextTable, heading: Heading) -> TextReadings:
-    """Give the readings of a table with heading `heading`, as text.
+    """Readings of a table with heading `heading`, as text.
 
     Raises
     ------
@@ -39,7 +39,7 @@ def gather(grid: TextTable, heading: Heading) -> TextReadings:
 
 
 def _sound_rows(grid: TextTable, heading: Heading) -> tuple[Bools, tuple[Issue, ...]]:
-    """Tell which rows below the header to read, and what the others are."""
+    """Which rows below the header to read, and what the others are."""
     width, rows = len(heading.names), len(grid.lines)
     below = np.arange(rows) > heading.row
     below[list(heading.skip)] = False

@@ -35,7 +35,7 @@ SOFTEST_KPA = 60.0
 
 
 def settle_units(heading: Heading, value: Numbers, depth: Numbers | Floats, file: str) -> tuple[str, str]:
-    """Give the units of resistance and depth; never a guess.
+    """Units of resistance and depth; never a guess.
 
     Raises
     ------
@@ -78,7 +78,7 @@ def _likely(value: Numbers) -> str:
 
 
 def kpa_factor(unit: str, settings: ProbeSettings) -> float:
-    """Give kPa in one `unit`, corrected for a worn cone: cone index is force over the true base area.
+    """KPa in one `unit`, corrected for a worn cone: cone index is force over the true base area.
 
     A device divides by the area of the new cone; a cone worn from D to d reads low by (d/D)^2 (`usfs0524`).
     """
@@ -89,7 +89,7 @@ def kpa_factor(unit: str, settings: ProbeSettings) -> float:
 
 
 def cone_issues(settings: ProbeSettings, file: str) -> tuple[Issue, ...]:
-    """Give what the cone means for the readings.
+    """What the cone means for the readings.
 
     Raises
     ------
@@ -113,7 +113,7 @@ def cone_issues(settings: ProbeSettings, file: str) -> tuple[Issue, ...]:
 
 
 def drop_sentinels(value: Floats, text: TextReadings) -> tuple[Floats, tuple[Issue, ...]]:
-    """Give the values, in the unit of the file, with sentinels as NaN."""
+    """Values, in the unit of the file, with sentinels as NaN."""
     hit = np.isin(value, SENTINELS)
     if not hit.any():
         return value, ()
@@ -163,7 +163,7 @@ def check_mixed(value: Floats, depth: Floats, text: TextReadings) -> None:
 
 
 def suspect_psi(value: Floats, text: TextReadings) -> tuple[Issue, ...]:
-    """Tell of two groups of insertions that differ as psi and kPa do, with none in between; soil can do that too."""
+    """Remark on two groups of insertions that differ as psi and kPa do, with none in between; soil can do that too."""
     peaks = pd.Series(value).groupby(text.code).max().loc[lambda peak: peak > 0].sort_values()
     ratio = peaks.to_numpy()[1:] / peaks.to_numpy()[:-1]
     if len(peaks) < 4 or ratio.max() < PSI_GAP:
@@ -186,7 +186,7 @@ def suspect_psi(value: Floats, text: TextReadings) -> tuple[Issue, ...]:
 
 
 def _sunken(value: Floats, depth: Floats, code: Ints) -> Bools:
-    """Tell which readings lie a hundredfold below the highest above and the highest below in their insertion."""
+    """Which readings lie a hundredfold below the highest above and the highest below in their insertion."""
     small = (value > 0) & (value < SMALL)
     if small.sum() < LEAST_SUNKEN:
         return small & False
@@ -227,7 +227,7 @@ def check_sizes(kpa: Floats, depth_mm: Floats, code: Ints, file: str) -> None:
 
 
 def point_down(depth_mm: Floats, file: str) -> tuple[Floats, tuple[Issue, ...]]:
-    """Give depths positive downward.
+    """Depths positive downward.
 
     Raises
     ------
@@ -243,7 +243,7 @@ def point_down(depth_mm: Floats, file: str) -> tuple[Floats, tuple[Issue, ...]]:
 
 
 def mm_factor(unit: str) -> float:
-    """Give mm in one `unit` of depth."""
+    """Mm in one `unit` of depth."""
     return MM_PER[unit]
 
 

@@ -15,7 +15,7 @@ def warned(code: str, what: str, done: str, *, file: str = "", place: str = "") 
 
 
 def listed(items: Sequence[object], most: int = 6) -> str:
-    """Give the first `most` items and how many more there are, as text."""
+    """First `most` items and how many more there are, as text."""
     shown = ", ".join(str(item)[:60] for item in items[:most])
     return shown if len(items) <= most else f"{shown} and {len(items) - most} more"
 
@@ -27,7 +27,7 @@ def attribute(value: object) -> str:
 
 
 def counted(count: int, what: str) -> str:
-    """Give "1 reading", "2 readings"."""
+    """A count with its noun: "1 reading", "2 readings"."""
     return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 

@@ -45,7 +45,7 @@ _TOKEN = re.compile(r"\d[\d.,]*")
 
 
 def decimal_mark(columns: Sequence[Text], asked: str, *, where: str) -> str:
-    """Give the decimal mark of a table, "." or ",".
+    """Decimal mark of a table, "." or ",".
 
     Parameters
     ----------
@@ -98,7 +98,7 @@ def _either(cell: str, where: str, also: str = "") -> AmbiguousInputError:
 
 
 def convert(column: Text, mark: str) -> Numbers:
-    """Give the numbers of a column with decimal mark `mark`; nothing is guessed."""
+    """Numbers of a column with decimal mark `mark`; nothing is guessed."""
     codes, unique = column.codes, column.unique
     plain = pd.Series(unique, dtype=object)
     if mark == ",":

@@ -31,7 +31,7 @@ _BLANK = frozenset(
 
 
 def read_axes(insertions: pd.DataFrame, mark: str, *, degree_names: bool, file: str) -> Axes:
-    """Give the coordinates of the text columns `x` and `y`.
+    """Coordinates of the text columns `x` and `y`.
 
     Raises
     ------
@@ -157,7 +157,7 @@ def _angle(text: str, mark: str) -> tuple[float, str, bool]:
 def choose_crs(
     axes: Axes, stated: pyproj.CRS | None, ground: pyproj.CRS, *, key: str, file: str
 ) -> tuple[pyproj.CRS, tuple[Issue, ...]]:
-    """Give the CRS of the positions: stated, or WGS 84 where they are plainly degrees.
+    """CRS of the positions: stated, or WGS 84 where they are plainly degrees.
 
     Raises
     ------

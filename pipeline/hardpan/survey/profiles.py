@@ -30,14 +30,14 @@ class Dense:
     usable: Bools
 
     def take(self, at: Ints | Bools) -> "Dense":
-        """Give the insertions `at`, in that order."""
+        """Insertions `at`, in that order."""
         table = self.insertions.iloc[np.flatnonzero(at) if at.dtype == bool else at].reset_index(drop=True)
         grids = {name: values[at] for name, values in self.grids.items()}
         return Dense(insertions=table, grids=grids, usable=self.usable[at])
 
 
 def dense(readings: ProbeReadings, settings: ProbeSettings) -> tuple[Dense, tuple[Issue, ...]]:
-    """Give sorted, judged readings as dense arrays, zero tails cut, and which insertions are usable.
+    """Sorted, judged readings as dense arrays, zero tails cut, and which insertions are usable.
 
     Raises
     ------
@@ -63,7 +63,7 @@ def dense(readings: ProbeReadings, settings: ProbeSettings) -> tuple[Dense, tupl
 
 
 def _pad(readings: ProbeReadings) -> dict[str, np.ndarray]:
-    """Give dense arrays (insertion, sample), padded with NaN at the end, from sorted readings."""
+    """Dense arrays (insertion, sample), padded with NaN at the end, from sorted readings."""
     code = readings.code
     count = np.bincount(code, minlength=len(readings.insertions))
     start = np.cumsum(count) - count
@@ -85,7 +85,7 @@ def _pad(readings: ProbeReadings) -> dict[str, np.ndarray]:
 
 
 def _last(mask: Bools) -> Ints:
-    """Give the index of the last true value in each row, -1 where there is none."""
+    """Index of the last true value in each row, -1 where there is none."""
     width = mask.shape[1]
     found = width - 1 - np.argmax(mask[:, ::-1], axis=1)
     return np.where(mask.any(axis=1), found, -1)
@@ -140,7 +140,7 @@ def _files(insertions: pd.DataFrame) -> str:
 
 
 def profile(read: Dense, settings: ProbeSettings) -> tuple[Profiles, tuple[Issue, ...]]:
-    """Give the profiles of named insertions (`label`, `site`, `replicate` in `read.insertions`)."""
+    """Profiles of named insertions (`label`, `site`, `replicate` in `read.insertions`)."""
     table, grids = read.insertions, read.grids
     kpa, depth_mm = grids["cone_index_kpa"], grids["depth_mm"]
     reach_mm = np.where(np.isfinite(kpa), depth_mm + grids["thickness_mm"] / 2, np.nan)
@@ -177,7 +177,7 @@ def _device_limit(grids: dict[str, np.ndarray], settings: ProbeSettings) -> floa
 def _stops(
     grids: dict[str, np.ndarray], reach_mm: Floats, limit_mm: float, settings: ProbeSettings
 ) -> tuple[np.ndarray, Floats]:
-    """Give why and where each insertion ended."""
+    """Why and where each insertion ended."""
     kpa, depth_mm = grids["cone_index_kpa"], grids["depth_mm"]
     rows, last = np.arange(len(kpa)), _last(np.isfinite(kpa))
     stop_mm = reach_mm[rows, last]

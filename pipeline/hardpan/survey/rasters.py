@@ -48,7 +48,7 @@ class Raster:
 
 
 def read_raster(bundle: Bundle, nodata: float | None, memory: Memory = UNLIMITED) -> Raster:
-    """Give the first band of a raster file.
+    """First band of a raster file.
 
     Raises
     ------
@@ -154,7 +154,7 @@ def _alone(values: Floats) -> Bools:
 
 
 def _collar(values: Floats) -> Bools:
-    """Tell which cells are a collar of zeros: most of the edge is zero while everything else lies well above."""
+    """Which cells are a collar of zeros: most of the edge is zero while everything else lies well above."""
     zero = values == 0
     edge = np.ones(values.shape, dtype=bool)
     edge[1:-1, 1:-1] = False
@@ -164,7 +164,7 @@ def _collar(values: Floats) -> Bools:
 
 
 def sample(raster: Raster, x: Floats, y: Floats) -> Floats:
-    """Give the bilinear value at places in the CRS of the raster, NaN where the cell there is missing, shape of `x`."""
+    """Bilinear value at places in the CRS of the raster, NaN where the cell there is missing, shape of `x`."""
     to_cell = ~raster.transform
     column = to_cell.a * x + to_cell.b * y + to_cell.c - 0.5
     row = to_cell.d * x + to_cell.e * y + to_cell.f - 0.5
@@ -187,7 +187,7 @@ def sample(raster: Raster, x: Floats, y: Floats) -> Floats:
 
 
 def to_frame(raster: Raster, frame: Frame, back: Points) -> Floats:
-    """Give the raster on the frame: the mean of samples within each cell where the raster is finer than the frame.
+    """Raster on the frame: the mean of samples within each cell where the raster is finer than the frame.
 
     Parameters
     ----------
@@ -219,7 +219,7 @@ def to_frame(raster: Raster, frame: Frame, back: Points) -> Floats:
 def judge(
     name: str, values: Floats, inside: Bools, bare_sites: list[str], file: str
 ) -> tuple[Floats | None, tuple[Issue, ...]]:
-    """Give a covariate on the frame, or None where it says nothing, with its coverage of the paddock told."""
+    """Covariate on the frame, or None where it says nothing, with its coverage of the paddock told."""
     here = values[inside]
     share = float(np.isfinite(here).mean()) if here.size else 0.0
     if share == 0:
@@ -235,7 +235,7 @@ def judge(
 
 
 def stack(covariates: dict[str, Floats], frame: Frame) -> xr.Dataset:
-    """Give the covariates as one dataset on the frame."""
+    """Covariates as one dataset on the frame."""
     return xr.Dataset(
         {name: (("y", "x"), values) for name, values in covariates.items()},
         coords={"y": frame.y_m, "x": frame.x_m},

@@ -21,7 +21,7 @@ display wide: soil does not repeat to the digit, and its peaks grow rarer upward
 
 
 def join_fixes(readings: ProbeReadings, spread_m: float) -> tuple[ProbeReadings, Issues]:
-    """Give readings in which an insertion whose position was logged anew with every reading is one insertion.
+    """Readings in which an insertion whose position was logged anew with every reading is one insertion.
 
     Parts of one site, insertion, date and file within `spread_m` are joined at their mean position where they have no
     depth in common.
@@ -56,7 +56,7 @@ def join_fixes(readings: ProbeReadings, spread_m: float) -> tuple[ProbeReadings,
 
 
 def order(readings: ProbeReadings) -> tuple[ProbeReadings, Issues]:
-    """Give readings sorted by insertion and depth, each depth once: exact repeats dropped, others averaged.
+    """Readings sorted by insertion and depth, each depth once: exact repeats dropped, others averaged.
 
     Raises
     ------
@@ -118,7 +118,7 @@ def _averaged(readings: ProbeReadings, first: Bools, again: Bools) -> ProbeReadi
 
 
 def judge(readings: ProbeReadings, settings: ProbeSettings) -> tuple[ProbeReadings, Issues]:
-    """Give sorted readings with drift at zero, implausible values and spikes missing, and the device's limit marked.
+    """Sorted readings with drift at zero, implausible values and spikes missing, and the device's limit marked.
 
     Raises
     ------
@@ -159,7 +159,7 @@ _HELD = "in runs of one value over {:g} mm or more: a sensor that stuck or a log
 
 
 def _spikes(readings: ProbeReadings, kpa: Floats, settings: ProbeSettings) -> Bools:
-    """Tell which point readings stand alone above both neighbours; the last of an insertion has only one."""
+    """Which point readings stand alone above both neighbours; the last of an insertion has only one."""
     hit = np.zeros(len(kpa), dtype=bool)
     code, depth_mm = readings.code, readings.depth_mm
     inside = (code[2:] == code[:-2]) & (depth_mm[2:] - depth_mm[:-2] <= 2 * settings.spike_step_mm)
@@ -188,7 +188,7 @@ def _limit(kpa: Floats, code: Ints, settings: ProbeSettings) -> float | None:
 
 
 def _held(readings: ProbeReadings, kpa: Floats, settings: ProbeSettings) -> Bools:
-    """Tell which readings belong to a run of one value, longer than soil gives."""
+    """Which readings belong to a run of one value, longer than soil gives."""
     new = np.append(True, (np.diff(readings.code) != 0) | ~(kpa[1:] == kpa[:-1]))
     run = np.cumsum(new) - 1
     start, end = np.flatnonzero(new), np.append(np.flatnonzero(new)[1:], len(kpa)) - 1

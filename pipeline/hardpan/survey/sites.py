@@ -15,13 +15,13 @@ SAME_PLACE_M = 1.0
 
 
 def natural(text: str) -> tuple[tuple[int, int, str], ...]:
-    """Give a sort key that puts P2 before P10."""
+    """Sort key that puts P2 before P10."""
     parts = re.split(r"(\d+)", text)
     return tuple((1, int(part), "") if part.isdecimal() else (0, 0, part) for part in parts)
 
 
 def ordered(insertions: pd.DataFrame, depth_mm: Floats, kpa: Floats, usable: Bools) -> Ints:
-    """Give the rows of usable insertions in an order that does not depend on the order of rows in the file."""
+    """Rows of usable insertions in an order that does not depend on the order of rows in the file."""
     table = insertions[usable]
     keys = [_rank(table[name]) for name in ("site", "insertion")]
     keys += [table[name].to_numpy(dtype=np.float64) for name in ("x_m", "y_m")]
@@ -41,7 +41,7 @@ def _rank(names: pd.Series) -> Ints:
 
 
 def number_nameless(table: pd.DataFrame) -> pd.DataFrame:
-    """Give names to sites that have none, by the order of their places."""
+    """Names to sites that have none, by the order of their places."""
     if not (table["site"] == "").all():
         return table.assign(site=table["site"].where(table["site"] != "", "unnamed"))
     place = table.groupby(["x_m", "y_m"], sort=True).ngroup() + 1
@@ -49,7 +49,7 @@ def number_nameless(table: pd.DataFrame) -> pd.DataFrame:
 
 
 def join_places(table: pd.DataFrame, places: pd.DataFrame, file: str) -> tuple[pd.DataFrame, tuple[Issue, ...]]:
-    """Give the insertions with `x_m`, `y_m` of their site, NaN where the second file does not have it.
+    """Insertions with `x_m`, `y_m` of their site, NaN where the second file does not have it.
 
     Names are compared without case.
 
@@ -93,7 +93,7 @@ def _key(name: str) -> str:
 
 
 def repeats(table: pd.DataFrame, depth_mm: Floats, kpa: Floats) -> tuple[Bools, tuple[Issue, ...]]:
-    """Tell which insertions repeat an earlier one in site, place, date and every reading."""
+    """Which insertions repeat an earlier one in site, place, date and every reading."""
     body = [row.tobytes() for row in np.nan_to_num(np.hstack([depth_mm, kpa]), nan=-1.0)]
     again = table[["site", "x_m", "y_m", "date"]].assign(body=body).duplicated().to_numpy()
     if not again.any():
@@ -108,7 +108,7 @@ def _told(code: str, what: str, done: str, table: pd.DataFrame) -> Issue:
 
 
 def name_sites(table: pd.DataFrame, spread_m: float) -> tuple[pd.DataFrame, tuple[Issue, ...]]:
-    """Give the table with one name a site, replicates numbered within it, and a unique `label` an insertion.
+    """Table with one name a site, replicates numbered within it, and a unique `label` an insertion.
 
     One name at places further apart than `spread_m` stands for several sites; several names at one spot for one.
     """
@@ -134,7 +134,7 @@ def name_sites(table: pd.DataFrame, spread_m: float) -> tuple[pd.DataFrame, tupl
 
 
 def _clusters(xy: Floats, spread_m: float) -> Ints:
-    """Give 0, 1, ... for places apart, in the order given, by the distance to each place's first point."""
+    """0, 1, ... for places apart, in the order given, by the distance to each place's first point."""
     heads: list[int] = []
     place = np.zeros(len(xy), dtype=np.int64)
     for at, point in enumerate(xy):

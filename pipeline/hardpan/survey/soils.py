@@ -34,14 +34,14 @@ TOLD_HA = 0.01
 
 
 def squeeze(label: str) -> str:
-    """Give a label without case, underscores, hyphens and doubled spaces."""
+    """Label without case, underscores, hyphens and doubled spaces."""
     return " ".join(re.sub(r"[_\-]+", " ", label).casefold().split())
 
 
 def one_soil(
     boundary: shapely.Geometry, crs: pyproj.CRS, settings: SoilSettings, soil_types: Mapping[str, SoilType]
 ) -> gpd.GeoDataFrame:
-    """Give the whole paddock as the default soil type.
+    """Whole paddock as the default soil type.
 
     Raises
     ------
@@ -83,7 +83,7 @@ def _match(label: str, settings: SoilSettings, soil_types: Mapping[str, SoilType
 
 
 def match_labels(labels: pd.Series, settings: SoilSettings, soil_types: Mapping[str, SoilType]) -> list[str | None]:
-    """Give the soil type of the catalog for each label, None where there is none."""
+    """Soil type of the catalog for each label, None where there is none."""
     return [_match(str(label), settings, soil_types) if str(label).strip() else None for label in labels]
 
 
@@ -96,7 +96,7 @@ def map_soils(
     crs: pyproj.CRS,
     file: str,
 ) -> tuple[gpd.GeoDataFrame, tuple[Issue, ...]]:
-    """Give soil polygons that cover the boundary once.
+    """Soil polygons that cover the boundary once.
 
     Parameters
     ----------
@@ -130,7 +130,7 @@ def map_soils(
 
 
 def _type_field(table: gpd.GeoDataFrame, settings: SoilSettings, file: str) -> str:
-    """Give the attribute with the soil type; other spellings are recognised only where the settings name none."""
+    """Attribute with the soil type; other spellings are recognised only where the settings name none."""
     named = "type_field" in settings.model_fields_set
     found = _column(table, settings.type_field, () if named else TYPE_FIELDS)
     if found is None:
@@ -212,7 +212,7 @@ def _clay_depth(table: gpd.GeoDataFrame, settings: SoilSettings, file: str) -> t
 
 
 def _resolve_overlaps(rows: list[_Row], file: str) -> tuple[list[_Row], tuple[Issue, ...]]:
-    """Give rows without overlaps: the smaller polygon keeps the ground, of equals the first by name."""
+    """Rows without overlaps: the smaller polygon keeps the ground, of equals the first by name."""
     ranked = sorted(rows, key=lambda row: (round(row[3].area, 3), row[0], row[1], row[3].wkb))
     left = repairs.apart(np.asarray([row[3] for row in ranked], dtype=object), file)
     lost_ha = (sum(row[3].area for row in ranked) - sum(one.area for one in left if one is not None)) / M2_PER_HA
@@ -236,7 +236,7 @@ def _fill_gaps(
     soil_types: Mapping[str, SoilType],
     file: str,
 ) -> tuple[list[_Row], tuple[Issue, ...]]:
-    """Give rows without gaps: slivers fall to the nearest polygon, other ground to the default type."""
+    """Rows without gaps: slivers fall to the nearest polygon, other ground to the default type."""
     parts = shapely.get_parts(shapely.difference(boundary, shapely.union_all([row[3] for row in rows])))
     parts = [part for part in parts if part.geom_type == "Polygon" and part.area > 0]
     slivers = [part for part in parts if 2 * part.area / part.length < SLIVER_WIDTH_M]

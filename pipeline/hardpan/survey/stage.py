@@ -34,7 +34,7 @@ def read_survey(
     *,
     memory: Memory = UNLIMITED,
 ) -> Survey:
-    """Give everything that was read, checked, in the working CRS.
+    """Everything that was read, checked, in the working CRS.
 
     Raises
     ------

@@ -74,7 +74,7 @@ class _Entry:
 
 
 def read_layer(bundle: Bundle, layer: str | None, *, key: str, leave: Leave = "none", least: int = 1) -> Layer:
-    """Give one layer of a vector file.
+    """One layer of a vector file.
 
     Parameters
     ----------
@@ -126,7 +126,7 @@ def read_layer(bundle: Bundle, layer: str | None, *, key: str, leave: Leave = "n
 
 
 def _readable(bundle: Bundle, wanted: str | None, key: str) -> tuple[str, bytes, tuple[Issue, ...]]:
-    """Give the name and the bytes to hand to the reader: the one member, or a shapefile packed in memory."""
+    """Name and the bytes to hand to the reader: the one member, or a shapefile packed in memory."""
     names = sorted(bundle.members)
     if len(names) > 1:
         names = [name for name in names if wanted in {name, PurePosixPath(name).stem}] or names
@@ -192,7 +192,7 @@ def _pack_shapefile(bundle: Bundle, shape: str) -> tuple[str, bytes, tuple[Issue
 
 
 def _index(shape: bytes) -> bytes:
-    """Give the .shx of a .shp: offset and length of each record, in 16-bit words."""
+    """The .shx of a .shp: offset and length of each record, in 16-bit words."""
     entries, at = b"", 100
     while at + 8 <= len(shape):
         words = int.from_bytes(shape[at + 4 : at + 8], "big")
@@ -250,7 +250,7 @@ def _check_coordinates(table: gpd.GeoDataFrame, file: str) -> None:
 
 
 def known_crs(layer: Layer, asked: pyproj.CRS | None, *, key: str) -> pyproj.CRS:
-    """Give the CRS of a layer: stated by the file, by the setting `key`, or asked for.
+    """CRS of a layer: stated by the file, by the setting `key`, or asked for.
 
     Raises
     ------

@@ -65,7 +65,7 @@ _PRESSURE = {unit: re.compile(rf"(?<![a-z/])(?:{names})(?![a-z])") for unit, nam
 
 
 def fold(name: str) -> str:
-    """Give a name without case, accents, underscores and doubled spaces."""
+    """Name without case, accents, underscores and doubled spaces."""
     if name.isascii():
         return " ".join(name.lower().replace("_", " ").split())
     plain = unicodedata.normalize("NFKD", name.replace("²", "2").casefold())
@@ -74,7 +74,7 @@ def fold(name: str) -> str:
 
 
 def bare(name: str) -> str:
-    """Give a folded name without brackets and units, for looking up."""
+    """Folded name without brackets and units, for looking up."""
     text = re.sub(r"\(.*?\)|\[.*?\]", " ", name)
     patterns = [pattern for unit, pattern in _PRESSURE.items() if unit != "N"]
     for pattern in (*patterns, *_LENGTH.values()):
@@ -83,12 +83,12 @@ def bare(name: str) -> str:
 
 
 def length_unit(name: str) -> str | None:
-    """Give the unit of length that a folded name states, or None."""
+    """Unit of length that a folded name states, or None."""
     return next((unit for unit, pattern in _LENGTH.items() if pattern.search(name)), None)
 
 
 def pressure_unit(name: str) -> str | None:
-    """Give the unit of cone index or force that a folded name states, or None."""
+    """Unit of cone index or force that a folded name states, or None."""
     return next((unit for unit, pattern in _PRESSURE.items() if pattern.search(name)), None)
 
 
@@ -100,12 +100,12 @@ def length_mm(text: str, unit: str) -> float:
 
 
 def is_unit(cell: str) -> bool:
-    """Tell whether a folded cell is nothing but a unit."""
+    """Whether a folded cell is nothing but a unit."""
     if cell in {"deg", "degree", "degrees", "°", "decimal degrees"}:
         return True
     return any(pattern.fullmatch(cell) for pattern in (*_LENGTH.values(), *_PRESSURE.values()))
 
 
 def says_degrees(name: str) -> bool:
-    """Tell whether a column of y is called latitude."""
+    """Whether a column of y is called latitude."""
     return bool(re.search(r"\b(lat|latitude|latitud|breite)\b", fold(name)))

@@ -64,7 +64,7 @@ def _distances(move: Points, x: Floats, y: Floats, boundary: shapely.Geometry) -
 def drop_outside(
     insertions: pd.DataFrame, boundary: shapely.Geometry, tolerance_m: float
 ) -> tuple[Bools, tuple[Issue, ...]]:
-    """Tell which insertions to keep, and the distance of those outside the boundary."""
+    """Which insertions to keep, and the distance of those outside the boundary."""
     points = shapely.points(insertions["x_m"].to_numpy(), insertions["y_m"].to_numpy())
     away = shapely.distance(points, boundary)
     keep = away <= tolerance_m

@@ -15,12 +15,12 @@ MOST_CELLS = 20_000_000
 
 
 def is_workbook(blob: bytes) -> bool:
-    """Tell whether the bytes are a workbook of the open XML format."""
+    """Whether the bytes are a workbook of the open XML format."""
     return blob.startswith(b"PK\x03\x04") and b"xl/workbook.xml" in blob
 
 
 def sheets(blob: bytes, file: str) -> dict[str, TextTable]:
-    """Give every sheet of a workbook as text; cells of formulas without a stored value come as "#N/A".
+    """Every sheet of a workbook as text; cells of formulas without a stored value come as "#N/A".
 
     Raises
     ------
@@ -74,7 +74,7 @@ def _text(value: object, source: object) -> str:
 
 
 def choose(named: dict[str, TextTable], wanted: str | None, fits: dict[str, bool], file: str) -> TextTable:
-    """Give the sheet or archive member that is asked for, or the only one that looks like a table.
+    """Sheet or archive member that is asked for, or the only one that looks like a table.
 
     Raises
     ------

@@ -34,7 +34,7 @@ NO_READINGS = pd.DataFrame(columns=["depth_mm", "low_kpa", "mid_kpa", "high_kpa"
 
 
 def zone_profiles(run: PaddockRun) -> dict[int, tuple[pd.DataFrame, pd.DataFrame]]:
-    """Give what was read in each zone, by zone with any insertion.
+    """What was read in each zone, by zone with any insertion.
 
     Returns
     -------
@@ -68,7 +68,7 @@ def zone_profiles(run: PaddockRun) -> dict[int, tuple[pd.DataFrame, pd.DataFrame
 
 
 def zone_pans(run: PaddockRun) -> dict[int, tuple[float, float]]:
-    """Give the mean mapped top and bottom of the pan in each zone, mm; NaN where none is mapped."""
+    """Mean mapped top and bottom of the pan in each zone, mm; NaN where none is mapped."""
     labels = run.zones.labels.ravel()
     maps = {name: run.surfaces.maps[name].to_numpy().ravel() for name in ("pan_top_mm", "pan_bottom_mm")}
     means = pd.DataFrame({"zone": labels, **maps}).groupby("zone").mean()
@@ -105,20 +105,20 @@ def doubts(run: PaddockRun, words: Words) -> list[str]:
 
 
 def sensitivity(run: PaddockRun) -> pd.DataFrame:
-    """Give what other thresholds would have found, with the ground that share of the insertions stands for."""
+    """What other thresholds would have found, with the ground that share of the insertions stands for."""
     ground_ha = run.plan.zones.loc[run.plan.zones["kind"] == "ground", "area_ha"].sum()
     table = run.pan.sensitivity
     return table.assign(pan_ha=table["present_share"] * ground_ha)
 
 
 def unverified(run: PaddockRun) -> pd.DataFrame:
-    """Give the shipped numbers the decision used that nobody could check."""
+    """Shipped numbers the decision used that nobody could check."""
     table = run.plan.defaults
     return table[table["standing"].isin(["unverified", "from memory"])]
 
 
 def zone_quantities(run: PaddockRun) -> dict[int, dict[str, float]]:
-    """Give hours and litres of each zone as the ledger counts them, 0 where nothing is ripped."""
+    """Hours and litres of each zone as the ledger counts them, 0 where nothing is ripped."""
     lines = run.ledger.lines
     counted = {name: lines[lines["item"] == item].set_index("zone")["quantity"] for name, item in _COUNTED.items()}
     return {
@@ -145,7 +145,7 @@ def totals(run: PaddockRun, words: Words) -> pd.DataFrame:
 
 
 def sources(run: PaddockRun) -> pd.DataFrame:
-    """Give every source of the shipped tables with its standing."""
+    """Every source of the shipped tables with its standing."""
     references = run.catalog.references
     names = ("authors", "year", "title", "where", "standing")
     rows = [[key, *(str(getattr(source, name)) for name in names)] for key, source in sorted(references.items())]
@@ -153,13 +153,13 @@ def sources(run: PaddockRun) -> pd.DataFrame:
 
 
 def datum_moves(moves: tuple[DatumMove, ...]) -> pd.DataFrame:
-    """Give one row a file: from where to where, by which operation, how well."""
+    """One row a file: from where to where, by which operation, how well."""
     names = ("file", "from_crs", "to_crs", "operation", "accuracy_m")
     return pd.DataFrame([[getattr(move, name) for name in names] for move in moves], columns=list(names))
 
 
 def trail(run: PaddockRun) -> pd.DataFrame:
-    """Give seed, digests and versions."""
+    """Seed, digests and versions."""
     rows = [("seed", str(run.trail.seed)), ("settings, SHA-256", run.trail.settings_digest)]
     rows += [(f"{name}, SHA-256", str(digest)) for name, digest in run.trail.inputs.items()]
     rows += [(f"{name}, version", str(version)) for name, version in run.trail.versions.items()]

@@ -40,7 +40,7 @@ def draw_profile(
     pan_mm: tuple[float, float],
     words: Words,
 ) -> Figure:
-    """Give cone index against depth: median and the middle four fifths, with threshold, pan and working depth.
+    """Cone index against depth: median and the middle four fifths, with threshold, pan and working depth.
 
     Parameters
     ----------
@@ -79,7 +79,7 @@ def draw_profile(
 def draw_section(
     zone: dict[str, Any], setup: SetUp, critical_mm: float, pan_mm: tuple[float, float], words: Words
 ) -> Figure:
-    """Give the soil across three tines: what is loosened, the ridge left between, and the pan.
+    """Soil across three tines: what is loosened, the ridge left between, and the pan.
 
     What a tine loosens is `loosened_to_mm` of the options.
     """
@@ -119,7 +119,7 @@ def draw_section(
 
 
 def draw_candidates(candidates: pd.DataFrame, zone: dict[str, Any], says: dict[str, str], words: Words) -> Figure:
-    """Give the expected return of every depth and set-up allowed in a zone, the choice marked.
+    """Expected return of every depth and set-up allowed in a zone, the choice marked.
 
     `says` names all set-ups of the run, in an order that keeps a set-up's line the same from zone to zone.
     """
@@ -144,7 +144,7 @@ def draw_candidates(candidates: pd.DataFrame, zone: dict[str, Any], says: dict[s
 
 
 def draw_variogram(classes: pd.DataFrame, words: Words) -> Figure:
-    """Give half the mean squared difference of two sites by their distance: as read, as fitted to it, and as mapped.
+    """Half the mean squared difference of two sites by their distance: as read, as fitted to it, and as mapped.
 
     Parameters
     ----------
@@ -170,7 +170,7 @@ def draw_variogram(classes: pd.DataFrame, words: Words) -> Figure:
 
 
 def draw_ranges(names: Sequence[str], ends: Sequence[Floats], label: str) -> Figure:
-    """Give one horizontal range a name against nothing; `ends` are the low, middle and high values."""
+    """One horizontal range a name against nothing; `ends` are the low, middle and high values."""
     low, mid, high = ends
     with _chart(label, "", height_in=0.8 + 0.5 * len(names)) as (figure, axes):
         place = np.arange(len(names))
@@ -190,7 +190,7 @@ def draw_ranges(names: Sequence[str], ends: Sequence[Floats], label: str) -> Fig
 def _chart(
     x_label: str, y_label: str, *, height_in: float = 3.0, legend_rows: int = 0
 ) -> Iterator[tuple[Figure, Axes]]:
-    """Give a small plain chart, inked so that the page can recolour it, with room for a legend below."""
+    """Small plain chart, inked so that the page can recolour it, with room for a legend below."""
     figure = Figure(figsize=(_WIDTH_IN, height_in + _ROW_IN * legend_rows))
     FigureCanvasAgg(figure)
     width, height = figure.get_size_inches()

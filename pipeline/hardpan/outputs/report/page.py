@@ -193,7 +193,7 @@ def _ripped_first(zones: gpd.GeoDataFrame) -> list[dict[str, Any]]:
 
 
 def _key(run: PaddockRun, colours: Mapping[int, str], words: Words) -> list[tuple[str, str]]:
-    """Give label and colour of each depth on ground, ground left alone last."""
+    """Label and colour of each depth on ground, ground left alone last."""
     depths = {round(depth) for depth in run.plan.zones.query("kind != 'exclusion'")["depth_mm"]}
     order = sorted(depths, key=lambda depth: depth or np.inf)
     return [(words.page.depth(depth), colours[depth]) for depth in order]
@@ -207,13 +207,13 @@ def _map_alt(run: PaddockRun, words: Words) -> str:
 
 
 def _ratio(run: PaddockRun) -> float:
-    """Give width over height of the map: the paddock's own, within what screens take, with room for the toolbar."""
+    """Width over height of the map: the paddock's own, within what screens take, with room for the toolbar."""
     west, south, east, north = run.plan.zones.total_bounds
     return round(float(np.clip(0.9 * (east - west) / (north - south), 0.75, 2.4)), 2)
 
 
 def _zone_pictures(run: PaddockRun, words: Words) -> dict[int, list[tuple[Markup, str]]]:
-    """Give the charts of each zone of ground, each with its description in words."""
+    """Charts of each zone of ground, each with its description in words."""
     profiles, pans = facts.zone_profiles(run), facts.zone_pans(run)
     ground = run.plan.zones.query("kind != 'exclusion'").to_dict("records")
     return {zone["zone"]: list(_pictures_of(zone, run, profiles, pans, words)) for zone in ground}
@@ -257,7 +257,7 @@ def _money_pictures(run: PaddockRun, words: Words) -> list[tuple[Markup, str]]:
 
 
 def _variogram_pictures(run: PaddockRun, words: Words) -> list[tuple[Markup, str]]:
-    """Give one chart a mapped variable that was seen at enough sites."""
+    """One chart a mapped variable that was seen at enough sites."""
     classes = squared(run.surfaces.variograms, words.units, ("semivariance", "model", "reml"))
     if classes.empty:
         return []

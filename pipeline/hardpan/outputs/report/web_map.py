@@ -72,7 +72,7 @@ class WebMap:
 
 
 def bokeh_script() -> str:
-    """Give the library's own script, inlined: the page asks no network for anything."""
+    """Library's own script, inlined: the page asks no network for anything."""
     return "\n".join(Resources(mode="inline", components=["bokeh"]).js_raw)
 
 
@@ -86,7 +86,7 @@ def draw_web_map(
     key: Sequence[tuple[str, str]],
     words: Words,
 ) -> WebMap:
-    """Give the map of zones, soils, probes, exclusions and rasters.
+    """Map of zones, soils, probes, exclusions and rasters.
 
     Parameters
     ----------
@@ -133,7 +133,7 @@ def draw_web_map(
 
 
 def _stretched(layer: gpd.GeoDataFrame, factor: float) -> gpd.GeoDataFrame:
-    """Give the layer with its coordinates multiplied, so that one unit of the map is one unit of the scale bar."""
+    """Layer with its coordinates multiplied, so that one unit of the map is one unit of the scale bar."""
     return layer.set_geometry(layer.geometry.affine_transform([factor, 0.0, 0.0, factor, 0.0, 0.0]))
 
 
@@ -276,7 +276,7 @@ def _overlays(plot: figure, layers: Mapping[str, gpd.GeoDataFrame], words: Words
 
 
 def _rings(table: gpd.GeoDataFrame) -> dict[str, Any]:
-    """Give `xs` and `ys` as multi-polygon glyphs take them: feature, part, ring, coordinate."""
+    """`xs` and `ys` as multi-polygon glyphs take them: feature, part, ring, coordinate."""
     parts = [[shapely.get_rings(part) for part in shapely.get_parts(shape)] for shape in table.geometry]
     return {
         axis: [[[shapely.get_coordinates(ring)[:, k].tolist() for ring in rings] for rings in part] for part in parts]

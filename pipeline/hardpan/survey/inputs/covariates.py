@@ -18,7 +18,7 @@ from hardpan.survey.settings import GridSettings
 def read_covariates(
     settings: GridSettings, frame: Frame, land: Land, read: Profiles, log: Log, *, memory: Memory
 ) -> xr.Dataset:
-    """Give the rasters on the working grid, NaN outside their coverage."""
+    """Rasters on the working grid, NaN outside their coverage."""
     rows, columns = np.indices(frame.shape)
     inside = shapely.contains_xy(land.boundary, frame.x_m[columns.ravel()], frame.y_m[rows.ravel()]).reshape(
         frame.shape

@@ -12,7 +12,7 @@ from hardpan.survey.settings import PaddockSettings
 
 
 def read_boundary(settings: PaddockSettings, log: Log) -> Land:
-    """Give the paddock in the working CRS, which the boundary decides."""
+    """Paddock in the working CRS, which the boundary decides."""
     bundle = log.keep(files.load(settings.boundary, what="the boundary", most=files.MOST_VECTOR_BYTES))
     layer = vectors.read_layer(bundle, settings.boundary_layer, key="paddock.boundary_layer", leave="points")
     source = geodesy.flat(
@@ -39,7 +39,7 @@ def read_boundary(settings: PaddockSettings, log: Log) -> Land:
 
 
 def read_exclusions(settings: PaddockSettings, land: Land, log: Log) -> gpd.GeoDataFrame:
-    """Give the exclusions, clipped and disjoint; empty where no file is given."""
+    """Exclusions, clipped and disjoint; empty where no file is given."""
     if settings.exclusions is None:
         return boundaries.no_exclusions(land.crs)
     bundle = log.keep(files.load(settings.exclusions, what="the exclusions", most=files.MOST_VECTOR_BYTES))

@@ -19,7 +19,7 @@ from hardpan.survey.vocabulary import says_degrees
 
 
 def read_places(settings: ProbeSettings, land: Land, log: Log) -> pd.DataFrame:
-    """Give `site` (text), `x_m`, `y_m` of every place in the file of positions."""
+    """`site` (text), `x_m`, `y_m` of every place in the file of positions."""
     path = settings.positions
     if path is None:
         raise InputError(what="no file of positions", where="probes.positions")

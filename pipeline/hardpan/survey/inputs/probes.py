@@ -35,7 +35,7 @@ from hardpan.survey.vocabulary import says_degrees
 
 
 def read_profiles(settings: ProbeSettings, land: Land, log: Log) -> Profiles:
-    """Give the profiles of all probe files, checked against the boundary."""
+    """Profiles of all probe files, checked against the boundary."""
     paths = settings.file if isinstance(settings.file, tuple) else (settings.file,)
     log.note(measures.cone_issues(settings, ", ".join(path.name for path in paths)))
     places = None if settings.positions is None else read_places(settings, land, log)

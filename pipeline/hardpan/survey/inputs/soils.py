@@ -16,7 +16,7 @@ from hardpan.survey.settings import ProbeSettings, SoilSettings
 
 
 def read_soils(settings: SoilSettings, land: Land, soil_types: Mapping[str, SoilType], log: Log) -> gpd.GeoDataFrame:
-    """Give soil polygons that cover the boundary once; the whole of it is one type where no file is given."""
+    """Soil polygons that cover the boundary once; the whole of it is one type where no file is given."""
     if settings.polygons is None:
         return soils.one_soil(land.boundary, land.crs, settings, soil_types)
     bundle = log.keep(files.load(settings.polygons, what="the soil polygons", most=files.MOST_VECTOR_BYTES))
@@ -40,7 +40,7 @@ def read_cores(
     soil_types: Mapping[str, SoilType],
     log: Log,
 ) -> gpd.GeoDataFrame:
-    """Give the lab cores with their soil type; empty where no file is given."""
+    """Lab cores with their soil type; empty where no file is given."""
     if settings.cores is None:
         return cores.no_cores(land.crs)
     bundle = log.keep(files.load(settings.cores, what="the lab cores"))

@@ -12,7 +12,7 @@ TABLES = (".csv", ".txt", ".tsv", ".dat", ".asc", ".tab", ".prn")
 
 
 def open_table(bundle: Bundle, sheet: str | None, score: Callable[[TextTable], int], log: Log) -> TextTable:
-    """Give the table of a text file, a workbook or an archive that `score` can make sense of."""
+    """Table of a text file, a workbook or an archive that `score` can make sense of."""
     named: dict[str, TextTable] = {}
     for member, blob in bundle.members.items():
         if workbook.is_workbook(blob):
@@ -27,7 +27,7 @@ def open_table(bundle: Bundle, sheet: str | None, score: Callable[[TextTable], i
 
 
 def open_readings(bundle: Bundle, settings: ProbeSettings, log: Log) -> TextTable:
-    """Give a table of readings, wide or long; transposed tables and blocks are brought to those."""
+    """Table of readings, wide or long; transposed tables and blocks are brought to those."""
 
     def score(grid: TextTable) -> int:
         best = headers.score(grid, settings)
