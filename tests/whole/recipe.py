@@ -191,7 +191,8 @@ def plain(**changes: Any) -> Recipe:
     recipe = Recipe(
         seed=1, place=place, longitude=117.0, latitude=-31.0, working="auto", boundary_crs=place.geographic,
         boundary_format="geojson", outline="wavy", area_ha=8.0, parts=1, holes=0, vertices=4,
-        clockwise=(False, True), flaw="none", split=False, together=False, soils=2, soil_fault="none", soil_labels="shipped",
+        clockwise=(False, True), flaw="none", split=False, together=False, soils=2, soil_fault="none",
+        soil_labels="shipped",
         soil_format="geojson", clay_depths=False, default_type="loam", exclusions=(), exclusion_format="geojson",
         cores=0, sites=20, spread="grid", insertions=2, resistance_unit="kPa", depth_unit="mm", layout="long",
         layout_stated=True, workbook=False, shuffled=False, dated=False, unit_in_header=True,
