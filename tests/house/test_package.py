@@ -1,5 +1,8 @@
 """What is released: one version, a wheel of what a run needs and nothing else, dependencies that are used."""
 
+import ast
+import subprocess
+import sys
 import tomllib
 from pathlib import Path
 
@@ -11,14 +14,14 @@ ROOT = Path(__file__).parents[2]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 SHIPPED = PROJECT["tool"]["hatch"]["build"]["targets"]["wheel"]["force-include"]
 """Path in the source tree to path in the wheel."""
-IMPORT_OF = {"scikit-learn": "sklearn"}
-"""Names of distributions that are imported under another."""
-BEHIND = {"affine"}
-"""Needed by type or by another dependency's interface."""
+IMPORT_NAMES = {"scikit-learn": "sklearn"}
+"""Distributions imported under another name."""
+OPTIONAL = {"markupsafe", "numba", "pyarrow", "pydantic_core"}
+"""Imported where an extra brings it, or with the dependency that needs it."""
 
 
-def bounds(requirements: list[str]) -> dict[str, str]:
-    return {name: bound for name, bound in (requirement.split(">=") for requirement in requirements)}
+def lower_bounds() -> dict[str, str]:
+    return dict(requirement.split(">=") for requirement in PROJECT["project"]["dependencies"])
 
 
 def test_the_version_stands_in_one_place():
@@ -47,3 +50,39 @@ def test_the_wheel_ships_what_the_demo_reads_and_no_script():
 def test_a_shipped_file_lies_where_the_package_looks_for_it(path):
     assert (ROOT / path).exists()
     assert SHIPPED[path] == f"hardpan/shipped/{path.removeprefix('data/')}"
+
+
+def test_the_oldest_versions_that_are_tried_are_the_declared_bounds():
+    lines = (ROOT / ".ci" / "oldest.txt").read_text(encoding="utf-8").splitlines()
+    tried = dict(line.split("==") for line in lines if line and not line.startswith("#"))
+    assert tried == lower_bounds()
+
+
+def test_every_dependency_is_imported_and_every_import_declared():
+    modules = [ast.parse(path.read_text(encoding="utf-8")) for path in (ROOT / "pipeline").rglob("*.py")]
+    imported = set()
+    for node in (node for module in modules for node in ast.walk(module)):
+        if isinstance(node, ast.Import):
+            imported |= {alias.name.split(".")[0] for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
+            imported.add(node.module.split(".")[0])
+    declared = {IMPORT_NAMES.get(name, name) for name in lower_bounds()}
+    assert imported - set(sys.stdlib_module_names) - {"hardpan"} - OPTIONAL == declared
+
+
+HEAVY = ("bokeh", "jinja2", "matplotlib", "openpyxl", "reportlab", "rich.table", "scipy.stats", "sklearn")
+"""Seconds to load; only some runs need them."""
+
+
+@pytest.mark.parametrize(
+    ("module", "light"),
+    [
+        ("hardpan.cli", ("geopandas", "numpy", "pandas", "scipy", *HEAVY)),
+        ("hardpan.run.chain", HEAVY),
+        ("hardpan.outputs.stage", HEAVY),
+    ],
+)
+def test_a_heavy_library_is_loaded_where_it_is_used_only(module, light):
+    code = f"import sys, {module}; print(*(name for name in {light} if name in sys.modules))"
+    told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert told.stdout.split() == []

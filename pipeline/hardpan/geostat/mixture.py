@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.special import ndtri
-from scipy.stats import qmc
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import HardpanError
@@ -289,6 +288,8 @@ def _quasi_random(count: int, others: Bools) -> tuple[Floats, Floats]:
     index = np.flatnonzero(others)
     if not len(index):
         return np.zeros((count, 0)), np.zeros((count, 0))
+    from scipy.stats import qmc
+
     u = qmc.Halton(d=len(index), scramble=True, rng=20).random(count)
     below = np.where(np.isin(index, [SILL, MICRO]), _TAIL, _WIDER)
     share = below / (below + _WIDER)

@@ -4,7 +4,7 @@ import zipfile
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from xml.etree import ElementTree
+from xml.etree import ElementTree as ET
 
 import geopandas as gpd
 import numpy as np
@@ -115,26 +115,26 @@ def write_taskdata(
     """
     name, version, area_m2 = identity
     major, minor = ("3", "3") if settings.isoxml_version == "3.3" else ("4", "3")
-    root = ElementTree.Element(
+    root = ET.Element(
         "ISO11783_TaskData", VersionMajor=major, VersionMinor=minor, ManagementSoftwareManufacturer="hardpan",
         ManagementSoftwareVersion=version[:32], DataTransferOrigin="1",
     )  # fmt: skip
-    field = ElementTree.SubElement(root, "PFD", A="PFD1", C=_designator(name), D=str(round(area_m2)))
+    field = ET.SubElement(root, "PFD", A="PFD1", C=_designator(name), D=str(round(area_m2)))
     for part in shapely.get_parts(boundary):
         _polygon(field, part, kind="1")
     for number, task in enumerate(tasks, 1):
-        ElementTree.SubElement(
+        ET.SubElement(
             root, "VPN", A=f"VPN{number}", B="0", C=_number(task.scale), D=str(task.decimals), E=task.unit
         )  # fmt: skip
     binaries: dict[str, bytes] = {}
     for number, task in enumerate(tasks, 1):
-        element = ElementTree.SubElement(
+        element = ET.SubElement(
             root, "TSK", A=f"TSK{number}", B=_designator(f"{task.name} {name}"), E="PFD1", G="1",
             H=str(_FALLBACK), I=str(_FALLBACK), J=str(_OUTSIDE),
         )  # fmt: skip
         binaries |= _filled(element, number, task, parts=parts, grid=grid, shape=settings.isoxml_shape)
-    ElementTree.indent(root)
-    document = ElementTree.tostring(root, xml_declaration=True, encoding="UTF-8") + b"\n"
+    ET.indent(root)
+    document = ET.tostring(root, xml_declaration=True, encoding="UTF-8") + b"\n"
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
         for member, content in {"TASKDATA.XML": document, **binaries}.items():
             entry = zipfile.ZipInfo(f"TASKDATA/{member}", _ZIP_TIME)
@@ -143,7 +143,7 @@ def write_taskdata(
 
 
 def _filled(
-    element: ElementTree.Element,
+    element: ET.Element,
     number: int,
     task: Task,
     *,
@@ -173,10 +173,12 @@ def _filled(
         cells, more = values[grid.to_numpy()].tobytes(), {"I": "2", "J": str(_FIRST)}
     base = f"GRD{number:05d}"
     a = grid.attrs
-    ElementTree.SubElement(
-        element, "GRD", A=_number(a["south"]), B=_number(a["west"]), C=_number(a["cell_lat"]),
-        D=_number(a["cell_lon"]), E=str(grid.sizes["longitude"]), F=str(grid.sizes["latitude"]), G=base,
-        H=str(len(cells)), **more,
+    ET.SubElement(
+        element, "GRD", {
+            "A": _number(a["south"]), "B": _number(a["west"]), "C": _number(a["cell_lat"]),
+            "D": _number(a["cell_lon"]), "E": str(grid.sizes["longitude"]), "F": str(grid.sizes["latitude"]),
+            "G": base, "H": str(len(cells)), **more,
+        },
     )  # fmt: skip
     return {f"{base}.bin": cells}
 
@@ -198,7 +200,7 @@ def _shown(task: Task, value: int) -> str:
 
 
 def _zone(
-    parent: ElementTree.Element,
+    parent: ET.Element,
     number: int,
     task: Task,
     *,
@@ -207,18 +209,18 @@ def _zone(
     value: int,
     members: Iterable[shapely.Polygon] = (),
 ) -> None:
-    zone = ElementTree.SubElement(parent, "TZN", A=str(code), B=_designator(says))
+    zone = ET.SubElement(parent, "TZN", A=str(code), B=_designator(says))
     for part in members:
         _polygon(zone, part, kind="2")
-    ElementTree.SubElement(zone, "PDV", A=task.ddi, B=str(value), E=f"VPN{number}")
+    ET.SubElement(zone, "PDV", A=task.ddi, B=str(value), E=f"VPN{number}")
 
 
-def _polygon(parent: ElementTree.Element, shape: shapely.Polygon, *, kind: str) -> None:
-    polygon = ElementTree.SubElement(parent, "PLN", A=kind)
+def _polygon(parent: ET.Element, shape: shapely.Polygon, *, kind: str) -> None:
+    polygon = ET.SubElement(parent, "PLN", A=kind)
     for ring, role in [(shape.exterior, "1"), *((hole, "2") for hole in shape.interiors)]:
-        line = ElementTree.SubElement(polygon, "LSG", A=role)
+        line = ET.SubElement(polygon, "LSG", A=role)
         for east, north in shapely.get_coordinates(ring):
-            ElementTree.SubElement(line, "PNT", A="2", C=f"{north:.7f}", D=f"{east:.7f}")
+            ET.SubElement(line, "PNT", A="2", C=f"{north:.7f}", D=f"{east:.7f}")
 
 
 def _number(value: float) -> str:

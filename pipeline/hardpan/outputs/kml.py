@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from pathlib import Path
-from xml.etree import ElementTree
+from xml.etree import ElementTree as ET
 
 import geopandas as gpd
 import shapely
@@ -28,11 +28,11 @@ def write_kml(
     title : str
         Name of the document.
     """
-    root = ElementTree.Element("kml", xmlns=_NAMESPACE)
+    root = ET.Element("kml", xmlns=_NAMESPACE)
     document = _text(root, "Document")
     _text(document, "name", title)
     for depth, colour in colours.items():
-        style = ElementTree.SubElement(document, "Style", id=f"depth-{depth}")
+        style = ET.SubElement(document, "Style", id=f"depth-{depth}")
         _text(_text(style, "LineStyle"), "color", "ff202020")
         _text(_text(style, "PolyStyle"), "color", _abgr(colour, opacity=0xB0))
     for zone in zones.sort_values("zone").to_dict("records"):
@@ -49,12 +49,12 @@ def write_kml(
             ]:
                 places = " ".join(f"{east:.7f},{north:.7f}" for east, north in shapely.get_coordinates(ring))
                 _text(_text(_text(polygon, side), "LinearRing"), "coordinates", places)
-    ElementTree.indent(root)
-    path.write_bytes(ElementTree.tostring(root, xml_declaration=True, encoding="UTF-8") + b"\n")
+    ET.indent(root)
+    path.write_bytes(ET.tostring(root, xml_declaration=True, encoding="UTF-8") + b"\n")
 
 
-def _text(parent: ElementTree.Element, tag: str, text: str | None = None) -> ElementTree.Element:
-    child = ElementTree.SubElement(parent, tag)
+def _text(parent: ET.Element, tag: str, text: str | None = None) -> ET.Element:
+    child = ET.SubElement(parent, tag)
     child.text = None if text is None else "".join(letter if letter.isprintable() else " " for letter in text)
     return child
 

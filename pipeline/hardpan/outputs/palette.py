@@ -2,9 +2,6 @@
 
 from collections.abc import Iterable, Mapping
 
-from matplotlib import colormaps
-from matplotlib.colors import to_hex
-
 INK = "#262b31"
 """Lines and text on the page; the report puts the page's own colour in its place."""
 
@@ -27,6 +24,9 @@ def depth_colours(depths_mm: Iterable[float]) -> Mapping[int, str]:
     Ripped depths are spread evenly over viridis, so neighbours in the list stay apart however close they are in
     millimetres, and none is a grey that could be taken for ground left alone.
     """
+    from matplotlib import colormaps
+    from matplotlib.colors import to_hex
+
     ripped = sorted({round(depth) for depth in depths_mm} - {0})
     steps = [0.45] if len(ripped) == 1 else [0.95 - 0.87 * k / (len(ripped) - 1) for k in range(len(ripped))]
     scale = colormaps["viridis"]

@@ -1,4 +1,7 @@
-"""The outputs: everything a run found, as the files people and machines read."""
+"""The outputs: everything a run found, as the files people and machines read.
+
+A writer with a heavy library is loaded where its format is asked for.
+"""
 
 from collections.abc import Mapping
 from pathlib import Path
@@ -18,9 +21,7 @@ from hardpan.outputs.geodesy import degrees_per_metre, to_display
 from hardpan.outputs.geojson import write_geojson
 from hardpan.outputs.geopackage import write_geopackage
 from hardpan.outputs.geoparquet import check_geoparquet, write_geoparquet
-from hardpan.outputs.geotiff import write_geotiff
 from hardpan.outputs.isoxml import lime_rates, lime_task, rip_task, write_taskdata
-from hardpan.outputs.job_card import name_issues, write_job_card
 from hardpan.outputs.kml import write_kml
 from hardpan.outputs.layers import BAND_UNITS, desktop_layers, drawn_layers, layer_styles, raster_layers
 from hardpan.outputs.manifest import write_manifest
@@ -28,17 +29,13 @@ from hardpan.outputs.ownership import MANIFEST, digests
 from hardpan.outputs.palette import depth_colours
 from hardpan.outputs.readback import InCab, read_back
 from hardpan.outputs.report.facts import zone_quantities
-from hardpan.outputs.report.page import write_report
 from hardpan.outputs.settings import OutputSettings
-from hardpan.outputs.shapefile import write_shapefile
 from hardpan.outputs.signal import depth_without_position
 from hardpan.outputs.tables import write_table
-from hardpan.outputs.task_grid import zone_grid
 from hardpan.outputs.words.english import speak
 from hardpan.outputs.words.interface import Words
 from hardpan.outputs.words.told import told_issues, told_zones
 from hardpan.outputs.words.units import Units
-from hardpan.outputs.zone_map import as_png, as_svg, draw_zone_map
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.issues import Issues
 from hardpan.records.survey import DatumMove
@@ -69,6 +66,8 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path, *, ke
         in_cab, told = _write_for_cab(work, run, zones, shown, expected, settings=settings)
         issues = run.issues + issues + told
         if "job-card" in settings.formats:
+            from hardpan.outputs.job_card import name_issues
+
             issues += name_issues(run.survey.paddock.name)
         title = words.page.label("kml_title")
         _write_for_desk(
@@ -108,6 +107,8 @@ def _write_for_desk(
         says = rip_task(zones, settings.depth_unit).says
         write_kml(work / "prescription.kml", shown, says, colours, title=title)
     if "geotiff" in settings.formats:
+        from hardpan.outputs.geotiff import write_geotiff
+
         write_geotiff(work / "surfaces.tif", maps, BAND_UNITS, run.zones.frame)
     write_table(work / "zones.csv", zones.drop(columns="geometry"))
     write_table(work / "tallies.csv", run.ledger.lines)
@@ -133,6 +134,8 @@ def _write_for_cab(
     parts, unit = single_parts(shown_in_cab), settings.depth_unit
     lost_mm = depth_without_position(zones, run.survey.paddock.exclusions, settings)
     if "shapefile" in settings.formats:
+        from hardpan.outputs.shapefile import write_shapefile
+
         write_shapefile(work / "prescription_shp.zip", parts, unit)
     if "isoxml" in settings.formats:
         grid, told = _task_grid(run, shown, settings)
@@ -147,6 +150,8 @@ def _task_grid(
     """Grid of the task data and remarks on it; none where polygons are asked for."""
     if settings.isoxml_shape == "polygons":
         return None, ()
+    from hardpan.outputs.task_grid import zone_grid
+
     per_metre = degrees_per_metre(float(np.mean(shown.total_bounds[[1, 3]])))
     return zone_grid(shown, per_metre, settings, run.catalog.ripper.width_m)
 
@@ -182,16 +187,22 @@ def _write_for_people(
     """Write what is read: the report for the desk and the phone, the job card for the cab."""
     if not {"report", "job-card"} & set(settings.formats):
         return
+    from hardpan.outputs.zone_map import as_png, as_svg, draw_zone_map
+
     units = Units.of(settings, run.rates.currency)
     words, tables = speak(units, run.catalog), speak(units.of_tables, run.catalog)
     depth_map = draw_zone_map(layers["zones"], colours, words)
     lost = _without_position(run, settings, words)
     if "report" in settings.formats:
+        from hardpan.outputs.report.page import write_report
+
         write_report(
             work / "report.html", run, move=move, issues=issues, layers=layers, maps=maps, colours=colours,
             depth_map=as_svg(depth_map), lost=lost, words=words, tables=tables,
         )  # fmt: skip
     if "job-card" in settings.formats:
+        from hardpan.outputs.job_card import write_job_card
+
         plan = run.plan
         told = plan_advice(plan.zones, plan.moisture, plan.conditions, run.catalog, words)
         write_job_card(

@@ -7,7 +7,6 @@ import numpy as np
 import pandas as pd
 from scipy.spatial.distance import cdist
 from scipy.special import ndtr
-from scipy.stats import norm
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.geostat import leave_out_sites
@@ -173,7 +172,7 @@ def _coverage(low: Floats, high: Floats, level: float) -> float:
 def crps_normal(value: Floats, mean: Floats, sd: Floats) -> Floats:
     """Continuous ranked probability score of a normal forecast [gneiting2005]."""
     z = (value - mean) / sd
-    score: Floats = sd * (z * (2.0 * ndtr(z) - 1.0) + 2.0 * norm.pdf(z) - 1.0 / np.sqrt(np.pi))
+    score: Floats = sd * (z * (2.0 * ndtr(z) - 1.0) + 2.0 * _density(z) - 1.0 / np.sqrt(np.pi))
     return score
 
 
@@ -188,7 +187,7 @@ def crps_lognormal(value: Floats, centre: Floats, sd: Floats) -> Floats:
 def crps_normal_beyond(bound: Floats, mean: Floats, sd: Floats) -> Floats:
     """Score of a normal forecast when the value is known to lie beyond a bound: integral of F^2 up to it."""
     z = (bound - mean) / sd
-    score: Floats = sd * (z * ndtr(z) ** 2 + 2.0 * norm.pdf(z) * ndtr(z) - ndtr(np.sqrt(2.0) * z) / np.sqrt(np.pi))
+    score: Floats = sd * (z * ndtr(z) ** 2 + 2.0 * _density(z) * ndtr(z) - ndtr(np.sqrt(2.0) * z) / np.sqrt(np.pi))
     return score
 
 
@@ -200,3 +199,9 @@ def crps_lognormal_beyond(bound: Floats, centre: Floats, sd: Floats) -> Floats:
     x = start[:, None] + half[:, None] * (nodes + 1.0)
     score: Floats = half * (ndtr((np.log(x) - centre[:, None]) / sd[:, None]) ** 2 @ weights)
     return score
+
+
+def _density(z: Floats) -> Floats:
+    """Density of the standard normal distribution."""
+    density: Floats = np.exp(-(z**2) / 2.0) / np.sqrt(2.0 * np.pi)
+    return density

@@ -4,12 +4,13 @@ import io
 import warnings
 import zipfile
 from datetime import date, datetime
-
-import openpyxl
-from openpyxl.worksheet.worksheet import Worksheet
+from typing import TYPE_CHECKING
 
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.survey.columns import TextTable
+
+if TYPE_CHECKING:
+    from openpyxl.worksheet.worksheet import Worksheet
 
 MOST_CELLS = 20_000_000
 
@@ -27,6 +28,8 @@ def sheets(blob: bytes, file: str) -> dict[str, TextTable]:
     InputError
         The workbook is damaged, or holds a document type declaration.
     """
+    import openpyxl
+
     try:
         _refuse_doctype(blob, file)
         with warnings.catch_warnings(action="ignore"):
@@ -52,7 +55,7 @@ def _refuse_doctype(blob: bytes, file: str) -> None:
                 raise InputError(what="workbook holds a document type declaration", where=file, do="save it again")
 
 
-def _cells(sheet: Worksheet, formulas: Worksheet, file: str) -> list[list[str]]:
+def _cells(sheet: "Worksheet", formulas: "Worksheet", file: str) -> list[list[str]]:
     rows: list[list[str]] = []
     count = 0
     for row, plain in zip(sheet.iter_rows(values_only=True), formulas.iter_rows(values_only=True), strict=False):

@@ -4,7 +4,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from sklearn.metrics import silhouette_samples
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.records.advice import CountReason
@@ -170,6 +169,8 @@ def _best_shares(worth: list[list[float]]) -> dict[int, tuple[float, tuple[int, 
 
 def _silhouette(soils: list[SoilClasses], counts: tuple[int, ...]) -> float:
     """Mean silhouette within soil types; cells of a soil type with one class count as 0."""
+    from sklearn.metrics import silhouette_samples
+
     n_cells = sum(len(soil.features) for soil in soils)
     total = 0.0
     for soil, count in zip(soils, counts, strict=True):

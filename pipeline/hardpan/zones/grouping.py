@@ -1,20 +1,20 @@
 """Cells of one soil type into classes of like cells: by the pan's depth and strength, the clay and the covariates."""
 
 import warnings
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import scipy.sparse
 import scipy.spatial
 import threadpoolctl  # type: ignore[import-untyped]
 import xarray as xr
-from sklearn.cluster import KMeans, ward_tree
-from sklearn.exceptions import ConvergenceWarning
-from sklearn.mixture import GaussianMixture
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.records.surfaces import Surfaces
 from hardpan.spatial.regions import OUTSIDE, averaged
+
+if TYPE_CHECKING:
+    from sklearn.mixture import GaussianMixture
 
 Method = Literal["kmeans", "mixture", "ward"]
 
@@ -98,6 +98,9 @@ def group(features: Floats, cells: Bools, count: int, method: Method, *, seed: i
     cells : (n_rows, n_cols)
         Which cells of the grid the rows of `features` are, in reading order.
     """
+    # loaded where used, and before the limit on threads, which only reaches libraries that are loaded
+    from sklearn.cluster import KMeans
+
     sample = features[np.linspace(0, len(features) - 1, min(len(features), FIT_CELLS)).round().astype(np.int64)]
     count = min(count, len(np.unique(sample, axis=0)))
     with threadpoolctl.threadpool_limits(limits=1):  # sums in threads would differ in the last bit
@@ -110,7 +113,10 @@ def group(features: Floats, cells: Bools, count: int, method: Method, *, seed: i
     return np.unique(classes, return_inverse=True)[1].astype(np.int64)
 
 
-def _mixture(sample: Floats, count: int, seed: int) -> GaussianMixture:
+def _mixture(sample: Floats, count: int, seed: int) -> "GaussianMixture":
+    from sklearn.exceptions import ConvergenceWarning
+    from sklearn.mixture import GaussianMixture
+
     model = GaussianMixture(count, covariance_type="diag", n_init=STARTS, random_state=seed, reg_covar=1e-3, tol=1e-2)
     with warnings.catch_warnings():  # the money joins classes afterwards, so a fit that is still moving does no harm
         warnings.simplefilter("ignore", ConvergenceWarning)
@@ -119,6 +125,8 @@ def _mixture(sample: Floats, count: int, seed: int) -> GaussianMixture:
 
 def _ward(features: Floats, cells: Bools, count: int) -> Ints:
     """Classes by the cut of a contiguity-constrained tree."""
+    from sklearn.cluster import ward_tree
+
     block_of_cell = _blocks(cells)
     size = np.bincount(block_of_cell)
     means = np.stack([np.bincount(block_of_cell, weights=column) for column in features.T], axis=1) / size[:, None]
