@@ -3,7 +3,9 @@ PYTHON ?= python3
 BIN := .venv/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
-.PHONY: demo test lint bench truth clean
+OLDEST_TESTS := tests/pan tests/money tests/spatial $(patsubst %,tests/outputs/test_%.py,isoxml geojson geopackage shapefile geotiff kml)
+
+.PHONY: demo test lint oldest bench truth clean
 
 demo: .venv/run
 	$(BIN)/hardpan demo --out out/demo
@@ -19,6 +21,11 @@ lint: .venv/lint
 	$(BIN)/lint-imports
 	$(BIN)/codespell
 	$(BIN)/nbstripout --verify notebooks/*.ipynb
+
+oldest: .venv/oldest/done
+	.venv/oldest/bin/python -m hardpan demo --out out/oldest
+	.venv/oldest/bin/python -m pytest -p no:cacheprovider -o filterwarnings=default $(OLDEST_TESTS)
+	@echo "oldest versions: the demo and $(OLDEST_TESTS) ran with .ci/oldest.txt"
 
 bench: .venv/test
 	$(BIN)/python tests/benchmarks/bench.py
@@ -46,4 +53,9 @@ clean:
 
 .venv/lint: .venv/test
 	$(PIP) install -c constraints.txt -e '.[test,lint]'
+	touch $@
+
+.venv/oldest/done: .venv/python pyproject.toml .ci/oldest.txt
+	$(PYTHON) -m venv .venv/oldest
+	.venv/oldest/bin/python -m pip --disable-pip-version-check --quiet install -c .ci/oldest.txt -e . pytest pytest-benchmark pytest-timeout hypothesis
 	touch $@

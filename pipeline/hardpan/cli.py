@@ -1,5 +1,6 @@
 """The command line: arguments to a configuration and one call; the only file that prints or exits."""
 
+import logging
 import sys
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -31,14 +32,16 @@ Keep = Annotated[
     bool,
     typer.Option("--keep", help="Leave files that are read back wrong in OUT.unchecked, for the report of the fault."),
 ]
-Verbose = Annotated[bool, typer.Option("--verbose", help="Show the traceback of an error.")]
+Verbose = Annotated[
+    bool, typer.Option("--verbose", help="Log what each stage does to stderr, and show the traceback of an error.")
+]
 
 
 @app.command()
 def run(config: ConfigPath, out: OutFolder, keep: Keep = False, verbose: Verbose = False) -> None:
     """Make zones, depths, set-ups and a prescription with area and cost tallies."""
     with _plainly(verbose=verbose):
-        _run(config, out, keep=keep)
+        _run(config, out, keep=keep, verbose=verbose)
 
 
 @app.command()
@@ -47,7 +50,7 @@ def demo(out: OutFolder, keep: Keep = False, verbose: Verbose = False) -> None:
     from hardpan.core.shipped import shipped
 
     with _plainly(verbose=verbose):
-        _run(shipped("demo") / "demo.toml", out, keep=keep)
+        _run(shipped("demo") / "demo.toml", out, keep=keep, verbose=verbose)
 
 
 @app.command()
@@ -61,7 +64,7 @@ def check(config: ConfigPath, verbose: Verbose = False) -> None:
 
         clear_leftovers(Path.cwd(), config.parent)
         settings = read_config(config)
-        with _shown() as clock:
+        with _shown(verbose=verbose) as clock:
             ready = prepare(settings, clock)
         issues = (*ready.survey.issues, *ready.pan.issues)
         remarks, found = check_summary(ready.survey, issues, ready.catalog, settings.outputs)
@@ -84,7 +87,7 @@ def main() -> None:
     app()
 
 
-def _run(config_path: Path, out: Path, *, keep: bool) -> None:
+def _run(config_path: Path, out: Path, *, keep: bool, verbose: bool) -> None:
     from hardpan.outputs.stage import check_folder, clear_leftovers, write_outputs
     from hardpan.run.chain import run_paddock
     from hardpan.run.config import read_config
@@ -92,7 +95,7 @@ def _run(config_path: Path, out: Path, *, keep: bool) -> None:
     clear_leftovers(Path.cwd(), config_path.parent, out.parent)
     config = read_config(config_path)
     check_folder(out, (config_path, *config.inputs))
-    with _shown() as clock:
+    with _shown(verbose=verbose) as clock:
         result = run_paddock(config, clock)
         with clock.stage("outputs"):
             paths = write_outputs(result, config.outputs, out, keep=keep)
@@ -125,14 +128,14 @@ def _print_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
 
 
 @contextmanager
-def _shown() -> "Iterator[Clock]":
-    """Clock of a run: a progress bar on a terminal, silence in a pipe."""
+def _shown(*, verbose: bool) -> "Iterator[Clock]":
+    """Clock of a run: a progress bar on a terminal, silence in a pipe or beside a log."""
     from datetime import UTC, datetime
 
     from hardpan.run.manifest import Clock
 
     now = datetime.now(UTC)
-    if not sys.stderr.isatty():
+    if verbose or not sys.stderr.isatty():
         yield Clock(now=now)
         return
     from rich.console import Console
@@ -156,7 +159,15 @@ def _shown() -> "Iterator[Clock]":
 
 @contextmanager
 def _plainly(*, verbose: bool) -> Iterator[None]:
-    """Turn an error that a user can cause into one line and exit code 2, any other fault into one line and 1."""
+    """Turn an error that a user can cause into one line and exit code 2, any other fault into one line and 1.
+
+    Where `verbose`, errors keep their traceback and the package's log goes to stderr.
+    """
+    log, lines = logging.getLogger("hardpan"), logging.StreamHandler(sys.stderr)
+    if verbose:
+        lines.setFormatter(logging.Formatter("%(asctime)s %(name)s: %(message)s", datefmt="%H:%M:%S"))
+        log.addHandler(lines)
+        log.setLevel(logging.INFO)
     try:
         yield
     except HardpanError as err:
@@ -175,3 +186,5 @@ def _plainly(*, verbose: bool) -> Iterator[None]:
             err=True,
         )
         raise typer.Exit(1) from err
+    finally:
+        log.removeHandler(lines)

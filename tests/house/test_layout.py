@@ -8,7 +8,8 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 TOP = {
-    ".ci", ".gitattributes", ".gitignore", "CHANGELOG.md", "CITATION.cff", "DEVELOPERS.md", "LICENSE", "Makefile",
+    ".ci", ".gitattributes", ".gitignore", ".pre-commit-config.yaml", "CHANGELOG.md",
+    "CITATION.cff", "DEVELOPERS.md", "LICENSE", "Makefile",
     "README.md", "configs", "constraints.txt", "data", "notebooks", "pipeline", "pyproject.toml", "tests",
 }  # fmt: skip
 SOURCES = sorted((ROOT / "pipeline" / "hardpan").rglob("*.py"))

@@ -86,3 +86,13 @@ def test_a_heavy_library_is_loaded_where_it_is_used_only(module, light):
     code = f"import sys, {module}; print(*(name for name in {light} if name in sys.modules))"
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert told.stdout.split() == []
+
+
+def test_a_commit_is_held_to_what_make_lint_runs():
+    recipe = (ROOT / "Makefile").read_text(encoding="utf-8").split("\nlint:")[1].split("\n\n")[0]
+    linted = {tuple(line.split("$(BIN)/")[1].split()[:2]) for line in recipe.splitlines() if "$(BIN)/" in line}
+    hooks = (ROOT / ".pre-commit-config.yaml").read_text(encoding="utf-8")
+    entries = [line.split(".venv/bin/")[1].split() for line in hooks.splitlines() if "entry:" in line]
+    names = {words[0] for words in entries}
+    assert names == {words[0] for words in linted}
+    assert [words[1] for words in entries if words[0] == "ruff"] == ["format", "check"]

@@ -1,6 +1,7 @@
 """The command line as a user meets it: in a process of its own."""
 
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -61,6 +62,19 @@ def test_a_missing_configuration_is_one_line_and_exit_code_2(tmp_path):
 def test_the_traceback_shows_only_when_asked_for(tmp_path, flag):
     told = hardpan("check", tmp_path / "no.toml", *flag)
     assert ("Traceback" in told.stderr) == bool(flag)
+
+
+STAGES = ("survey", "pan", "surfaces", "options", "zones", "prescription", "costs", "outputs")
+
+
+def test_verbose_logs_what_each_stage_does_and_nothing_is_said_without_it(tmp_path):
+    quiet, told = (hardpan("demo", "--out", tmp_path / str(flag), *flag) for flag in ((), ("--verbose",)))
+    assert (quiet.returncode, quiet.stderr, quiet.stdout.splitlines()[:-1]) == (0, "", told.stdout.splitlines()[:-1])
+    lines = [line.split(" ", 1)[1] for line in told.stderr.splitlines()]
+    for stage in STAGES:
+        assert any(line.startswith(f"hardpan.{stage}.stage: ") and re.search(r"\d", line) for line in lines), stage
+    for stage in set(STAGES) - {"pan"}:
+        assert any(re.fullmatch(rf"hardpan.run.manifest: {stage} done in [\d.]+ s", line) for line in lines), stage
 
 
 KILLED = (

@@ -1,5 +1,7 @@
 """A plan in, a ledger out: areas, quantities and money."""
 
+import logging
+
 import numpy as np
 
 from hardpan.core.arrays import Floats
@@ -17,6 +19,8 @@ from hardpan.records.options import Options
 from hardpan.records.plan import Plan
 from hardpan.records.quantity import Quantity
 from hardpan.records.soils import SoilType
+
+logger = logging.getLogger(__name__)
 
 
 def tally(plan: Plan, options: Options, catalog: Catalog, rates: Rates, *, asked: DecisionSettings) -> Ledger:
@@ -40,6 +44,7 @@ def tally(plan: Plan, options: Options, catalog: Catalog, rates: Rates, *, asked
     ripped = set(plan.zones.loc[plan.zones["depth_mm"] > 0, "soil_type"])
     counted = [seasons_of(catalog.soils[name]).value for name in ripped] or [0.0]
     hours = float(strategies["hours"].iloc[0])
+    logger.info("%d lines of quantities and money, %d strategies beside each other", len(lines), len(strategies))
     return Ledger(
         lines=lines,
         strategies=strategies,

@@ -1,5 +1,7 @@
 """What each depth and set-up would return everywhere, before there are zones."""
 
+import logging
+
 import numpy as np
 import pandas as pd
 
@@ -48,6 +50,9 @@ def _pulled(catalog: Catalog, table: pd.DataFrame) -> tuple[Floats, tuple[SetUp,
     return ripped["depth_mm"].to_numpy(float), tuple(catalog.setups[name] for name in ripped["setup"])
 
 
+logger = logging.getLogger(__name__)
+
+
 def weigh_options(evidence: Evidence, catalog: Catalog, rates: Rates, *, asked: DecisionSettings) -> Options:
     """What every candidate depth and set-up would return at every node, over the draws.
 
@@ -81,6 +86,10 @@ def weigh_options(evidence: Evidence, catalog: Catalog, rates: Rates, *, asked: 
         setup=positions(table["setup"], list(catalog.setups)),
     )
     fitted = choose(evaluation, len(catalog.setups), prescription)[1]
+    logger.info(
+        "%d options at %d nodes over %d draws; %d of them allowed somewhere",
+        len(table), len(ground.ha), n_draws, offered.any(axis=0).sum(),
+    )  # fmt: skip
     return Options(
         table=describe(economy, catalog, main_soil),
         net=evaluation.net,

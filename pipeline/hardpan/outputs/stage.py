@@ -3,6 +3,7 @@
 A writer with a heavy library is loaded where its format is asked for.
 """
 
+import logging
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -43,6 +44,8 @@ from hardpan.spatial.geodesy import hectares
 
 __all__ = ["check_folder", "clear_leftovers", "write_outputs"]
 
+logger = logging.getLogger(__name__)
+
 
 def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path, *, keep: bool = False) -> tuple[Path, ...]:
     """Write every file that `settings.formats` asks for, the tables and run.json; give their paths.
@@ -80,6 +83,8 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path, *, ke
         )  # fmt: skip
         read_back(work, settings.formats, expected, in_cab, bands=tuple(maps))
         write_manifest(work / MANIFEST, run, words, move, issues, digests(work))
+        for path in sorted(work.iterdir()):
+            logger.info("%s: %d bytes", path.name, path.stat().st_size)
     return tuple(sorted(folder.iterdir()))
 
 

@@ -1,6 +1,7 @@
 """Profiles in, pan features with censoring out."""
 
 import dataclasses
+import logging
 from functools import partial
 
 import geopandas as gpd
@@ -21,6 +22,8 @@ from hardpan.pan.verdict import choose_pan
 from hardpan.records.columns import PAN
 from hardpan.records.pan import Bottom, PanFeatures, State
 from hardpan.records.survey import Profiles, Stop
+
+logger = logging.getLogger(__name__)
 
 
 def detect_pan(profiles: Profiles, crs: pyproj.CRS, settings: PanSettings) -> PanFeatures:
@@ -44,6 +47,11 @@ def detect_pan(profiles: Profiles, crs: pyproj.CRS, settings: PanSettings) -> Pa
     readings, stones = remove_stones(pack(about), ratio=settings.stone_ratio, span_mm=2.0 * settings.min_thickness_mm)
     pan = read_pans(readings, about["stop"].to_numpy(), settings.critical_kpa, settings)
     pan["insertion"], pan["site"] = about["insertion"].to_numpy(), about["site"].to_numpy()
+    logger.info(
+        "%d of %d insertions show a pan above %g kPa, %d of them to its bottom; %d readings taken for stones",
+        (pan["state"] == State.PRESENT).sum(), len(pan), settings.critical_kpa,
+        (pan["bottom_kind"] == Bottom.OBSERVED).sum(), stones.sum(),
+    )  # fmt: skip
     points = gpd.points_from_xy(about["x_m"].to_numpy(), about["y_m"].to_numpy(), crs=crs)
     dates = compare_dates(readings, pan[["site", "state"]].assign(date=about["date"].to_numpy()))
     return PanFeatures(

@@ -1,5 +1,7 @@
 """What is chosen in each zone: depth and set-up, why, and what comes of them."""
 
+import logging
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -22,6 +24,8 @@ from hardpan.records.options import Options
 from hardpan.records.plan import Plan
 from hardpan.records.zones import Zones
 
+logger = logging.getLogger(__name__)
+
 
 def prescribe(
     zones: Zones, options: Options, evidence: Evidence, catalog: Catalog, rates: Rates, *, asked: DecisionSettings
@@ -33,7 +37,9 @@ def prescribe(
     pairs = np.stack([chosen, runner_up(evaluation, chosen, fitted)], axis=1)
     outcomes = [zone_outcome(context, evaluation, row, pair) for row, pair in enumerate(pairs)]
     decision = Decision(context=context, evaluation=evaluation, pairs=pairs, fitted=fitted, outcomes=outcomes)
-    return _written(decision, asked.history)
+    plan = _written(decision, asked.history)
+    logger.info("%d zones judged, %d are ripped", len(plan.zones), (plan.zones["depth_mm"] > 0).sum())
+    return plan
 
 
 def _written(decision: Decision, history: HistorySettings) -> Plan:

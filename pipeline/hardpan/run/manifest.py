@@ -3,6 +3,7 @@
 import hashlib
 import importlib.metadata
 import json
+import logging
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -16,6 +17,8 @@ from hardpan.core.progress import Progress, silent
 from hardpan.records.survey import Survey
 from hardpan.records.trail import Trail
 from hardpan.run.config import Config
+
+logger = logging.getLogger(__name__)
 
 LIBRARIES = (
     "fiona",
@@ -54,9 +57,12 @@ class Clock:
     def stage(self, name: str) -> Iterator[None]:
         """Time one stage; a name that comes twice adds up."""
         self.announce(name)
+        logger.info("%s begins", name)
         begun = time.perf_counter()
         yield
-        self.seconds[name] = self.seconds.get(name, 0.0) + time.perf_counter() - begun
+        spent = time.perf_counter() - begun
+        self.seconds[name] = self.seconds.get(name, 0.0) + spent
+        logger.info("%s done in %.2f s", name, spent)
 
 
 def trail_of(config: Config, survey: Survey, clock: Clock) -> Trail:

@@ -1,5 +1,7 @@
 """Pan features in, maps with uncertainty out."""
 
+import logging
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -29,6 +31,8 @@ from hardpan.surfaces.scores import score_fields
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.surfaces.variables import Variable, read_bottom, read_peak, read_presence, read_slice, read_top
 
+logger = logging.getLogger(__name__)
+
 
 def map_pan(
     pan: PanFeatures, survey: Survey, settings: SurfaceSettings, *, seed: int, progress: Progress = silent
@@ -49,6 +53,10 @@ def map_pan(
         issues.append(told)
     variables = read_variables(fitted, at)
     fields = fit_fields(variables, at, settings)
+    logger.info(
+        "fitted %s at %d places; %d cells and %d draws at %d nodes follow",
+        ", ".join(fields), len(at.sites.xy_m), domain.inside.sum(), settings.draws, domain.node_of_cell.max() + 1,
+    )  # fmt: skip
     block_m, threads = domain.frame.cell_m if settings.block else None, settings.threads
     if at is domain:
         cells = map_fields(fields, domain, block_m=block_m, threads=threads, progress=progress)

@@ -1,5 +1,6 @@
 """The survey: files in, one checked survey in one projected CRS out."""
 
+import logging
 from collections.abc import Mapping
 
 import geopandas as gpd
@@ -23,6 +24,8 @@ MOST_CELLS = 4_000_000
 """Cells of the working grid; more would take hours."""
 CELL_BYTES, LAYER_BYTES = 60, 200
 """Memory that each cell takes while inputs are read, and more where a raster is brought to the grid."""
+
+logger = logging.getLogger(__name__)
 
 
 def read_survey(
@@ -51,6 +54,12 @@ def read_survey(
     core_table = soils.read_cores(soil, probes, soil_map, land, soil_types=soil_types, log=log)
     frame = _frame(land, grid, memory)
     rasters = covariates.read_covariates(grid, frame, land, read, log, memory=memory)
+    logger.info(
+        "%d insertions at %d sites, %d soil polygons, %d cores, %d exclusions, %d covariates; working CRS %s, "
+        "%d x %d cells of %g m; %d remarks",
+        read.readings.sizes["insertion"], np.unique(read.readings["site"]).size, len(soil_map), len(core_table),
+        len(exclusions), len(rasters.data_vars), land.crs.to_string(), *frame.shape, frame.cell_m, len(log.issues),
+    )  # fmt: skip
     return Survey(
         paddock=Paddock(
             name=paddock.name,

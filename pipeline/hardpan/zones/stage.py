@@ -1,5 +1,6 @@
 """Maps and soils in, zones a machine can follow out."""
 
+import logging
 from dataclasses import replace
 
 import geopandas as gpd
@@ -42,6 +43,8 @@ NAMED_ZONES = 4
 """A list of more zones than this points nowhere."""
 TELL_HA = 0.01
 """Slivers of less ground than this are left untold: a few cells along an edge."""
+
+logger = logging.getLogger(__name__)
 
 
 def draw_zones(
@@ -93,6 +96,7 @@ def draw_zones(
         [*coverage.shapes[order]], soils, coverage.excluded, survey.crs, wiggle_m=max(ripper.width_m, cell_m)
     )
     labels = frozen(zone_labels(table, surfaces))
+    logger.info("%d classes, %d zones and exclusions", coverage.classes.size, len(table))
     return Zones(
         frame=surfaces.frame,
         labels=labels,
