@@ -125,7 +125,9 @@ def map_soils(
     if not rows:
         raise InputError(what="no soil polygon meets the paddock", where=file, do="check the CRS in soil.crs")
     rows, overlap = _resolve_overlaps(rows, file)
-    rows, gap = _fill_gaps(rows, boundary, settings, soil_types, file)
+    # Less the polygons as drawn, not as clipped: edges that run along the boundary would have to be told apart again.
+    bare = shapely.difference(boundary, shapely.union_all(table.geometry.to_numpy()))
+    rows, gap = _fill_gaps(rows, bare, settings, soil_types, file)
     return _frame(rows, crs), (*issues, *unread, *overlap, *gap)
 
 
@@ -231,13 +233,13 @@ def _resolve_overlaps(rows: list[_Row], file: str) -> tuple[list[_Row], tuple[Is
 
 def _fill_gaps(
     rows: list[_Row],
-    boundary: shapely.Geometry,
+    bare: shapely.Geometry,
     settings: SoilSettings,
     soil_types: Mapping[str, SoilType],
     file: str,
 ) -> tuple[list[_Row], tuple[Issue, ...]]:
-    """Rows without gaps: slivers fall to the nearest polygon, other ground to the default type."""
-    parts = shapely.get_parts(shapely.difference(boundary, shapely.union_all([row[3] for row in rows])))
+    """Rows without gaps: slivers of the `bare` ground fall to the nearest polygon, the rest to the default type."""
+    parts = shapely.get_parts(bare)
     parts = [part for part in parts if part.geom_type == "Polygon" and part.area > 0]
     slivers = [part for part in parts if 2 * part.area / part.length < SLIVER_WIDTH_M]
     gaps = [part for part in parts if 2 * part.area / part.length >= SLIVER_WIDTH_M]
