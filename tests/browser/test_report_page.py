@@ -181,14 +181,14 @@ def test_hovering_tells_depth_set_up_and_reason_as_text(browser, report, ground)
     told = tooltip_text(browser)
     assert "30" in told
     assert "plain" in told
-    assert "Breaks the pan at 26 cm <here>" in told
+    assert "Rip to 30\N{NO-BREAK SPACE}cm with plain tines: the pan ends at 26\N{NO-BREAK SPACE}cm" in told
 
 
 def test_tapping_a_zone_reads_it_out(browser, report):
     open_page(browser, report)
     move_to(browser, *point_on_map(browser, 0.6, 0.2), click=True)
     told = browser.find_element("id", "told")
-    assert re.match(r"Zone 2: 45\scm, .*13\.2\sha\. =Deeper pan", told.text)
+    assert re.match(r"Zone 2: 45\scm, .*13\.2\sha\. Rip to 45\scm", told.text)
     assert told.get_attribute("aria-live") == "polite"
 
 
@@ -222,6 +222,6 @@ def test_the_page_prints_without_the_live_map(browser, report, tmp_path):
         pytest.skip("poppler-utils is not installed")
     read = subprocess.run(["pdftotext", "-layout", tmp_path / "p.pdf", "-"], capture_output=True, text=True, check=True)
     text = " ".join(read.stdout.split())
-    assert "Rip 21.8 of 24.0 ha" in read.stdout.split("\f")[0]
+    assert "Rip 22 of 24 ha" in read.stdout.split("\f")[0]
     assert "Look closer" not in text
     assert "Settings as used" in text

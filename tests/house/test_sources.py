@@ -127,7 +127,9 @@ def test_every_cited_year_key_is_known():
     cited = re.compile(r"(?<![\w./-])[a-z]{3,}(?:-[a-z]+)*(?:19|20)\d\d[a-z]?(?:-[a-z]+)*(?![\w/])")
     unknown = {}
     for path in TEXTS:
-        if path.parent.name != "outputs" and path != Path(__file__):  # a made-up one there
+        if (
+            path.name != "outputs.py" and path.parent.name != "outputs" and path != Path(__file__)
+        ):  # a made-up one there
             words = set(cited.findall(path.read_text(encoding="utf-8"))) - set(REFERENCES)
             if words:
                 unknown[str(path.relative_to(ROOT))] = words

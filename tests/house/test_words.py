@@ -96,8 +96,10 @@ SENTENCE = re.compile(r"[a-z,]+ [a-z]+ [a-z]+ [a-z]+ [a-z]+")
 
 
 def may_speak(node: ast.AST) -> bool:
-    """Whether English may stand within: errors, remarks, descriptions of settings, and functions that make remarks."""
+    """Whether English may stand within: errors, remarks, the log, descriptions of settings, and what makes remarks."""
     if isinstance(node, ast.Call):
+        if isinstance(node.func, ast.Attribute) and name_of(node.func.value) == "logger":
+            return True
         return name_of(node.func).endswith(("Error", "Issue")) or name_of(node.func) == "setting"
     if isinstance(node, ast.FunctionDef):
         gives = "" if node.returns is None else ast.unparse(node.returns)

@@ -18,7 +18,7 @@ from hardpan.surfaces.domain import cells_per_node
 from hardpan.surfaces.fields import RANGES
 from hardpan.surfaces.many_sites import FITTED, MOST_JOINT
 
-_LIBRARIES = 60e6
+_LIBRARIES = 200e6
 """What libraries take that are loaded late."""
 
 _CELL, _CELL_TREND, _CELL_LAYER = 520, 24, 40
