@@ -8,7 +8,8 @@ import pyproj
 import pytest
 
 from hardpan.core.errors import InputError, SettingsError
-from hardpan.survey.geodesy import degrees_bounds, flat, label, plan_move, read_crs, working_crs
+from hardpan.spatial.datum import label, plan_move
+from hardpan.survey.geodesy import degrees_bounds, flat, read_crs, working_crs
 
 
 def dms(degrees, minutes, seconds):

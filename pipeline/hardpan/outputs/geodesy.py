@@ -1,5 +1,7 @@
 """Working coordinates to the WGS 84 longitude and latitude that displays read: the outputs' one door to pyproj."""
 
+from functools import lru_cache
+
 import geopandas as gpd
 import numpy as np
 import pyproj
@@ -10,19 +12,12 @@ from hardpan.core.errors import InputError
 from hardpan.core.said import Said, distance
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.survey import DatumMove
+from hardpan.spatial.datum import Bounds, Move, plan_move
 
 DECIMALS = 7
 """Decimals of a degree kept: 1e-7 degree is 11 mm of latitude."""
 
 WGS84 = "EPSG:4326"
-
-_CURRENT = {"Geocentric Datum of Australia 1994": "EPSG:7844"}
-"""Datum to the one of the same country that follows the frame satellites work in; the registry's own way to WGS 84
-is "no change" for both, which would put one field in two places 1.5 to 1.8 m apart."""
-
-_TAKEN_M = 3.0
-"""What the registry says of taking that newer datum as WGS 84 (any of its realisations), as the survey says of its own
-moves; the shift from the older to the newer is itself good to a centimetre."""
 
 _GOOD_M = 1.0
 """A stated accuracy worse than this is told to the user."""
@@ -52,38 +47,46 @@ def to_display(zones: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, DatumMove, Is
 
 
 def to_wgs84(geometry: np.ndarray, crs: pyproj.CRS) -> tuple[np.ndarray, DatumMove]:
-    """Geometries in WGS 84 longitude and latitude rounded to `DECIMALS`, and how they were moved."""
-    crs = pyproj.CRS(crs)
-    datum = crs.geodetic_crs.datum.name if crs.geodetic_crs is not None and crs.geodetic_crs.datum else ""
-    target = _CURRENT.get(datum, WGS84)
-    transformer = pyproj.Transformer.from_crs(crs, target, always_xy=True)
+    """Geometries in WGS 84 longitude and latitude rounded to `DECIMALS`, and how they were moved.
+
+    Raises
+    ------
+    InputError
+        They have no place there, lie across the antimeridian, or no operation better than a guess leads there.
+    """
+    crs, wgs84 = pyproj.CRS(crs), pyproj.CRS(WGS84)
+    flat = shapely.force_2d(geometry)
+    move = _move_from(crs, _whole_degrees(flat, crs))
 
     def move_points(points: Floats) -> Floats:
-        x, y = transformer.transform(points[:, 0], points[:, 1])
-        return np.round(np.column_stack([x, y]), DECIMALS)
+        x, y = move.points(points[:, 0], points[:, 1])
+        return np.asarray(np.round(np.column_stack([x, y]), DECIMALS), dtype=np.float64)
 
-    moved = shapely.transform(shapely.force_2d(geometry), move_points)
+    moved = shapely.transform(flat, move_points)
     bounds = shapely.total_bounds(moved)
     if not np.isfinite(bounds).all():
-        raise InputError(what=f"coordinates have no place in {target}", where=crs.name, right="a CRS of this ground")
+        raise InputError(what="coordinates have no place in WGS 84", where=crs.name, right="a CRS of this ground")
     if bounds[2] - bounds[0] > 180:
         raise InputError(
             what="the paddock lies across the antimeridian (180 degrees)", do="split it there and run each side"
         )
-    operation = transformer.get_last_used_operation()
-    if "ballpark" in operation.description.lower():
-        raise InputError(
-            what=f"only a guess leads from {crs.name} to {target}", do="set paddock.crs to a CRS with a known datum"
-        )
-    known = operation.accuracy if operation.accuracy >= 0 else None
-    taken = target != WGS84
-    return moved, DatumMove(
-        file="(outputs)",
-        from_crs=crs.to_string(),
-        to_crs=WGS84,
-        operation=operation.description + (", GDA2020 taken as WGS 84" if taken else ""),
-        accuracy_m=known if known is None or not taken else max(known, _TAKEN_M),
-    )
+    return moved, move.said("(outputs)", crs, wgs84)
+
+
+def _whole_degrees(geometry: np.ndarray, crs: pyproj.CRS) -> Bounds:
+    """Bounds in whole degrees: the same for a paddock and its parts, but for one that lies across such a degree."""
+    west, south, east, north = shapely.total_bounds(geometry)
+    back = pyproj.Transformer.from_crs(crs, crs.geodetic_crs or crs, always_xy=True)
+    lon, lat = back.transform([west, east, west, east], [south, south, north, north])
+    if not (np.isfinite(lon).all() and np.isfinite(lat).all()):
+        raise InputError(what="coordinates have no place in WGS 84", where=crs.name, right="a CRS of this ground")
+    edges = (np.floor(min(lon)), np.floor(min(lat)), np.ceil(max(lon)), np.ceil(max(lat)))
+    return float(edges[0]), float(edges[1]), float(edges[2]), float(edges[3])
+
+
+@lru_cache(maxsize=16)
+def _move_from(crs: pyproj.CRS, bounds: Bounds) -> Move:
+    return plan_move(crs, pyproj.CRS(WGS84), bounds, file="paddock.crs")
 
 
 def degrees_per_metre(latitude: float) -> tuple[float, float]:

@@ -1,20 +1,13 @@
 """Where the paddock is, and coordinates on the way to it."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TypeAlias
 
 import pyproj
 import shapely
 
 from hardpan.core.arrays import Floats
 from hardpan.records.issues import Issue
-
-Points: TypeAlias = Callable[[Floats, Floats], tuple[Floats, Floats]]
-"""Moves coordinates x, y to another CRS."""
-
-Bounds: TypeAlias = tuple[float, float, float, float]
-"""West, south, east, north."""
+from hardpan.spatial.datum import Bounds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

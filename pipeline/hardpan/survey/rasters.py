@@ -16,7 +16,7 @@ from hardpan.core.errors import AmbiguousInputError, HardpanError, InputError
 from hardpan.core.memory import UNLIMITED, Memory
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issue
-from hardpan.survey.land import Points
+from hardpan.spatial.datum import Points
 from hardpan.survey.notes import Bundle, warned
 
 DRIVERS = ["GTiff", "AAIGrid", "HFA"]

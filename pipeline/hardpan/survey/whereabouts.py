@@ -7,7 +7,8 @@ import shapely
 from hardpan.core.arrays import Bools, Floats
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.records.issues import Issue
-from hardpan.survey.land import Axes, Points
+from hardpan.spatial.datum import Points
+from hardpan.survey.land import Axes
 from hardpan.survey.notes import warned
 
 

@@ -9,6 +9,7 @@ from hardpan.core.errors import AmbiguousInputError
 from hardpan.core.memory import Memory
 from hardpan.records.frame import Frame
 from hardpan.records.survey import Profiles
+from hardpan.spatial.datum import plan_move
 from hardpan.survey import files, geodesy, rasters, sites
 from hardpan.survey.land import Land
 from hardpan.survey.notes import Log
@@ -28,7 +29,7 @@ def read_covariates(
     for path in settings.covariates:
         raster = rasters.read_raster(log.keep(files.load(path, what="a covariate")), settings.nodata, memory)
         source = _raster_crs(raster, settings)
-        back = geodesy.plan_move(land.crs, source, land.bounds, file=raster.file)
+        back = plan_move(land.crs, source, land.bounds, file=raster.file)
         geodesy.to_working_crs(source, land, raster.file, log)
         values = rasters.to_frame(raster, frame, back.points)
         at_probes = rasters.sample(raster, *back.points(table["x_m"].to_numpy(), table["y_m"].to_numpy()))

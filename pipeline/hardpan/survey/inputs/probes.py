@@ -10,6 +10,7 @@ import pyproj
 
 from hardpan.core.errors import InputError
 from hardpan.records.survey import Profiles
+from hardpan.spatial.datum import Points
 from hardpan.survey import (
     cells,
     dates,
@@ -28,7 +29,7 @@ from hardpan.survey import (
 from hardpan.survey.columns import Heading, Numbers, ProbeReadings, Text, TextReadings, TextTable
 from hardpan.survey.inputs.places import read_places
 from hardpan.survey.inputs.tables import open_readings
-from hardpan.survey.land import Axes, Land, Points
+from hardpan.survey.land import Axes, Land
 from hardpan.survey.notes import Log
 from hardpan.survey.settings import ProbeSettings
 from hardpan.survey.vocabulary import says_degrees
