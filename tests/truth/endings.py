@@ -6,7 +6,7 @@ Run `make truth`, or `python -m truth.endings [paddocks [first seed]]`; prints t
 import sys
 import tempfile
 from collections import Counter
-from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
 from pathlib import Path
 
 from whole.trial import Outcome, take_seed
@@ -16,7 +16,7 @@ HELD_OUT = 10_000
 
 
 def ending_of(seed: int) -> tuple[int, Outcome]:
-    """Give how the paddock of a seed ended."""
+    """Seed, and how its paddock ended."""
     with tempfile.TemporaryDirectory() as folder:
         try:
             return seed, take_seed(seed, Path(folder), small=False)
@@ -25,11 +25,12 @@ def ending_of(seed: int) -> tuple[int, Outcome]:
 
 
 def main(paddocks: int, first: int) -> int:
-    """Write faults as they come and the table at the end; give how many paddocks did not end well."""
+    """Number of paddocks that did not end well; faults are written as they come, the table at the end."""
     endings: Counter[str] = Counter()
     seconds, bad = 0.0, 0
-    with ProcessPoolExecutor(max_workers=2, max_tasks_per_child=25) as pool:
-        for seed, outcome in pool.map(ending_of, range(first, first + paddocks)):
+    # a pool of the executor kind can wait for ever once it replaces a worker (CPython issue 115634)
+    with get_context("spawn").Pool(2, maxtasksperchild=25) as pool:
+        for seed, outcome in pool.imap(ending_of, range(first, first + paddocks)):
             endings[outcome.name] += 1
             seconds += outcome.seconds
             bad += bool(outcome.faults)
