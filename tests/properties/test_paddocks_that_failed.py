@@ -17,6 +17,22 @@ CASES = {
         "area_ha": 2.5,
         "exclusions": ("line",) * 4 + ("point",) * 4,
     },
+    "a covariate on cells larger than the paddock": {
+        "fault": "cells larger than the paddock",
+        "covariates": 1,
+        "place": place_named("edge of two zones, north"),
+        "boundary_crs": 4326,
+        "probe_crs": 4326,
+        "longitude": 11.9978,
+        "latitude": 50.5901,
+        "area_ha": 2.2387,
+        "outline": "round",
+    },
+    "text after a decimal comma where columns are kept apart by semicolons": {
+        "fault": "rows that do not fit the header",
+        "decimal": ",",
+        "layout": "long",
+    },
     "probes on a datum with a grid that is not installed": {
         "place": place_named("south-east of the United States"),
         "longitude": -85.5,

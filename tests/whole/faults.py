@@ -93,7 +93,10 @@ FAULTS = {
     "positions without a CRS": Fault(makes=_no_crs, says="positions state no CRS"),
     "everything is excluded": Fault(makes=_all_excluded, says="exclusions cover the whole paddock"),
     "several named paddocks in a file": Fault(makes=_named_parts, says="holds 2 features: Creek, Home; name one in"),
-    "rows that do not fit the header": Fault(makes=_mixed_units, says="rows do not have the header's|cells in one row"),
+    "rows that do not fit the header": Fault(
+        makes=_mixed_units,
+        says="rows do not have the header's|cells in one row|readings are no numbers, such as '[^']*garbage",
+    ),
     "a moisture model without moisture": Fault(makes=_no_water, says="the probe file has no water content"),
     "working in degrees": Fault(makes=_set("paddock", crs="EPSG:4326"), says="EPSG:4326 is not projected in metres"),
     "no such CRS": Fault(makes=_set("paddock", crs="EPSG:999999"), says="'EPSG:999999' is no CRS"),

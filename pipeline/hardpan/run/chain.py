@@ -74,7 +74,7 @@ def prepare(config: Config, clock: Clock) -> Prepared:
         memory = memory_of(config.memory)
         survey, pan = read_inputs(config, catalog, memory)
         check_outputs(survey, config.outputs)
-        check_mappable(pan, survey)
+        check_mappable(pan)
         check_ground(survey, catalog.ripper, config.zones)
         check_machine(catalog, survey.soil_types, asked=config.decision)
         rates = price_machines(

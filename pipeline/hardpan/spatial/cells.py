@@ -3,11 +3,19 @@
 import numpy as np
 import shapely
 
-from hardpan.core.arrays import Floats
+from hardpan.core.arrays import Bools, Floats
 from hardpan.records.frame import Frame
 
 _ROUNDING = 1e-9
 """Share of a cell that rounding leaves or takes: none is none, and all is all."""
+
+
+def centres_inside(polygon: shapely.Geometry, frame: Frame) -> Bools:
+    """Cells of a frame whose centre lies in a polygon in the frame's CRS, shape (n_rows, n_cols)."""
+    shapely.prepare(polygon)
+    x, y = np.meshgrid(frame.x_m, frame.y_m)
+    inside: Bools = shapely.contains_xy(polygon, x.ravel(), y.ravel()).reshape(frame.shape)
+    return inside
 
 
 def areas_in_cells(polygon: shapely.Geometry, frame: Frame) -> Floats:

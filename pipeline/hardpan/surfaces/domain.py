@@ -14,6 +14,7 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issue, Outcome
 from hardpan.records.survey import Survey
+from hardpan.spatial.cells import centres_inside
 from hardpan.surfaces.settings import SurfaceSettings
 
 SOIL = "soil type "
@@ -85,7 +86,7 @@ def build_domain(insertions: gpd.GeoDataFrame, survey: Survey, settings: Surface
     standard deviations of the cells.
     """
     frame = survey.frame
-    inside = cells_inside(frame, survey.paddock.boundary.union_all())
+    inside = centres_inside(survey.paddock.boundary.union_all(), frame)
     rows, cols = np.nonzero(inside)
     cell_xy = np.column_stack([frame.x_m[cols], frame.y_m[rows]])
     site_of, site_xy = merge_sites(insertions)
@@ -140,14 +141,6 @@ def _lay_nodes(frame: Frame, rows: Ints, cols: Ints, soil: Ints, spacing_m: floa
 def cells_per_node(frame: Frame, spacing_m: float) -> int:
     """Number of cells along the side of a node's square."""
     return max(1, round(spacing_m / frame.cell_m))
-
-
-def cells_inside(frame: Frame, boundary: shapely.Geometry) -> Bools:
-    """Cells of the grid whose centre lies in the boundary, shape (n_rows, n_cols)."""
-    shapely.prepare(boundary)
-    x, y = np.meshgrid(frame.x_m, frame.y_m)
-    inside: Bools = shapely.contains_xy(boundary, x.ravel(), y.ravel()).reshape(frame.shape)
-    return inside
 
 
 def merge_sites(insertions: gpd.GeoDataFrame) -> tuple[Ints, Floats]:

@@ -6,20 +6,16 @@ import geopandas as gpd
 import numpy as np
 from scipy.spatial import KDTree
 
-from hardpan.core.arrays import Bools, Floats
+from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
 from hardpan.core.said import Said, distance
 from hardpan.geostat import RANGE, SILL
-from hardpan.records.frame import Frame
 from hardpan.records.issues import Issue, Outcome
 from hardpan.records.pan import Bottom, State
 from hardpan.surfaces.domain import Domain
 from hardpan.surfaces.variables import MIN_SPATIAL_SITES, FittedField, Variable
 
 _WORDS = {"pan": "presence of a pan", "top": "top of the pan", "bottom": "bottom of the pan", "peak": "peak resistance"}
-
-_LEAST_CELLS = 4
-"""A grid of fewer cells inside the paddock is no map."""
 
 _MANY_CENSORED = 0.5
 """Above this share of stopped insertions most of what the map says of the bottom comes from the model."""
@@ -79,25 +75,6 @@ def refuse_too_few_places(presence: Variable) -> None:
             where="surfaces",
             right="at least 3 places more than half a metre apart",
             do="check the coordinates of the sites",
-        )
-
-
-def refuse_too_few_cells(inside: Bools, frame: Frame) -> None:
-    """Stop where the grid is too coarse for the paddock, or the paddock too narrow for the grid.
-
-    Raises
-    ------
-    InputError
-        So it is.
-    """
-    n_cells = int(np.count_nonzero(inside))
-    if n_cells < _LEAST_CELLS:
-        raise InputError(
-            what=f"{n_cells or 'no'} cell{'' if n_cells == 1 else 's'} of {frame.cell_m:g} m"
-            f" {'has its' if n_cells == 1 else 'have their'} centre in the paddock",
-            where="surfaces.cell_m",
-            right=f"at least {_LEAST_CELLS}",
-            do="choose smaller cells, or check the boundary",
         )
 
 

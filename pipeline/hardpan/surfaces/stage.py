@@ -12,13 +12,12 @@ from hardpan.records.pan import PanFeatures
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
 from hardpan.surfaces.clay import map_clay
-from hardpan.surfaces.domain import Domain, build_domain, cells_inside, merge_sites
+from hardpan.surfaces.domain import Domain, build_domain, merge_sites
 from hardpan.surfaces.draws import compose_draws, draw_fields
 from hardpan.surfaces.fields import PLAIN, fit_field, fit_fields
 from hardpan.surfaces.many_sites import MOST_JOINT, condition_all, draw_many_sites, map_many_sites, thin_sites
 from hardpan.surfaces.maps import compose_maps, map_fields, unscale
 from hardpan.surfaces.remarks import (
-    refuse_too_few_cells,
     refuse_too_few_places,
     refuse_too_little,
     remark_fields,
@@ -44,7 +43,7 @@ def map_pan(
     InputError
         As `check_mappable`.
     """
-    check_mappable(pan, survey)
+    check_mappable(pan)
     insertions = in_order(pan.insertions)
     domain, issues = build_domain(insertions, survey, settings)
     fitted, at = (insertions, domain)
@@ -90,19 +89,17 @@ def map_pan(
     )
 
 
-def check_mappable(pan: PanFeatures, survey: Survey) -> None:
+def check_mappable(pan: PanFeatures) -> None:
     """Refuse what no honest map can be drawn from.
 
     Raises
     ------
     InputError
-        Fewer than three usable sites or places, a pan whose bottom no insertion saw, or a grid with hardly a cell
-        inside the paddock.
+        Fewer than three usable sites or places, or a pan whose bottom no insertion saw.
     """
     insertions = in_order(pan.insertions)
     refuse_too_little(insertions)
     refuse_too_few_places(read_presence(insertions, merge_sites(insertions)[0]))
-    refuse_too_few_cells(cells_inside(survey.frame, survey.paddock.boundary.union_all()), survey.frame)
 
 
 def read_variables(insertions: gpd.GeoDataFrame, domain: Domain) -> dict[str, Variable]:

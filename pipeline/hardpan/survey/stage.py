@@ -7,11 +7,12 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from hardpan.core.errors import SettingsError
+from hardpan.core.errors import InputError, SettingsError
 from hardpan.core.memory import UNLIMITED, Memory
 from hardpan.records.frame import Frame
 from hardpan.records.soils import SoilType
 from hardpan.records.survey import Paddock, Survey
+from hardpan.spatial.cells import centres_inside
 from hardpan.spatial.geodesy import hectares
 from hardpan.survey.inputs import covariates, soils
 from hardpan.survey.inputs import probes as readings
@@ -22,6 +23,8 @@ from hardpan.survey.settings import GridSettings, PaddockSettings, ProbeSettings
 
 MOST_CELLS = 4_000_000
 """Cells of the working grid; more would take hours."""
+LEAST_CELLS = 4
+"""A grid of fewer cells inside the paddock is no map."""
 CELL_BYTES, LAYER_BYTES = 60, 200
 """Memory that each cell takes while inputs are read, and more where a raster is brought to the grid."""
 
@@ -95,4 +98,13 @@ def _frame(land: Land, grid: GridSettings, memory: Memory) -> Frame:
         where="surfaces.cell_m",
         do="choose larger cells, check the boundary and its CRS, or raise memory.most_gb",
     )
+    n_cells = int(np.count_nonzero(centres_inside(land.boundary, frame)))
+    if n_cells < LEAST_CELLS:
+        raise InputError(
+            what=f"{n_cells or 'no'} cell{'' if n_cells == 1 else 's'} of {frame.cell_m:g} m"
+            f" {'has its' if n_cells == 1 else 'have their'} centre in the paddock",
+            where="surfaces.cell_m",
+            right=f"at least {LEAST_CELLS}",
+            do="choose smaller cells, or check the boundary",
+        )
     return frame

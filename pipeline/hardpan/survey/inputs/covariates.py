@@ -2,13 +2,13 @@
 
 import numpy as np
 import pyproj
-import shapely
 import xarray as xr
 
 from hardpan.core.errors import AmbiguousInputError
 from hardpan.core.memory import Memory
 from hardpan.records.frame import Frame
 from hardpan.records.survey import Profiles
+from hardpan.spatial.cells import centres_inside
 from hardpan.spatial.datum import plan_move
 from hardpan.survey import files, geodesy, rasters, sites
 from hardpan.survey.land import Land
@@ -20,10 +20,7 @@ def read_covariates(
     settings: GridSettings, frame: Frame, land: Land, read: Profiles, log: Log, *, memory: Memory
 ) -> xr.Dataset:
     """Rasters on the working grid, NaN outside their coverage."""
-    rows, columns = np.indices(frame.shape)
-    inside = shapely.contains_xy(land.boundary, frame.x_m[columns.ravel()], frame.y_m[rows.ravel()]).reshape(
-        frame.shape
-    )
+    inside = centres_inside(land.boundary, frame)
     table = read.readings
     found: dict[str, np.ndarray] = {}
     for path in settings.covariates:
