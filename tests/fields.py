@@ -15,7 +15,7 @@ import shapely
 import xarray as xr
 
 from hardpan.records.frame import Frame
-from hardpan.records.pan import Bottom, PanFeatures, Seen, State
+from hardpan.records.pan import Bottom, PanFeatures, Peak, Seen, State
 from hardpan.records.survey import Paddock, Profiles, Survey
 
 CRS = pyproj.CRS("EPSG:32751")
@@ -188,6 +188,9 @@ def _probe(recipe, rng, xy, site, *, top, bottom, log_peak, present) -> PanFeatu
             "insertion": [f"{s}-{j}" for j, s in enumerate(site)],
             "site": [f"S{s:03d}" for s in site],
             "state": np.where(present, State.PRESENT, State.ABSENT),
+            "soft_to_mm": np.where(present, np.nan, 700.0),
+            "missed": 0.0,
+            "top_sd_mm": np.where(present, 0.0, np.nan),
             "top_mm": np.where(present, top, np.nan),
             "bottom_mm": np.where(observed, seen, np.nan),
             "bottom_kind": kind,
@@ -195,6 +198,7 @@ def _probe(recipe, rng, xy, site, *, top, bottom, log_peak, present) -> PanFeatu
             "bottom_high_mm": np.select([observed, stopped], [seen + 12.5, np.inf], np.nan),
             "bottom_sd_mm": np.where(observed, READ_MM, np.nan),
             "peak_kpa": np.where(present, np.minimum(peak, limit), 1500.0),
+            "peak_kind": np.select([~present, stopped], [Peak.ABSENT, Peak.CENSORED], Peak.OBSERVED),
             "peak_depth_mm": np.where(present, np.where(stopped, stop, (top + bottom) / 2), 200.0),
             "excess_kpa_mm": 0.0,
             "seen": np.select([observed, stopped], [Seen.CLOSED, Seen.REFUSAL], Seen.SOFT),

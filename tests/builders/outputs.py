@@ -219,10 +219,12 @@ def pan(survey: Survey) -> PanFeatures:
     insertions = gpd.GeoDataFrame(
         {
             "insertion": readings["insertion"].to_numpy(), "site": readings["site"].to_numpy(), "state": "present",
+            "soft_to_mm": np.nan, "missed": 0.0, "top_sd_mm": 8.0,
             "top_mm": 180.0, "bottom_mm": np.where(censored, np.nan, 380.0),
             "bottom_kind": np.where(censored, "right-censored", "observed"),
             "bottom_low_mm": np.where(censored, 350.0, 370.0), "bottom_high_mm": np.where(censored, np.inf, 390.0),
-            "bottom_sd_mm": 10.0, "peak_kpa": 3400.0, "peak_depth_mm": 280.0, "excess_kpa_mm": 90_000.0,
+            "bottom_sd_mm": 10.0, "peak_kpa": 3400.0, "peak_kind": np.where(censored, "right-censored", "observed"),
+            "peak_depth_mm": 280.0, "excess_kpa_mm": 90_000.0,
             "seen": np.where(censored, "refusal", "closed"), "reached_mm": np.where(censored, 350.0, 600.0),
             "layer_mm": 180.0, "next_mm": np.nan,
         },

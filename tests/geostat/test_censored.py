@@ -155,3 +155,34 @@ def test_a_stack_of_covariances_gives_what_each_gives_alone():
         alone = gaussian_posterior(stack[j : j + 1], noise[j : j + 1], readings, **options)
         assert together.mean[j] == pytest.approx(alone.mean[0], abs=1e-4)
         assert together.log_evidence[j] == pytest.approx(alone.log_evidence[0], abs=1e-6)
+
+
+@pytest.mark.parametrize("leak", [0.0, 0.2, 0.9])
+def test_an_interval_that_may_be_reported_wrongly_gives_the_integral(leak):
+    # One site with a prior of N(0.4, 0.8), a report "below 0" with noise of variance 1: by quadrature.
+    seen = Observations(
+        site=np.zeros(1, int), low=np.array([-np.inf]), high=np.zeros(1), error=np.zeros(1), leak=np.array([leak])
+    )
+    none = np.empty((1, 0)), np.empty(0)
+    value = np.linspace(-9.0, 9.0, 200_001)
+    likelihood = leak + (1.0 - leak) * norm.cdf(-value)
+    density = norm.pdf(value, 0.0, np.sqrt(0.8)) * likelihood
+    total = np.trapezoid(density, value)
+    found = gaussian_posterior(
+        np.full((1, 1, 1), 0.8), np.ones(1), seen, trend=none[0], trend_precision=none[1], tolerance=1e-9
+    )
+    assert found.mean[0, 0] == pytest.approx(np.trapezoid(value * density, value) / total, abs=1e-4)
+    assert found.log_evidence[0] == pytest.approx(np.log(total), abs=1e-4)
+
+
+def test_an_interval_reported_whatever_the_value_says_nothing():
+    k, site, y = paddock()
+    readings = readings_of(site, y)
+    more = Observations(
+        site=np.append(site, 2), low=np.append(y, -np.inf), high=np.append(y, -3.0), error=np.zeros(len(y) + 1),
+        leak=np.append(np.zeros(len(y)), 1.0),
+    )  # fmt: skip
+    trend = {"trend": np.ones((len(k), 1)), "trend_precision": np.array([0.25])}
+    without = gaussian_posterior(k[None], np.array([0.16]), readings, **trend)
+    with_it = gaussian_posterior(k[None], np.array([0.16]), more, **trend)
+    np.testing.assert_allclose(with_it.mean, without.mean, atol=1e-5)

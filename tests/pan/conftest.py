@@ -23,6 +23,7 @@ def profiles_of() -> Builder:
         thickness_mm: float = 0.0,
         at_least: object = False,
         theta: object = None,
+        held: object = False,
         date: object = "",
     ) -> Profiles:
         value = np.atleast_2d(np.asarray(cone_index_kpa, dtype=float))
@@ -34,6 +35,7 @@ def profiles_of() -> Builder:
             "thickness_mm": np.full(value.shape, thickness_mm),
             "cone_index_kpa": value,
             "at_least": np.broadcast_to(np.asarray(at_least), value.shape),
+            "held": np.broadcast_to(np.asarray(held), value.shape),
         }
         if theta is not None:
             arrays["theta"] = np.broadcast_to(np.asarray(theta, dtype=float), value.shape)

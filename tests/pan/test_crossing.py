@@ -16,6 +16,7 @@ def readings(value, *, thickness_mm=0.0, at_least=None):
         thickness_mm=np.full(value.shape, thickness_mm),
         cone_index_kpa=value,
         at_least=np.zeros(value.shape, dtype=bool) if at_least is None else np.atleast_2d(at_least),
+        held=np.zeros(value.shape, dtype=bool),
     )
 
 
@@ -113,6 +114,7 @@ def test_on_wide_steps_the_two_readings_beside_the_crossing_decide():
         thickness_mm=np.zeros((1, len(DEPTH_MM))),
         cone_index_kpa=value[None, :],
         at_least=np.zeros((1, len(DEPTH_MM)), dtype=bool),
+        held=np.zeros((1, len(DEPTH_MM)), dtype=bool),
     )
     straight_mm = 700.0 + 100.0 * (2000.0 - 800.0) / (3500.0 - 800.0)
     assert locate(wide, straight_mm, 7, rising=True).mm[0] == pytest.approx(straight_mm, abs=1.0)

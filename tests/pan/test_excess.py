@@ -19,6 +19,7 @@ def readings(value, thickness_mm=0.0):
         thickness_mm=np.full(value.shape, thickness_mm),
         cone_index_kpa=value,
         at_least=np.zeros(value.shape, dtype=bool),
+        held=np.zeros(value.shape, dtype=bool),
     )
 
 

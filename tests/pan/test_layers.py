@@ -16,6 +16,7 @@ def layers(depth_mm, *profiles, stopped=False, thickness_mm=0.0):
         thickness_mm=np.full(value.shape, thickness_mm),
         cone_index_kpa=value,
         at_least=np.zeros(value.shape, dtype=bool),
+        held=np.zeros(value.shape, dtype=bool),
     )
     return find_layers(readings, np.full(len(value), stopped), **RULE)
 

@@ -25,7 +25,7 @@ def test_stopped_and_silent_insertions_are_counted_and_named(profiles_of):
     assert "by 1 of the 2 insertions" in told["bottom-not-seen"].what
     assert "1 by refusal" in told["bottom-not-seen"].what
     assert told["bottom-not-seen"].place == "P00001"
-    assert told["nothing-known"].place == "P00002"
+    assert told["soft-to-its-end"].place == "P00002"
 
 
 def test_a_long_list_of_insertions_is_cut_and_counted(profiles_of):

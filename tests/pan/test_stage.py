@@ -6,7 +6,7 @@ import pytest
 
 from hardpan.pan.settings import PanSettings
 from hardpan.pan.stage import detect_pan
-from hardpan.records.pan import Bottom, Seen, State
+from hardpan.records.pan import Bottom, Peak, Seen, State
 from hardpan.records.survey import Stop
 
 CRS = pyproj.CRS("EPSG:32751")
@@ -67,9 +67,68 @@ def test_a_refusal_straight_from_soft_ground_is_a_stone_and_says_nothing_of_a_pa
     assert (pan.state, pan.bottom_kind) == (State.UNUSABLE, Bottom.UNUSABLE)
 
 
-def test_a_record_that_ends_in_soft_ground_above_the_pan_is_unusable(profiles_of):
+def test_a_record_that_ends_in_soft_ground_says_that_no_pan_begins_above_its_end(profiles_of):
     pan = only(profiles_of(DEPTH_MM, cut(trapezoid(), 150.0), stop=Stop.SHORT))
-    assert (pan.state, pan.bottom_kind) == (State.UNUSABLE, Bottom.UNUSABLE)
+    assert (pan.state, pan.bottom_kind) == (State.ABSENT, Bottom.ABSENT)
+    assert pan.soft_to_mm == 150.0
+    # No other top is known: one anywhere between the depth of a crust and the depth searched to.
+    assert pan.missed == pytest.approx((700.0 - 150.0) / (700.0 - 100.0))
+
+
+def test_a_probe_that_passed_where_pans_begin_missed_none(profiles_of):
+    pans = np.tile(trapezoid(), (60, 1))
+    soft = np.tile(cut(np.full(DEPTH_MM.shape, 900.0), 450.0), (20, 1))
+    found = detect_pan(
+        profiles_of(DEPTH_MM, np.vstack([pans, soft]), stop=[Stop.ROD_END] * 60 + [Stop.SHORT] * 20), CRS, PanSettings()
+    )
+    assert (found.insertions["state"] == State.ABSENT).sum() == 20
+    assert found.insertions["missed"].max() < 0.01
+    assert found.sensitivity.set_index("threshold_kpa").loc[2500.0, "present_share"] == pytest.approx(0.75)
+
+
+@pytest.mark.parametrize(
+    ("stop", "kind"),
+    [
+        (Stop.REFUSAL, Peak.CENSORED),
+        (Stop.LIMIT, Peak.CENSORED),
+        (Stop.ROD_END, Peak.OBSERVED),
+        (Stop.SHORT, Peak.OBSERVED),
+    ],
+)
+def test_a_peak_is_a_lower_bound_only_where_strength_ended_the_insertion(profiles_of, stop, kind):
+    assert only(profiles_of(DEPTH_MM, cut(trapezoid(), 325.0), stop=stop)).peak_kind == kind
+
+
+def test_a_peak_at_the_devices_limit_is_a_lower_bound_though_the_pan_was_passed(profiles_of):
+    values = np.minimum(trapezoid(), 3500.0)
+    pan = only(profiles_of(DEPTH_MM, values, at_least=values >= 3500.0))
+    assert (pan.bottom_kind, pan.peak_kind) == (Bottom.OBSERVED, Peak.CENSORED)
+
+
+def test_a_held_value_widens_the_depth_beside_it(profiles_of):
+    values = trapezoid()
+    plain = only(profiles_of(DEPTH_MM, values))
+    stuck = (DEPTH_MM > 100.0) & (DEPTH_MM <= 275.0)
+    values[stuck] = values[DEPTH_MM == 100.0]
+    held = only(profiles_of(DEPTH_MM, values, held=stuck))
+    # Between the last value that was measured, at 100 mm, and the first hard one, at 300 mm, all is possible.
+    assert held.top_mm == pytest.approx(200.0)
+    assert held.top_sd_mm == pytest.approx(200.0 / np.sqrt(12.0))
+    assert plain.top_sd_mm < 20.0
+
+
+def test_a_logger_that_keeps_its_last_value_reaches_no_deeper_than_that(profiles_of):
+    values = np.where(DEPTH_MM < 300.0, trapezoid(), 3800.0)
+    hard = only(profiles_of(DEPTH_MM, values, held=DEPTH_MM > 300.0))
+    assert (hard.bottom_kind, hard.bottom_low_mm, hard.peak_kind) == (Bottom.CENSORED, 300.0, Peak.CENSORED)
+    soft = only(profiles_of(DEPTH_MM, np.full(DEPTH_MM.shape, 900.0), held=DEPTH_MM > 300.0))
+    assert (soft.state, soft.soft_to_mm) == (State.ABSENT, 300.0)
+
+
+def test_readings_at_the_threshold_that_make_no_layer_are_told(profiles_of):
+    values = np.where((DEPTH_MM >= 475.0) & (DEPTH_MM <= 550.0), 2500.0, 1500.0)
+    pan = only(profiles_of(DEPTH_MM, values))
+    assert (pan.state, pan.seen, pan.layer_mm) == (State.ABSENT, Seen.MARGINAL, 475.0)
 
 
 def test_resistance_that_rises_to_the_end_has_a_top_but_no_bottom(profiles_of):

@@ -7,7 +7,6 @@ from scipy import stats
 
 from hardpan.pan.packing import pack
 from hardpan.pan.tables import compare_dates, mean_within, slice_readings
-from hardpan.records.pan import State
 
 
 def test_a_slice_is_the_mean_of_its_readings_and_one_on_the_boundary_counts_half(profiles_of):
@@ -37,7 +36,8 @@ def test_dates_are_compared_by_site_means(profiles_of):
         {
             "date": np.where(np.arange(40) < 20, "2026-07-01", "2026-09-01"),
             "site": [f"S{row // 2}" for row in range(40)],
-            "state": State.ABSENT,
+            "top_mm": np.nan,
+            "soft_to_mm": 700.0,
         }
     )
     dates = compare_dates(packed, about).set_index("date")

@@ -29,6 +29,7 @@ def survey(seed, step_kpa, limit_kpa=np.inf, count=12):
         at_least=np.zeros(size, dtype=bool),
         theta=np.full(size, np.nan),
         row=np.arange(size),
+        held=np.zeros(size, dtype=bool),
     )
 
 

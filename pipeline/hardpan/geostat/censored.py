@@ -235,12 +235,13 @@ def _propagate(prior: _Prior, base: _Solved, tau: Floats, nu: Floats, tolerance:
         cavity, cavity_variance = _cavity(mean[:, at], spread[:, at], t, v)
         noise = prior.variance[going][:, free]
         _, slope, second = interval_moments(
-            cavity, cavity_variance + noise, observations.low[free], observations.high[free]
+            cavity, cavity_variance + noise, observations.low[free], observations.high[free], observations.leaks(free)
         )
         shrinkage = np.maximum(1.0 - second * cavity_variance, 1e-9)
         step = 1.0 if sweeps <= _FULL_SWEEPS else 0.5
-        t = t + step * (np.maximum(second / shrinkage, _LEAST_PRECISION / cavity_variance) - t)
-        v = v + step * ((slope + cavity * second) / shrinkage - v)
+        matched = np.maximum(second / shrinkage, _LEAST_PRECISION / cavity_variance)
+        t = t + step * (matched - t)
+        v = v + step * (slope + matched * (cavity + cavity_variance * slope) - v)
         tau[np.ix_(going, free)], nu[np.ix_(going, free)] = t, v
         change = s * (t @ onto - first_t)[:, None, :]
         change[:, diagonal, diagonal] += 1.0
@@ -272,7 +273,11 @@ def _evidence(prior: _Prior, solved: _Solved, tau: Floats, nu: Floats) -> tuple[
         t, v, site = tau[:, free], nu[:, free], observations.site[free]
         mean, without = _cavity(solved.mean[:, site], solved.variance[:, site], t, v)
         log_p, slope, second = interval_moments(
-            mean, without + prior.variance[:, free], observations.low[free], observations.high[free]
+            mean,
+            without + prior.variance[:, free],
+            observations.low[free],
+            observations.high[free],
+            observations.leaks(free),
         )
         # every factor is scaled so that the integral over what the other observations leave is that of its interval
         spread = 1.0 + t * without

@@ -22,12 +22,18 @@ class Observations:
     """(m,) upper end, equal to `low` for a value; inf for none (right-censored)."""
     error: Floats
     """(m,) known error variance of each, on top of the noise of the covariance."""
+    leak: Floats | None = None
+    """(m,) chance that an interval is reported although the value lies outside it; None for never."""
 
     @property
     def exact(self) -> Bools:
         """Observations that are values, shape (m,)."""
         exact: Bools = self.low == self.high
         return exact
+
+    def leaks(self, chosen: Bools) -> Floats | float:
+        """`leak` of the observations chosen, 0 where there is none."""
+        return 0.0 if self.leak is None else self.leak[chosen]
 
     def sum_by_site(self, per_observation: Floats, n: int) -> Floats:
         """Sums over the observations of each of n sites, shape (k, n), of values (k, m)."""
@@ -65,12 +71,15 @@ class GaussianPosterior:
     converged: bool
 
 
-def interval_moments(mean: Floats, variance: Floats, low: Floats, high: Floats) -> tuple[Floats, Floats, Floats]:
+def interval_moments(
+    mean: Floats, variance: Floats, low: Floats, high: Floats, leak: Floats | float = 0.0
+) -> tuple[Floats, Floats, Floats]:
     """Log probability of an interval under a normal law, and its first and minus its second derivative by the mean.
 
     For z ~ N(mean, variance): log P(low < z < high), then the two derivatives; all broadcast. With them the truncated
     normal has mean `mean + variance * first` and variance `variance * (1 - variance * second)`. Stable far out in
-    either tail.
+    either tail. An interval that is reported with probability `leak` although z lies outside has the probability
+    leak + (1 - leak) P(low < z < high) instead.
 
     Examples
     --------
@@ -87,7 +96,17 @@ def interval_moments(mean: Floats, variance: Floats, low: Floats, high: Floats) 
     density_a, density_b = _density_ratio(a, log_p), _density_ratio(b, log_p)
     slope = (density_a - density_b) / sd
     second = slope**2 + (_times(a, density_a) - _times(b, density_b)) / variance
-    return log_p, np.where(flip, -slope, slope), second
+    slope = np.where(flip, -slope, slope)
+    return (log_p, slope, second) if np.all(np.equal(leak, 0.0)) else _leaking(log_p, slope, second, leak)
+
+
+def _leaking(log_p: Floats, slope: Floats, second: Floats, leak: Floats | float) -> tuple[Floats, Floats, Floats]:
+    with np.errstate(divide="ignore"):
+        own = np.log1p(-leak) + log_p
+        log_all = np.logaddexp(np.log(leak), own)
+    share = np.exp(own - log_all)
+    # (log(q + r p))'' = s (log p)'' + s (1 - s) (log p)'^2 with s the share of r p
+    return log_all, share * slope, share * second - share * (1.0 - share) * slope**2
 
 
 def _density_ratio(x: Floats, log_p: Floats) -> Floats:

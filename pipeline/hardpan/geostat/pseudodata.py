@@ -73,6 +73,7 @@ def _fit_patch(
         low=observations.low[used],
         high=observations.high[used],
         error=observations.error[used],
+        leak=None if observations.leak is None else observations.leak[used],
     )
     k = covariance_between(covariance, xy_m[sites], xy_m[sites])
     k[np.diag_indices_from(k)] += covariance.micro

@@ -49,7 +49,8 @@ def locate_crossings(
 
     Between point readings a line through all readings nearby decides. Between the means of two layers the depth can
     be anywhere in either: the interval holds both layers, the error is that of a triangular distribution over them.
-    Next to a reading at the device's limit it can be anywhere in the step.
+    Next to a reading at the device's limit it can be anywhere in the step, next to one that was held anywhere since
+    the value was last measured.
 
     Parameters
     ----------
@@ -85,14 +86,15 @@ def locate_crossings(
     low = depth[at, upper] - thickness[at, upper] / 2.0
     high = depth[at, upper + 1] + thickness[at, upper + 1] / 2.0
     layered = thickness[at, upper] > 0
-    bounded = at_least[at, upper] | at_least[at, upper + 1]
-    best = np.where(layered | bounded, start, fitted)
+    held, bounded = near.held[at, upper], at_least[at, upper] | at_least[at, upper + 1]
+    low = np.where(held, depth[at, near.run_at[at, upper]], low)
+    best = np.select([held, layered | bounded], [(low + high) / 2.0, start], fitted)
     sd = np.select(
-        [layered, bounded],
-        [(high - low) / np.sqrt(24.0), step / np.sqrt(12.0)],
+        [held, layered, bounded],
+        [(high - low) / np.sqrt(12.0), (high - low) / np.sqrt(24.0), step / np.sqrt(12.0)],
         np.hypot(noise_share * threshold_kpa * error, _STEP_SHARE * step),
     )
-    reach = np.where(layered | bounded, 0.0, _LIKELY * sd)
+    reach = np.where(held | layered | bounded, 0.0, _LIKELY * sd)
     spread = np.full((4, len(start_mm)), np.nan)
     spread[:, row] = best, sd, np.minimum(low, best - reach), np.maximum(high, best + reach)
     return Crossings(mm=spread[0], sd_mm=spread[1], low_mm=spread[2], high_mm=spread[3])

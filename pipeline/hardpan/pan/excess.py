@@ -5,6 +5,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.pan.readings import Readings
+from hardpan.records.pan import Peak, Seen
 
 SHAPE_STEPS = 20
 """Steps of the excess shape: 10 mm of a pan 200 mm thick, finer than any usual reading step."""
@@ -19,6 +20,14 @@ def find_peak(readings: Readings, top_at: Ints, bottom_at: Ints) -> tuple[Floats
     row, pan = np.arange(len(depth)), top_at >= 0
     at = np.where(_between(value, top_at, bottom_at), value, -np.inf).argmax(axis=1)
     return np.where(pan, value[row, at], np.nan), np.where(pan, depth[row, at], np.nan)
+
+
+def judge_peak(readings: Readings, pan: pd.DataFrame) -> np.ndarray:
+    """What is known of each pan's highest reading, a `Peak`, shape (insertion,); `pan` of `verdict.choose_pan`."""
+    stopped = np.isin(pan["seen"], [Seen.REFUSAL, Seen.LIMIT])
+    within = _between(readings.depth_mm, pan["top_at"].to_numpy(), pan["bottom_at"].to_numpy())
+    bound = np.any(within & (readings.at_least | readings.held), axis=1)
+    return np.select([pan["top_at"] < 0, stopped | bound], [Peak.ABSENT, Peak.CENSORED], Peak.OBSERVED).astype(object)
 
 
 def integrate_excess(readings: Readings, top_at: Ints, bottom_at: Ints, threshold_kpa: float) -> Floats:

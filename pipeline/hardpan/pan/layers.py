@@ -50,6 +50,13 @@ def find_layers(
     return sweep.finish(stopped)
 
 
+def find_marginal(readings: Readings, threshold_kpa: float, crust_mm: float) -> Floats:
+    """Depth of the first reading at or above the threshold and below a crust, mm, shape (insertion,); NaN without."""
+    hard = (readings.cone_index_kpa >= threshold_kpa) & (readings.depth_mm >= crust_mm)
+    first: Floats = np.fmin.reduce(np.where(hard, readings.depth_mm, np.nan), axis=1, initial=np.inf)
+    return np.where(np.isfinite(first), first, np.nan)
+
+
 class _Sweep:
     """The state of all insertions while the samples are walked from the top down."""
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hardpan.core.arrays import Bools, Floats
+from hardpan.core.arrays import Bools, Floats, Ints
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -19,6 +19,9 @@ class Readings:
     at_least: Bools
     """The reading is at the device's limit: the ground is at least so hard."""
 
+    held: Bools
+    """The reading repeats a value that the sensor or logger held, so it says nothing of its own."""
+
     def rows(self, chosen: np.ndarray) -> "Readings":
         """Insertions that `chosen` (a mask or numbers) picks."""
         return Readings(
@@ -26,6 +29,7 @@ class Readings:
             thickness_mm=self.thickness_mm[chosen],
             cone_index_kpa=self.cone_index_kpa[chosen],
             at_least=self.at_least[chosen],
+            held=self.held[chosen],
         )
 
     @property
@@ -33,6 +37,19 @@ class Readings:
         """Depth of each insertion's last reading, shape (insertion,); 0 without readings."""
         deepest: Floats = np.fmax.reduce(self.depth_mm, axis=1, initial=0.0)
         return deepest
+
+    @property
+    def known_mm(self) -> Floats:
+        """Depth of each insertion's last reading that is not a held value, shape (insertion,); 0 without readings."""
+        deepest: Floats = np.fmax.reduce(np.where(self.held, np.nan, self.depth_mm), axis=1, initial=0.0)
+        return deepest
+
+    @property
+    def run_at(self) -> Ints:
+        """Sample of each reading, for a held one that of the reading whose value it repeats, shape as the readings."""
+        sample = np.broadcast_to(np.arange(self.held.shape[1]), self.held.shape)
+        first: Ints = np.maximum.accumulate(np.where(self.held, 0, sample), axis=1)
+        return first
 
     @property
     def layered(self) -> Bools:

@@ -32,8 +32,8 @@ def remark(pan: pd.DataFrame, readings: Readings, stones: Bools, dates: pd.DataF
     """
     return (
         *_none(pan, readings, settings),
-        *_stopped(pan),
-        *_judged(pan, stones),
+        *_stopped(pan, settings),
+        *_judged(pan, stones, readings.held, settings),
         *_resolution(pan, readings, settings),
         *_dates(dates),
     )
@@ -46,14 +46,17 @@ def _none(pan: pd.DataFrame, readings: Readings, settings: PanSettings) -> Issue
     highest = np.nanmax(readings.cone_index_kpa)
     return _plain(
         "no-pan-met",
-        f"No insertion shows a pan at the threshold of {settings.critical_kpa:g} kPa; the highest reading is"
-        f" {highest:.0f} kPa.",
+        Said(
+            "No insertion shows a pan at the threshold of {threshold}; the highest reading is {highest}.",
+            threshold=strength(settings.critical_kpa, None),
+            highest=strength(float(highest)),
+        ),
         "Nothing to rip at this threshold; if the ground is hard, check the unit of the readings, or set"
         " pan.critical_kpa.",
     )
 
 
-def _stopped(pan: pd.DataFrame) -> Issues:
+def _stopped(pan: pd.DataFrame, settings: PanSettings) -> Issues:
     """Issues of bottoms and pans that were not seen."""
     censored = (pan["bottom_kind"] == Bottom.CENSORED).to_numpy()
     ends = pan.loc[censored, "seen"].value_counts().sort_index()
@@ -74,8 +77,18 @@ def _stopped(pan: pd.DataFrame) -> Issues:
             pan,
             unusable,
             "nothing-known",
-            "Insertions that ended in soft ground or within the depth of a crust: {n}.",
+            "Insertions refused straight from soft ground, or that ended within the depth of a crust: {n}.",
             "They say nothing of the pan and are left out of its presence, top and bottom.",
+        ),
+        *_issue(
+            pan,
+            (pan["missed"] > 0).to_numpy(),
+            "soft-to-its-end",
+            "Insertions in soft ground that ended above {search}, the depth searched to: {n}. A pan of this paddock"
+            " would begin below them with a chance of up to {chance} %.",
+            "They count as no pan down to where they ended, and are held open to one below with that chance.",
+            search=depth(settings.search_to_mm, None),
+            chance=f"{100.0 * pan['missed'].max():.0f}",
         ),
     )
 
@@ -87,7 +100,7 @@ _ENDS = {
 }
 
 
-def _judged(pan: pd.DataFrame, stones: Bools) -> Issues:
+def _judged(pan: pd.DataFrame, stones: Bools, held: Bools, settings: PanSettings) -> Issues:
     """Issues of readings and layers that were passed over."""
     return (
         *_issue(
@@ -97,6 +110,22 @@ def _judged(pan: pd.DataFrame, stones: Bools) -> Issues:
             "Single readings far harder than both neighbours: {stones}, in insertions: {n}.",
             "Taken for stones hit in passing and replaced by the mean of the neighbours.",
             stones=stones.sum(),
+        ),
+        *_issue(
+            pan,
+            (pan["seen"] == Seen.MARGINAL).to_numpy(),
+            "marginal",
+            "Insertions with readings at or above the threshold that make no hard layer: {n}.",
+            "They count as ground without a pan; too thin, or less than {by} above it over {least}.",
+            by=strength(settings.hysteresis_kpa, None),
+            least=depth(settings.min_thickness_mm, None),
+        ),
+        *_issue(
+            pan,
+            np.any(held, axis=1),
+            "held-readings",
+            "Insertions with readings that repeat a value the sensor or logger held: {n}.",
+            "A top or bottom beside them can be anywhere since the last measured value, and its error is so wide.",
         ),
         *_issue(
             pan,

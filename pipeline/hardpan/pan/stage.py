@@ -10,10 +10,11 @@ import pandas as pd
 import pyproj
 
 from hardpan.pan.crossing import locate_crossings
-from hardpan.pan.excess import find_peak, integrate_excess, mean_shape
-from hardpan.pan.layers import find_layers
+from hardpan.pan.excess import find_peak, integrate_excess, judge_peak, mean_shape
+from hardpan.pan.layers import find_layers, find_marginal
 from hardpan.pan.moisture import normalise
 from hardpan.pan.packing import pack, remove_stones
+from hardpan.pan.presence import chance_below, share_with_pan
 from hardpan.pan.readings import Readings
 from hardpan.pan.remarks import remark
 from hardpan.pan.settings import PanSettings
@@ -53,7 +54,7 @@ def detect_pan(profiles: Profiles, crs: pyproj.CRS, settings: PanSettings) -> Pa
         (pan["bottom_kind"] == Bottom.OBSERVED).sum(), stones.sum(),
     )  # fmt: skip
     points = gpd.points_from_xy(about["x_m"].to_numpy(), about["y_m"].to_numpy(), crs=crs)
-    dates = compare_dates(readings, pan[["site", "state"]].assign(date=about["date"].to_numpy()))
+    dates = compare_dates(readings, pan[["site", "top_mm", "soft_to_mm"]].assign(date=about["date"].to_numpy()))
     return PanFeatures(
         insertions=gpd.GeoDataFrame(pan, geometry=points)[list(PAN)],
         threshold_kpa=settings.critical_kpa,
@@ -89,7 +90,9 @@ def read_pans(readings: Readings, stop: np.ndarray, threshold_kpa: float, settin
         hysteresis_kpa=settings.hysteresis_kpa,
         min_thickness_mm=settings.min_thickness_mm,
     )
-    pan = choose_pan(layers, readings.reached_mm, stop, settings)
+    pan = choose_pan(
+        layers, readings.known_mm, find_marginal(counted, threshold_kpa, settings.crust_mm), stop, settings
+    )
     present, observed = (pan["state"] == State.PRESENT).to_numpy(), (pan["bottom_kind"] == Bottom.OBSERVED).to_numpy()
     top_at, bottom_at = pan["top_at"].to_numpy(), pan["bottom_at"].to_numpy()
     top_mm, bottom_mm = pan["top_mm"].to_numpy(), pan["bottom_mm"].to_numpy()
@@ -99,12 +102,18 @@ def read_pans(readings: Readings, stop: np.ndarray, threshold_kpa: float, settin
     )
     top = locate(top_mm, top_at - 1, present & (top_at > 0), rising=True)
     bottom = locate(bottom_mm, bottom_at, observed, rising=False)
-    last_hard = (readings.depth_mm - readings.thickness_mm / 2.0)[np.arange(len(pan)), bottom_at]
+    row = np.arange(len(pan))
+    last_hard = (readings.depth_mm - readings.thickness_mm / 2.0)[row, readings.run_at[row, bottom_at]]
     pan["top_mm"] = np.where(present, np.where(top_at > 0, top.mm, top_mm), np.nan)
+    pan["top_sd_mm"] = np.where(present, np.nan_to_num(top.sd_mm), np.nan)
     pan["bottom_mm"], pan["bottom_sd_mm"] = bottom.mm, bottom.sd_mm
     pan["bottom_low_mm"] = np.select([observed, present], [bottom.low_mm, np.fmax(last_hard, pan["top_mm"])], np.nan)
     pan["bottom_high_mm"] = np.select([observed, present], [bottom.high_mm, np.inf], np.nan)
     pan["peak_kpa"], pan["peak_depth_mm"] = find_peak(readings, top_at, bottom_at)
+    pan["peak_kind"] = judge_peak(readings, pan)
+    pan["missed"] = chance_below(
+        pan["top_mm"].to_numpy(), pan["soft_to_mm"].to_numpy(), from_mm=settings.crust_mm, to_mm=settings.search_to_mm
+    )
     pan["excess_kpa_mm"] = integrate_excess(counted, top_at, bottom_at, threshold_kpa)
     return pan
 
@@ -115,12 +124,12 @@ def vary_threshold(found: pd.DataFrame, readings: Readings, stop: np.ndarray, se
     for threshold in settings.sensitivity_kpa:
         same = threshold == settings.critical_kpa
         pan = found if same else read_pans(readings, stop, threshold, settings)
-        usable, present = pan["state"] != State.UNUSABLE, pan["state"] == State.PRESENT
+        present = pan["state"] == State.PRESENT
         censored = pan["bottom_kind"] == Bottom.CENSORED
         rows.append(
             {
                 "threshold_kpa": threshold,
-                "present_share": present.sum() / max(usable.sum(), 1),
+                "present_share": share_with_pan(pan["top_mm"].to_numpy(), pan["soft_to_mm"].to_numpy()),
                 "top_mm": pan["top_mm"].mean(),
                 "bottom_mm": pan["bottom_mm"].mean(),
                 "censored_share": censored.sum() / max(present.sum(), 1),

@@ -6,8 +6,9 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats
+from hardpan.pan.presence import share_with_pan
 from hardpan.pan.readings import Readings
-from hardpan.records.pan import DATES_TO_MM, State
+from hardpan.records.pan import DATES_TO_MM
 
 
 def slice_readings(readings: Readings, slice_mm: float, insertion: pd.Series) -> pd.DataFrame:
@@ -42,7 +43,7 @@ def compare_dates(readings: Readings, about: pd.DataFrame) -> pd.DataFrame:
     readings : Readings
         Packed readings.
     about : pd.DataFrame
-        `date`, `site` and `state` of each insertion.
+        `date`, `site`, `top_mm` and `soft_to_mm` of each insertion.
 
     Returns
     -------
@@ -53,14 +54,17 @@ def compare_dates(readings: Readings, about: pd.DataFrame) -> pd.DataFrame:
     """
     about = about.assign(kpa=mean_within(readings, 0.0, DATES_TO_MM))
     sites = about.groupby(["date", "site"])["kpa"].mean().groupby("date")
-    able = about[about["state"] != State.UNUSABLE]
+    shares = {
+        date: share_with_pan(part["top_mm"].to_numpy(), part["soft_to_mm"].to_numpy())
+        for date, part in about.groupby("date")
+    }
     table = pd.DataFrame(
         {
             "insertions": about.groupby("date").size(),
             "sites": about.groupby("date")["site"].nunique(),
             "mean_kpa": sites.mean(),
             "se_kpa": sites.sem(),
-            "present_share": able["state"].eq(State.PRESENT).groupby(able["date"]).mean(),
+            "present_share": pd.Series(shares),
         }
     )
     first = table.iloc[0]

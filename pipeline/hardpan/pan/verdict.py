@@ -10,21 +10,23 @@ from hardpan.records.survey import Stop
 
 _OUTCOME = {
     **dict.fromkeys((Seen.REFUSAL, Seen.LIMIT, Seen.STILL_HARD), (State.PRESENT, Bottom.CENSORED)),
-    **dict.fromkeys((Seen.TOO_DEEP, Seen.SOFT), (State.ABSENT, Bottom.ABSENT)),
-    **dict.fromkeys((Seen.SHALLOW, Seen.STONE, Seen.SHORT), (State.UNUSABLE, Bottom.UNUSABLE)),
+    **dict.fromkeys((Seen.TOO_DEEP, Seen.SOFT, Seen.MARGINAL, Seen.SHORT), (State.ABSENT, Bottom.ABSENT)),
+    **dict.fromkeys((Seen.SHALLOW, Seen.STONE), (State.UNUSABLE, Bottom.UNUSABLE)),
     Seen.CLOSED: (State.PRESENT, Bottom.OBSERVED),
 }
 """State and bottom that follow from what was seen."""
 
 
-def choose_pan(layers: pd.DataFrame, reached_mm: Floats, stop: np.ndarray, settings: PanSettings) -> pd.DataFrame:
+def choose_pan(
+    layers: pd.DataFrame, reached_mm: Floats, marginal_mm: Floats, stop: np.ndarray, settings: PanSettings
+) -> pd.DataFrame:
     """The pan of each insertion: the hard layer that is one, if any is, and what is known of it.
 
     The pan is the shallowest hard layer that does not end above `crust_mm` and starts within `search_to_mm`: roots
     meet it first, and a ripper that works a deeper one breaks it on the way. A layer that is still hard at the last
     reading has a censored bottom, whatever ended the insertion. A probe refused straight from soft ground stands on
-    a stone, and one that ends in soft ground before `search_to_mm` without having reached the rod's end is short:
-    neither can tell whether there is a pan.
+    a stone and cannot tell whether there is a pan. One that ends in soft ground before `search_to_mm` tells that there
+    is none down to where it ends, be that the rod's end or short of it.
 
     Parameters
     ----------
@@ -32,6 +34,8 @@ def choose_pan(layers: pd.DataFrame, reached_mm: Floats, stop: np.ndarray, setti
         Of `hardpan.pan.layers.find_layers`.
     reached_mm : Floats
         Depth of each insertion's last reading, shape (insertion,); 0 without readings.
+    marginal_mm : Floats
+        Depth of each insertion's first reading at or above the threshold below a crust, shape (insertion,), or NaN.
     stop : np.ndarray
         `hardpan.records.survey.Stop` of each insertion, shape (insertion,).
     settings : PanSettings
@@ -41,8 +45,8 @@ def choose_pan(layers: pd.DataFrame, reached_mm: Floats, stop: np.ndarray, setti
     -------
     pd.DataFrame
         `state`, `bottom_kind`, `top_mm`, `bottom_mm` (last hard reading where censored), `top_at`, `bottom_at` (-1
-        without a pan), `layer_mm` and `next_mm` (tops of the first and second hard layer below a crust, NaN without),
-        `crusted` (a hard layer ends above `crust_mm`), `seen` (a `Seen`) and `reached_mm`.
+        without a pan), `soft_to_mm`, `layer_mm` and `next_mm` (tops of the first and second hard layer below a crust,
+        NaN without), `crusted` (a hard layer ends above `crust_mm`), `seen` (a `Seen`) and `reached_mm`.
     """
     row = pd.RangeIndex(len(reached_mm))
     crust = layers["bottom_mm"] < settings.crust_mm
@@ -65,6 +69,7 @@ def choose_pan(layers: pd.DataFrame, reached_mm: Floats, stop: np.ndarray, setti
             np.isfinite(layer_mm),
             only_crust | (reached_mm <= settings.crust_mm),
             ~deep & (stop == Stop.REFUSAL),
+            np.isfinite(marginal_mm),
             ~deep & (stop == Stop.SHORT),
         ],
         [
@@ -75,19 +80,23 @@ def choose_pan(layers: pd.DataFrame, reached_mm: Floats, stop: np.ndarray, setti
             Seen.TOO_DEEP,
             Seen.SHALLOW,
             Seen.STONE,
+            Seen.MARGINAL,
             Seen.SHORT,
         ],
         Seen.SOFT,
     )
+    state = [_OUTCOME[Seen(key)][0] for key in seen]
+    absent = np.isin(state, [State.ABSENT])
     return pd.DataFrame(
         {
-            "state": [_OUTCOME[Seen(key)][0] for key in seen],
+            "state": state,
             "bottom_kind": [_OUTCOME[Seen(key)][1] for key in seen],
             "top_mm": np.where(pan, layer_mm, np.nan),
             "bottom_mm": first["bottom_mm"].where(pan).to_numpy(dtype=float),
             "top_at": first["top_at"].where(pan, -1).to_numpy(dtype=np.int64),
             "bottom_at": first["bottom_at"].where(pan, -1).to_numpy(dtype=np.int64),
-            "layer_mm": layer_mm,
+            "soft_to_mm": np.where(absent, np.minimum(reached_mm, settings.search_to_mm), np.nan),
+            "layer_mm": np.where(seen == Seen.MARGINAL, marginal_mm, layer_mm),
             "next_mm": second.to_numpy(dtype=float),
             "crusted": row.isin(layers.loc[crust, "row"]),
             "seen": seen,

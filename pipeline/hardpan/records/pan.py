@@ -20,9 +20,10 @@ class State(StrEnum):
 
     PRESENT = "present"
     ABSENT = "absent"
+    """None begins above `soft_to_mm`; `missed` is the chance that one begins below it."""
     UNUSABLE = "unusable"
-    """The record says nothing either way: it stops short in soft soil, on a stone (refused straight from soft soil), or
-    within the depth of a crust."""
+    """The record says nothing either way: it stops on a stone (refused straight from soft soil), or within the depth of
+    a crust."""
 
 
 class Bottom(StrEnum):
@@ -34,6 +35,16 @@ class Bottom(StrEnum):
     """Deeper than `bottom_low_mm`; `bottom_mm` is NaN and `bottom_high_mm` infinite (or a stated bound)."""
     ABSENT = "absent"
     UNUSABLE = "unusable"
+
+
+class Peak(StrEnum):
+    """What is known of the pan's highest resistance."""
+
+    OBSERVED = "observed"
+    """Passed, or read to the end of the rod."""
+    CENSORED = "right-censored"
+    """At least `peak_kpa`: refused, at the device's limit, or read by a sensor that held its value."""
+    ABSENT = "absent"
 
 
 class Seen(StrEnum):
@@ -51,12 +62,14 @@ class Seen(StrEnum):
     """First hard below a ripper's reach."""
     SOFT = "soft"
     """No hard layer."""
+    MARGINAL = "marginal"
+    """Readings at or above the threshold, too few or too little above it for a layer."""
     SHALLOW = "shallow"
     """Not read below the depth of a crust."""
     STONE = "stone"
     """Refused straight from soft ground."""
     SHORT = "short"
-    """Ends in soft ground above the depth searched to."""
+    """Ends in soft ground, above the end of the rod and the depth searched to."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -64,12 +77,14 @@ class PanFeatures:
     """One row an insertion, in the order of the profiles."""
 
     insertions: gpd.GeoDataFrame
-    """Columns `hardpan.records.columns.PAN`: `insertion`, `site` text; `state` value of `State`; `top_mm`,
-    `bottom_mm` (NaN unless observed), `bottom_kind` value of `Bottom`, `bottom_low_mm`, `bottom_high_mm`,
-    `bottom_sd_mm` (reading error of the crossing), `peak_kpa` (at least so much where censored), `peak_depth_mm`,
-    `excess_kpa_mm` (integral above the threshold), `seen` value of `Seen`, `reached_mm` (last reading), `layer_mm`
-    and `next_mm` (tops of the first and second hard layer below a crust, NaN without), `geometry` point in the working
-    CRS."""
+    """Columns `hardpan.records.columns.PAN`: `insertion`, `site` text; `state` value of `State`; `soft_to_mm`
+    (depth above which no pan begins, NaN but for absent ones) and `missed` (chance that a pan of this paddock
+    would begin below it, 0 where that cannot be); `top_mm` and its reading error `top_sd_mm`, `bottom_mm` (NaN
+    unless observed), `bottom_kind` value of `Bottom`, `bottom_low_mm`, `bottom_high_mm`, `bottom_sd_mm`
+    (reading error of the crossing), `peak_kpa` (at least so much where censored), `peak_kind` value of `Peak`,
+    `peak_depth_mm`, `excess_kpa_mm` (integral above the threshold), `seen` value of `Seen`, `reached_mm` (last
+    reading that was measured), `layer_mm` and `next_mm` (tops of the first and second hard layer below a crust,
+    NaN without; of a marginal one the first such reading), `geometry` point in the working CRS."""
     threshold_kpa: float
     excess_shape: Floats
     """Mean excess resistance against relative depth between top (0) and bottom (1), at equal steps; sums to 1."""

@@ -18,7 +18,7 @@ class Stop(StrEnum):
     """Why an insertion ended where it did."""
 
     ROD_END = "rod end"
-    """The deepest depth of the survey was reached."""
+    """The depth at which the rods of its file and date end was reached."""
     REFUSAL = "refusal"
     """Stone, strength of the operator, or load limit stopped the probe while it read hard."""
     LIMIT = "device limit"
@@ -38,6 +38,7 @@ class Profiles:
     - `thickness_mm` float64: thickness of the layer the reading is the mean of; 0 for a point reading.
     - `cone_index_kpa` float64: NaN where not measured (missing cell, sentinel, below refusal).
     - `at_least` bool: the reading is at the device's limit, so the value is a lower bound.
+    - `held` bool (optional): the reading repeats a value that the sensor or logger held: it says nothing of its own.
     - `theta` float64 (optional): volumetric water content m3/m3 at the same depth; NaN where not measured.
 
     and per-insertion coordinates (`hardpan.records.columns.INSERTION`): `insertion` (unique text, the index),
@@ -47,7 +48,7 @@ class Profiles:
 
     readings: xr.Dataset
     depth_limit_mm: float
-    """Deepest depth the survey set out to read (end of the rod)."""
+    """Deepest depth the survey set out to read (end of the longest rod)."""
     device_limit_kpa: float | None = None
 
     def __post_init__(self) -> None:

@@ -100,6 +100,7 @@ def _condition(field: FittedField, variable: Variable, xy_m: Floats, trend: Floa
         low=variable.observations.low * scale - about,
         high=variable.observations.high * scale - about,
         error=variable.observations.error * scale**2,
+        leak=variable.observations.leak,
     )
     precision, total = gaussian_pseudodata(covariance, xy_m, observations)
     seen = precision > 0

@@ -68,13 +68,21 @@ def compose_maps(
     values["pan_bottom_mm"] = np.maximum(values["pan_bottom_mm"], LEAST_THICKNESS_MM)
     values["pan_top_mm"] = np.clip(values["pan_top_mm"], 0.0, values["pan_bottom_mm"] - LEAST_THICKNESS_MM)
     centre, sd = unscale(fields["peak"], cells["peak"]) if "peak" in fields else (nothing, nothing)
-    values["peak_kpa"] = np.exp(centre + 0.5 * sd**2)
+    values["peak_kpa"] = np.minimum(np.exp(centre + 0.5 * sd**2), _highest_kpa(fields))
     values["peak_sd_kpa"] = values["peak_kpa"] * np.sqrt(np.expm1(sd**2))
     values |= {"clay_depth_mm": clay_mm, "soil": domain.cells.soil.astype(float)}
     return xr.Dataset(
         {name: (("y", "x"), domain.on_grid(cell)) for name, cell in values.items()},
         coords={"y": domain.frame.y_m, "x": domain.frame.x_m},
     )
+
+
+def _highest_kpa(fields: Mapping[str, FittedField]) -> float:
+    """Highest peak read, which no mean may exceed; infinite where one of them is but a lower bound."""
+    if "peak" not in fields or not fields["peak"].variable.exact.all():
+        return float("inf")
+    variable = fields["peak"].variable
+    return float(np.exp(variable.centre + variable.scale * variable.observations.low.max(initial=-np.inf)))
 
 
 def unscale(field: FittedField, moments: Moments) -> Moments:

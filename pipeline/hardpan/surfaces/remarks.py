@@ -17,6 +17,9 @@ from hardpan.surfaces.variables import MIN_SPATIAL_SITES, FittedField, Variable
 
 _WORDS = {"pan": "presence of a pan", "top": "top of the pan", "bottom": "bottom of the pan", "peak": "peak resistance"}
 
+_MOSTLY_MISSED = 0.5
+"""An insertion that a pan would more likely lie below than above says next to nothing of its absence."""
+
 _MANY_CENSORED = 0.5
 """Above this share of stopped insertions most of what the map says of the bottom comes from the model."""
 
@@ -32,7 +35,7 @@ def refuse_too_little(insertions: gpd.GeoDataFrame) -> None:
     InputError
         Fewer than three usable sites, or a pan whose bottom no insertion saw.
     """
-    usable = insertions[insertions["state"] != State.UNUSABLE]
+    usable = insertions[(insertions["state"] != State.UNUSABLE) & (insertions["missed"] <= _MOSTLY_MISSED)]
     n_sites = usable["site"].nunique()
     if n_sites < 3 and not (usable["state"] == State.PRESENT).any():
         raise InputError(
@@ -119,8 +122,8 @@ def remark_variables(variables: Mapping[str, Variable], domain: Domain) -> Itera
     if stopped > _MANY_CENSORED:
         yield _issue(
             "mostly-stopped",
-            f"{100 * stopped:.0f} % of the insertions with a pan stopped inside it",
-            "their bottoms enter as deeper than the stop; the map leans on the model, so dig to check",
+            f"{100 * stopped:.0f} % of the insertions with a pan did not see its bottom",
+            "their bottoms enter as deeper than the last hard reading; the map leans on the model, so dig to check",
         )
 
 

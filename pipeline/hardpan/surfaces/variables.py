@@ -8,7 +8,7 @@ import numpy as np
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.geostat import Mixture, Observations, RemlFit
-from hardpan.records.pan import Bottom, State
+from hardpan.records.pan import Bottom, Peak, State
 from hardpan.surfaces.domain import SOIL
 
 MIN_SPATIAL_SITES = 10
@@ -96,7 +96,10 @@ class FittedField:
 
 
 def read_presence(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
-    """Presence as bounds on a latent field: above zero where a pan is, below where none is."""
+    """Presence as bounds on a latent field: above zero where a pan is, below where none is.
+
+    Ground that is soft down to where the insertion ends may have a pan below with the chance `missed`.
+    """
     rows = np.flatnonzero(insertions["state"] != State.UNUSABLE)
     present = insertions["state"].to_numpy()[rows] == State.PRESENT
     readings = Observations(
@@ -104,6 +107,7 @@ def read_presence(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
         low=np.where(present, 0.0, -np.inf),
         high=np.where(present, np.inf, 0.0),
         error=np.zeros(len(rows)),
+        leak=insertions["missed"].to_numpy(float)[rows],
     )
     return Variable(name="pan", unit="", observations=readings, rows=rows, centre=0.0, scale=1.0, binary=True)
 
@@ -114,7 +118,8 @@ def read_top(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
     top = insertions["top_mm"].to_numpy(float)[rows]
     known = np.isfinite(top)
     rows, top = rows[known], top[known]
-    return _scaled(Observations(site=site[rows], low=top, high=top, error=np.zeros(len(rows))), "top", "mm", rows)
+    error = np.nan_to_num(insertions["top_sd_mm"].to_numpy(float)[rows]) ** 2
+    return _scaled(Observations(site=site[rows], low=top, high=top, error=error), "top", "mm", rows)
 
 
 def read_bottom(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
@@ -130,11 +135,11 @@ def read_bottom(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
 
 
 def read_peak(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
-    """Logarithms of the peaks: values where the pan was passed, lower bounds where the insertion stopped in it."""
+    """Logarithms of the peaks: values, but lower bounds where the probe was refused or at its limit."""
     peak = insertions["peak_kpa"].to_numpy(float)
     rows = np.flatnonzero((insertions["state"] == State.PRESENT) & np.isfinite(peak) & (peak > 0))
     low = np.log(peak[rows])
-    stopped = insertions["bottom_kind"].to_numpy()[rows] == Bottom.CENSORED
+    stopped = insertions["peak_kind"].to_numpy()[rows] == Peak.CENSORED
     high = np.where(stopped, np.inf, low)
     return _scaled(Observations(site=site[rows], low=low, high=high, error=np.zeros(len(rows))), "peak", "kPa", rows)
 

@@ -8,6 +8,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats
 from hardpan.core.errors import AmbiguousInputError, InputError
+from hardpan.core.said import Said, depth
 from hardpan.records.issues import Issue
 from hardpan.survey.columns import Numbers, Text, TextReadings
 from hardpan.survey.depth_names import dated, ranges
@@ -181,7 +182,7 @@ def depth_issues(placed: Bools, text: TextReadings, thickness_mm: Floats) -> tup
         issues.append(warned("no-depth", what, "dropped", file=text.file, place=f"row {rows}"))
     thickest_mm = float(thickness_mm.max(initial=0.0))
     if thickest_mm > 0:
-        what = f"readings are means of layers of up to {thickest_mm:g} mm"
+        what = Said("readings are means of layers of up to {thick}", thick=depth(thickest_mm, None))
         done = "top and bottom of a pan are known no better than the layers"
         issues.append(warned("layer-means", what, done, file=text.file))
     return tuple(issues)

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.core.said import Said
 from hardpan.records.issues import Issue, Issues
 from hardpan.survey.notes import counted, listed, warned
 
@@ -182,6 +183,8 @@ class ProbeReadings:
     at_least: Bools
     theta: Floats
     row: Ints
+    held: Bools
+    """The reading repeats a value that the sensor or logger held."""
 
     def take(self, at: Ints | Bools) -> "ProbeReadings":
         """Readings `at`; the table of insertions stays whole."""
@@ -194,6 +197,7 @@ class ProbeReadings:
             at_least=self.at_least[at],
             theta=self.theta[at],
             row=self.row[at],
+            held=self.held[at],
         )
 
     def told(self, code: str, hit: Bools, what: str, done: str) -> Issue:
@@ -202,7 +206,7 @@ class ProbeReadings:
         sites = list(dict.fromkeys(table["site"]))
         return warned(
             code,
-            f"{counted(int(hit.sum()), 'reading')} {what}",
+            Said("{count} {what}", count=counted(int(hit.sum()), "reading"), what=what),
             done,
             file=", ".join(sorted(set(table["file"]))),
             place=f"site {listed(sites, 20)}",

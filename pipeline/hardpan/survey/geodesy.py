@@ -10,6 +10,7 @@ from pyproj.database import query_utm_crs_info
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError, SettingsError
+from hardpan.core.said import Said, distance
 from hardpan.records.issues import Issue
 from hardpan.spatial.datum import GDA94, GDA2020, WGS84, Bounds, Move, Points, label, plan_move
 from hardpan.survey.land import Land
@@ -123,10 +124,11 @@ def shift_issues(move: Move, file: str) -> tuple[Issue, ...]:
     """What a user should know of a move that changes the datum."""
     if not move.changes_datum:
         return ()
-    accuracy = "of unstated accuracy" if move.accuracy_m is None else f"good to {move.accuracy_m:g} m"
-    return (
-        warned("datum-moved", f"datum differs from the paddock's, {accuracy}", f"moved: {move.operation}", file=file),
+    accuracy = (
+        "of unstated accuracy" if move.accuracy_m is None else Said("good to {error}", error=distance(move.accuracy_m))
     )
+    what = Said("datum differs from the paddock's, {accuracy}", accuracy=accuracy)
+    return (warned("datum-moved", what, f"moved: {move.operation}", file=file),)
 
 
 def degrees_bounds(bounds: Bounds, crs: pyproj.CRS, file: str) -> Bounds:

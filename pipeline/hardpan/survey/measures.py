@@ -7,6 +7,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import AmbiguousInputError, InputError
+from hardpan.core.said import Said, depth
 from hardpan.core.units import KPA_PER, MM_PER
 from hardpan.records.issues import Issue
 from hardpan.survey.columns import Heading, Numbers, TextReadings
@@ -109,7 +110,13 @@ def cone_issues(settings: ProbeSettings, file: str) -> tuple[Issue, ...]:
         raise InputError(what=f"worn to {worn:g} mm from {new:g} mm", where="probes.worn_diameter_mm", right="less")
     done = f"readings raised by {(new / worn) ** 2 - 1:.1%}, the loss of base area"
     limit = f", beyond the {WEAR_LIMIT:.0%} at which it is to be renewed" if worn < new * (1 - WEAR_LIMIT) else ""
-    return (warned("worn-cone", f"the cone is worn from {new:g} to {worn:g} mm{limit}", done, file=file),)
+    what = Said(
+        "the cone is worn from {new} to {worn}{limit}",
+        new=depth(new, None, bare=True),
+        worn=depth(worn, None),
+        limit=limit,
+    )
+    return (warned("worn-cone", what, done, file=file),)
 
 
 def drop_sentinels(value: Floats, text: TextReadings) -> tuple[Floats, tuple[Issue, ...]]:

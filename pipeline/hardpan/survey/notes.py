@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from hardpan.core.said import Said
 from hardpan.core.text import clean
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.survey import DatumMove
@@ -10,8 +11,16 @@ from hardpan.records.survey import DatumMove
 
 def warned(code: str, what: str, done: str, *, file: str = "", place: str = "") -> Issue:
     """Issue of the survey with the outcome *warn*; names in it come from files, so control characters are replaced."""
-    what, done, file, place = map(clean, (what, done, file, place))
+    what, done, file, place = map(_clean, (what, done, file, place))
     return Issue(outcome=Outcome.WARN, stage="survey", code=code, what=what, done=done, file=file, place=place)
+
+
+def _clean(text: str) -> str:
+    """Text without control characters, its quantities kept."""
+    if not isinstance(text, Said):
+        return clean(text)
+    parts = {name: _clean(part) if isinstance(part, str) else part for name, part in text.parts.items()}
+    return Said(text.template, **parts)
 
 
 def listed(items: Sequence[object], most: int = 6) -> str:

@@ -8,6 +8,7 @@ import pyproj
 
 from hardpan.core.arrays import Bools, Floats
 from hardpan.core.errors import AmbiguousInputError, InputError
+from hardpan.core.said import Said, distance
 from hardpan.records.issues import Issue
 from hardpan.survey.land import Axes
 from hardpan.survey.notes import counted, listed, warned
@@ -95,7 +96,10 @@ def _coarse(insertions: pd.DataFrame, *, degrees: bool, file: str) -> list[Issue
     if most > COARSE_DECIMALS:
         return []
     step_m = M_PER_DEGREE / 10**most
-    what = f"positions have {most} decimals of a degree, steps of about {step_m:.3g} m"
+    decimals = 0 if step_m >= 10 else 1
+    what = Said(
+        "positions have {most} decimals of a degree, steps of about {step}", most=most, step=distance(step_m, decimals)
+    )
     return [warned("coarse-positions", what, "used as they are", file=file)]
 
 

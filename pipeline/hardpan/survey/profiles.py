@@ -16,9 +16,11 @@ from hardpan.survey.settings import ProbeSettings
 
 LEAST_READINGS = 2
 """An insertion with fewer readings says nothing of a pan."""
+TOGETHER, TOGETHER_SHARE = 3, 0.1
+"""So many insertions, and this share of those that end in soft ground, end at one depth only where the rod does."""
 LEAST_INSERTIONS = 3
 """Fewer insertions make no map."""
-_VARIABLES = ("depth_mm", "thickness_mm", "cone_index_kpa", "at_least", "theta")
+_VARIABLES = ("depth_mm", "thickness_mm", "cone_index_kpa", "at_least", "held", "theta")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -79,8 +81,9 @@ def _pad(readings: ProbeReadings) -> dict[str, np.ndarray]:
     for name, values in columns.items():
         grids[name] = np.full(shape, np.nan)
         grids[name][code, sample] = values
-    grids["at_least"] = np.zeros(shape, dtype=bool)
-    grids["at_least"][code, sample] = readings.at_least
+    for name, marks in {"at_least": readings.at_least, "held": readings.held}.items():
+        grids[name] = np.zeros(shape, dtype=bool)
+        grids[name][code, sample] = marks
     return grids
 
 
@@ -144,7 +147,7 @@ def profile(read: Dense, settings: ProbeSettings) -> tuple[Profiles, tuple[Issue
     table, grids = read.insertions, read.grids
     kpa, depth_mm = grids["cone_index_kpa"], grids["depth_mm"]
     reach_mm = np.where(np.isfinite(kpa), depth_mm + grids["thickness_mm"] / 2, np.nan)
-    limit_mm = float(settings.depth_limit_mm or np.nanmax(reach_mm))
+    limit_mm = _rod_ends(table, grids, reach_mm, settings)
     stop, stop_mm = _stops(grids, reach_mm, limit_mm, settings)
     used = np.isfinite(depth_mm).any(axis=0)
     names = [name for name in _VARIABLES if name != "theta" or np.isfinite(grids["theta"]).any()]
@@ -164,7 +167,9 @@ def profile(read: Dense, settings: ProbeSettings) -> tuple[Profiles, tuple[Issue
         {name: (("insertion", "sample"), grids[name][:, used]) for name in names},
         coords={name: ("insertion", values) for name, values in per_insertion.items()},
     )
-    profiles = Profiles(readings=dataset, depth_limit_mm=limit_mm, device_limit_kpa=_device_limit(grids, settings))
+    profiles = Profiles(
+        readings=dataset, depth_limit_mm=float(limit_mm.max()), device_limit_kpa=_device_limit(grids, settings)
+    )
     return profiles, tuple(_stop_issues(table, stop))
 
 
@@ -175,7 +180,7 @@ def _device_limit(grids: dict[str, np.ndarray], settings: ProbeSettings) -> floa
 
 
 def _stops(
-    grids: dict[str, np.ndarray], reach_mm: Floats, limit_mm: float, settings: ProbeSettings
+    grids: dict[str, np.ndarray], reach_mm: Floats, limit_mm: Floats, settings: ProbeSettings
 ) -> tuple[np.ndarray, Floats]:
     """Why and where each insertion ended."""
     kpa, depth_mm = grids["cone_index_kpa"], grids["depth_mm"]
@@ -183,11 +188,36 @@ def _stops(
     stop_mm = reach_mm[rows, last]
     steps = np.diff(depth_mm, axis=1)
     half_step_mm = float(np.nanmedian(steps)) / 2 if np.isfinite(steps).any() else 0.0
-    late = (reach_mm >= (stop_mm - settings.refusal_window_mm)[:, None]) & np.isfinite(kpa)
-    hard = np.where(late, kpa, 0.0).max(axis=1, initial=0.0) >= settings.refusal_kpa
+    hard = _ends_hard(kpa, reach_mm, settings)
     at_limit, at_end = grids["at_least"][rows, last], stop_mm >= limit_mm - half_step_mm
     kinds = [Stop.LIMIT.value, Stop.ROD_END.value, Stop.REFUSAL.value]
     return np.select([at_limit, at_end, hard], kinds, Stop.SHORT.value).astype(object), stop_mm
+
+
+def _ends_hard(kpa: Floats, reach_mm: Floats, settings: ProbeSettings) -> Bools:
+    """Which insertions read hard enough for a refusal just above where they end."""
+    stop_mm = np.fmax.reduce(reach_mm, axis=1, initial=0.0)
+    late = (reach_mm >= (stop_mm - settings.refusal_window_mm)[:, None]) & np.isfinite(kpa)
+    hard: Bools = np.where(late, kpa, 0.0).max(axis=1, initial=0.0) >= settings.refusal_kpa
+    return hard
+
+
+def _rod_ends(table: pd.DataFrame, grids: dict[str, np.ndarray], reach_mm: Floats, settings: ProbeSettings) -> Floats:
+    """Depth at which the rod of each insertion ends, mm, shape (insertion,).
+
+    As stated, or of each file and date the deepest at which several insertions end together in ground that cannot have
+    refused them: every date and device has its own rod, and one insertion that went deeper makes the others no shorter.
+    """
+    if settings.depth_limit_mm is not None:
+        return np.full(len(table), settings.depth_limit_mm)
+    stop_mm = np.fmax.reduce(reach_mm, axis=1, initial=0.0)
+    soft = ~_ends_hard(grids["cone_index_kpa"], reach_mm, settings)
+    limit_mm = np.empty(len(table))
+    for rows in table.reset_index(drop=True).groupby(["file", "date"]).indices.values():
+        depth_mm, count = np.unique(stop_mm[rows][soft[rows]], return_counts=True)
+        together = depth_mm[count >= max(TOGETHER, TOGETHER_SHARE * soft[rows].sum())]
+        limit_mm[rows] = together.max(initial=0.0) or stop_mm[rows].max()
+    return limit_mm
 
 
 def _stop_issues(table: pd.DataFrame, stop: np.ndarray) -> list[Issue]:

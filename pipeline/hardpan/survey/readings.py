@@ -7,6 +7,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import AmbiguousInputError, InputError
+from hardpan.core.said import Said, depth, strength
 from hardpan.records.issues import Issue, Issues
 from hardpan.survey.columns import ProbeReadings
 from hardpan.survey.notes import counted, listed, warned
@@ -138,24 +139,37 @@ def judge(readings: ProbeReadings, settings: ProbeSettings) -> tuple[ProbeReadin
     kpa = np.where(spike, np.nan, kpa)
     limit_kpa = _limit(kpa, readings.code, settings)
     at_limit = kpa >= (np.inf if limit_kpa is None else limit_kpa * (1 - 1e-9))
+    held, repeats = _held(readings, kpa, settings)
     said = [
-        ("zero-drift", drift, f"below zero by up to {drift_kpa:g} kPa", "set to zero: drift of the load cell"),
-        ("negative", below, f"below -{drift_kpa:g} kPa", "taken as missing"),
-        ("implausible", above, f"above {plausible_kpa:g} kPa", "taken as missing"),
+        (
+            "zero-drift",
+            drift,
+            Said("below zero by up to {limit}", limit=strength(drift_kpa, None)),
+            "set to zero: drift of the load cell",
+        ),
+        ("negative", below, Said("below -{limit}", limit=strength(drift_kpa, None)), "taken as missing"),
+        ("implausible", above, Said("above {limit}", limit=strength(plausible_kpa, None)), "taken as missing"),
         ("spike", spike, "far above both neighbours", "taken as missing: a stone or a knock"),
         (
             "device-limit",
             at_limit,
-            f"at the device's limit of {limit_kpa or 0:g} kPa",
+            Said("at the device's limit of {limit}", limit=strength(limit_kpa or 0.0, None)),
             "taken as at least so much",
         ),
-        ("held-reading", _held(readings, kpa, settings), _HELD.format(settings.held_mm), "kept"),
+        (
+            "held-reading",
+            held,
+            Said(_HELD, depth=depth(settings.held_mm, None)),
+            "kept with the error of not knowing: only the first reading of a run was measured",
+        ),
     ]
     issues = tuple(readings.told(code, hit, what, done) for code, hit, what, done in said if hit.any())
-    return replace(readings, kpa=kpa, at_least=(readings.at_least | at_limit) & np.isfinite(kpa)), issues
+    marked = (readings.at_least | at_limit) & np.isfinite(kpa)
+    # a limit repeats its value for a reason of its own
+    return replace(readings, kpa=kpa, at_least=marked, held=repeats & ~marked), issues
 
 
-_HELD = "in runs of one value over {:g} mm or more: a sensor that stuck or a logger that keeps its last value"
+_HELD = "in runs of one value over {depth} or more: a sensor that stuck or a logger that keeps its last value"
 
 
 def _spikes(readings: ProbeReadings, kpa: Floats, settings: ProbeSettings) -> Bools:
@@ -187,11 +201,11 @@ def _limit(kpa: Floats, code: Ints, settings: ProbeSettings) -> float | None:
     return top if top > 0 and piled and count > near_top.sum() else None
 
 
-def _held(readings: ProbeReadings, kpa: Floats, settings: ProbeSettings) -> Bools:
-    """Which readings belong to a run of one value, longer than soil gives."""
+def _held(readings: ProbeReadings, kpa: Floats, settings: ProbeSettings) -> tuple[Bools, Bools]:
+    """Which readings belong to a run of one value, longer than soil gives, and which of them repeat its first."""
     new = np.append(True, (np.diff(readings.code) != 0) | ~(kpa[1:] == kpa[:-1]))
     run = np.cumsum(new) - 1
     start, end = np.flatnonzero(new), np.append(np.flatnonzero(new)[1:], len(kpa)) - 1
     long = readings.depth_mm[end] - readings.depth_mm[start] >= settings.held_mm
     held: Bools = (long & (end - start >= settings.stuck_readings))[run] & (kpa > 0)
-    return held
+    return held, held & ~new

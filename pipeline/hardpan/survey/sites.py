@@ -7,6 +7,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import AmbiguousInputError, InputError
+from hardpan.core.said import Said, distance
 from hardpan.records.issues import Issue
 from hardpan.survey.notes import listed, warned
 
@@ -120,8 +121,13 @@ def name_sites(table: pd.DataFrame, spread_m: float) -> tuple[pd.DataFrame, tupl
         place = _clusters(group[["x_m", "y_m"]].to_numpy(), spread_m)
         if place.max() > 0:
             site[group.index] = [name if at == 0 else f"{name} ({at + 1})" for at in place]
-            what = f"site {name} stands at {place.max() + 1} places more than {spread_m:g} m apart"
-            issues.append(_told("site-at-two-places", what, "taken as that many sites", group))
+            apart = Said(
+                "site {name} stands at {places} places more than {spread} apart",
+                name=name,
+                places=place.max() + 1,
+                spread=distance(spread_m),
+            )
+            issues.append(_told("site-at-two-places", apart, "taken as that many sites", group))
     spot = pd.Series(list(zip(table["x_m"].round(2), table["y_m"].round(2), strict=True)), dtype=object)
     lead = pd.Series(site).groupby(spot, sort=False).transform("first").to_numpy()
     moved = lead != site

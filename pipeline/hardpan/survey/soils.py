@@ -11,6 +11,7 @@ import pyproj
 import shapely
 
 from hardpan.core.errors import AmbiguousInputError, InputError
+from hardpan.core.said import Said, area
 from hardpan.core.units import M2_PER_HA
 from hardpan.records.issues import Issue
 from hardpan.records.soils import SoilType
@@ -224,7 +225,7 @@ def _resolve_overlaps(rows: list[_Row], file: str) -> tuple[list[_Row], tuple[Is
     return kept, (
         warned(
             "soil-overlap",
-            f"soil polygons overlap on {lost_ha:.2f} ha",
+            Said("soil polygons overlap on {lost}", lost=area(lost_ha)),
             "the smaller polygon keeps the ground, of equals the first by name",
             file=file,
         ),
@@ -248,7 +249,8 @@ def _fill_gaps(
     sliver_ha = sum(part.area for part in slivers) / M2_PER_HA
     if sliver_ha > TOLD_HA:
         done = "given to the nearest polygon"
-        issues.append(warned("soil-sliver", f"strips of {sliver_ha:.2f} ha have no soil polygon", done, file=file))
+        what = Said("strips of {bare} have no soil polygon", bare=area(sliver_ha))
+        issues.append(warned("soil-sliver", what, done, file=file))
     if not gaps:
         return rows, tuple(issues)
     gap_ha = sum(part.area for part in gaps) / M2_PER_HA
@@ -258,7 +260,8 @@ def _fill_gaps(
             what=f"{gap_ha:.2f} ha of the paddock have no soil polygon", where=file, do="set soil.default_type"
         )
     done = f"taken as the default type {default}"
-    issues.append(warned("soil-gap", f"{gap_ha:.2f} ha have no soil polygon", done, file=file))
+    what = Said("{bare} have no soil polygon", bare=area(gap_ha))
+    issues.append(warned("soil-gap", what, done, file=file))
     return [*rows, (default, "", np.nan, _joined(gaps))], tuple(issues)
 
 

@@ -6,6 +6,7 @@ import shapely
 
 from hardpan.core.arrays import Bools, Floats
 from hardpan.core.errors import AmbiguousInputError, InputError
+from hardpan.core.said import Said, distance
 from hardpan.records.issues import Issue
 from hardpan.spatial.datum import Points
 from hardpan.survey.land import Axes
@@ -62,6 +63,9 @@ def _distances(move: Points, x: Floats, y: Floats, boundary: shapely.Geometry) -
     return away
 
 
+_KEPT, _DROPPED = "kept: within the tolerance of {tolerance}", "dropped: beyond {tolerance}"
+
+
 def drop_outside(
     insertions: pd.DataFrame, boundary: shapely.Geometry, tolerance_m: float
 ) -> tuple[Bools, tuple[Issue, ...]]:
@@ -73,15 +77,15 @@ def drop_outside(
     issues = [
         warned(
             "outside-boundary",
-            f"stands {distance:.1f} m outside the boundary",
-            f"kept: within the tolerance of {tolerance_m:g} m" if kept else f"dropped: beyond {tolerance_m:g} m",
+            Said("stands {away} outside the boundary", away=distance(away_m, 1)),
+            Said(_KEPT if kept else _DROPPED, tolerance=distance(tolerance_m)),
             file=str(file),
             place=f"site {site}",
         )
-        for site, file, distance, kept in sorted(
+        for site, file, away_m, kept in sorted(
             {
-                (site, file, round(float(distance), 1), bool(kept))
-                for site, file, distance, kept in zip(
+                (site, file, round(float(one_m), 1), bool(kept))
+                for site, file, one_m, kept in zip(
                     insertions["site"][~keep | edge],
                     insertions["file"][~keep | edge],
                     away[~keep | edge],

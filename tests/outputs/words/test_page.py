@@ -64,7 +64,7 @@ def test_the_hand_test_is_told_in_the_readers_unit(metric, us):
         ),
         (lambda page: page.dates([]), "No date is known for the readings"),
         (lambda page: page.dates(["2026-05-01"]), "The readings were taken on 2026-05-01: soil reads harder when dry"),
-        (lambda page: page.stopped(4, 24), "4 of 24 insertions stopped inside or above the pan"),
+        (lambda page: page.stopped(4, 24), "4 of 24 insertions did not see the pan's bottom"),
         (lambda page: page.depth_note(), "Depths are in centimetres, as on the display"),
         (
             lambda page: page.label("dates", depth=Amount(300.0, Measure.DEPTH), unit="kPa"),

@@ -163,6 +163,7 @@ def _measure(text: TextReadings, heading: Heading, mark: str, settings: ProbeSet
         at_least=value.at_least,
         theta=theta,
         row=text.row,
+        held=np.zeros(len(kpa), dtype=bool),
     ).take(placed)
 
 
@@ -188,6 +189,7 @@ def _merge(parts: list[ProbeReadings]) -> ProbeReadings:
         at_least=joined("at_least"),
         theta=joined("theta"),
         row=joined("row"),
+        held=joined("held"),
     )
 
 

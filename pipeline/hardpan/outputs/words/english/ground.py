@@ -53,7 +53,9 @@ SEEN = {
     Seen.SOFT: "No hard layer down to {reached}",
     Seen.SHALLOW: "Read to {reached}, not below the depth of a crust",
     Seen.STONE: "Refused at {reached} straight from soft ground, as on a stone: nothing is known below",
-    Seen.SHORT: "Ends at {reached} in soft ground: nothing is known below",
+    Seen.SHORT: "No hard layer down to {reached}, where it ends: nothing is known below",
+    Seen.MARGINAL: "No hard layer down to {reached}: from {layer} it reads at or above the threshold, too thin or"
+    " too little above it for one",
 }
 """What an insertion says of the pan."""
 

@@ -120,8 +120,8 @@ class EnglishPage:
     def stopped(self, stopped: int, n: int) -> str:
         """Insertions that did not see the bottom."""
         return (
-            f"{stopped} of {n} insertions stopped inside or above the pan: there its bottom is at least as deep as the "
-            "rod went, and the map says so by a wider range."
+            f"{stopped} of {n} insertions did not see the pan's bottom: there it is at least as deep as their last "
+            "hard reading, and the map says so by a wider range."
         )
 
     def dates(self, dates: Sequence[str]) -> str:
