@@ -94,7 +94,7 @@ def invent(recipe: Recipe, seed: int) -> Truth:
             name="invented",
             boundary=gpd.GeoSeries([boundary], crs=CRS),
             area_ha=recipe.side_m**2 / 1e4,
-            exclusions=gpd.GeoDataFrame({"name": [], "kind": [], "buffer_m": []}, geometry=[], crs=CRS),
+            exclusions=gpd.GeoDataFrame({"name": [], "kind": [], "buried": [], "buffer_m": []}, geometry=[], crs=CRS),
         ),
         profiles=_no_profiles(),
         soils=soils,

@@ -298,14 +298,36 @@ def test_several_shapefiles_in_an_archive_are_asked_for(read, tmp_path):
 # Exclusions
 
 
-def exclusions(pad_a, tmp_path, *features):
+def exclusions(pad_a, tmp_path, *features, kinds=None, **paddock):
     path = tmp_path / "exclusions.gpkg"
+    told = {} if kinds is None else {"kind": kinds}
     gpd.GeoDataFrame(
-        {"name": [name for name, _, _ in features], "buffer_m": [width for _, width, _ in features]},
+        {"name": [name for name, _, _ in features], "buffer_m": [width for _, width, _ in features], **told},
         geometry=[shape for _, _, shape in features],
         crs=32751,
     ).to_file(path)
-    return pad_a.read(paddock={"exclusions": path})
+    return pad_a.read(paddock={"exclusions": path, **paddock})
+
+
+@pytest.mark.parametrize(
+    ("kind", "buried"),
+    [
+        *[(kind, True) for kind in ("buried service", "gas", "", None, "rocky pipe", "tree root")],
+        *[(kind, False) for kind in ("rock", " Rock Outcrop ", "TREE", "waterway")],
+    ],
+)
+def test_an_exclusion_that_is_not_known_to_be_seen_counts_as_buried(kind, buried, pad_a, tmp_path):
+    survey = exclusions(pad_a, tmp_path, ("it", 5.0, UTM.centroid), kinds=[kind])
+    assert survey.paddock.exclusions["buried"].tolist() == [buried]
+
+
+def test_without_a_kind_all_exclusions_count_as_buried(pad_a, tmp_path):
+    assert exclusions(pad_a, tmp_path, ("it", 5.0, UTM.centroid)).paddock.exclusions["buried"].all()
+
+
+def test_what_is_seen_from_the_cab_is_a_setting(pad_a, tmp_path):
+    survey = exclusions(pad_a, tmp_path, ("it", 5.0, UTM.centroid), kinds=["hay stack"], visible_kinds=["Hay stack"])
+    assert not survey.paddock.exclusions["buried"].any()
 
 
 def test_exclusions_are_buffered_clipped_and_disjoint(pad_a, tmp_path):

@@ -167,7 +167,7 @@ def survey_of(surfaces, exclusions=(), cores=None):
             boundary=gpd.GeoSeries([boundary], crs=CRS),
             area_ha=boundary.area / 1e4,
             exclusions=gpd.GeoDataFrame(
-                {"name": ["rock"] * len(shapes), "kind": ["rock"] * len(shapes), "buffer_m": [0.0] * len(shapes)},
+                {"name": "rock", "kind": "rock", "buried": False, "buffer_m": [0.0] * len(shapes)},
                 geometry=shapes,
                 crs=CRS,
             ),
@@ -200,7 +200,9 @@ def zones_of(surfaces, labels, soils):
         rows.append((int(zone), "ground", soils[int(zone) - 1], shape.area / 1e4, shape, 200.0, 0.0))
     columns = ["zone", "kind", "soil_type", "area_ha", "geometry", "length_m", "heading_deg"]
     table = gpd.GeoDataFrame(pd.DataFrame(rows, columns=columns), geometry="geometry", crs=CRS)
-    return Zones(frame=frame, labels=labels, table=table, indices=pd.DataFrame(), count=ONE_CLASS)
+    return Zones(
+        frame=frame, labels=labels, table=table, indices=pd.DataFrame(), lift_m=20.0, change_m=5.0, count=ONE_CLASS
+    )
 
 
 def decide(ground, catalog, money, *, pan=None, season=None, machine=None, **prescription):

@@ -187,7 +187,7 @@ def survey() -> Survey:
         crs=CRS,
     )
     exclusions = gpd.GeoDataFrame(
-        {"name": ["=2+5 pipe <u>"], "kind": ["service"], "buffer_m": [5.0]}, geometry=[PIPE], crs=CRS
+        {"name": ["=2+5 pipe <u>"], "kind": ["service"], "buried": [True], "buffer_m": [5.0]}, geometry=[PIPE], crs=CRS
     )
     return Survey(
         paddock=Paddock(
@@ -322,7 +322,7 @@ def zones() -> Zones:
     count = CountReason(
         classes=2, net_gain=900.0, given=False, further_loss=50.0, zone_cost=20.0, least_ha=0.5, least_m=25.0
     )
-    return Zones(frame=FRAME, labels=labels, table=table, indices=indices, count=count)
+    return Zones(frame=FRAME, labels=labels, table=table, indices=indices, lift_m=20.0, change_m=5.0, count=count)
 
 
 @pytest.fixture(scope="session")

@@ -159,6 +159,7 @@ def paddock(
             {
                 "name": [name for name, _ in exclusions],
                 "kind": ["rock"] * len(exclusions),
+                "buried": [False] * len(exclusions),
                 "buffer_m": [0.0] * len(exclusions),
             },
             geometry=[shapely.transform(shape, lambda xy: xy + CORNER_M) for _, shape in exclusions],

@@ -88,7 +88,7 @@ def test_many_zones_are_put_together_and_stay_on_one_page(run, tmp_path):
     card = tmp_path / "card.pdf"
     write_job_card(
         card, many, quantities, name="P" * 500, told=["Roll it."], setting_up=["Level it."],
-        colours=depth_colours(many["depth_mm"]), depth_map=_png(), lost="Signal lost: stop.",
+        colours=depth_colours(many["depth_mm"]), depth_map=_png(), lost="Signal lost: stop.", travel=run.zones,
         words=speak(Units.of(CARD, "AUD"), run.catalog),
     )  # fmt: skip
     front, _ = pages(card)

@@ -13,6 +13,11 @@ def test_a_rectangle_is_run_along_its_long_side():
     assert length == pytest.approx(700, rel=1e-9)
 
 
+def test_runs_follow_the_way_of_travel_that_is_given():
+    length, heading = best_run(shapely.box(0, 0, 120, 700), 1.0, np.array([90.0]))
+    assert (length, heading) == (pytest.approx(120), 90.0)
+
+
 def test_the_mean_run_of_a_circle_is_a_quarter_of_pi_times_its_diameter():
     """Mean chord of parallel lines over a convex shape: area over breadth (Cauchy), for a circle pi d / 4."""
     circle = shapely.Point(0, 0).buffer(100, quad_segs=128)

@@ -24,7 +24,7 @@ from hardpan.options.economy import Economy, economy_of, reach_probability
 from hardpan.options.effort import Passes, machine_limit
 from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import clay_ceiling_mm, loosened_to_mm, ridge_mm
-from hardpan.options.mechanics import field_efficiency, relative_wear
+from hardpan.options.mechanics import change_distance_m, field_efficiency, relative_wear
 
 __all__ = [
     "LEAVE",
@@ -37,6 +37,7 @@ __all__ = [
     "as_records",
     "build_ground",
     "ceiling_rules",
+    "change_distance_m",
     "choose",
     "clay_ceiling_mm",
     "clay_or_cored_mm",

@@ -131,6 +131,17 @@ def work_rate_ha_per_h(speed_kmh: Floats | float, width_m: Floats | float, effic
     return np.asarray(np.asarray(speed_kmh) * np.asarray(width_m) * efficiency / 10.0)
 
 
+def change_distance_m(
+    change_mm: Floats | float, speed_kmh: Floats | float, *, rate_mm_s: float, latency_s: float
+) -> Floats:
+    """Ground driven from the signal until the tines have risen or sunk by `change_mm`, m: S (latency + change / rate).
+
+    >>> float(change_distance_m(500.0, 7.2, rate_mm_s=50.0, latency_s=1.0))
+    22.0
+    """
+    return np.asarray(np.asarray(speed_kmh) / 3.6 * (latency_s + np.asarray(change_mm) / rate_mm_s))
+
+
 def field_efficiency(effort: Effort, run_m: Floats | float, speed_kmh: Floats | float) -> Floats:
     """Field efficiency over runs of `run_m`: the usual one, or less where turns weigh against short runs."""
     run_s = np.asarray(run_m) / (np.asarray(speed_kmh) / 3.6)

@@ -23,6 +23,7 @@ from reportlab.platypus import Flowable, Image, KeepInFrame, PageBreak, Paragrap
 from hardpan.outputs.palette import INK, text_on
 from hardpan.outputs.words.interface import Words
 from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.zones import Zones
 
 _MARGIN = 12 * mm
 _WIDTH, _HEIGHT = A4[0] - 2 * _MARGIN, A4[1] - 2 * _MARGIN - 1
@@ -56,6 +57,7 @@ def write_job_card(
     colours: Mapping[int, str],
     depth_map: bytes,
     lost: str,
+    travel: Zones,
     words: Words,
 ) -> None:
     """Write the card.
@@ -78,6 +80,8 @@ def write_job_card(
         The still map, a PNG.
     lost : str
         What happens without a position.
+    travel : Zones
+        Ground driven while the tines rise (`lift_m`), and while they change depth (`change_m`).
     words : Words
         Labels and units.
     """
@@ -93,7 +97,9 @@ def write_job_card(
     picture = _picture(depth_map, _HEIGHT - table_height - 30 * mm)
     room = _HEIGHT - table_height - picture.drawHeight - 30 * mm
     front = [*head, picture, Spacer(0, 2 * mm), table, *_record(int(room // _RECORD_ROW) - 1, words)]
-    back = _back(zones, told, setting_up, lost, words)
+    deepest_mm = max((float(depth) for depth in zones["depth_mm"] if depth > 0), default=np.nan)
+    checks = words.page.checks(deepest_mm, lost, lift_m=travel.lift_m, change_m=travel.change_m)
+    back = _back(told, setting_up, checks, words)
     document = SimpleDocTemplate(
         str(path), pagesize=A4, leftMargin=_MARGIN, rightMargin=_MARGIN, topMargin=_MARGIN, bottomMargin=_MARGIN,
         title=say("card_document", name=short), invariant=1, initialFontName="card",
@@ -232,14 +238,13 @@ def _together(ripped: pd.DataFrame, words: Words) -> pd.DataFrame:
 
 
 def _back(
-    zones: pd.DataFrame, told: Sequence[str], setting_up: Sequence[str], lost: str, words: Words
+    told: Sequence[str], setting_up: Sequence[str], checks: Mapping[str, Sequence[str]], words: Words
 ) -> list[Flowable]:
     """Checks, how to set up, the plan's advice, the cautions and who to ask."""
     say, out = words.page.label, list[Flowable]()
-    deepest_mm = max((float(depth) for depth in zones["depth_mm"] if depth > 0), default=np.nan)
-    for title, checks in words.page.checks(deepest_mm, lost).items():
+    for title, lines in checks.items():
         out.append(_paragraph(title, 13, bold=True, before=8))
-        out += [_paragraph(f"☐ {check}", 11, indent=15) for check in checks]
+        out += [_paragraph(f"☐ {line}", 11, indent=15) for line in lines]
     for title, texts in ((say("card_setting_up"), setting_up), (say("card_plan"), told)):
         if texts:
             out.append(_paragraph(title, 13, bold=True, before=8))

@@ -24,11 +24,6 @@ class OutputSettings(Settings):
     grid_tolerance: float = setting(
         0.01, says="Share a task grid may be off untold in the hectares of a depth", unit="share", gt=0, lt=1
     )
-    visible_kinds: tuple[str, ...] = setting(
-        ("rock", "rock outcrop", "tree", "trees", "building", "waterway", "track"),
-        says="Kinds of exclusion seen from the cab; all others, and those without a kind, count as buried: tines up "
-        "where the position is lost",
-    )
     max_polygons: int = setting(300, says="Most polygons of the display file", ge=1)
     max_vertices: int = setting(10_000, says="Most vertices of the display file", ge=10)
     max_ring_vertices: int = setting(1_000, says="Most vertices of one ring of the display file", ge=4)

@@ -2,25 +2,18 @@
 
 import pandas as pd
 
-from hardpan.outputs.settings import OutputSettings
 
-
-def depth_without_position(zones: pd.DataFrame, exclusions: pd.DataFrame, settings: OutputSettings) -> int:
+def depth_without_position(zones: pd.DataFrame, exclusions: pd.DataFrame) -> int:
     """Depth in mm before the first position and after the last: the shallowest planned, 0 where a service is buried.
 
-    Without a position nobody knows how near the tines are to what lies buried. An exclusion counts as buried unless its
-    `kind` is one of `settings.visible_kinds`, so a missing or unknown kind is on the safe side.
+    Without a position nobody knows how near the tines are to what lies buried.
 
     Parameters
     ----------
     zones : DataFrame
         `depth_mm` of each zone of the plan.
     exclusions : DataFrame
-        `kind` of each exclusion.
-    settings : OutputSettings
-        Holds `visible_kinds`.
+        `buried` of each exclusion.
     """
-    visible = {kind.strip().casefold() for kind in settings.visible_kinds}
-    buried = [kind for kind in exclusions["kind"] if str(kind).strip().casefold() not in visible]
     ripped = zones.loc[zones["depth_mm"] > 0, "depth_mm"]
-    return 0 if buried or ripped.empty else round(ripped.min())
+    return 0 if exclusions["buried"].any() or ripped.empty else round(ripped.min())

@@ -137,7 +137,7 @@ def _write_for_cab(
     else:
         shown_in_cab = shown
     parts, unit = single_parts(shown_in_cab), settings.depth_unit
-    lost_mm = depth_without_position(zones, run.survey.paddock.exclusions, settings)
+    lost_mm = depth_without_position(zones, run.survey.paddock.exclusions)
     if "shapefile" in settings.formats:
         from hardpan.outputs.shapefile import write_shapefile
 
@@ -213,7 +213,7 @@ def _write_for_people(
         write_job_card(
             work / "job-card.pdf", plan.zones, zone_quantities(run), name=run.survey.paddock.name,
             told=told, setting_up=set_up_advice(plan.setting_up, words), colours=colours,
-            depth_map=as_png(depth_map, 220), lost=lost, words=words,
+            depth_map=as_png(depth_map, 220), lost=lost, travel=run.zones, words=words,
         )  # fmt: skip
 
 
@@ -221,5 +221,5 @@ def _without_position(run: PaddockRun, settings: OutputSettings, words: Words) -
     exclusions = run.survey.paddock.exclusions
     depth_mm = None
     if "isoxml" in settings.formats:
-        depth_mm = depth_without_position(run.plan.zones, exclusions, settings)
+        depth_mm = depth_without_position(run.plan.zones, exclusions)
     return words.page.lost(depth_mm, buried=len(exclusions) > 0)

@@ -58,6 +58,8 @@ class Context:
     """`conditions.judge` of the facts."""
     kept_m: Mapping[str, float]
     """Name of each exclusion to the widest strip kept around it."""
+    lift_m: Mapping[str, float]
+    """Name of each exclusion to the ground beside it in which the tines rise, 0 where it is not buried."""
 
     def repellent(self, row: int) -> bool:
         """Whether a rule on water repellence is met in the zone of a row."""
@@ -157,6 +159,7 @@ def build_context(
         facts=facts,
         judged=judge(catalog.rules, facts),
         kept_m=survey.paddock.exclusions.groupby("name")["buffer_m"].max().to_dict(),
+        lift_m=(survey.paddock.exclusions.groupby("name")["buried"].any() * zones.lift_m).to_dict(),
     )
 
 

@@ -42,7 +42,8 @@ def reason_of(decision: Decision, place: int) -> Reason:
     zone, (chosen, second) = context.table.iloc[place], map(int, decision.pairs[place])
     number, name = int(zone["zone"]), str(zone["soil_type"])
     if zone["kind"] != "ground":
-        return Reason(zone=number, why=Closed(name=name, kept_m=float(context.kept_m.get(name, 0.0))))
+        kept_m, lift_m = float(context.kept_m.get(name, 0.0)), float(context.lift_m.get(name, 0.0))
+        return Reason(zone=number, why=Closed(name=name, kept_m=kept_m, lift_m=lift_m))
     rules = context.catalog.rules
     met = (rules[rule] for rule in rules_met(context.judged, context.table.index[place]))
     why = _left(decision, place) if chosen == LEAVE else _ripped(decision, place, chosen)

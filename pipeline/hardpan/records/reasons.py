@@ -171,6 +171,8 @@ class Closed:
     name: str
     kept_m: float = 0.0
     """Widest strip kept around it."""
+    lift_m: float = 0.0
+    """Ground beside it in which the tines rise, 0 where it is not buried."""
 
 
 Why: TypeAlias = Ripped | Left | Closed

@@ -87,8 +87,8 @@ class Paddock:
     area_ha: float
     """Geodesic area of the boundary on its own ellipsoid."""
     exclusions: gpd.GeoDataFrame
-    """Columns `name`, `kind`, `buffer_m`, `geometry` (polygons, buffers already applied, clipped to the boundary,
-    not overlapping one another). May be empty."""
+    """Columns `name`, `kind`, `buried` bool, `buffer_m`, `geometry` (polygons, buffers already applied, clipped to the
+    boundary, not overlapping one another). May be empty."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

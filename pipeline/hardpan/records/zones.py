@@ -26,6 +26,11 @@ class Zones:
     indices: pd.DataFrame
     """One row a count tried: `count`, `silhouette`, `variance_reduction`, `net_gain` (money against one zone),
     `chosen` bool."""
+    lift_m: float
+    """Ground driven until the tines are out, from the deepest and quickest option there is: kept clear beside all that
+    is buried."""
+    change_m: float
+    """Ground driven while the tines move between the shallowest and the deepest depth that is best somewhere."""
     count: CountReason
     """Why so many."""
     issues: Issues = field(default=())

@@ -1,5 +1,7 @@
 """The paddock's ground: boundary and exclusions as clean polygons."""
 
+from collections.abc import Collection
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -116,9 +118,11 @@ def pick(
 
 
 def exclude(
-    table: gpd.GeoDataFrame, boundary: shapely.Geometry, crs: pyproj.CRS, file: str
+    table: gpd.GeoDataFrame, boundary: shapely.Geometry, crs: pyproj.CRS, file: str, *, visible_kinds: Collection[str]
 ) -> tuple[gpd.GeoDataFrame, tuple[Issue, ...]]:
     """Exclusions buffered, clipped to the boundary and disjoint: earlier features keep shared ground.
+
+    One is buried unless its kind is one of `visible_kinds`, so a missing or unknown kind is on the safe side.
 
     Raises
     ------
@@ -138,13 +142,17 @@ def exclude(
     shapes = [_buffered(one, width) for one, width in zip(geometry, buffer_m, strict=True)]
     inside = repairs.clipped(np.asarray([*shapes, None], dtype=object)[:-1], boundary)
     areas = repairs.apart(inside, file)
+    visible = {kind.strip().casefold() for kind in visible_kinds}
+    kinds = [_text(table, columns, "kind", at) for at in range(len(table))]
     rows = [
-        (_text(table, columns, "name", at), _text(table, columns, "kind", at), buffer_m[at], area)
+        (_text(table, columns, "name", at), kinds[at], kinds[at].strip().casefold() not in visible, buffer_m[at], area)
         for at, area in enumerate(areas)
         if area is not None
     ]
     outside = [at + 1 for at, area in enumerate(areas) if area is None]
-    frame = gpd.GeoDataFrame(rows, columns=["name", "kind", "buffer_m", "geometry"], geometry="geometry", crs=crs)
+    frame = gpd.GeoDataFrame(
+        rows, columns=["name", "kind", "buried", "buffer_m", "geometry"], geometry="geometry", crs=crs
+    )
     issues: tuple[Issue, ...] = ()
     if outside:
         issues = (
@@ -193,8 +201,6 @@ def _text(table: gpd.GeoDataFrame, columns: dict[str, str], name: str, at: int) 
 
 def no_exclusions(crs: pyproj.CRS) -> gpd.GeoDataFrame:
     """Table of a paddock without exclusions."""
-    return gpd.GeoDataFrame(
-        {"name": pd.Series(dtype=str), "kind": pd.Series(dtype=str), "buffer_m": pd.Series(dtype=float)},
-        geometry=gpd.GeoSeries([], crs=crs),
-        crs=crs,
-    )
+    kinds = {"name": str, "kind": str, "buried": bool, "buffer_m": float}
+    columns = {name: pd.Series(dtype=kind) for name, kind in kinds.items()}
+    return gpd.GeoDataFrame(columns, geometry=gpd.GeoSeries([], crs=crs), crs=crs)

@@ -26,6 +26,11 @@ class PaddockSettings(Settings):
     exclusions: InputPath | None = setting(None, says="Rock, drains, buried services; attribute buffer_m")
     exclusions_layer: str | None = setting(None, says="Layer of the exclusions file where it has several")
     exclusions_crs: str | None = setting(None, says="CRS of the exclusions where their file states none")
+    visible_kinds: tuple[str, ...] = setting(
+        ("rock", "rock outcrop", "tree", "trees", "building", "waterway", "track"),
+        says="Kinds of exclusion seen from the cab; all others, and those without a kind, count as buried: tines are "
+        "out of the ground before they reach it, and where the position is lost",
+    )
     crs: str = setting("auto", says="Working CRS, projected, metres; auto = UTM zone on the boundary's own datum")
     seed: int = setting(1, says="Seed of everything random", ge=0)
 

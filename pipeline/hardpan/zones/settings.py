@@ -27,4 +27,12 @@ class ZoneSettings(Settings):
     simplify_m: float | None = setting(
         None, says="Tolerance of the shared borders; one cell when left out", unit="m", ge=0
     )
+    heading_deg: float | None = setting(
+        None,
+        says="Direction of travel, clockwise from grid north; each zone's own best one when left out, and ground that "
+        "is kept for tines to rise beside what is buried lies on all sides then",
+        unit="degree",
+        ge=0,
+        lt=360,
+    )
     gps_error_m: float = setting(0.5, says="Positioning error added around exclusions", unit="m", ge=0)

@@ -5,12 +5,14 @@ from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 
-from hardpan.core.arrays import Ints, frozen
+from hardpan.core.arrays import Floats, Ints, frozen
 from hardpan.core.errors import SettingsError
 from hardpan.core.said import Said, area, distance
 from hardpan.core.units import M2_PER_HA
+from hardpan.options import change_distance_m
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import PrescriptionSettings
 from hardpan.records.evidence import Evidence
@@ -36,9 +38,8 @@ from hardpan.zones.grouping import cell_features, expected_bottom_mm, group
 from hardpan.zones.outline import Coverage, outline_classes
 from hardpan.zones.settings import ZoneSettings
 from hardpan.zones.table import zone_labels, zone_table
-from hardpan.zones.workable import WorkableArea, outline_of, workable_area
+from hardpan.zones.workable import Clearance, WorkableArea, outline_of, workable_area
 
-KMH_PER_M_S = 3.6
 NAMED_ZONES = 4
 """A list of more zones than this points nowhere."""
 TELL_HA = 0.01
@@ -65,7 +66,8 @@ def draw_zones(
     """
     survey, surfaces, ripper = evidence.survey, evidence.surfaces, catalog.ripper
     cell_m, options = surfaces.frame.cell_m, fitted_only(options)
-    ground = workable_area(survey.paddock, surfaces, _margin_m(ripper, settings))
+    lift_m = _lift_m(options, ripper)
+    ground = workable_area(survey.paddock, surfaces, _clearance(ripper, settings, lift_m))
     least = _least(options, ripper, settings, asked, cell_m)
     classes, soil_of_class, choice = _classes(
         evidence,
@@ -93,7 +95,12 @@ def draw_zones(
     order = _shallowest_first(coverage, classes, cells)
     soils = [surfaces.soil_types[code] for code in soil_of_class[coverage.classes[order]]]
     table = zone_table(
-        [*coverage.shapes[order]], soils, coverage.excluded, survey.crs, wiggle_m=max(ripper.width_m, cell_m)
+        [*coverage.shapes[order]],
+        soils,
+        coverage.excluded,
+        survey.crs,
+        wiggle_m=max(ripper.width_m, cell_m),
+        heading_deg=settings.heading_deg,
     )
     labels = frozen(zone_labels(table, surfaces))
     logger.info("%d classes, %d zones and exclusions", coverage.classes.size, len(table))
@@ -102,6 +109,8 @@ def draw_zones(
         labels=labels,
         table=table,
         indices=choice.indices,
+        lift_m=lift_m,
+        change_m=_change_m(options, ripper, asked),
         count=replace(choice.reason, least_ha=least.area_ha, least_m=least.width_cells * cell_m),
         issues=(
             *_count_issues(settings, choice, coverage.classes.size),
@@ -122,7 +131,7 @@ def check_ground(survey: Survey, ripper: Ripper, settings: ZoneSettings) -> None
     SettingsError
         No piece of the paddock is as wide as a zone must be.
     """
-    outline, _ = outline_of(survey.paddock, survey.frame, _margin_m(ripper, settings))
+    outline, _ = outline_of(survey.paddock, survey.frame, _clearance(ripper, settings))
     if settings.min_width_m == "implement":
         return
     west, south, east, north = shapely.bounds(outline)
@@ -134,9 +143,24 @@ def check_ground(survey: Survey, ripper: Ripper, settings: ZoneSettings) -> None
         )
 
 
-def _margin_m(ripper: Ripper, settings: ZoneSettings) -> float:
-    """Distance kept from exclusions by the middle of the implement, beyond their own buffer."""
-    return ripper.width_m / 2.0 + settings.gps_error_m
+def _clearance(ripper: Ripper, settings: ZoneSettings, lift_m: float = 0.0) -> Clearance:
+    """Ground the middle of the implement keeps off beside exclusions."""
+    margin_m = ripper.width_m / 2.0 + settings.gps_error_m
+    return Clearance(margin_m=margin_m, lift_m=lift_m, heading_deg=settings.heading_deg)
+
+
+def _lift_m(options: Options, ripper: Ripper) -> float:
+    """Longest distance driven while the tines of any option rise out of the ground, whole metres."""
+    table = options.table[options.table["depth_mm"] > 0]
+    return float(np.ceil(_changing_m(table["depth_mm"], table["speed_kmh"], ripper).max(initial=0.0)))
+
+
+def _changing_m(change_mm: pd.Series | float, speed_kmh: pd.Series | float, ripper: Ripper) -> Floats:
+    rate_mm_s, latency_s = ripper.rate_of_depth_change.value, ripper.latency.value
+    distance_m = change_distance_m(
+        np.asarray(change_mm), np.asarray(speed_kmh), rate_mm_s=rate_mm_s, latency_s=latency_s
+    )
+    return np.nan_to_num(distance_m)
 
 
 def _classes(
@@ -198,8 +222,7 @@ def _change_m(options: Options, ripper: Ripper, asked: PrescriptionSettings) -> 
     if ripped.empty:
         return 0.0
     change_mm = float(ripped["depth_mm"].max() - ripped["depth_mm"].min())
-    seconds = change_mm / ripper.rate_of_depth_change.value + ripper.latency.value
-    return float(ripped["speed_kmh"].max()) / KMH_PER_M_S * seconds
+    return float(_changing_m(change_mm, float(ripped["speed_kmh"].max()), ripper))
 
 
 def _shallowest_first(coverage: Coverage, classes: Ints, cells: Cells) -> Ints:

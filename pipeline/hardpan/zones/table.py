@@ -6,7 +6,7 @@ import pyproj
 import rasterio.features
 import shapely
 
-from hardpan.core.arrays import Ints
+from hardpan.core.arrays import Floats, Ints
 from hardpan.records.surfaces import Surfaces
 from hardpan.spatial.geodesy import hectares
 from hardpan.spatial.regions import OUTSIDE, spread
@@ -16,14 +16,23 @@ HEADINGS_DEG = np.arange(0.0, 180.0, 1.0)
 
 
 def zone_table(
-    shapes: list[shapely.Geometry], soils: list[str], excluded: gpd.GeoDataFrame, crs: pyproj.CRS, *, wiggle_m: float
+    shapes: list[shapely.Geometry],
+    soils: list[str],
+    excluded: gpd.GeoDataFrame,
+    crs: pyproj.CRS,
+    *,
+    wiggle_m: float,
+    heading_deg: float | None = None,
 ) -> gpd.GeoDataFrame:
     """Columns of `Zones.table`: ground first, then exclusions, numbered from 1.
 
-    Wiggles of a border of less than `wiggle_m` make no runs of their own.
+    Wiggles of a border of less than `wiggle_m` make no runs of their own; runs follow `heading_deg` where it is given.
     """
     shapes = [*shapes, *excluded.geometry]
-    runs = [best_run(shape, wiggle_m) for shape in shapes]
+    runs = [
+        best_run(shape, wiggle_m, HEADINGS_DEG if heading_deg is None else np.array([heading_deg % 180.0]))
+        for shape in shapes
+    ]
     return gpd.GeoDataFrame(
         {
             "zone": np.arange(1, len(shapes) + 1),
@@ -38,7 +47,7 @@ def zone_table(
     )[["zone", "kind", "soil_type", "area_ha", "geometry", "length_m", "heading_deg"]]
 
 
-def best_run(shape: shapely.Geometry, wiggle_m: float) -> tuple[float, float]:
+def best_run(shape: shapely.Geometry, wiggle_m: float, headings_deg: Floats = HEADINGS_DEG) -> tuple[float, float]:
     """Mean run length (m) along the best heading, and that heading (degrees, grid north, 0 to 180).
 
     Parallel runs over a shape of area A number, summed over their offsets, half the sum of its edges' extents across
@@ -47,13 +56,13 @@ def best_run(shape: shapely.Geometry, wiggle_m: float) -> tuple[float, float]:
     """
     plain = shapely.simplify(shape, wiggle_m)
     plain = plain if plain.is_valid and plain.area > 0 else shape
-    heading = np.deg2rad(HEADINGS_DEG)
+    heading = np.deg2rad(headings_deg)
     across = np.stack([np.cos(heading), -np.sin(heading)])
     breadth_m = np.zeros(heading.size)
     for ring in shapely.get_rings(shapely.get_parts(plain)):
         breadth_m += np.abs(np.diff(shapely.get_coordinates(ring), axis=0) @ across).sum(axis=0) / 2.0
     best = int(np.argmin(np.round(breadth_m, 6)))
-    return float(plain.area / breadth_m[best]), float(HEADINGS_DEG[best])
+    return float(plain.area / breadth_m[best]), float(headings_deg[best])
 
 
 def zone_labels(table: gpd.GeoDataFrame, surfaces: Surfaces) -> Ints:

@@ -15,6 +15,18 @@ from hardpan.spatial.cells import areas_in_cells
 from hardpan.spatial.regions import OUTSIDE, nearest_of
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clearance:
+    """Ground kept clear beside exclusions, beyond their own buffer."""
+
+    margin_m: float
+    """On all sides: half the implement and the positioning error."""
+    lift_m: float = 0.0
+    """More beside what is buried: driven while the tines rise."""
+    heading_deg: float | None = None
+    """Way of travel along which they rise, clockwise from grid north; None: it is not known, so on all sides."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class WorkableArea:
     """Ground to be zoned."""
@@ -22,7 +34,7 @@ class WorkableArea:
     outline: shapely.Geometry
     """Boundary less the widened exclusions, working CRS."""
     excluded: gpd.GeoDataFrame
-    """Columns `name`, `geometry`: exclusions widened by half the implement and the positioning error."""
+    """Columns `name`, `geometry`: exclusions widened as `Clearance` asks."""
     cell_ha: Floats
     """(n_rows, n_cols): area of each cell inside `outline`, scaled so that the paddock has its geodesic area."""
     source: Ints
@@ -31,15 +43,15 @@ class WorkableArea:
     """(n_rows, n_cols): soil code of every cell that has ground, -1 elsewhere."""
 
 
-def workable_area(paddock: Paddock, surfaces: Surfaces, margin_m: float) -> WorkableArea:
-    """Ground of a paddock whose exclusions are kept clear by `margin_m` more than their own buffer.
+def workable_area(paddock: Paddock, surfaces: Surfaces, clearance: Clearance) -> WorkableArea:
+    """Ground of a paddock whose exclusions are kept clear.
 
     Raises
     ------
     InputError
         As `outline_of`.
     """
-    outline, excluded = outline_of(paddock, surfaces.frame, margin_m)
+    outline, excluded = outline_of(paddock, surfaces.frame, clearance)
     boundary_m2 = float(shapely.area(paddock.boundary.to_numpy()).sum())
     cell_ha = areas_in_cells(outline, surfaces.frame) * paddock.area_ha / boundary_m2
     source = nearest_of(surfaces.inside)
@@ -53,8 +65,8 @@ def workable_area(paddock: Paddock, surfaces: Surfaces, margin_m: float) -> Work
     )
 
 
-def outline_of(paddock: Paddock, frame: Frame, margin_m: float) -> tuple[shapely.Geometry, gpd.GeoDataFrame]:
-    """Boundary less the exclusions kept clear by `margin_m`, and the widened exclusions (`name`, `geometry`).
+def outline_of(paddock: Paddock, frame: Frame, clearance: Clearance) -> tuple[shapely.Geometry, gpd.GeoDataFrame]:
+    """Boundary less the exclusions kept clear, and the widened exclusions (`name`, `geometry`).
 
     Raises
     ------
@@ -62,27 +74,49 @@ def outline_of(paddock: Paddock, frame: Frame, margin_m: float) -> tuple[shapely
         Exclusions leave no ground, or less than a cell.
     """
     boundary = shapely.union_all(paddock.boundary.to_numpy())
-    excluded = _widened(paddock.exclusions, boundary, margin_m)
+    excluded = _widened(paddock.exclusions, boundary, clearance)
     outline = shapely.difference(boundary, shapely.union_all(excluded.geometry.to_numpy()))
     left_m2 = float(shapely.area(outline))
     if left_m2 < min(frame.cell_m**2, float(shapely.area(boundary))):
         left = f"leave {left_m2:.0f} m2 of the paddock" if left_m2 >= 1.0 else "cover the whole paddock"
-        kept = f", kept clear by {margin_m:g} m," if left_m2 >= 1.0 else ""
-        raise InputError(what=f"exclusions{kept} {left}", where=paddock.name, do="check buffer_m and zones.gps_error_m")
+        far_m = clearance.margin_m + (clearance.lift_m if paddock.exclusions["buried"].any() else 0.0)
+        kept = f", kept clear by {far_m:.3g} m," if left_m2 >= 1.0 else ""
+        do = "check buffer_m and kind of the exclusions, zones.heading_deg and zones.gps_error_m"
+        raise InputError(what=f"exclusions{kept} {left}", where=paddock.name, do=do)
     return outline, excluded
 
 
-def _widened(exclusions: gpd.GeoDataFrame, boundary: shapely.Geometry, margin_m: float) -> gpd.GeoDataFrame:
+def _widened(exclusions: gpd.GeoDataFrame, boundary: shapely.Geometry, clearance: Clearance) -> gpd.GeoDataFrame:
     names, shapes = [], []
     taken: shapely.Geometry = shapely.Polygon()
-    for name, shape in zip(exclusions["name"], exclusions.geometry, strict=True):
-        wide = shapely.intersection(shapely.buffer(shape, margin_m, quad_segs=4), boundary)
+    for name, buried, shape in zip(exclusions["name"], exclusions["buried"], exclusions.geometry, strict=True):
+        wide = shapely.intersection(_kept_clear(shape, clearance, buried=buried), boundary)
         wide = _polygonal(shapely.difference(wide, taken))
         if not wide.is_empty:
             names.append(str(name))
             shapes.append(wide)
             taken = shapely.union(taken, wide)
     return gpd.GeoDataFrame({"name": names}, geometry=shapes, crs=exclusions.crs)
+
+
+def _kept_clear(shape: shapely.Geometry, clearance: Clearance, *, buried: bool) -> shapely.Geometry:
+    """Ground that the middle of the implement stays off with its tines down."""
+    lift_m = clearance.lift_m if buried else 0.0
+    if clearance.heading_deg is None:
+        return shapely.buffer(shape, clearance.margin_m + lift_m, quad_segs=4)
+    return _swept(shapely.buffer(shape, clearance.margin_m, quad_segs=4), lift_m, clearance.heading_deg)
+
+
+def _swept(shape: shapely.Geometry, distance_m: float, heading_deg: float) -> shapely.Geometry:
+    """What a shape covers when it is moved by up to `distance_m` either way along a heading."""
+    if distance_m == 0:
+        return shape
+    way = distance_m * np.array([np.sin(np.deg2rad(heading_deg)), np.cos(np.deg2rad(heading_deg))])
+    swept = [shape]
+    for ring in shapely.get_rings(shapely.get_parts(shape)):
+        xy = shapely.get_coordinates(ring)
+        swept += [*shapely.polygons(np.stack([xy[:-1] - way, xy[1:] - way, xy[1:] + way, xy[:-1] + way], axis=1))]
+    return shapely.union_all(shapely.make_valid(swept))
 
 
 def _polygonal(shape: shapely.Geometry) -> shapely.Geometry:

@@ -21,12 +21,23 @@ def test_the_driver_is_told_what_the_machine_will_do_without_a_position(files, u
     assert files.page.lost(None, buried=True).endswith("lift the tines and stop, whatever the display shows.")
 
 
+def checks_of(words, deepest_mm):
+    return words.page.checks(deepest_mm, "stop.", lift_m=20.0, change_m=5.0)
+
+
+def test_the_operator_is_told_how_far_the_tines_take_to_rise(metric, us):
+    told, to_us = (" ".join(checks_of(words, 450.0)["While ripping"]) for words in (metric, us))
+    assert "the tines take 20 m to rise out" in plain(told)
+    assert "take up to 5 m to settle" in plain(told)
+    assert "the tines take 66 ft to rise out" in plain(to_us)
+
+
 def test_the_hand_test_is_told_in_the_readers_unit(metric, us):
-    check, to_us = (words.page.checks(450.0, "stop.")["Before you start"][1] for words in (metric, us))
+    check, to_us = (checks_of(words, 450.0)["Before you start"][1] for words in (metric, us))
     assert plain(check).startswith("Moisture: dig to 45 cm and roll the soil by hand. A 3 mm thread forms easily")
     assert "It cracks at 3 to 5 mm: right." in plain(check)
     assert "A 1/8 in thread forms easily: too wet, wait. It cracks at 1/8 to 3/16 in: right." in plain(to_us)
-    assert "dig to – and" in metric.page.checks(math.nan, "stop.")["Before you start"][1]
+    assert "dig to – and" in checks_of(metric, math.nan)["Before you start"][1]
 
 
 @pytest.mark.parametrize(

@@ -259,6 +259,9 @@ def test_an_exclusion_names_the_strip_kept_around_it(files, us):
     pipe = of(Closed(name="stock water pipe", kept_m=10.0))
     assert files.zones.reason(pipe) == "Not ripped: stock water pipe is excluded, with 10 m kept around it."
     assert plain(us.zones.reason(pipe)) == "Not ripped: stock water pipe is excluded, with 33 ft kept around it."
+    assert files.zones.reason(of(Closed(name="cable", lift_m=20.0))) == (
+        "Not ripped: cable is excluded; the tines rise within 20 m of it."
+    )
     assert files.zones.reason(of(Closed(name="rock outcrop"))) == "Not ripped: rock outcrop is excluded."
 
 

@@ -57,6 +57,8 @@ def read_exclusions(settings: PaddockSettings, land: Land, log: Log) -> gpd.GeoD
     move = geodesy.to_working_crs(source, land, bundle.name, log)
     moved = geodesy.move_geometry(table.geometry.to_numpy(), move)
     moved = repairs.settled(moved)
-    frame, left_out = boundaries.exclude(table.set_geometry(moved), land.boundary, land.crs, bundle.name)
+    frame, left_out = boundaries.exclude(
+        table.set_geometry(moved), land.boundary, land.crs, bundle.name, visible_kinds=settings.visible_kinds
+    )
     log.note((*layer.issues, *repaired, *empty, *left_out))
     return frame

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from hardpan.core.said import Amount
+from hardpan.core.said import Amount, Measure
 from hardpan.outputs.words.english.labels import LABELS
 from hardpan.outputs.words.units import MISSING, Units
 
@@ -39,7 +39,9 @@ CHECKS = {
         "Push the probe midway between two tines: if it stops in the pan there, the ridge is standing.",
         "Measure depth from ground not yet ripped, again in every zone.",
         "Slip up, shiny smeared walls, or big clods: stop and ask.",
-        "Lift before hatched ground and in turns.",
+        "Lift before hatched ground and in turns. From the deepest setting the tines take {lift} to rise out: try on "
+        "open ground first, and if they take longer stop and ask.",
+        "At a border between depths the tines take up to {change} to settle.",
         "{lost}",
     ),
     "Daily": ("Grease and oil; hoses, bolts and points; fuel used against the table.",),
@@ -90,14 +92,17 @@ class EnglishPage:
         does = f"the task data tells the machine to {asks}"
         return f"Signal lost, or none yet: {does}. Stop, and lift by hand if it does not."
 
-    def checks(self, deepest_mm: float, lost: str) -> Mapping[str, Sequence[str]]:
+    def checks(self, deepest_mm: float, lost: str, *, lift_m: float, change_m: float) -> Mapping[str, Sequence[str]]:
         """The job card's checks by time of day.
 
-        `deepest_mm` is the deepest working depth, NaN: nothing is ripped; `lost` is what happens without a position.
+        `deepest_mm` is the deepest working depth, NaN: nothing is ripped; `lost` is what happens without a position;
+        `lift_m` and `change_m` are driven while the tines rise out of the ground, and between two depths.
         """
         thread = self.units.thread
         told = {
             "depth": self.units.depth(deepest_mm),
+            "lift": self.units.write(lift_m, Measure.DISTANCE),
+            "change": self.units.write(change_m, Measure.DISTANCE),
             "thin": thread(3),
             "cracks": f"{thread(3, bare=True)} to {thread(5)}",
             "lost": lost,

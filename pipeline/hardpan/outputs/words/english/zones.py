@@ -49,7 +49,8 @@ class EnglishZones:
         why = reason.why
         if isinstance(why, Closed):
             around = f", with {self._strip(why.kept_m)} kept around it" if why.kept_m > 0 else ""
-            return f"Not ripped: {why.name} is excluded{around}."
+            rise = f"; the tines rise within {self._strip(why.lift_m)} of it" if why.lift_m > 0 else ""
+            return f"Not ripped: {why.name} is excluded{around}{rise}."
         if isinstance(why, Left):
             return f"Leave unripped: {self._why_left(why)}."
         return f"Rip to {self.units.depth(why.depth_mm)} with {self.setup(why.setup)}{self._why_ripped(why)}."
