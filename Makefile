@@ -5,7 +5,7 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
 OLDEST_TESTS := tests/pan tests/money tests/spatial $(patsubst %,tests/outputs/test_%.py,isoxml geojson geopackage shapefile geotiff kml)
 
-.PHONY: demo test lint oldest bench truth clean
+.PHONY: demo test lint oldest bench truth mutants snapshot clean
 
 demo: .venv/run
 	$(BIN)/hardpan demo --out out/demo
@@ -35,6 +35,12 @@ truth: .venv/test
 	PYTHONPATH=tests $(BIN)/python -m truth.study
 	PYTHONPATH=tests $(BIN)/python -m truth.decision
 	PYTHONPATH=tests $(BIN)/python -m truth.endings
+
+mutants: .venv/test
+	$(BIN)/python tests/mutation/check.py
+
+snapshot: .venv/test
+	PYTHONPATH=tests $(BIN)/python -m golden.snapshot
 
 clean:
 	rm -rf .venv out

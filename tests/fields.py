@@ -67,7 +67,7 @@ class Truth:
 
 
 def invent(recipe: Recipe, seed: int) -> Truth:
-    """Give one paddock, its survey and its truth."""
+    """One paddock, its survey and its truth."""
     rng = np.random.default_rng(seed)
     boundary = shapely.box(WEST_M, SOUTH_M, WEST_M + recipe.side_m, SOUTH_M + recipe.side_m)
     frame = Frame.covering(boundary.bounds, cell_m=recipe.cell_m, crs=CRS)

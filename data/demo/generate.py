@@ -58,7 +58,7 @@ DATES = pd.DataFrame({"date": ["2026-07-14", "2026-07-15", "2026-09-22"], "dryne
 
 
 def smooth_field(rng: np.random.Generator, length_m: float) -> Callable[[Floats, Floats], Floats]:
-    """Give a random field of unit variance and Gaussian covariance, callable at any point."""
+    """A random field of unit variance and Gaussian covariance, callable at any point."""
     n_waves = 400
     waves = rng.normal(0.0, 1.0 / length_m, (2, n_waves))
     phase = rng.uniform(0.0, 2.0 * np.pi, n_waves)
@@ -71,13 +71,13 @@ def smooth_field(rng: np.random.Generator, length_m: float) -> Callable[[Floats,
 
 
 def boundary() -> Polygon:
-    """Give the paddock, corners cut as a machine would drive them."""
+    """The paddock, corners cut as a machine would drive them."""
     corners = Polygon(np.array(BOUNDARY_M, dtype=float) + CORNER_M)
     return corners.buffer(-25.0).buffer(25.0, quad_segs=3)
 
 
 def soil_map() -> gpd.GeoDataFrame:
-    """Give the soil map: a sand ridge between duplex flats, a gravelly rise with an island, a loamy corner."""
+    """The soil map: a sand ridge between duplex flats, a gravelly rise with an island, a loamy corner."""
     y = np.linspace(-50.0, 1250.0, 27)
     x = np.linspace(900.0, 1600.0, 15)
     west = LineString(np.c_[430 + 95 * np.sin(y / 210) + 0.10 * y, y] + CORNER_M)
@@ -107,7 +107,7 @@ def soil_map() -> gpd.GeoDataFrame:
 
 
 def truth_at(x_m: Floats, y_m: Floats) -> pd.DataFrame:
-    """Give the invented truth at points in UTM zone 51 south.
+    """The invented truth at points in UTM zone 51 south.
 
     Columns `soil_type`, `present`, `top_mm`, `bottom_mm`, `peak_kpa` (of the pan, also where `present` is false) and
     `clay_mm` (NaN: none in reach), without the scatter between insertions.
@@ -134,7 +134,7 @@ def truth_at(x_m: Floats, y_m: Floats) -> pd.DataFrame:
 
 
 def probe_sites(rng: np.random.Generator) -> Floats:
-    """Give 100 sites: 88 near the nodes of a lattice, and 12 some 25 m from one of them."""
+    """100 sites: 88 near the nodes of a lattice, and 12 some 25 m from one of them."""
     ground = boundary().buffer(-12.0)
     x_min, y_min, x_max, y_max = ground.bounds
     step_m = 131.0
@@ -149,7 +149,7 @@ def probe_sites(rng: np.random.Generator) -> Floats:
 
 
 def profile_kpa(truth: pd.Series, rng: np.random.Generator, dryness: float) -> Floats:
-    """Give one insertion's cone index at `DEPTHS_MM`: background, pan, clay below, correlated scatter."""
+    """One insertion's cone index at `DEPTHS_MM`: background, pan, clay below, correlated scatter."""
     background = 150.0 + 420.0 * (DEPTHS_MM / 100.0) ** 0.75
     cone = background
     if truth["present"]:
@@ -165,7 +165,7 @@ def profile_kpa(truth: pd.Series, rng: np.random.Generator, dryness: float) -> F
 
 
 def probe_log(rng: np.random.Generator) -> tuple[pd.DataFrame, float]:
-    """Give the penetrometer log, one row an insertion, and the share stopped inside the pan."""
+    """The penetrometer log, one row an insertion, and the share stopped inside the pan."""
     sites = probe_sites(rng)
     truth = truth_at(sites[:, 0], sites[:, 1])
     day = np.searchsorted([0.45, 0.8], np.argsort(np.argsort(sites[:, 0])) / len(sites), side="right")
@@ -204,7 +204,7 @@ def _with_mishaps(table: pd.DataFrame, cones: Floats, truth: pd.DataFrame) -> pd
 
 
 def lab_cores(rng: np.random.Generator) -> pd.DataFrame:
-    """Give 15 cores, about four in each soil type."""
+    """15 cores, about four in each soil type."""
     ground = soil_map().dissolve("soil_type").buffer(-25.0)
     rows = []
     for soil, count in {"deep sand": 5, "sand over clay": 4, "gravelly sand": 3, "sandy loam": 3}.items():
@@ -244,7 +244,7 @@ def write_conductivity(path: Path, rng: np.random.Generator) -> None:
 
 
 def exclusions() -> gpd.GeoDataFrame:
-    """Give a buried pipe (a line, widened by `buffer_m` when read) and a rock outcrop."""
+    """A buried pipe (a line, widened by `buffer_m` when read) and a rock outcrop."""
     pipe = LineString(np.array([(100.0, 980.0), (430.0, 820.0), (1180.0, 905.0), (1420.0, 860.0)]) + CORNER_M)
     rock = Polygon(np.array([(1150, 640), (1200, 610), (1255, 625), (1270, 680), (1225, 715), (1165, 700)]) + CORNER_M)
     table = {"name": ["stock water pipe", "rock outcrop"], "kind": ["buried service", "rock"], "buffer_m": [5.0, 3.0]}

@@ -407,7 +407,7 @@ def test_an_insertion_written_twice_makes_no_limit_of_the_device(control, read):
 
 
 def test_a_worn_cone_is_corrected_by_area(control, read, pad_a):
-    # USFS 0524-2837 via SCIENCE 1.1: cone index is force over base area, 3 % of diameter is 5.9 % of area
+    # usfs0524: cone index is force over base area, 3 % of diameter is 5.9 % of area
     worn = read(control, worn_diameter_mm=20.27 * 0.97)
     ratio = worn.profiles.readings["cone_index_kpa"] / pad_a.read().profiles.readings["cone_index_kpa"]
     assert float(ratio.max()) == pytest.approx(1 / 0.97**2, rel=1e-9)
@@ -415,7 +415,7 @@ def test_a_worn_cone_is_corrected_by_area(control, read, pad_a):
 
 
 def test_newtons_become_kpa_over_the_base_area(control, read):
-    # SCIENCE W05, W06: 2.0 MPa is 645 N on the cone of 20.27 mm and 259 N on that of 12.83 mm
+    # By hand, force over base area: 2.0 MPa is 645 N on the cone of 20.27 mm and 259 N on that of 12.83 mm
     for newtons, diameter in ((645.4, 20.27), (258.6, 12.83)):
         text = table(
             control, ["id", "lat", "lon", "depth cm", "force (N)"], lambda r, n=newtons: [*r[:4], str(n + int(r[3]))]

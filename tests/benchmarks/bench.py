@@ -266,7 +266,7 @@ def sklearn_likelihood(n):
 
 
 def gstat(n, cells, call):
-    """Give a job in R; it reports its own time and peak memory."""
+    """A job in R; it reports its own time and peak memory."""
     side = round(cells**0.5)
     return {
         "n": n,
@@ -410,7 +410,7 @@ def measure_roofs():
 
 
 def peak_mb():
-    """Give the largest resident memory of this process so far (what `getrusage` says includes the parent's)."""
+    """The largest resident memory of this process so far (what `getrusage` says includes the parent's)."""
     status = Path("/proc/self/status").read_text(encoding="ascii")
     return int(status.split("VmHWM:")[1].split()[0]) / 1024
 

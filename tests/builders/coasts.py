@@ -35,7 +35,7 @@ class Coast:
 
 
 def coast_of(recipe: Coast, rng: np.random.Generator) -> shapely.Polygon:
-    """Give a star-shaped ring, which crosses itself nowhere, in the working CRS."""
+    """A star-shaped ring, which crosses itself nowhere, in the working CRS."""
     angle = np.linspace(0.0, 2.0 * np.pi, recipe.vertices, endpoint=False)
     wave = np.arange(1, recipe.vertices // 2)
     spectrum = np.zeros(recipe.vertices // 2 + 1, dtype=complex)
@@ -112,7 +112,7 @@ def _write_probes(path: Path, coast: shapely.Polygon, recipe: Coast, rng: np.ran
 
 
 def _patches(xy: np.ndarray, size_m: float, rng: np.random.Generator) -> np.ndarray:
-    """Give a smooth random field at places, mean 0 and standard deviation 1: a sum of 200 plane waves."""
+    """A smooth random field at places, mean 0 and standard deviation 1: a sum of 200 plane waves."""
     waves = rng.normal(scale=1.0 / size_m, size=(200, 2))
     phase = rng.uniform(0.0, 2.0 * np.pi, 200)
     return np.sqrt(2.0 / 200) * np.cos((xy - MIDDLE_M) @ waves.T + phase).sum(axis=1)

@@ -87,3 +87,23 @@ def test_the_order_of_zones_changes_nothing_but_the_order_of_lines(made):
         for p in (plan, back)
     )
     pd.testing.assert_frame_equal(one.reset_index(drop=True), two.reset_index(drop=True))
+
+
+def test_points_worn_in_a_second_pass_are_paid_for(made):
+    once, twice = (made.plan_of([("deep sand", 10.0, 500)]) for _ in range(2))
+    twice.zones["passes"] = 2
+    paid = [
+        made.ledger_of(plan).lines.set_index(["zone", "item"]).loc[("1", "points and wear"), "amount"]
+        for plan in (once, twice)
+    ]
+    assert paid[1] == pytest.approx(2.0 * paid[0], abs=0.01)
+
+
+def test_every_ripped_zone_but_the_first_pays_for_setting_the_ripper(made):
+    def setting(*zones):
+        return made.ledger_of(made.plan_of(zones), zone_cost=20.0).lines.query("item == 'further zone'")
+
+    ripped = ("deep sand", 10.0, 500)
+    assert setting(ripped, ("deep sand", 5.0, 0)).empty
+    three = setting(("deep sand", 5.0, 0), ripped, ripped, ripped).set_index("zone")["amount"]
+    assert three.to_dict() == {"3": 20.0, "4": 20.0, "total": 40.0}

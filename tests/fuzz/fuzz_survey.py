@@ -54,7 +54,7 @@ FOLDER = Path(tempfile.mkdtemp(prefix="fuzz-survey-"))
 
 
 def settings_for(kind: int, path: Path):
-    """Give the settings of a survey in which `path` stands for one input."""
+    """The settings of a survey in which `path` stands for one input."""
     paddock = {"name": "fuzz", "boundary": FOLDER / "square.geojson", "boundary_crs": None}
     probes = {"file": FOLDER / "good.csv"}
     soil = {"default_type": "sand"}

@@ -10,7 +10,7 @@ from sklearn.gaussian_process import GaussianProcessRegressor
 from sklearn.gaussian_process.kernels import ConstantKernel, Matern, WhiteKernel
 
 from hardpan.geostat import Observations, censored
-from hardpan.geostat.covariance import correlation
+from hardpan.geostat.covariance import correlation, covariance_at
 from hardpan.geostat.parameters import (
     ANISO_COS,
     EFFECTIVE_RANGE,
@@ -19,6 +19,7 @@ from hardpan.geostat.parameters import (
     isotropic,
     log_length_derivative,
     parameter_bounds,
+    to_covariance,
 )
 from hardpan.geostat.reml import MixedModel, likelihood_at, maximise_reml, posterior_at
 
@@ -157,3 +158,11 @@ def test_standard_errors_hold_the_truth_as_often_as_they_say():
         errors.append((fit.theta[3] - np.log(0.16)) / fit.standard_errors[3])
     assert 0.6 < np.std(errors) < 1.45
     assert abs(np.mean(errors)) < 0.65
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+def test_a_range_searched_for_is_where_the_covariance_is_down_to_five_percent(family):
+    """What the effective range is by definition: 5 % of the sill is left there, or nothing where the family ends."""
+    theta = isotropic(np.log([100.0, 2.0, 1e-3, 1e-3]))
+    left = covariance_at(to_covariance(family, theta), np.array([[0.0, 100.0]]))[0]
+    assert left == pytest.approx(0.0 if family == "spherical" else 0.05 * 2.0, abs=1e-9)

@@ -15,6 +15,7 @@ import rasterio
 
 import hardpan
 from builders.pages import metric_in
+from golden.snapshot import SNAPSHOT, differences, from_text, plan_table, to_text
 from hardpan.core.shipped import shipped
 from hardpan.outputs.isoxml_reader import read_taskdata
 from hardpan.outputs.settings import OutputSettings
@@ -165,3 +166,26 @@ def test_the_headline_is_the_one_of_the_record(demo):
     manifest = json.loads((demo[1] / "run.json").read_text(encoding="utf-8"))
     assert manifest["headline"] == hardpan.headline(demo[0])
     assert list(hardpan.zone_table(demo[0])["reason"]) == list(pd.read_csv(demo[1] / "zones.csv")["reason"])
+
+
+@pytest.fixture(scope="module")
+def reviewed():
+    return from_text(SNAPSHOT.read_text(encoding="utf-8"))
+
+
+def test_the_plan_is_the_one_that_was_reviewed(demo, reviewed):
+    """Where the change is meant: `make snapshot`, look at the difference, and say in the commit why it is right."""
+    assert differences(reviewed, plan_table(demo[0])) == []
+
+
+@pytest.mark.parametrize("shift_mm", [-25, 25])
+def test_a_depth_that_moves_by_one_step_in_any_zone_is_noticed(demo, reviewed, shift_mm):
+    table = plan_table(demo[0])
+    for row in table.index[table["depth_mm"] > 0]:
+        moved = table.assign(depth_mm=table["depth_mm"] + shift_mm * (table.index == row))
+        (told,) = differences(reviewed, moved)
+        assert told.startswith(f"zone {table['zone'][row]}: depth_mm")
+
+
+def test_the_reviewed_text_is_the_one_the_command_writes(reviewed):
+    assert to_text(reviewed) == SNAPSHOT.read_text(encoding="utf-8")

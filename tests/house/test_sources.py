@@ -36,7 +36,7 @@ SHARES = ("ratio", "share", "slack", "tolerance", "theta")
 
 
 def entries(table: object, place: str) -> Iterator[tuple[str, dict]]:
-    """Give every table that holds a value or a source, with its place."""
+    """Every table that holds a value or a source, with its place."""
     if isinstance(table, dict):
         if "value" in table or "source" in table:
             yield place, table
@@ -48,7 +48,7 @@ def entries(table: object, place: str) -> Iterator[tuple[str, dict]]:
 
 
 def bare_numbers(table: object, place: str) -> Iterator[str]:
-    """Give the places of numbers outside an entry with unit and source."""
+    """The places of numbers outside an entry with unit and source."""
     if isinstance(table, dict):
         if "value" not in table:
             for key, inner in table.items():
@@ -61,7 +61,7 @@ def bare_numbers(table: object, place: str) -> Iterator[str]:
 
 
 def settings_fields(model: type[BaseModel], place: str = "") -> Iterator[tuple[str, object]]:
-    """Give every field of the configuration with its place."""
+    """Every field of the configuration with its place."""
     for name, field in model.model_fields.items():
         inner = field.annotation
         if isinstance(inner, type) and issubclass(inner, BaseModel):

@@ -1,8 +1,10 @@
 import numpy as np
 import pytest
 
+from builders.decision import shipped_catalog
 from hardpan.options.loosening import (
     breaking_weights,
+    critical_depth_mm,
     cumulated_excess,
     depth_grid_mm,
     full_width_depth_mm,
@@ -75,3 +77,17 @@ def test_below_the_critical_depth_only_the_slot_is_cut():
 def test_a_pan_without_a_shape_counts_as_uniform():
     section = {"depth_mm": 350.0, "foot_mm": 600.0, "spacing_mm": 600.0, "ridge_mm": 0.0, "critical_mm": 1e4}
     assert broken(300, 400, shape=np.full(5, np.nan), **section) == pytest.approx(0.5, abs=1e-6)
+
+
+def test_the_critical_depth_is_the_ratio_times_the_width_of_the_foot_below_the_leading_tines():
+    """By hand, `godwin-spoor1977` (from memory): 6 widths of 60 mm are 360; behind tines at 0.4 of 500 mm, 560."""
+    setups = shipped_catalog().setups
+    known = {"critical_ratio": 6.0, "foot_width": 60.0}
+    plain, leading = (
+        setup.model_copy(
+            update={name: getattr(setup, name).model_copy(update={"value": to}) for name, to in values.items()}
+        )
+        for setup, values in ((setups["plain"], known), (setups["leading"], known | {"leading_depth_share": 0.4}))
+    )
+    assert critical_depth_mm(plain, 500.0) == pytest.approx(360.0)
+    assert critical_depth_mm(leading, 500.0) == pytest.approx(560.0)

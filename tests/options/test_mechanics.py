@@ -3,7 +3,7 @@ import pytest
 
 from builders import records
 from hardpan.money.draws import fixed_levels, value_at
-from hardpan.options.mechanics import draft_factors, draft_spread, strength_factor
+from hardpan.options.mechanics import draft_factors, draft_spread, relative_wear, strength_factor
 
 
 def moved(catalog, **quantities):
@@ -81,3 +81,12 @@ def test_draft_factors_keep_the_mean_and_span_the_stated_range():
     assert factors.mean() == pytest.approx(1.0)
     low, high = np.quantile(factors, [0.05, 0.95])
     assert high / low == pytest.approx(1.5**2, rel=0.05)
+
+
+def test_wear_grows_with_depth_and_with_passes(catalog):
+    """Common practice: points wear with the metres of soil they meet, so twice as deep, or twice over, wears twice."""
+    effort, plain = catalog.effort, catalog.setups["plain"]
+    once = relative_wear(plain, effort, effort.wear_depth.value)
+    assert once == pytest.approx(plain.wear_factor.value)
+    assert relative_wear(plain, effort, 2.0 * effort.wear_depth.value) == pytest.approx(2.0 * once)
+    assert relative_wear(plain, effort, effort.wear_depth.value, passes=2.0) == pytest.approx(2.0 * once)

@@ -13,7 +13,7 @@ Builder = Callable[..., Profiles]
 
 @pytest.fixture(scope="session")
 def profiles_of() -> Builder:
-    """Give a function that turns depths and readings into profiles."""
+    """A function that turns depths and readings into profiles."""
 
     def build(
         depth_mm: object,

@@ -66,3 +66,13 @@ def test_the_shape_of_a_triangle_rises_and_falls_in_proportion_and_sums_to_one()
 def test_without_an_observed_pan_the_shape_is_flat():
     shape = mean_shape(readings(TRIANGLE), pd.Series([200.0]), pd.Series([np.nan]), 2000.0)
     assert shape == pytest.approx(np.full(SHAPE_STEPS, 1.0 / SHAPE_STEPS))
+
+
+@pytest.mark.parametrize("off_mm", [5.0, 10.0, 17.0])
+def test_flanks_that_cross_the_threshold_between_readings_count_with_their_triangles(off_mm):
+    """Against the integral of the straight lines between readings, summed at every tenth of a millimetre."""
+    steep = np.clip(4000.0 - 60.0 * np.abs(DEPTH_MM - 300.0 - off_mm), 500.0, None)
+    fine_mm = np.arange(0.0, 600.0, 0.1)
+    over = np.maximum(np.interp(fine_mm, DEPTH_MM, steep) - 2000.0, 0.0)
+    found = integrate_excess(readings(steep), *ends(steep), 2000.0)[0]
+    assert found == pytest.approx(np.trapezoid(over, fine_mm), rel=1e-4)

@@ -16,7 +16,7 @@ def window(depth_mm, water, *, repellent=False, **season):
 
 
 def test_25_mm_of_rain_wet_sand_to_40_cm(sand):
-    """W80, computed from the plant-available water of Agriculture Victoria (`agvic-raw`): 0.62 mm/cm."""
+    """Computed from the plant-available water of Agriculture Victoria (`agvic-raw`): 0.62 mm/cm."""
     assert wetted_depth_mm(25.0, sand) == pytest.approx(403.0, rel=0.005)
 
 

@@ -1,7 +1,8 @@
 import numpy as np
 import pytest
+from scipy.stats import norm
 
-from hardpan.prescription.reasons import turning_bottom_mm
+from hardpan.prescription.reasons import probes_to_tell, turning_bottom_mm
 
 
 def test_the_turning_bottom_parts_the_draws_in_which_the_runner_up_wins():
@@ -13,3 +14,16 @@ def test_the_turning_bottom_parts_the_draws_in_which_the_runner_up_wins():
 def test_no_bottom_parts_draws_that_money_decides():
     rng = np.random.default_rng(0)
     assert turning_bottom_mm(rng.uniform(300, 500, 300), rng.uniform(size=300) < 0.2, deeper=True) is None
+
+
+@pytest.mark.parametrize("sd_mm", [20.0, 40.0, 50.0])
+def test_so_many_probes_bring_a_mean_within_a_step_and_one_fewer_does_not(sd_mm):
+    """The sample size of a mean: half the 90 % interval, 1.645 sd / sqrt(n), is a depth step or less."""
+    bottom_mm = 400.0 + np.repeat([-sd_mm, sd_mm], 100)
+    probes = probes_to_tell(bottom_mm, 25)
+    reach_mm = norm.ppf(0.95) * sd_mm / np.sqrt([probes, probes - 1])
+    assert reach_mm[0] <= 25.0 < reach_mm[1]
+
+
+def test_never_more_than_a_dozen_probes_are_asked_for():
+    assert probes_to_tell(np.linspace(100.0, 700.0, 50), 25) == 12

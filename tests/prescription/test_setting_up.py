@@ -1,4 +1,7 @@
+import pytest
+
 from hardpan.prescription.setting_up import ballast_figures, last_ripping
+from hardpan.records.advice import Topic
 from hardpan.records.decision import HistorySettings
 
 SOILS = ("deep sand", "sand over clay")
@@ -27,3 +30,12 @@ def test_a_tractor_far_too_light_is_said_to_be(made):
     _, decided = made.decide(made.ground(), light, made.rates(["deep sand"]))
     (issue,) = (issue for issue in decided.issues if issue.code == "ballast")
     assert "below the usual" in issue.what
+
+
+def test_the_ridge_to_dig_for_is_the_one_the_decision_counted_on(made, catalog):
+    options, plan = made.decide(made.ground(), catalog, made.rates(["deep sand"], worth=600.0))
+    steps = [step for step in plan.setting_up if step.topic is Topic.DIG]
+    assert steps
+    for step in steps:
+        ridge_mm = options.table.loc[options.table["setup"] == step.setup, "ridge_mm"].iloc[0]
+        assert step.figures["ridge_mm"] == pytest.approx(ridge_mm, abs=5.0)  # told to 10 mm

@@ -238,3 +238,15 @@ def test_uniform_depths_are_credited_and_limited_like_the_plan(made, catalog):
 def test_draws_of_money_and_pan_must_be_as_many(made, catalog):
     with pytest.raises(InputError, match="40 draws of money do not go with 50 draws of the pan"):
         made.decide(made.ground(), catalog, made.rates(["deep sand"], n_draws=40))
+
+
+def test_hours_litres_and_money_of_a_draw_are_of_the_same_draw(made, catalog):
+    """A pan alike in every draw: what a zone returns, and its hours and litres at their price, go as its worth."""
+    paddock = made.ground(bottom_mm=400.0, sd_mm=0.0)
+    money = made.rates(["deep sand"], worth=400.0, per_hour=250.0, per_litre=2.0, wear=0.0)
+    _, plan = made.decide(paddock, catalog, money, machine=MachineSettings(setup="plain"))
+    assert plan.zones["depth_mm"][0] > 0
+    assert np.ptp(plan.hours[0]) > 0.01 * plan.hours[0].mean()
+    gained = plan.returns[0] + 250.0 * plan.hours[0] + 2.0 * plan.fuel_l[0]
+    share = gained / money.scenarios["worth_per_ha"].to_numpy()[:, 0]
+    assert share == pytest.approx(share.mean(), rel=1e-5)

@@ -1,9 +1,9 @@
-"""Machine costs against the extension services' own figures; row ids are those of the table of worked examples."""
+"""Machine costs against the extension services' own figures."""
 
 import numpy as np
 import pytest
 
-from hardpan.core.units import L_PER_US_GALLON, W_PER_HP
+from builders import costs
 from hardpan.money.machines import remaining_share, repair_share
 from hardpan.run.catalog import read_catalog
 from hardpan.run.config import Config
@@ -19,11 +19,11 @@ def prices():
 @pytest.mark.parametrize(
     ("row", "price", "years", "published", "within"),
     [
-        # iowa-a329, its calculator: a 40,000 list price tillage implement after 10 years prints 11,852 (W60)
+        # iowa-a329, its calculator: a 40,000 list price tillage implement after 10 years prints 11,852
         ("ripper", 40_000.0, 10.0, 11_852.0, 0.5),
-        # iowa-a329: 180 hp, 15 years, 400 h a year prints 23 % (W61), to the printed whole per cent
+        # iowa-a329: 180 hp, 15 years, 400 h a year prints 23 %, to the printed whole per cent
         ("large", 100.0, 15.0, 23.0, 0.5),
-        # a trade page with Iowa's table: 105 hp, 10 years, 400 h prints 37 % of 75,000 (W62), to the whole per cent
+        # a trade page with Iowa's table: 105 hp, 10 years, 400 h prints 37 % of 75,000, to the whole per cent
         ("medium", 100.0, 10.0, 37.0, 0.5),
     ],
 )
@@ -46,12 +46,10 @@ def test_a_ripper_without_its_points_is_repaired_for_half_of_a_chisel_plough(pri
     assert repair_share(prices.repair["ripper"], np.array(2_000.0)) == pytest.approx(0.75 / 2, abs=0.025)
 
 
-def test_the_annual_average_fuel_factor_in_litres():
-    # asae2000: 0.73 x 0.06 = 0.0438 US gallons per PTO horsepower hour (W56)
-    litres_per_kwh = 0.0438 * L_PER_US_GALLON / (W_PER_HP / 1000.0)
-    assert litres_per_kwh == pytest.approx(0.2223, rel=1e-3)
-
-
-def test_labour_and_lubricant_are_the_shares_of_the_cost_equations(prices):
-    # asae2000: labour 1.1 of machine hours, lubricant 15 % of fuel
-    assert (prices.labour_factor.value, prices.lubricant_share.value) == (1.1, 0.15)
+def test_an_hour_of_labour_and_a_litre_of_fuel_cost_what_the_equations_add():
+    """`asae2000`: labour is 1.1 of the machine's hours, lubricant 15 % of the fuel, in every draw of their prices."""
+    price = {"labour_per_h": 40.0, "fuel_per_l": 2.0}
+    drawn = costs.rates_of(costs.shipped_catalog(prices=price)).scenarios
+    assert drawn["labour"].to_numpy() == pytest.approx(1.1 * 40.0)
+    assert (drawn["lubricant"] / drawn["fuel"]).to_numpy() == pytest.approx(0.15)
+    assert drawn["per_litre"].to_numpy() == pytest.approx(2.0 * 1.15)

@@ -32,7 +32,7 @@ def cut(values):
 
 
 def test_nine_inches_instead_of_fourteen_cut_draft_by_54_percent(catalog):
-    """Published, `alabama-depth` (abstract): 54 % less draft; W39: an exponent of 1.758. The linear equation: 36 %."""
+    """Published, `alabama-depth` (abstract): 54 % less draft; an exponent of 1.758. The linear equation: 36 %."""
     assert cut(passes_at(catalog, [DEEP_MM, SHALLOW_MM], exponent=1.758).draft_kn) == pytest.approx(0.54, abs=0.005)
     assert cut(passes_at(catalog, [DEEP_MM, SHALLOW_MM], exponent=1.0).draft_kn) == pytest.approx(0.357, abs=0.005)
 

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from builders import decision
+from hardpan.core.units import INCH_MM
 from hardpan.options.loosening import ridge_mm, section_share
 
 
@@ -29,9 +30,16 @@ def test_inclusion_plates_loosen_about_30_percent_more_soil(made):
     assert areas["inclusion"] / areas["plain"] == pytest.approx(1.30, abs=0.02)
 
 
-def test_wings_are_as_wide_as_published(made):
-    """Read, `usfs0834`: wings 6 to 16 in across."""
-    assert made.shipped_catalog().setups["winged"].foot_width.span == pytest.approx((152, 406), abs=1)
+def test_below_the_critical_depth_wings_cut_a_slot_as_wide_as_published(made):
+    """Read, `usfs0834`: wings 6 to 16 in across, which is what is left loose just above them."""
+    catalog = made.shipped_catalog(machine={"ripper": {"like": "seven-tine-600", "setups": ["winged"]}})
+    options, _ = made.decide(made.ground(), catalog, made.rates(["deep sand"]))
+    for row in options.table[options.table["depth_mm"] > 0].itertuples():
+        section = {"depth_mm": row.depth_mm, "foot_mm": row.foot_mm, "ridge_mm": row.ridge_mm}
+        share = section_share(
+            np.array([row.depth_mm - 0.01]), spacing_mm=row.spacing_mm, critical_mm=row.critical_depth_mm, **section
+        )
+        assert 6 * INCH_MM <= share[0] * row.spacing_mm <= 16 * INCH_MM
 
 
 SAND_MM = np.arange(150.0, 601.0, 10.0)

@@ -19,7 +19,7 @@ DATA = HERE.parents[2] / "shared" / "data"
 
 @pytest.fixture(scope="session")
 def open_data() -> Callable[[str], Path]:
-    """Give the folder of an open data set, or skip."""
+    """The folder of an open data set, or skip."""
 
     def folder(name: str) -> Path:
         if not (DATA / name).is_dir():
@@ -31,7 +31,7 @@ def open_data() -> Callable[[str], Path]:
 
 @pytest.fixture(scope="session")
 def written(tmp_path_factory: pytest.TempPathFactory) -> Callable[[PaddockRun], set[str]]:
-    """Give the names of the files a run writes; every one is read back against the plan before it is kept."""
+    """The names of the files a run writes; every one is read back against the plan before it is kept."""
 
     def write(run: PaddockRun) -> set[str]:
         folder = tmp_path_factory.mktemp("real") / "out"
@@ -43,7 +43,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Callable[[PaddockRun], 
 
 @pytest.fixture(scope="session")
 def run_on(open_data: Callable[[str], Path]) -> Callable[[str, str], PaddockRun]:
-    """Give the run of a configuration of this folder on a data set."""
+    """The run of a configuration of this folder on a data set."""
 
     def run(configuration: str, data: str) -> PaddockRun:
         open_data(data)

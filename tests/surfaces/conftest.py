@@ -1,10 +1,8 @@
 """Invented paddocks for every test of the room."""
 
-import importlib.util
-from pathlib import Path
-
 import pytest
 
+import fields as invented
 from hardpan.core.threads import one_blas_thread
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.surfaces.stage import map_pan
@@ -19,10 +17,7 @@ def calm():
 
 @pytest.fixture(scope="session")
 def fields():
-    spec = importlib.util.spec_from_file_location("invented_fields", Path(__file__).parents[1] / "fields.py")
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+    return invented
 
 
 @pytest.fixture(scope="session")

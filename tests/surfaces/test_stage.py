@@ -157,3 +157,10 @@ def test_an_l_shaped_paddock_is_only_mapped_inside(truth, settings):
     bent_survey = replace(truth.survey, paddock=paddock)
     surfaces = map_pan(truth.pan, bent_survey, settings.model_copy(update={"draws": 20}), seed=1)
     assert surfaces.inside.sum() == pytest.approx(0.75 * 60 * 60)
+
+
+def test_what_is_unknown_of_one_map_is_drawn_apart_from_that_of_another(surfaces):
+    """Top and strength have no part in common but the ground: over the draws their errors at a node are unrelated."""
+    top, peak = surfaces.draws["top_mm"].to_numpy(), np.log(surfaces.draws["peak_kpa"].to_numpy())
+    apart = [(one - one.mean(axis=0)) / one.std(axis=0) for one in (top, peak)]
+    assert abs(float((apart[0] * apart[1]).mean())) < 0.1

@@ -60,7 +60,7 @@ class Worked:
     cell_ha: float
 
     def total(self, option: np.ndarray | int) -> float:
-        """Give the true net return of the paddock, money."""
+        """The true net return of the paddock, money."""
         chosen = np.broadcast_to(option, self.net.shape[:2])[..., None]
         return float(np.take_along_axis(self.net, chosen, axis=2).sum() * self.cell_ha)
 
@@ -113,7 +113,7 @@ def work(truth: Truth, recipe: Recipe, season: SeasonSettings, *, draws: int = 1
 
 
 def true_map(surfaces: Surfaces, truth: Truth) -> Surfaces:
-    """Give surfaces whose maps are the truth, and whose draws at a node are what is there on its cells in turn."""
+    """Surfaces whose maps are the truth, and whose draws at a node are what is there on its cells in turn."""
     node, top = surfaces.node_of_cell.ravel(), np.minimum(truth.top_mm, truth.bottom_mm - 20.0)
     count = np.bincount(node[node >= 0])
     cells = np.argsort(node, kind="stable")[np.count_nonzero(node < 0) :]
@@ -141,7 +141,7 @@ def net_of(
     catalog: Catalog,
     rates: Rates,
 ) -> np.ndarray:
-    """Give the mean net return of every option on every cell over draws of top, bottom and presence, (k, n_cells).
+    """The mean net return of every option on every cell over draws of top, bottom and presence, (k, n_cells).
 
     At the expected prices and gains; 0 outside.
     """
@@ -168,7 +168,7 @@ def net_of(
 
 
 def judge(worked: Worked) -> dict[str, float]:
-    """Give the true net return of the strategies, and the prescription's share of what perfect knowledge returns."""
+    """The true net return of the strategies, and the prescription's share of what perfect knowledge returns."""
     setting = worked.zone_cost * max(0, worked.ripped_zones - 1)
     prescribed = worked.total(worked.option) - setting
     return {
@@ -186,7 +186,7 @@ def judge(worked: Worked) -> dict[str, float]:
 
 
 def run(paddocks: int, cases: dict[str, tuple[Recipe, SeasonSettings]], first: int = FIRST_SEED) -> pd.DataFrame:
-    """Give one row a paddock and case, paddocks made with the seeds from `first` on."""
+    """One row a paddock and case, paddocks made with the seeds from `first` on."""
     return pd.DataFrame(
         [
             {"case": name, "paddock": seed} | judge(work(invent(recipe, seed), recipe, season))
@@ -197,7 +197,7 @@ def run(paddocks: int, cases: dict[str, tuple[Recipe, SeasonSettings]], first: i
 
 
 def summarise(rows: pd.DataFrame) -> pd.DataFrame:
-    """Give the money of all paddocks together, and how often the prescription beats the others."""
+    """The money of all paddocks together, and how often the prescription beats the others."""
     grouped = rows.groupby("case", sort=False)
     sums = grouped[["prescription", "perfect", "cell_by_cell", "known", "mapped", "zoned", *OTHERS]].sum()
     share = sums.div(sums["perfect"], axis=0)
@@ -219,7 +219,7 @@ def summarise(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def _share_error(rows: pd.DataFrame) -> float:
-    """Give the standard error of the share of all paddocks together (a ratio of means)."""
+    """The standard error of the share of all paddocks together (a ratio of means)."""
     off = rows["prescription"] - rows["prescription"].sum() / rows["perfect"].sum() * rows["perfect"]
     return float(off.std() / np.sqrt(len(rows)) / rows["perfect"].mean())
 

@@ -40,7 +40,7 @@ class Read:
 
 
 def draw_known(truth: Truth, recipe: Recipe, *, draws: int, seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Give draws of top and bottom (mm) and presence, (draws, n_cells) each, cells in reading order."""
+    """Draws of top and bottom (mm) and presence, (draws, n_cells) each, cells in reading order."""
     rng = np.random.default_rng(seed)
     frame, read = truth.survey.frame, _read(truth)
     cells = np.stack([grid.ravel() for grid in np.meshgrid(frame.x_m, frame.y_m)], axis=1)
@@ -82,7 +82,7 @@ def _correlation(recipe: Recipe, one: np.ndarray, other: np.ndarray) -> np.ndarr
 
 
 def _fields_at_sites(read: Read, recipe: Recipe, least: float, rng: np.random.Generator) -> Iterator[np.ndarray]:
-    """Give draws of the fields of strength, the rest of the bottom, top and presence at the sites, (4, n_sites)."""
+    """Draws of the fields of strength, the rest of the bottom, top and presence at the sites, (4, n_sites)."""
     n = len(read.xy)
     near = np.linalg.inv(_correlation(recipe, read.xy, read.xy))
     of_site, none = np.eye(n)[read.site], np.zeros((n, n))
@@ -124,7 +124,7 @@ class _Normal:
 
 
 def _stopped(read: Read, which: np.ndarray, middle: tuple[np.ndarray, np.ndarray], recipe: Recipe, rng) -> np.ndarray:
-    """Give draws of bottom and log peak of the insertions that stopped, given the means: each peak has its bottom.
+    """Draws of bottom and log peak of the insertions that stopped, given the means: each peak has its bottom.
 
     Resistance rises straight from the threshold at the top to the peak midway, so (stop - top) / (bottom - top) is half
     the limit's excess over the peak's.
@@ -142,7 +142,7 @@ def _stopped(read: Read, which: np.ndarray, middle: tuple[np.ndarray, np.ndarray
 
 
 def _presence(there: np.ndarray, has_pan: np.ndarray, near: np.ndarray, least: float, rng) -> np.ndarray:
-    """Give the field of presence drawn once more at each site, on its side of `least`."""
+    """The field of presence drawn once more at each site, on its side of `least`."""
     there = there.copy()
     chances = rng.uniform(size=len(there))
     for site, chance in enumerate(chances):

@@ -40,7 +40,7 @@ def run(
     naive: bool = True,
     first: int = 0,
 ) -> pd.DataFrame:
-    """Give one row a paddock, number of sites, share stopped and treatment."""
+    """One row a paddock, number of sites, share stopped and treatment."""
     rows = []
     for sites in n_sites:
         for stopped in shares:
@@ -66,7 +66,7 @@ OTHER_GROUND: dict[str, dict[str, float | int]] = {
 
 
 def run_other_ground(paddocks: int, n_sites: int = 36, stopped: float = 0.3, *, first: int = 100) -> pd.DataFrame:
-    """Give one row a paddock and kind of ground."""
+    """One row a paddock and kind of ground."""
     rows = []
     for name, change in OTHER_GROUND.items():
         for seed in range(first, first + paddocks):
@@ -77,7 +77,7 @@ def run_other_ground(paddocks: int, n_sites: int = 36, stopped: float = 0.3, *, 
 
 
 def summarise(rows: pd.DataFrame) -> pd.DataFrame:
-    """Give means over the paddocks; RMSE as root of the mean square."""
+    """Means over the paddocks; RMSE as root of the mean square."""
     grouped = rows.groupby(["treatment", "sites", "stopped"], sort=False)
     return pd.DataFrame(
         {

@@ -134,7 +134,7 @@ def _write_covariate(recipe: Recipe, boundary, plane: pyproj.CRS, path: Path, rn
 
 
 def as_toml(tables: dict[str, dict[str, Any]]) -> str:
-    """Give tables as TOML."""
+    """Tables as TOML."""
     lines = []
     for name, table in tables.items():
         lines.append(f"[{name}]")

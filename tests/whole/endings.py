@@ -32,7 +32,7 @@ class Refusal:
 
 
 def _bottoms(built: Built) -> tuple[int, int]:
-    """Give how many insertions certainly saw a bottom, and how many may have."""
+    """How many insertions certainly saw a bottom, and how many may have."""
     table, recipe = built.probes.table, built.recipe
     below = table["read_mm"] - table["bottom_mm"]
     present = table["present"]
@@ -41,7 +41,7 @@ def _bottoms(built: Built) -> tuple[int, int]:
 
 
 def _sites(built: Built) -> tuple[int, int]:
-    """Give at how many places insertions say for certain whether there is a pan, and at how many they may."""
+    """At how many places insertions say for certain whether there is a pan, and at how many they may."""
     table = built.probes.table
     if built.recipe.spread == "spot":
         return 1, 1
@@ -61,12 +61,12 @@ def _unexplained(recipe: Recipe) -> bool:
 
 
 def _parts_named(recipe: Recipe) -> bool:
-    """Tell whether parts are features that their format names, and nobody asks for all of them."""
+    """Whether parts are features that their format names, and nobody asks for all of them."""
     return recipe.split and recipe.parts > 1 and recipe.boundary_format == "kml" and not recipe.together
 
 
 def _read_plainly(built: Built) -> bool:
-    """Tell whether nothing moves or blanks the readings."""
+    """Whether nothing moves or blanks the readings."""
     return built.recipe.holes_in_readings == 0.0 and "moisture_model" not in built.recipe.settings["pan"]
 
 
@@ -134,7 +134,7 @@ LATE = (
 
 
 def judge(built: Built, code: int, said: str) -> tuple[str, str]:
-    """Give the name of an ending and what is wrong with it, "" where it is well."""
+    """The name of an ending and what is wrong with it, "" where it is well."""
     if built.recipe.fault:
         fault = FAULTS[built.recipe.fault]
         return built.recipe.fault, "" if code == 2 and re.search(fault.says, said) else f"{code}: {said}"

@@ -25,7 +25,7 @@ SLIVER_M = 1.5
 
 
 def soil_map(recipe, boundary: shapely.Geometry, rng: np.random.Generator) -> gpd.GeoDataFrame:
-    """Give polygons `soil_type`, `clay_depth_mm` in the plane, with the recipe's fault."""
+    """Polygons `soil_type`, `clay_depth_mm` in the plane, with the recipe's fault."""
     reach_m = 0.2 * boundary.length
     west, south, east, north = boundary.buffer(50.0).bounds
     seeds = shapely.MultiPoint(rng.uniform((west, south), (east, north), (recipe.soils, 2)))
@@ -59,7 +59,7 @@ def _faulty(table: gpd.GeoDataFrame, fault: str, boundary: shapely.Geometry) -> 
 
 
 def exclusions(recipe, boundary: shapely.Geometry, rng: np.random.Generator) -> gpd.GeoDataFrame:
-    """Give keep-out ground `name`, `kind`, `buffer_m` in the plane: points, lines and areas."""
+    """Keep-out ground `name`, `kind`, `buffer_m` in the plane: points, lines and areas."""
     size_m = boundary.area**0.5
     rows = []
     for at, shape in enumerate(recipe.exclusions):
@@ -84,7 +84,7 @@ def exclusions(recipe, boundary: shapely.Geometry, rng: np.random.Generator) -> 
 
 
 def cores(recipe, boundary: shapely.Geometry, rng: np.random.Generator) -> pd.DataFrame:
-    """Give lab cores with `x`, `y` in the plane."""
+    """Lab cores with `x`, `y` in the plane."""
     points = [within(boundary, rng) for _ in range(recipe.cores)]
     n = len(points)
     return pd.DataFrame(

@@ -29,12 +29,12 @@ class Lot:
         return round(float(self.rng.uniform(low, high)), digits)
 
     def some(self, share: float, **table: Any) -> dict[str, Any]:
-        """Give each key with that probability."""
+        """Each key with that probability."""
         return {key: value for key, value in table.items() if self.rng.random() < share}
 
 
 def draw_settings(rng: np.random.Generator, recipe: "Recipe", *, small: bool) -> dict[str, dict[str, Any]]:
-    """Give table -> key -> value."""
+    """Table -> key -> value."""
     lot = Lot(rng)
     return {
         "pan": _pan(lot, recipe),

@@ -111,5 +111,5 @@ PLACES = (
 
 
 def place_named(name: str) -> Place:
-    """Give the place of that name."""
+    """The place of that name."""
     return next(place for place in PLACES if place.name == name)

@@ -29,7 +29,7 @@ class Push:
 
 
 def spread_sites(recipe, boundary: shapely.Geometry, rng: np.random.Generator) -> np.ndarray:
-    """Give the sites' x and y in the plane."""
+    """The sites' x and y in the plane."""
     n, points = recipe.sites, []
     if recipe.spread == "spot":
         point = within(boundary, rng)
@@ -61,7 +61,7 @@ def spread_sites(recipe, boundary: shapely.Geometry, rng: np.random.Generator) -
 
 
 def waves(xy: np.ndarray, range_m: float, rng: np.random.Generator, modes: int = 60) -> np.ndarray:
-    """Give a smooth random field of mean 0 and variance 1 at points (n, 2): a sum of waves."""
+    """A smooth random field of mean 0 and variance 1 at points (n, 2): a sum of waves."""
     direction = rng.normal(0.0, 1.0, (2, modes)) / range_m
     return np.sqrt(2.0 / modes) * np.cos(xy @ direction + rng.uniform(0.0, 2.0 * np.pi, modes)).sum(axis=1)
 
@@ -117,7 +117,7 @@ def _profiles(depth_mm, span_mm, peak_kpa, recipe, rng) -> np.ndarray:
 
 
 def _reaches(deepest_mm: float, span_mm, present, recipe, rng) -> np.ndarray:
-    """Give how deep each insertion came: strength stops some inside the pan, short rods others."""
+    """How deep each insertion came: strength stops some inside the pan, short rods others."""
     top_mm, bottom_mm = span_mm
     n = len(top_mm)
     reach = np.full(n, deepest_mm)
@@ -128,6 +128,6 @@ def _reaches(deepest_mm: float, span_mm, present, recipe, rng) -> np.ndarray:
 
 
 def as_given(recipe, kpa: np.ndarray) -> np.ndarray:
-    """Give resistance in the recipe's unit, as a device prints it."""
+    """Resistance in the recipe's unit, as a device prints it."""
     digits = {"kPa": 0, "MPa": 3, "psi": 1, "kgf/cm2": 2, "bar": 2, "N": 0}[recipe.resistance_unit]
     return np.round(kpa / (KPA_PER | {"N": 1e3 / CONE_MM2})[recipe.resistance_unit], digits)

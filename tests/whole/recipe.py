@@ -98,7 +98,7 @@ class Recipe:
 
 
 def draw(seed: int, *, small: bool = False) -> Recipe:
-    """Give the recipe of a seed; small ones are for a suite that has to be over soon."""
+    """The recipe of a seed; small ones are for a suite that has to be over soon."""
     rng = np.random.default_rng([seed, 20260])
 
     def one(options: Any) -> Any:
@@ -177,7 +177,7 @@ def draw(seed: int, *, small: bool = False) -> Recipe:
 
 
 def plain(**changes: Any) -> Recipe:
-    """Give an ordinary small paddock with `changes`; keys "table.key" change the configuration."""
+    """An ordinary small paddock with `changes`; keys "table.key" change the configuration."""
     place = PLACES[0]
     settings = {
         "pan": {"critical_kpa": 2500.0},
@@ -207,7 +207,7 @@ def plain(**changes: Any) -> Recipe:
 
 
 def without(recipe: Recipe, thing: str) -> Recipe:
-    """Give the same paddock with one thing missing, one of `MISSING`."""
+    """The same paddock with one thing missing, one of `MISSING`."""
     bare = {
         "soils": {"soils": 0},
         "cores": {"cores": 0},

@@ -52,7 +52,7 @@ class Drawn:
 
 
 def check(built: Built, out: Path) -> list[str]:
-    """Give what is wrong with a result, nothing if all is well."""
+    """What is wrong with a result, nothing if all is well."""
     wanted = set(built.recipe.settings["outputs"]["formats"])
     plan = gpd.read_file(out / "prescription.geojson")
     wrong = _check_areas(built, plan, out)
@@ -72,7 +72,7 @@ def check(built: Built, out: Path) -> list[str]:
 
 
 def hectares(shapes: np.ndarray, ellipsoid: pyproj.Geod) -> np.ndarray:
-    """Give areas of polygons in degrees, whichever way their rings are wound."""
+    """Areas of polygons in degrees, whichever way their rings are wound."""
     oriented = shapely.orient_polygons(np.asarray(shapes))
     return np.array([abs(ellipsoid.geometry_area_perimeter(one)[0]) for one in oriented]) / M2_PER_HA
 
@@ -178,7 +178,7 @@ def _raster(places: gpd.GeoDataFrame, path: Path) -> list[str]:
 
 
 def not_written(out: Path) -> list[str]:
-    """Give what a refused run left behind, beside the paddock's own folder."""
+    """What a refused run left behind, beside the paddock's own folder."""
     return [
         f"left behind: {path.name}"
         for path in out.parent.iterdir()

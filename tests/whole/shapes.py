@@ -9,7 +9,7 @@ TRACK_M = 30.0
 
 
 def boundary_of(recipe, rng: np.random.Generator) -> shapely.MultiPolygon:
-    """Give the paddock, of the recipe's area, parts, holes and vertices, in m around 0, 0."""
+    """The paddock, of the recipe's area, parts, holes and vertices, in m around 0, 0."""
     weights = rng.uniform(0.4, 1.0, recipe.parts)
     areas_m2 = recipe.area_ha * 1e4 * weights / weights.sum()
     parts, east_m = [], 0.0
@@ -64,7 +64,7 @@ def _holed(shape: shapely.Polygon, holes: int, rng: np.random.Generator) -> shap
 
 
 def within(shape: shapely.Geometry, rng: np.random.Generator) -> shapely.Point:
-    """Give a random point of a shape."""
+    """A random point of a shape."""
     west, south, east, north = shape.bounds
     shapely.prepare(shape)
     while True:
@@ -74,7 +74,7 @@ def within(shape: shapely.Geometry, rng: np.random.Generator) -> shapely.Point:
 
 
 def _densified(shape: shapely.MultiPolygon, vertices: int, rng: np.random.Generator) -> shapely.MultiPolygon:
-    """Give the shape with many vertices, trembling by centimetres as a walked outline does."""
+    """The shape with many vertices, trembling by centimetres as a walked outline does."""
     if shapely.get_num_coordinates(shape) >= vertices:
         return shape
     dense = shapely.segmentize(shape, shape.length / vertices)
@@ -97,7 +97,7 @@ def _densified(shape: shapely.MultiPolygon, vertices: int, rng: np.random.Genera
 
 
 def _doubled(shape: shapely.MultiPolygon) -> shapely.MultiPolygon:
-    """Give the shape with every third vertex twice, as a receiver at rest writes it."""
+    """The shape with every third vertex twice, as a receiver at rest writes it."""
 
     def twice(ring: shapely.LinearRing) -> np.ndarray:
         xy = shapely.get_coordinates(ring)
@@ -110,7 +110,7 @@ def _doubled(shape: shapely.MultiPolygon) -> shapely.MultiPolygon:
 
 
 def wound(shape: shapely.MultiPolygon, clockwise: tuple[bool, bool]) -> shapely.MultiPolygon:
-    """Give the shape with shells and holes wound as asked, whatever a standard says."""
+    """The shape with shells and holes wound as asked, whatever a standard says."""
 
     def ring(one: shapely.LinearRing, turn: bool) -> shapely.LinearRing:
         return one.reverse() if shapely.is_ccw(one) == turn else one

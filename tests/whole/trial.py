@@ -41,7 +41,7 @@ class Outcome:
 
 
 def command(*arguments: str) -> tuple[int, str, str, tuple[str, ...], float]:
-    """Give exit code, standard output, standard error, warnings and seconds of the processor of a command."""
+    """Exit code, standard output, standard error, warnings and seconds of the processor of a command."""
     begun = time.process_time()
     with warnings.catch_warnings(record=True) as caught:
         warnings.simplefilter("always")

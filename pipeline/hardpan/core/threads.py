@@ -29,7 +29,7 @@ def one_blas_thread() -> Iterator[None]:
 
 
 def run_parts(work: Callable[[int], None], count: int, *, threads: int = 1, progress: Progress = silent) -> None:
-    """Do `work(0)` ... `work(count - 1)`, each writing its own part of the result.
+    """Run `work(0)` ... `work(count - 1)`, each writing its own part of the result.
 
     The linear algebra library gets one thread inside a part, so that a part's digits do not depend on `threads`.
     """

@@ -112,7 +112,7 @@ def _places(zones: gpd.GeoDataFrame, seed: int) -> Places:
 
 
 def hold_polygons(file: str, found: Found, expected: Expected) -> None:
-    """Hold the polygons of a file against the plan.
+    """Check the polygons of a file against the plan.
 
     Raises
     ------
@@ -128,7 +128,7 @@ def hold_polygons(file: str, found: Found, expected: Expected) -> None:
 
 
 def hold_places(file: str, found: Found, places: Places) -> None:
-    """Hold what the polygons of a file say at places against the plan.
+    """Check what the polygons of a file say at places against the plan.
 
     Raises
     ------
@@ -153,7 +153,7 @@ def hold_places(file: str, found: Found, places: Places) -> None:
 
 
 def hold_raster(file: str, bands: tuple[Floats, Floats], grid: tuple[float, float, float], expected: Expected) -> None:
-    """Hold zone and depth of every cell of a raster against the plan at the cell's centre.
+    """Check zone and depth of every cell of a raster against the plan at the cell's centre.
 
     Hectares need no comparing then: those of a raster are what the centres of its cells make of a plan.
 
@@ -211,7 +211,7 @@ def _in_or_on(shape: shapely.Geometry, x_m: Floats, y_m: Floats) -> Bools:
 
 
 def _hold_zones(file: str, zone: Ints, depth_mm: Floats, expected: Expected) -> None:
-    """Hold the zones that a file lists, and the depth of each, against the plan."""
+    """Check the zones that a file lists, and the depth of each, against the plan."""
     listed, planned = sorted(set(zone.tolist())), expected.zones.index.tolist()
     if listed != planned:
         what, right = (f"zones {', '.join(map(str, which))}" for which in (listed, planned))
@@ -227,7 +227,7 @@ def _hold_zones(file: str, zone: Ints, depth_mm: Floats, expected: Expected) -> 
 
 
 def _hold_depths(file: str, depth_mm: Floats, expected: Expected) -> None:
-    """Hold the depths of a file that lists no zones against the plan."""
+    """Check the depths of a file that lists no zones against the plan."""
     listed, planned = sorted(set(depth_mm.tolist())), sorted(set(expected.depth_mm))
     if listed != planned:
         what, right = (f"depths of {', '.join(f'{depth:g}' for depth in which)} mm" for which in (listed, planned))
@@ -235,7 +235,7 @@ def _hold_depths(file: str, depth_mm: Floats, expected: Expected) -> None:
 
 
 def _hold_hectares(file: str, found: Found, expected: Expected) -> None:
-    """Hold hectares against the plan, zone by zone, or depth by depth where a file lists no zones."""
+    """Check hectares against the plan, zone by zone, or depth by depth where a file lists no zones."""
     by_zone = found.zone is not None
     own = found.depth_mm if found.zone is None else found.zone
     key = expected.depth_mm.to_numpy() if found.zone is None else expected.zones.index.to_numpy()

@@ -39,7 +39,7 @@ class InCab:
 def read_back(
     folder: Path, formats: Collection[str], expected: Expected, in_cab: InCab, *, bands: tuple[str, ...]
 ) -> None:
-    """Hold every prescription file in `folder` against the plan.
+    """Check every prescription file in `folder` against the plan.
 
     Raises
     ------
@@ -63,7 +63,7 @@ def read_back(
 
 
 def check_geojson(path: Path, expected: Expected) -> None:
-    """Hold prescription.geojson (written by the standard library, read by GDAL 3.12) against the plan."""
+    """Check prescription.geojson (written by the standard library, read by GDAL 3.12) against the plan."""
     table = pyogrio.read_dataframe(path)
     found = Found(
         shapes=table.geometry.to_numpy(), depth_mm=table["depth_mm"].to_numpy(float), zone=table["zone"].to_numpy(int)
@@ -72,7 +72,7 @@ def check_geojson(path: Path, expected: Expected) -> None:
 
 
 def check_shapefile(path: Path, expected: Expected, in_cab: InCab) -> None:
-    """Hold the display's shapefile in its zip (written by fiona, read by pyogrio) against the plan."""
+    """Check the display's shapefile in its zip (written by fiona, read by pyogrio) against the plan."""
     unit = in_cab.unit
     table = pyogrio.read_dataframe(f"/vsizip/{path.as_posix()}")
     depth_mm = table[f"DEPTH_{unit.upper()}"].to_numpy(float) * MM_PER[unit]
@@ -90,7 +90,7 @@ def _hold_fitted(file: str, found: Found, expected: Expected, in_cab: InCab) -> 
 
 
 def check_geopackage(path: Path, expected: Expected) -> None:
-    """Hold the GeoPackage's zones (written by pyogrio, read by fiona) against the plan."""
+    """Check the GeoPackage's zones (written by pyogrio, read by fiona) against the plan."""
     with fiona.open(path, layer="zones") as features:
         rows = [(shapely.geometry.shape(row["geometry"]), row["properties"]) for row in features]
     shapes, _ = to_wgs84(np.array([shape for shape, _ in rows], dtype=object), expected.zones.crs)
@@ -99,7 +99,7 @@ def check_geopackage(path: Path, expected: Expected) -> None:
 
 
 def check_kml(path: Path, expected: Expected) -> None:
-    """Hold the KML (written by the standard library, read by defusedxml) against the plan."""
+    """Check the KML (written by the standard library, read by defusedxml) against the plan."""
     shapes, depth_mm = [], []
     for placemark in ElementTree.parse(path).getroot().iter(f"{_KML}Placemark"):
         for polygon in placemark.iter(f"{_KML}Polygon"):
@@ -114,7 +114,7 @@ def _ring(places: str) -> Floats:
 
 
 def check_parquet(path: Path, expected: Expected) -> None:
-    """Hold the zones' GeoParquet (written by geopandas, read by pyarrow and shapely) against the plan."""
+    """Check the zones' GeoParquet (written by geopandas, read by pyarrow and shapely) against the plan."""
     from pyarrow import parquet  # noqa: PLC0415 - an extra: only who asks for the format has it
 
     table = parquet.read_table(path, columns=["geometry", "depth_mm", "zone"])
@@ -124,7 +124,7 @@ def check_parquet(path: Path, expected: Expected) -> None:
 
 
 def check_tasks(path: Path, expected: Expected, in_cab: InCab) -> None:
-    """Hold the ripping task, read by defusedxml and NumPy, against the plan, a grid cell by cell."""
+    """Check the ripping task, read by defusedxml and NumPy, against the plan, a grid cell by cell."""
     lost_mm = in_cab.lost_mm
     task = read_taskdata(path)[0]
     if (task.default, task.lost, task.outside) != (lost_mm, lost_mm, 0):
@@ -150,7 +150,7 @@ def check_tasks(path: Path, expected: Expected, in_cab: InCab) -> None:
 
 
 def check_raster(path: Path, names: tuple[str, ...], expected: Expected) -> None:
-    """Hold zone and depth of the GeoTIFF (bands `names`; written by GDAL, read by `tiff_reader`) against the plan."""
+    """Check zone and depth of the GeoTIFF (bands `names`; written by GDAL, read by `tiff_reader`) against the plan."""
     bands, grid = read_tiff(path)
     zone, depth_mm = (bands[names.index(name)] for name in ("zone", "depth_mm"))
     hold_raster(path.name, (zone, depth_mm), grid, expected)

@@ -151,7 +151,7 @@ def _turn(decision: Decision, place: int) -> Turn:
         better_share=float(better.mean()),
         bottom_mm=np.nan if turning is None else turning,
         deeper=deeper,
-        probes=_probes_to_tell(outcome.bottom_mm, decision.context.prescription.step_mm),
+        probes=probes_to_tell(outcome.bottom_mm, decision.context.prescription.step_mm),
     )
 
 
@@ -202,7 +202,7 @@ def turning_bottom_mm(bottom_mm: Floats, better: np.ndarray, *, deeper: bool) ->
     return float((sorted_mm[cut - 1] + sorted_mm[cut]) / 2.0)
 
 
-def _probes_to_tell(bottom_mm: Floats, step_mm: int) -> int:
+def probes_to_tell(bottom_mm: Floats, step_mm: int) -> int:
     """Probe sites that would bring the mean bottom within one depth step (90 %), at most 12."""
     known = bottom_mm[np.isfinite(bottom_mm)]
     if known.size < 10:

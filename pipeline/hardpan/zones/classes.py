@@ -155,7 +155,7 @@ def choose_counts(
 
 
 def _best_shares(worth: list[list[float]]) -> dict[int, tuple[float, tuple[int, ...]]]:
-    """Give, for each total of classes, the best sum of worths and the classes of each soil type that reach it."""
+    """Best sum of worths for each total of classes, and the classes of each soil type that reach it."""
     best: dict[int, tuple[float, tuple[int, ...]]] = {0: (0.0, ())}
     for row in worth:
         longer: dict[int, tuple[float, tuple[int, ...]]] = {}
