@@ -187,6 +187,7 @@ def _probe(recipe, rng, xy, site, *, top, bottom, log_peak, present) -> PanFeatu
         {
             "insertion": [f"{s}-{j}" for j, s in enumerate(site)],
             "site": [f"S{s:03d}" for s in site],
+            "date": "2026-07-01",
             "state": np.where(present, State.PRESENT, State.ABSENT),
             "soft_to_mm": np.where(present, np.nan, 700.0),
             "missed": 0.0,

@@ -218,7 +218,8 @@ def pan(survey: Survey) -> PanFeatures:
     censored = np.arange(n) < 4
     insertions = gpd.GeoDataFrame(
         {
-            "insertion": readings["insertion"].to_numpy(), "site": readings["site"].to_numpy(), "state": "present",
+            "insertion": readings["insertion"].to_numpy(), "site": readings["site"].to_numpy(), "date": "2026-07-01",
+            "state": "present",
             "soft_to_mm": np.nan, "missed": 0.0, "top_sd_mm": 8.0,
             "top_mm": 180.0, "bottom_mm": np.where(censored, np.nan, 380.0),
             "bottom_kind": np.where(censored, "right-censored", "observed"),

@@ -17,7 +17,7 @@ def test_the_template_names_every_key_of_every_table():
     lines = template().splitlines()
     for table, field in Config.model_fields.items():
         assert f"[{table}]" in lines
-        for key in field.annotation.model_fields:
+        for key in (setting.alias or name for name, setting in field.annotation.model_fields.items()):
             assert any(re.match(rf"(# )?{key} = |\[{table}\.{key}\]", line) for line in lines), f"{table}.{key}"
 
 

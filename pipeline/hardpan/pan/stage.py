@@ -47,14 +47,15 @@ def detect_pan(profiles: Profiles, crs: pyproj.CRS, settings: PanSettings) -> Pa
     about, moisture = normalise(profiles.readings, settings)
     readings, stones = remove_stones(pack(about), ratio=settings.stone_ratio, span_mm=2.0 * settings.min_thickness_mm)
     pan = read_pans(readings, about["stop"].to_numpy(), settings.critical_kpa, settings)
-    pan["insertion"], pan["site"] = about["insertion"].to_numpy(), about["site"].to_numpy()
+    for name in ("insertion", "site", "date"):
+        pan[name] = about[name].to_numpy()
     logger.info(
         "%d of %d insertions show a pan above %g kPa, %d of them to its bottom; %d readings taken for stones",
         (pan["state"] == State.PRESENT).sum(), len(pan), settings.critical_kpa,
         (pan["bottom_kind"] == Bottom.OBSERVED).sum(), stones.sum(),
     )  # fmt: skip
     points = gpd.points_from_xy(about["x_m"].to_numpy(), about["y_m"].to_numpy(), crs=crs)
-    dates = compare_dates(readings, pan[["site", "top_mm", "soft_to_mm"]].assign(date=about["date"].to_numpy()))
+    dates = compare_dates(readings, pan[["site", "date", "top_mm", "soft_to_mm"]])
     return PanFeatures(
         insertions=gpd.GeoDataFrame(pan, geometry=points)[list(PAN)],
         threshold_kpa=settings.critical_kpa,

@@ -6,6 +6,7 @@ INSERTION = ("insertion", "site", "replicate", "x_m", "y_m", "date", "stop", "st
 PAN = (
     "insertion",
     "site",
+    "date",
     "state",
     "soft_to_mm",
     "missed",

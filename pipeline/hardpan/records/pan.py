@@ -77,7 +77,7 @@ class PanFeatures:
     """One row an insertion, in the order of the profiles."""
 
     insertions: gpd.GeoDataFrame
-    """Columns `hardpan.records.columns.PAN`: `insertion`, `site` text; `state` value of `State`; `soft_to_mm`
+    """Columns `hardpan.records.columns.PAN`: `insertion`, `site`, `date` text; `state` value of `State`; `soft_to_mm`
     (depth above which no pan begins, NaN but for absent ones) and `missed` (chance that a pan of this paddock
     would begin below it, 0 where that cannot be); `top_mm` and its reading error `top_sd_mm`, `bottom_mm` (NaN
     unless observed), `bottom_kind` value of `Bottom`, `bottom_low_mm`, `bottom_high_mm`, `bottom_sd_mm`

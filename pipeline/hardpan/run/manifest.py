@@ -67,7 +67,7 @@ class Clock:
 
 def trail_of(config: Config, survey: Survey, clock: Clock) -> Trail:
     """Provenance of a run; paths are cut to file names, so that a result does not name a folder."""
-    settings = _named(config.model_dump(mode="json"), config)
+    settings = _named(config.model_dump(mode="json", by_alias=True), config)
     canonical = json.dumps(settings, sort_keys=True, ensure_ascii=False)
     return Trail(
         version=hardpan.__version__,

@@ -58,7 +58,8 @@ def _table(prefix: str, model: type[BaseModel]) -> Iterator[str]:
         if inner is not None:
             nested.append((f"{prefix}{name}", inner, field))
         else:
-            yield from _line(f"{prefix}{name}", name, field)
+            key = field.alias or name
+            yield from _line(f"{prefix}{key}", key, field)
     for key, inner, field in nested:
         yield ""
         yield f"# {field.description}"

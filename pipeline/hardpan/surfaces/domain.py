@@ -149,6 +149,8 @@ def merge_sites(insertions: gpd.GeoDataFrame) -> tuple[Ints, Floats]:
     xy = np.column_stack([insertions.geometry.x, insertions.geometry.y])
     middle = pd.DataFrame(xy).groupby(code).mean().to_numpy()
     pairs = KDTree(middle).query_pairs(_ONE_SITE_M, output_type="ndarray")
+    date = pd.Series(insertions["date"].to_numpy(str)).groupby(code).min().to_numpy()
+    pairs = pairs[date[pairs[:, 0]] == date[pairs[:, 1]]]  # the survey parts a site probed in two seasons
     graph = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(len(names), len(names)))
     merged = connected_components(graph, directed=False)[1][code]
     # sums over sorted coordinates do not depend on the order of the rows

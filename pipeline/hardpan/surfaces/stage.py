@@ -99,7 +99,7 @@ def check_mappable(pan: PanFeatures) -> None:
     """
     insertions = in_order(pan.insertions)
     refuse_too_little(insertions)
-    refuse_too_few_places(read_presence(insertions, merge_sites(insertions)[0]))
+    refuse_too_few_places(read_presence(insertions, merge_sites(insertions.assign(date=""))[0]))
 
 
 def read_variables(insertions: gpd.GeoDataFrame, domain: Domain) -> dict[str, Variable]:

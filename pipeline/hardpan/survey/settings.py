@@ -1,6 +1,7 @@
 """Settings of the survey: paddock, probes, soil."""
 
 from collections.abc import Mapping
+from datetime import date
 from itertools import pairwise
 from pathlib import Path
 from typing import Literal
@@ -68,6 +69,15 @@ class ProbeSettings(Settings):
     depth_unit: LengthUnit | None = setting(None, says="Unit of depth where the header names none")
     decimal: Literal["auto", ".", ","] = setting("auto", says="Decimal mark")
     crs: str | None = setting(None, says="CRS of the positions, e.g. EPSG:4326")
+    from_date: date | None = setting(None, says="First probing date to use, e.g. 2026-05-01", alias="from")
+    to_date: date | None = setting(None, says="Last probing date to use", alias="to")
+    seasons: Literal["latest", "together"] = setting(
+        "latest",
+        says="Where readings are of several seasons: the latest alone, or all with a site effect for each date",
+    )
+    season_gap_days: float = setting(
+        120.0, says="Dates further apart than this are of two seasons", unit="day", source="design", gt=0
+    )
     columns: ColumnSettings = setting(ColumnSettings(), says="Names of columns that are not recognised")
     layers: tuple[LayerSettings, ...] = setting((), says="Columns that hold layer means instead of point readings")
     zero_tail_is_refusal: bool = setting(True, says="Zeros to the end after hard readings mean refusal")

@@ -111,7 +111,8 @@ def _told(code: str, what: str, done: str, table: pd.DataFrame) -> Issue:
 def name_sites(table: pd.DataFrame, spread_m: float) -> tuple[pd.DataFrame, tuple[Issue, ...]]:
     """Table with one name a site, replicates numbered within it, and a unique `label` an insertion.
 
-    One name at places further apart than `spread_m` stands for several sites; several names at one spot for one.
+    One name at places further apart than `spread_m` stands for several sites; several names at one spot for one, where
+    `parted` is the same.
     """
     issues: list[Issue] = []
     site = table["site"].to_numpy(dtype=object, copy=True)
@@ -128,7 +129,8 @@ def name_sites(table: pd.DataFrame, spread_m: float) -> tuple[pd.DataFrame, tupl
                 spread=distance(spread_m),
             )
             issues.append(_told("site-at-two-places", apart, "taken as that many sites", group))
-    spot = pd.Series(list(zip(table["x_m"].round(2), table["y_m"].round(2), strict=True)), dtype=object)
+    keys = (table["x_m"].round(2), table["y_m"].round(2), table["parted"])
+    spot = pd.Series(list(zip(*keys, strict=True)), dtype=object)
     lead = pd.Series(site).groupby(spot, sort=False).transform("first").to_numpy()
     moved = lead != site
     if moved.any():

@@ -23,6 +23,7 @@ from hardpan.survey import (
     positions,
     profiles,
     readings,
+    seasons,
     sites,
     whereabouts,
 )
@@ -44,11 +45,15 @@ def read_profiles(settings: ProbeSettings, land: Land, log: Log) -> Profiles:
     read = _select(read, np.isfinite(read.insertions["x_m"].to_numpy(dtype=np.float64)))
     read = replace(read, insertions=sites.number_nameless(read.insertions))
     keep, outside = whereabouts.drop_outside(read.insertions, land.boundary, settings.outside_tolerance_m)
-    read, joined = readings.join_fixes(_select(read, keep), settings.site_spread_m)
+    read = _select(read, keep)
+    keep, seasonal = seasons.choose_dates(read.insertions, settings)
+    read = _select(read, keep)
+    read = replace(read, insertions=seasons.site_dates(read.insertions, settings))
+    read, joined = readings.join_fixes(read, settings.site_spread_m)
     read, sorted_ = readings.order(read)
     read, judged = readings.judge(read, settings)
     padded, unusable = profiles.dense(read, settings)
-    log.note((*outside, *joined, *sorted_, *judged, *unusable))
+    log.note((*outside, *seasonal, *joined, *sorted_, *judged, *unusable))
     return _named(padded, settings, log)
 
 
