@@ -69,7 +69,7 @@ def _is_name(value: str) -> bool:
 def _role(name: str, columns: ColumnSettings) -> str | None:
     folded = fold(name)
     for role in HEAD_ROLES:
-        wanted = getattr(columns, role)
+        wanted = columns.asked(role)
         if wanted is not None and fold(wanted) == folded:
             return role
     plain = bare(folded)

@@ -1,5 +1,6 @@
 """What the cells of a column carry beside plain numbers, what is missing, and columns that contradict each other."""
 
+import re
 from collections.abc import Mapping
 from dataclasses import replace
 
@@ -13,10 +14,13 @@ from hardpan.records.issues import Issue
 from hardpan.survey.columns import Numbers, Text, TextReadings
 from hardpan.survey.depth_names import dated, ranges
 from hardpan.survey.notes import counted, listed, warned
+from hardpan.survey.settings import ProbeSettings
 from hardpan.survey.vocabulary import SENTINELS, fold
 
 MOST_UNREADABLE = 0.5
 """Share of cells that are no numbers beyond which the column is another one."""
+BY_MASS = re.compile(r"\b(?:gravimetric|gwc|kg/kg|g/g|by mass)\b")
+"""Names of water content by mass."""
 SAME_SHARE = 0.03
 """Two columns that differ by less than this share of the highest value hold one reading, rounded twice."""
 
@@ -123,13 +127,16 @@ def missing_issue(value: Numbers, depth_mm: Floats, text: TextReadings) -> tuple
     return (warned("missing-reading", what, done, file=text.file, place=f"site {listed(sites, 20)}"),)
 
 
-def fraction(theta: Numbers, name: str, file: str) -> tuple[Floats, tuple[Issue, ...]]:
+def fraction(theta: Numbers, name: str, settings: ProbeSettings, file: str) -> tuple[Floats, tuple[Issue, ...]]:
     """Volumetric water content as m3/m3.
 
     Raises
     ------
     AmbiguousInputError
-        Values exceed 1 and the header does not say that they are percent.
+        Values exceed 1 and the header does not say that they are percent, or the header says that they are of mass and
+        the settings do not.
+    InputError
+        Water by mass without a bulk density.
     """
     values = np.where(np.isin(theta.value, SENTINELS), np.nan, theta.value)
     if "%" in name or "pct" in fold(name).split():
@@ -140,12 +147,32 @@ def fraction(theta: Numbers, name: str, file: str) -> tuple[Floats, tuple[Issue,
             where=file,
             do="name the column with %",
         )
+    values = values * _volume_of_mass(name, settings, file)
     bad = (values < 0) | (values > 1) | theta.unreadable
     if not bad.any():
         return values, ()
     what = f"{counted(int(bad.sum()), 'water content')} {'is' if bad.sum() == 1 else 'are'} negative, beyond the whole"
     issue = warned("moisture", f"{what} or no number", "taken as missing", file=file)
     return np.where(bad, np.nan, values), (issue,)
+
+
+def _volume_of_mass(name: str, settings: ProbeSettings, file: str) -> float:
+    """Water by volume in one of water as given: dry bulk density over that of water, 1 t/m3, where it is by mass."""
+    if settings.moisture_basis == "volumetric":
+        if BY_MASS.search(fold(name)):
+            raise AmbiguousInputError(
+                what=f"column {name!r} is water by mass and the moisture models need it by volume",
+                where=file,
+                do='set probes.moisture_basis = "gravimetric" and probes.bulk_density',
+            )
+        return 1.0
+    if settings.bulk_density is None:
+        raise InputError(
+            what=f"column {name!r} is water by mass, and no bulk density is given",
+            where=file,
+            do="set probes.bulk_density in t/m3",
+        )
+    return settings.bulk_density
 
 
 def cell_issues(value: Numbers, text: TextReadings) -> tuple[Issue, ...]:

@@ -86,7 +86,7 @@ def find_heading(grid: TextTable, settings: ProbeSettings) -> Heading:
     _check_named(names, settings, grid.file)
     if depths and not settings.layers and dated(names):
         raise _dates(dated(names), f"{grid.file} {where}")
-    _refuse_other_variable(head[: at + 1], grid.file)
+    _refuse_other_variable(head[: at + 1], settings, grid.file)
     issues = _doubled(names, [*roles.values(), *(column.index for column in depths)], where, grid.file)
     if at > 0:
         issues += (
@@ -192,15 +192,17 @@ def _agreed(header: str | None, setting: str | None, key: str, file: str) -> str
     return header or setting
 
 
-def _refuse_other_variable(head: Sequence[Sequence[str]], file: str) -> None:
+def _refuse_other_variable(head: Sequence[Sequence[str]], settings: ProbeSettings, file: str) -> None:
     text = " ; ".join(fold(cell) for row in head for cell in row)
-    names = {"a dynamic (hammer) device": OTHER_DEVICE, "a 60 degree cone": OTHER_CONE}
+    names = {"a dynamic (hammer) device": OTHER_DEVICE}
+    if settings.cone_factor is None:
+        names["a 60 degree cone"] = OTHER_CONE
     why = next((said for said, pattern in names.items() if pattern.search(text)), None)
     if why is not None:
         raise InputError(
             what=f"the header names {why}: another variable than the cone index of a 30 degree cone pushed steadily",
             where=file,
-            do="convert the readings yourself and say how",
+            do="convert the readings yourself and say how, or for a cone state probes.cone_angle_deg and cone_factor",
         )
 
 
@@ -208,7 +210,8 @@ def _check_named(names: Sequence[str], settings: ProbeSettings, file: str) -> No
     """Refuse settings that name a column the table does not have; positions may be in a second file."""
     elsewhere = PLACE if settings.positions is not None else frozenset[str]()
     have = {fold(name) for name in names}
-    for role, wanted in settings.columns.model_dump().items():
+    for role in ColumnSettings.model_fields:
+        wanted = settings.columns.asked(role)
         if wanted and role not in elsewhere and fold(wanted) not in have:
             key = f"probes.columns.{role}"
             raise _no_column(key, wanted, [name for name in names if name], file)
@@ -232,7 +235,9 @@ def _no_header(file: str, head: list[list[str]], settings: ProbeSettings) -> Inp
     have = [cell for cell in max(head, key=len, default=[]) if cell][:12]
     if not any(map(any, head)):
         return InputError(what="table is empty", where=file, do="export it again")
-    wanted = {f"probes.columns.{role}": name for role, name in settings.columns.model_dump().items() if name}
+    wanted = {
+        f"probes.columns.{role}": name for role in ColumnSettings.model_fields if (name := settings.columns.asked(role))
+    }
     wanted |= {f"probes.layers {layer.top:g}": layer.column for layer in settings.layers}
     cells = {fold(cell) for row in head for cell in row}
     for key, name in wanted.items():

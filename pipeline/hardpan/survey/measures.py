@@ -85,6 +85,7 @@ def kpa_factor(unit: str, settings: ProbeSettings) -> float:
     """
     area_mm2 = np.pi / 4 * settings.cone_diameter_mm**2
     factor = 1e3 / area_mm2 if unit == "N" else KPA_PER[unit]
+    factor *= settings.cone_factor or 1.0
     worn = settings.worn_diameter_mm
     return float(factor if worn is None else factor * (settings.cone_diameter_mm / worn) ** 2)
 
@@ -97,15 +98,21 @@ def cone_issues(settings: ProbeSettings, file: str) -> tuple[Issue, ...]:
     InputError
         The cone is not of 30 degrees, or is worn to more than its new diameter.
     """
-    if settings.cone_angle_deg != STANDARD_ANGLE_DEG:
+    told: tuple[Issue, ...] = ()
+    if settings.cone_factor is not None:
+        what = f"readings of a cone of {settings.cone_angle_deg:g} degrees"
+        done = f"multiplied by probes.cone_factor = {settings.cone_factor:g}, as stated; pan.critical_kpa must fit them"
+        told = (warned("other-cone", what, done, file=file),)
+    elif settings.cone_angle_deg != STANDARD_ANGLE_DEG:
         raise InputError(
             what=f"a cone of {settings.cone_angle_deg:g} degrees reads another variable than one of 30 degrees",
             where=file,
-            do="convert the readings yourself, say how, and set probes.cone_angle_deg to 30",
+            do="state in probes.cone_factor what turns its readings into cone index; 1 keeps them, with a"
+            " pan.critical_kpa that fits the cone",
         )
     worn, new = settings.worn_diameter_mm, settings.cone_diameter_mm
     if worn is None:
-        return ()
+        return told
     if worn > new:
         raise InputError(what=f"worn to {worn:g} mm from {new:g} mm", where="probes.worn_diameter_mm", right="less")
     done = f"readings raised by {(new / worn) ** 2 - 1:.1%}, the loss of base area"
@@ -116,7 +123,7 @@ def cone_issues(settings: ProbeSettings, file: str) -> tuple[Issue, ...]:
         worn=depth(worn, None),
         limit=limit,
     )
-    return (warned("worn-cone", what, done, file=file),)
+    return (*told, warned("worn-cone", what, done, file=file))
 
 
 def drop_sentinels(value: Floats, text: TextReadings) -> tuple[Floats, tuple[Issue, ...]]:

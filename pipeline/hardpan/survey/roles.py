@@ -40,7 +40,7 @@ def find_rivals(row: Sequence[str], roles: Mapping[str, int], columns: ColumnSet
     cells = {at: bare(cell) for at, cell in folded.items()}
     found: dict[str, tuple[int, ...]] = {}
     for role in {"resistance", "depth", "moisture"} & roles.keys():
-        if getattr(columns, role):
+        if columns.asked(role):
             continue
         chosen = cells.get(roles[role], "")
         free = [at for at in cells if at not in roles.values()]
@@ -63,7 +63,7 @@ def _folded(row: Sequence[str]) -> dict[int, str]:
 def _named(row: Sequence[str], folded: Mapping[int, str], columns: ColumnSettings) -> dict[str, int]:
     found: dict[str, int] = {}
     for role in SYNONYMS:
-        wanted = getattr(columns, role)
+        wanted = columns.asked(role)
         same = [at for at, cell in enumerate(row) if wanted and cell == wanted]
         same += [at for at, cell in folded.items() if wanted and cell == fold(wanted)]
         if same:

@@ -39,14 +39,21 @@ class PaddockSettings(Settings):
 class ColumnSettings(Settings):
     """The `[probes.columns]` table: only where the names are not recognised."""
 
-    site: str | None = setting(None, says="Column of the probe site")
+    site: str | tuple[str, ...] | None = setting(
+        None, says="Column of the probe site, or a list of columns that name it together, such as block and treatment"
+    )
     insertion: str | None = setting(None, says="Column of the insertion (replicate) at a site")
     x: str | None = setting(None, says="Column of easting or longitude")
     y: str | None = setting(None, says="Column of northing or latitude")
     depth: str | None = setting(None, says="Column of depth (long layout)")
     resistance: str | None = setting(None, says="Column of cone index (long layout)")
-    moisture: str | None = setting(None, says="Column of volumetric water content, m3/m3")
+    moisture: str | None = setting(None, says="Column of water content")
     date: str | None = setting(None, says="Column of the probing date")
+
+    def asked(self, role: str) -> str | None:
+        """Name of the column asked for, of several the one that joins them."""
+        name = getattr(self, role)
+        return " + ".join(name) if isinstance(name, tuple) else name
 
 
 class LayerSettings(Settings):
@@ -63,6 +70,7 @@ class ProbeSettings(Settings):
     file: InputPath | tuple[InputPath, ...] = setting(says="Penetrometer log, or a list of them")
     positions: InputPath | None = setting(None, says="Second file with the positions, joined by site")
     positions_layer: str | None = setting(None, says="Layer of that file where it has several, e.g. waypoints")
+    names: tuple[str, ...] = setting((), says="Names of the columns, in order, of a table without a header row")
     layout: Literal["auto", "wide", "long", "transposed", "blocks"] = setting("auto", says="Layout of the table")
     sheet: str | None = setting(None, says="Sheet of a workbook, or member of an archive, where there are several")
     resistance_unit: ResistanceUnit | None = setting(None, says="Unit of cone index where the header names none")
@@ -88,6 +96,20 @@ class ProbeSettings(Settings):
     )
     worn_diameter_mm: float | None = setting(None, says="Measured diameter of a worn cone", unit="mm", gt=0)
     cone_angle_deg: float = setting(30.0, says="Full angle of the cone", unit="degree", source="usfs0524", gt=0)
+    cone_factor: float | None = setting(
+        None,
+        says="Readings of another cone times this are cone index; 1 where pan.critical_kpa is that of the cone",
+        gt=0,
+    )
+    depth_offset_mm: float = setting(
+        0.0, says="Added to every depth, where the device counts from elsewhere", unit="mm"
+    )
+    moisture_basis: Literal["volumetric", "gravimetric"] = setting(
+        "volumetric", says="Water by volume (m3/m3) or by mass of dry soil (kg/kg)"
+    )
+    bulk_density: float | None = setting(
+        None, says="Dry bulk density, which turns water by mass into water by volume", unit="t/m3", gt=0, lt=2.7
+    )
     zero_drift_kpa: float = setting(
         100.0, says="Negative readings up to this size are drift, set to zero", unit="kPa", ge=0
     )

@@ -22,9 +22,14 @@ SYNONYMS: Mapping[str, tuple[str, ...]] = {
         " point no",
         "insertion": "insertion, insertion id, replicate, rep, repetition, wiederholung, repeticion, drop, push, stab,"
         " stich, replication, insertion no, rep no",
-        "moisture": "theta, vwc, volumetric water content, soil moisture, moisture, swc, water content, theta m3 m3,"
+        "moisture": "theta, vwc, volumetric water content, gravimetric water content, gwc, soil moisture,"
+        " moisture, swc, water content, theta m3 m3,"
         " vwc pct, theta pct, moisture pct, bodenfeuchte, humedad",
-        "date": "date, datum, fecha, probing date, date time, datetime, timestamp, time",
+        "date": "date, datum, fecha, probing date, date time, datetime, timestamp, time, sampling date, survey date,"
+        " measurement date, date of measurement, date measured, date sampled, sample date, sampled,"
+        " measured, measured on,"
+        " collection date, day, gps date, messdatum, aufnahmedatum, fecha de muestreo, fecha de medicion,"
+        " date de mesure",
     }.items()
 }
 """Names of columns, folded and bare, the surest first."""
@@ -52,10 +57,10 @@ LENGTH: Mapping[str, str] = {
     "m": r"m|met(?:er|re)s?|metros?",
 }
 PRESSURE: Mapping[str, str] = {
-    "kPa": r"kpa|kn/m2",
-    "MPa": r"mpa|n/mm2",
-    "psi": r"psi|lbf?/in2|lb/sq ?in",
-    "kgf/cm2": r"kgf?\s?[/. ]?\s?cm\s?-?[2²]",
+    "kPa": r"kpa|k(?:ilo)?[ -]?pas[ck]als?|kn/m2",
+    "MPa": r"mpa|m(?:ega)?[ -]?pas[ck]als?|n/mm2",
+    "psi": r"psi|lbf?/in2|lb/sq ?in|(?:pounds?|lbs?) per square inch",
+    "kgf/cm2": r"(?:kgf?|kilograms?(?:[ -]force)?) per square centimet(?:er|re)|kgf?\s?[/. ]?\s?cm\s?-?[2²]",
     "bar": r"bars?",
     "N": r"n|newtons?",
 }

@@ -145,16 +145,17 @@ def _measure(text: TextReadings, heading: Heading, mark: str, settings: ProbeSet
     depth_mm, turned = measures.point_down(
         (depth if isinstance(depth, np.ndarray) else depth.value) * factor, text.file
     )
+    depth_mm = depth_mm + settings.depth_offset_mm
     measures.check_mixed(numbers_kpa, depth_mm, text)
     log.note(measures.suspect_psi(numbers_kpa, text))
     kpa = numbers_kpa * measures.kpa_factor(unit, settings)
-    placed = np.isfinite(depth_mm)
+    placed = np.isfinite(depth_mm) & ((depth_mm >= 0) | (settings.depth_offset_mm >= 0))
     if not placed.any():
         raise InputError(what="no depth can be read", where=text.file, do="name the column in probes.columns.depth")
     theta = np.full(len(kpa), np.nan)
     if text.moisture is not None:
         name = heading.names[heading.roles["moisture"]]
-        theta, told = cells.fraction(numbers.convert(text.moisture, mark), name, text.file)
+        theta, told = cells.fraction(numbers.convert(text.moisture, mark), name, settings, text.file)
         log.note(told)
     measures.check_sizes(kpa, depth_mm, text.code, text.file)
     log.note((*marked, *cells.missing_issue(value, depth_mm, text), *cells.cell_issues(value, text), *turned))

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from hardpan.survey import blocks, delimited, headers, workbook
 from hardpan.survey.columns import TextTable
 from hardpan.survey.notes import Bundle, Log
+from hardpan.survey.reshape import reshape
 from hardpan.survey.settings import ProbeSettings
 
 TABLES = (".csv", ".txt", ".tsv", ".dat", ".asc", ".tab", ".prn")
@@ -30,12 +31,13 @@ def open_readings(bundle: Bundle, settings: ProbeSettings, log: Log) -> TextTabl
     """Table of readings, wide or long; transposed tables and blocks are brought to those."""
 
     def score(grid: TextTable) -> int:
+        grid = reshape(grid, settings)
         best = headers.score(grid, settings)
         if best == 0 or settings.layout == "transposed":
             best = max(best, headers.score(grid.transposed(), settings))
         return best if headers.names_insertions(grid, settings) else max(best, blocks.score(grid, settings.columns))
 
-    grid = open_table(bundle, settings.sheet, score, log)
+    grid = reshape(open_table(bundle, settings.sheet, score, log), settings)
     if settings.layout == "blocks":
         return blocks.to_long(grid, settings.columns)
     if settings.layout == "transposed":
