@@ -123,6 +123,16 @@ def catalog() -> Catalog:
                     "advice": "Ask the agronomist for a lime rate.", "not_fixed": "acid below {200 mm}",
                 }
             ],
+            "response": {
+                "free_below": quantity(1000.0, "kPa"), "stopped_above": quantity(3000.0, "kPa"),
+                "saturation": quantity(0.2, "share"),
+                "reference": {
+                    "top": quantity(200.0, "mm"), "bottom": quantity(400.0, "mm"), "threshold": quantity(2500.0, "kPa"),
+                    "peak": quantity(3500.0, "kPa"), "depth": quantity(600.0, "mm"), "spacing": quantity(500.0, "mm"),
+                    "setup": "plain",
+                },
+            },
+            "reference_setup": setup,
             "effort": {
                 "rows": {}, "texture_factor": {}, "depth_exponent": quantity(1.5, "1"),
                 "anchor_depth": quantity(400.0, "mm"), "tractive_efficiency": {}, "slip": {},

@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from hardpan.money.draws import FIXED_STEPS, Draws, beta_at, fixed_levels, log_normal_factors, value_at
+from hardpan.money.draws import FIXED_STEPS, Draws, beta_at, fixed_levels, fixed_slices, log_normal_factors, value_at
 from hardpan.records.quantity import Quantity
 
 PRICE = Quantity(value=2.0, low=1.0, high=4.0, unit="money", source="design")
@@ -10,6 +10,13 @@ PRICE = Quantity(value=2.0, low=1.0, high=4.0, unit="money", source="design")
 def test_what_is_drawn_at_fixed_levels_is_unrelated():
     drawn = [fixed_levels(name, 200) for name in FIXED_STEPS]
     assert np.abs(np.corrcoef(drawn) - np.eye(len(drawn))).max() < 0.1
+
+
+def test_the_few_sections_that_are_drawn_are_nearly_unrelated():
+    names = ("foot width", "side angle", "critical ratio", "leading depth share", "saturation")
+    drawn = [fixed_slices(name, 12) for name in names]
+    assert np.abs(np.corrcoef(drawn) - np.eye(len(drawn))).max() < 0.2
+    assert np.mean(drawn, axis=1) == pytest.approx(np.full(len(names), 0.5))
 
 
 def test_fixed_levels_fill_their_range_evenly():

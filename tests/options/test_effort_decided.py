@@ -9,14 +9,14 @@ from hardpan.records.reasons import Limit
 PLAIN = MachineSettings(setup="plain")
 
 
-def decided(made, *, power_kw=370, peak_kpa=3500.0, soil="deep sand", machine=PLAIN, effort=None, **ask):
+def decided(made, *, power_kw=370, peak_kpa=3500.0, soil="deep sand", machine=PLAIN, effort=None, worth=900.0, **ask):
     """Options and plan of one soil with a pan worth breaking, plain tines only."""
     catalog = made.shipped_catalog(machine={"tractor": {"like": "tracked-370kw", "engine_power": power_kw}})
     if effort:
         catalog = catalog.model_copy(update={"effort": catalog.effort.model_copy(update=effort)})
     surfaces, survey, zones = made.ground(side_m=(80.0, 80.0), bottom_mm=500.0, soils=(soil,))
     surfaces.draws["peak_kpa"][:] = peak_kpa
-    money = made.rates([soil], worth=900.0, per_hour=120.0)
+    money = made.rates([soil], worth=worth, per_hour=120.0)
     return made.decide((surfaces, survey, zones), catalog, money, machine=machine, **ask)
 
 
@@ -50,12 +50,12 @@ def test_where_two_passes_are_faster_they_are_taken_and_it_says_why(made):
 
 
 def test_where_fewer_tines_do_not_pay_it_goes_shallower_and_says_which(made):
-    _, full, _, _ = shortage(made, 370)
-    options, zone, machine, why = shortage(made, 110)
+    _, full, _, _ = shortage(made, 370, worth=300.0)
+    options, zone, machine, why = shortage(made, 130, worth=300.0)
     assert 0 < zone["depth_mm"] < full["depth_mm"]
     assert machine["tines"] == 7
     assert why.held is None
-    assert (why.deeper.tines, why.deeper.all_tines, why.deeper.short_of.value) == (5, 7, 93.5)
+    assert (why.deeper.tines, why.deeper.all_tines, why.deeper.short_of.value) == (5, 7, 110.5)
     deeper = options.table[options.table["depth_mm"] == zone["depth_mm"] + 25].iloc[0]
     assert (deeper["tines"], deeper["limited_by"]) == (5, Limit.POWER)
 

@@ -39,7 +39,7 @@ def test_the_deepest_a_set_up_goes_is_named_as_its_own(made):
 
 
 def test_the_shallowest_the_ripper_goes_is_named_where_less_would_pay_more(made):
-    depth, reason = one_zone(made, ripper={"min_depth": 400}, bottom_mm=240.0, top_mm=150.0, sd_mm=5.0, worth=900.0)
+    depth, reason = one_zone(made, ripper={"min_depth": 400}, bottom_mm=240.0, top_mm=150.0, sd_mm=5.0, worth=2000.0)
     assert depth == 400
     assert (reason.why.held.limit, reason.why.held.value) == (Limit.RIPPER_SHALLOWEST, 400)
 

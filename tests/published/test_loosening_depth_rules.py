@@ -5,7 +5,8 @@ import pytest
 
 from builders import decision
 from hardpan.core.units import INCH_MM
-from hardpan.options.loosening import ridge_mm, section_share
+from hardpan.options.loosening import section_share
+from hardpan.options.sections import critical_depth_mm, setup_section
 
 
 @pytest.fixture(scope="module")
@@ -15,19 +16,34 @@ def made():
 
 def test_inclusion_plates_loosen_about_30_percent_more_soil(made):
     """Read, `grdc2019-inclusion`: about 30 % more loosened volume at 320 mm than the same tine without plates."""
+    setups, depth_mm, z = made.shipped_catalog().setups, np.array([320.0]), np.arange(0.5, 320.0)
+    areas = {
+        name: section_share(
+            z, **{key: value[0] for key, value in setup_section(setups[name], depth_mm, 2000.0).items()}
+        )
+        for name in ("plain", "inclusion")
+    }
+    assert areas["inclusion"].sum() / areas["plain"].sum() == pytest.approx(1.30, abs=0.02)
+
+
+def test_plates_behind_the_tine_leave_the_critical_depth_to_the_foot(made):
+    """Read, `grdc2019-inclusion`: plates 110 mm wide stand behind the tine, so the foot breaks the soil as without."""
     setups = made.shipped_catalog().setups
-    areas = {}
-    for name in ("plain", "inclusion"):
-        setup, z = setups[name], np.arange(0.5, 320.0)
-        section = {
-            "depth_mm": 320.0,
-            "foot_mm": setup.foot_width.value,
-            "ridge_mm": float(ridge_mm(setup.foot_width.value, 2000.0, setup.side_angle.value)),
-            "spacing_mm": 2000.0,
-            "critical_mm": setup.critical_ratio.value * setup.foot_width.value,
-        }
-        areas[name] = section_share(z, **section).sum()
-    assert areas["inclusion"] / areas["plain"] == pytest.approx(1.30, abs=0.02)
+    assert setups["inclusion"].plate_width.value == 110.0
+    assert critical_depth_mm(setups["inclusion"], 500.0) == pytest.approx(critical_depth_mm(setups["plain"], 500.0))
+
+
+def test_plain_tines_300_and_600_mm_apart_yield_alike(made):
+    """Read, `grdc2020-ripping`: similar yields at 30 and 60 cm over two years; within 15 %, tines below the pan."""
+    gains = {}
+    for spacing_mm in (300, 600):
+        ripper = {"like": "seven-tine-600", "spacing": spacing_mm, "setups": ["plain"]}
+        catalog = made.shipped_catalog(machine={"ripper": ripper})
+        ground = made.ground(side_m=(80.0, 80.0), top_mm=200.0, bottom_mm=400.0, sd_mm=10.0)
+        options, _ = made.decide(ground, catalog, made.rates(["deep sand"]))
+        deep = (options.table["depth_mm"] == 600).to_numpy()
+        gains[spacing_mm] = float(options.gain[:, deep].mean())
+    assert 0.85 < gains[600] / gains[300] < 1.0
 
 
 def test_below_the_critical_depth_wings_cut_a_slot_as_wide_as_published(made):

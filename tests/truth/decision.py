@@ -13,9 +13,9 @@ import pandas as pd
 
 from fields import Recipe, Truth, invent
 from hardpan.money.stage import price_machines
-from hardpan.options.economy import economy_of
+from hardpan.options.economy import economy_of, loss_of
 from hardpan.options.ground import Ground, build_ground
-from hardpan.options.loosening import breaking_weights, cumulated_excess, depth_grid_mm
+from hardpan.options.loosening import cumulated_excess, depth_grid_mm
 from hardpan.options.stage import weigh_options
 from hardpan.prescription.stage import prescribe
 from hardpan.records.catalog import Catalog
@@ -23,6 +23,7 @@ from hardpan.records.decision import DecisionSettings, SeasonSettings
 from hardpan.records.evidence import Evidence
 from hardpan.records.ledger import Rates
 from hardpan.records.options import Options
+from hardpan.records.pan import PanFeatures
 from hardpan.records.surfaces import Surfaces
 from hardpan.run.catalog import read_catalog
 from hardpan.run.config import Config
@@ -101,9 +102,9 @@ def work(truth: Truth, recipe: Recipe, season: SeasonSettings, *, draws: int = 1
     known = draw_known(truth, recipe, draws=KNOWN_DRAWS, seed=1)
     there = [one.reshape(1, -1) for one in (truth.top_mm, truth.bottom_mm, truth.present)]
     return Worked(
-        net=net_of(there, truth.pan.excess_shape, **stage),
+        net=net_of(there, pan, **stage),
         mapped=options.net.argmax(axis=1)[surfaces.node_of_cell],
-        known=net_of(known, truth.pan.excess_shape, **stage).argmax(axis=2),
+        known=net_of(known, pan, **stage).argmax(axis=2),
         option=np.vectorize(lambda zone: of_zone.get(zone, 0))(labels),
         plus_50=np.vectorize(lambda zone: plus.get(zone, 0))(labels),
         ripped_zones=int((plan.zones["depth_mm"] > 0).sum()),
@@ -133,7 +134,7 @@ def true_map(surfaces: Surfaces, truth: Truth) -> Surfaces:
 
 def net_of(
     ground_draws: Sequence[np.ndarray],
-    shape: np.ndarray,
+    pan: PanFeatures,
     *,
     surfaces: Surfaces,
     options: Options,
@@ -143,26 +144,28 @@ def net_of(
 ) -> np.ndarray:
     """The mean net return of every option on every cell over draws of top, bottom and presence, (k, n_cells).
 
-    At the expected prices and gains; 0 outside.
+    At the expected prices and gains, and with peaks as usual on the soil type; 0 outside.
     """
     candidates = options.table[["option", "setup", "depth_mm", "spacing_mm"]]
-    economy = economy_of(candidates, ground, catalog, rates, shape=shape, draft=options.draft)
+    loss = loss_of(ground, pan, catalog.response)
+    economy = economy_of(candidates, ground, catalog, rates, loss=loss, draft=options.draft)
     worth, cost = economy.worth.mean(axis=0), economy.cost().mean(axis=1)
     soil = np.nan_to_num(surfaces.maps["soil"].to_numpy()).astype(int).ravel()
     clay = surfaces.maps["clay_depth_mm"].to_numpy().ravel()
     reach = np.where(np.isnan(clay), np.inf, np.floor(clay / 10.0) * 10.0)
+    usual_kpa = np.nan_to_num(ground.usual_strength_kpa).astype(np.float32)
     grid = depth_grid_mm(float(economy.section["depth_mm"].max()))
     top, bottom, present = ground_draws
     net = np.zeros((soil.size, len(options.table)))
     for depth in np.unique(reach):
         cells = np.flatnonzero(reach == depth)
-        section = {**economy.section, "depth_mm": np.minimum(economy.section["depth_mm"], depth)}
+        weights = economy.weights(grid, float(depth)).used.mean(axis=0)
         excess = np.zeros((cells.size, grid.size))
         for upper, lower, there in zip(top[:, cells], bottom[:, cells], present[:, cells], strict=True):
             edges = np.minimum(upper, lower - 20.0).astype(np.float32), lower.astype(np.float32)
-            excess += there[:, None] * cumulated_excess(*edges, shape, grid)
-        broken = excess / len(top) @ breaking_weights(grid, section)
-        net[cells] = worth[soil[cells], None] * broken - cost[soil[cells]]
+            lost = there * loss.relative(*edges, usual_kpa[soil[cells]])
+            excess += lost[:, None] * cumulated_excess(*edges, loss.shape, grid)
+        net[cells] = worth[soil[cells], None] * (excess / len(top) @ weights) - cost[soil[cells]]
     net[~surfaces.inside.ravel()] = 0.0
     return net.reshape(*surfaces.frame.shape, -1)
 

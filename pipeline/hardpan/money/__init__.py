@@ -5,7 +5,16 @@ spread, and how numbers are drawn.
 """
 
 from hardpan.money.amendments import spread_rates
-from hardpan.money.draws import fixed_levels, log_normal_factors, value_at
+from hardpan.money.draws import beta_at, fixed_levels, fixed_slices, log_normal_factors, value_at
 from hardpan.money.worth import lasting, season_weights
 
-__all__ = ["fixed_levels", "lasting", "log_normal_factors", "season_weights", "spread_rates", "value_at"]
+__all__ = [
+    "beta_at",
+    "fixed_levels",
+    "fixed_slices",
+    "lasting",
+    "log_normal_factors",
+    "season_weights",
+    "spread_rates",
+    "value_at",
+]

@@ -1,8 +1,8 @@
 """Joint draws of quantities that have a range: levels in (0, 1), and the distribution that turns them into values.
 
 Money is drawn at levels shuffled by seed and name (`Draws`), so that one draw of a price goes with any draw of another.
-What the decision adds, draft and the gain with a set-up, is drawn at fixed levels, so that options are compared alike
-whatever the seed.
+What the decision adds, draft, the section a tine loosens and the gain with a set-up, is drawn at fixed levels, so that
+options are compared alike whatever the seed.
 """
 
 from dataclasses import dataclass
@@ -62,6 +62,11 @@ FIXED_STEPS = {
     "gain with a set-up": np.sqrt(2.0),
     "depth exponent of draft": np.sqrt(3.0),
     "strength exponent of draft": np.sqrt(7.0),
+    "foot width": np.sqrt(41.0),
+    "side angle": np.sqrt(43.0),
+    "critical ratio": np.sqrt(61.0),
+    "leading depth share": np.sqrt(79.0),
+    "saturation": np.sqrt(97.0),
 }
 """Irrational steps of the levels that do not depend on the seed; two of them make sequences unrelated to each other."""
 
@@ -73,6 +78,15 @@ def fixed_levels(name: str, n_draws: int) -> Floats:
     [0.5, 0.914, 0.328]
     """
     return np.asarray(np.modf(0.5 + np.arange(n_draws) * FIXED_STEPS[name])[0])
+
+
+def fixed_slices(name: str, n: int) -> Floats:
+    """Levels as `fixed_levels`, (n,), moved to the middles of n equal slices, so that few of them have a true mean.
+
+    >>> sorted(fixed_slices("side angle", 4).tolist())
+    [0.125, 0.375, 0.625, 0.875]
+    """
+    return (np.argsort(np.argsort(fixed_levels(name, n))) + 0.5) / n
 
 
 def value_at(ends: Floats, levels: Floats) -> Floats:

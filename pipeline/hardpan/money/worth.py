@@ -13,7 +13,7 @@ from hardpan.records.soils import SoilType
 
 
 def first_year_gains(catalog: Catalog, soil_types: tuple[str, ...], drawn: Draws) -> dict[str, Floats]:
-    """Yield gain of the first season when the whole pan is broken, soil type -> t/ha, shape (n_draws,).
+    """Yield gain of the first season of the reference rip, soil type -> t/ha, shape (n_draws,).
 
     Raises
     ------

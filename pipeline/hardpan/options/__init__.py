@@ -20,7 +20,7 @@ from hardpan.options.conditions import (
     shares_of,
     zone_facts,
 )
-from hardpan.options.economy import Economy, economy_of, reach_probability
+from hardpan.options.economy import Economy, economy_of, loss_of, reach_probability
 from hardpan.options.effort import Passes, machine_limit
 from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import clay_ceiling_mm, loosened_to_mm, ridge_mm
@@ -50,6 +50,7 @@ __all__ = [
     "judge",
     "known_value",
     "loosened_to_mm",
+    "loss_of",
     "machine_limit",
     "positions",
     "reach_probability",

@@ -13,17 +13,19 @@ from hardpan.options.effort import Passes, Puller
 from hardpan.options.ground import Ground
 from hardpan.options.loosening import (
     breaking_weights,
-    critical_depth_mm,
     cumulated_excess,
     depth_grid_mm,
     full_width_depth_mm,
-    ridge_mm,
 )
 from hardpan.options.mechanics import draft_spread, relative_wear, strength_factor
+from hardpan.options.response import RootLoss, reference_share, root_loss, using_weights
+from hardpan.options.sections import Section, picks, sections_of, setup_section
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Rates
 from hardpan.records.options import Draft
+from hardpan.records.pan import PanFeatures
 from hardpan.records.reasons import MACHINE_LIMITS, Limit
+from hardpan.records.response import Response
 
 F32 = NDArray[np.float32]
 """Draws are worked in single precision: their own error is far larger, and it halves memory."""
@@ -36,7 +38,8 @@ class Totals:
     gain: Floats
     """(n_nodes, n_options): expected worth per ha of what is broken."""
     loosened: Floats
-    """(n_nodes, n_options): expected share of the pan's excess broken where there is a pan; 0 where there never is."""
+    """(n_nodes, n_options): expected share of the root growth the pan takes that lies in broken soil, where there is a
+    pan; 0 where there never is."""
     summed: Floats
     """(n_draws, n_options): worth on all the nodes' ground, money."""
 
@@ -47,17 +50,19 @@ class Economy:
 
     table: pd.DataFrame
     """`setup`, `depth_mm` of each option."""
-    section: Mapping[str, Floats]
-    """Loosened section of each option, arrays of shape (n_options,)."""
+    section: Section
+    """Loosened section of each option, as expected."""
+    drawn: tuple["DrawnSection", ...]
+    """The same as drawn: draw k has the section k modulo their number."""
     passes: Mapping[str, Passes]
     """How each option is pulled, by soil type."""
     wear: Floats
     """(n_options,): wear of one pass relative to a plain tine at the reference depth."""
     ground: Ground
     worth: Floats
-    """(n_draws, n_soils): worth per ha of breaking the whole pan; 0 on soils that do not respond."""
-    shape: Floats
-    """Excess resistance against relative depth in the pan."""
+    """(n_draws, n_soils): worth per ha of the reference rip in the reference pan; 0 on soils that do not respond."""
+    loss: RootLoss
+    """Root growth that the pan takes."""
     rates: Rates
     draft: Floats
     """(n_soils, n_draws, n_options): draft over expected draft."""
@@ -67,7 +72,8 @@ class Economy:
         return replace(
             self,
             table=self.table.iloc[options],
-            section={name: values[options] for name, values in self.section.items()},
+            section=_take(self.section, options),
+            drawn=tuple(replace(each, section=_take(each.section, options)) for each in self.drawn),
             passes={soil: passes.take(options) for soil, passes in self.passes.items()},
             draft=self.draft[:, :, options],
             wear=self.wear[options],
@@ -109,24 +115,77 @@ class Economy:
         The sums are over the ground where it is `allowed`, with `credit` (n_soils, n_options), the gain over that of
         breaking the pan alone, counted in; the expectations have neither.
         """
-        ground, section = self.ground, self.section
-        grid = depth_grid_mm(float(section["depth_mm"].max(initial=0.0)))
+        ground = self.ground
+        grid = depth_grid_mm(float(self.section["depth_mm"].max(initial=0.0)))
         gain, loosened = np.zeros(allowed.shape), np.zeros(allowed.shape)
         summed = np.zeros((ground.present.shape[0], allowed.shape[1]))
+        weights: dict[float, Weights] = {}
         for nodes in ground.groups():
-            # below its reach a tine gains nothing, so it counts as working no deeper
-            reached = {**section, "depth_mm": np.minimum(section["depth_mm"], ground.reach_mm[nodes[0]])}
-            excess = cumulated_excess(ground.top_mm[:, nodes].T, ground.bottom_mm[:, nodes].T, self.shape, grid)
-            present = ground.present[:, nodes].T.astype(np.float32)
-            worth = present * self.worth[:, ground.soil[nodes]].T.astype(np.float32)
-            block = total_up(excess, breaking_weights(grid, reached), worth=worth, present=present, ha=ground.ha[nodes])
+            reach_mm = float(ground.reach_mm[nodes[0]])
+            if reach_mm not in weights:
+                weights[reach_mm] = self.weights(grid, reach_mm)
+            top, bottom, present = ground.top_mm[:, nodes].T, ground.bottom_mm[:, nodes].T, ground.present[:, nodes].T
+            excess = cumulated_excess(top, bottom, self.loss.shape, grid)
+            lost = np.where(present, self.loss.relative(top, bottom, ground.peak_kpa[:, nodes].T), np.float32(0.0))
+            block = total_up(
+                excess,
+                weights[reach_mm],
+                worth=lost * self.worth[:, ground.soil[nodes]].T.astype(np.float32),
+                present=present.astype(np.float32),
+                ha=ground.ha[nodes],
+            )
             gain[nodes], loosened[nodes] = block.gain, block.loosened
             summed += block.summed * allowed[nodes[0]] * (1.0 if credit is None else credit[ground.soil[nodes[0]]])
         return Totals(gain=gain, loosened=loosened, summed=summed)
 
+    def weights(self, grid_mm: Floats, reach_mm: float) -> "Weights":
+        """Weights of cumulated loss on the ground where tines gain nothing below `reach_mm`."""
+        used = [
+            using_weights(grid_mm, _reached(each.section, reach_mm), each.saturation) / each.reference
+            for each in self.drawn
+        ]
+        return Weights(broken=breaking_weights(grid_mm, _reached(self.section, reach_mm)), used=np.stack(used))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class DrawnSection:
+    """Sections of all options in some of the draws, and how the crop responds to them."""
+
+    section: Section
+    saturation: float
+    """Of `response.used_share`."""
+    reference: float
+    """Share of the reference pan's lost growth that the reference rip gives back."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Weights:
+    """What cumulated loss on a grid of depths is multiplied by."""
+
+    broken: Floats
+    """(n_grid, n_options): to the share of the loss in broken soil."""
+    used: Floats
+    """(n_groups, n_grid, n_options): to the share the crop has back, over that after the reference rip."""
+
+
+def _reached(section: Section, reach_mm: float) -> Section:
+    """Sections of tines that below `reach_mm` gain nothing, and so count as working no deeper."""
+    return {**section, "depth_mm": np.minimum(section["depth_mm"], reach_mm)}
+
+
+def _take(section: Section, options: Ints) -> Section:
+    return {name: values[options] for name, values in section.items()}
+
+
+def loss_of(ground: Ground, pan: PanFeatures, response: Response) -> RootLoss:
+    """Root growth that the paddock's pans take."""
+    peaks = ground.peak_kpa[ground.present & np.isfinite(ground.peak_kpa)]
+    usual_kpa = float(peaks.mean(dtype=float)) if peaks.size else np.nan
+    return root_loss(pan.excess_shape, pan.threshold_kpa, usual_kpa, response)
+
 
 def economy_of(
-    table: pd.DataFrame, ground: Ground, catalog: Catalog, rates: Rates, *, shape: Floats, draft: Draft
+    table: pd.DataFrame, ground: Ground, catalog: Catalog, rates: Rates, *, loss: RootLoss, draft: Draft
 ) -> Economy:
     """Economy of all options of `table` on all ground.
 
@@ -149,28 +208,34 @@ def economy_of(
     }
     return Economy(
         table=table,
-        section=_section(table, catalog),
+        section=sections_of(table, catalog),
+        drawn=_drawn(table, catalog, loss, ground.present.shape[0]),
         passes=passes,
         wear=np.array([relative_wear(setup, effort, at) for setup, at in zip(setups, depth, strict=True)]),
         ground=ground,
         worth=_worth(rates, ground),
-        shape=shape,
+        loss=loss,
         rates=rates,
         draft=draft_spread(effort, depth, ground.strength_kpa, draft),
     )
 
 
-def _section(table: pd.DataFrame, catalog: Catalog) -> dict[str, Floats]:
-    """Loosened section of every option: arrays of shape (n_options,), a foot of no width for leaving."""
-    depth = table["depth_mm"].to_numpy(float)
-    spacing = np.full(depth.size, catalog.ripper.spacing.value)
-    foot, side, critical = np.zeros(depth.size), np.full(depth.size, 45.0), np.zeros(depth.size)
-    for name, setup in catalog.setups.items():
-        rows = (table["setup"] == name).to_numpy()
-        foot[rows], side[rows] = setup.foot_width.value, setup.side_angle.value
-        critical[rows] = critical_depth_mm(setup, depth[rows])
-    ridge = ridge_mm(foot, spacing, side)
-    return {"depth_mm": depth, "foot_mm": foot, "ridge_mm": ridge, "spacing_mm": spacing, "critical_mm": critical}
+def _drawn(table: pd.DataFrame, catalog: Catalog, loss: RootLoss, n_draws: int) -> tuple[DrawnSection, ...]:
+    """Sections as drawn, each held against the reference rip in soil that breaks alike."""
+    response, drawn = catalog.response, []
+    reference = response.reference
+    depth_mm = np.array([reference.depth.value])
+    for pick in picks(n_draws):
+        trial = setup_section(catalog.reference_setup, depth_mm, reference.spacing.value, pick)
+        saturation = pick("saturation", response.saturation)
+        drawn.append(
+            DrawnSection(
+                section=sections_of(table, catalog, pick),
+                saturation=saturation,
+                reference=reference_share(loss, trial, saturation, response),
+            )
+        )
+    return tuple(drawn)
 
 
 def _worth(rates: Rates, ground: Ground) -> Floats:
@@ -183,28 +248,44 @@ def _worth(rates: Rates, ground: Ground) -> Floats:
     return np.asarray(worth.to_numpy() * ground.responds, dtype=np.float64)
 
 
-def total_up(excess: F32, weights: Floats, *, worth: F32, present: F32, ha: Floats) -> Totals:
+def total_up(excess: F32, weights: Weights, *, worth: F32, present: F32, ha: Floats) -> Totals:
     """Totals of nodes that share one reach.
 
     Parameters
     ----------
     excess : (n_nodes, n_draws, n_grid)
-        Cumulated excess resistance against depth.
-    weights : (n_grid, n_options)
-        What turns it into the share broken by each option.
+        Share of the loss of root growth that lies above each depth.
     worth, present : (n_nodes, n_draws)
-        Worth per ha of breaking the whole pan, 0 where there is none; 1 where there is a pan.
+        Worth per ha of the pan's lost growth, 0 where there is none; 1 where there is a pan.
     ha : (n_nodes,)
         Area of each node.
     """
-    # the share broken is linear in the excess, so draws and nodes are summed before the options multiply the work;
-    # einsum, because it gives the same bits whatever the number of threads
+    # what the crop has back is linear in the cumulated loss, so draws and nodes are summed before the options multiply
+    # the work; einsum, because it gives the same bits whatever the number of threads
     ever = np.maximum(present.sum(axis=1, keepdims=True), np.float32(1.0))
-    gain = np.einsum("nk,nkg->ng", worth / np.float32(worth.shape[1]), excess)
-    loosened = np.einsum("nk,nkg->ng", present / ever, excess)
-    summed = np.einsum("nk,nkg->kg", worth * ha[:, None].astype(np.float32), excess)
-    broken = [np.einsum("ng,go->no", sums.astype(float), weights) for sums in (gain, loosened, summed)]
-    return Totals(gain=broken[0], loosened=broken[1], summed=broken[2])
+    by_node = np.einsum("nk,nkg->ng", worth / np.float32(worth.shape[1]), excess).astype(float)
+    loosened = np.einsum("nk,nkg->ng", present / ever, excess).astype(float)
+    by_draw = np.einsum("nk,nkg->kg", worth * ha[:, None].astype(np.float32), excess).astype(float)
+    mean = weights.used.mean(axis=0)
+    return Totals(
+        gain=np.einsum("ng,go->no", by_node, mean),
+        loosened=np.einsum("ng,go->no", loosened, weights.broken),
+        summed=_summed(by_draw, weights.used, mean),
+    )
+
+
+def _summed(by_draw: Floats, used: Floats, mean: Floats) -> Floats:
+    """What is had back in each draw, with the section of its group, (n_draws, n_options).
+
+    Sections do not depend on the pan, so the expectation is that of every draw with every section: what the few draws
+    of a group are off it by is taken out, and the order of the draws changes nothing expected.
+    """
+    summed = np.empty((by_draw.shape[0], used.shape[2]))
+    for group, weights in enumerate(used):
+        draws = np.s_[group :: len(used)]
+        summed[draws] = np.einsum("kg,go->ko", by_draw[draws], weights)
+    expected = np.einsum("g,go->o", by_draw.mean(axis=0), mean)
+    return np.asarray(summed + expected - summed.mean(axis=0))
 
 
 def reach_probability(end_mm: F32, depth_mm: Floats) -> Floats:

@@ -30,6 +30,8 @@ class Ground:
     present: Bools
     top_mm: NDArray[np.float32]
     bottom_mm: NDArray[np.float32]
+    peak_kpa: NDArray[np.float32]
+    """Highest cone index of the pan; its usual one where a draw does not know it."""
     strength_kpa: Floats
     """(n_draws, n_soils): mean strength of each soil type's pan; NaN where it has none in a draw."""
     soil: Ints
@@ -74,7 +76,7 @@ class Ground:
 
     def take(self, nodes: Ints) -> "Ground":
         """Ground of some nodes."""
-        draws = {name: getattr(self, name)[:, nodes] for name in ("present", "top_mm", "bottom_mm")}
+        draws = {name: getattr(self, name)[:, nodes] for name in ("present", "top_mm", "bottom_mm", "peak_kpa")}
         limits = {name: getattr(self, name)[nodes] for name in ("soil", "ha", "clay_mm", "reach_mm", "ceiling_mm")}
         return replace(self, **draws, **limits)
 
@@ -116,11 +118,13 @@ def build_ground(surfaces: Surfaces, survey: Survey, catalog: Catalog, prescript
     present = draws["present"].transpose("draw", "node").to_numpy().astype(bool)
     ha = rippable_ha(surfaces, survey, soil.size)
     bottom = draws["bottom_mm"].transpose("draw", "node").to_numpy().astype(np.float32)
+    peak = draws["peak_kpa"].transpose("draw", "node").to_numpy()
     return Ground(
         present=present,
         top_mm=draws["top_mm"].transpose("draw", "node").to_numpy().astype(np.float32),
         bottom_mm=bottom,
-        strength_kpa=_strength(draws["peak_kpa"].transpose("draw", "node").to_numpy(), present, ha, soil, len(soils)),
+        peak_kpa=_filled(peak, present),
+        strength_kpa=_strength(peak, present, ha, soil, len(soils)),
         soil=soil,
         soils=soils,
         soil_names=surfaces.soil_types,
@@ -130,6 +134,13 @@ def build_ground(surfaces: Surfaces, survey: Survey, catalog: Catalog, prescript
         ceiling_mm=clay_ceiling_mm(np.where(hostile, clay, np.inf), prescription.clay_margin_mm),
         issues=issues,
     )
+
+
+def _filled(peak_kpa: Floats, present: Bools) -> NDArray[np.float32]:
+    """Peaks with the mean of those of pans where one is not known; NaN where none is."""
+    known = present & np.isfinite(peak_kpa)
+    usual = peak_kpa[known].mean(dtype=float) if known.any() else np.nan
+    return np.where(np.isfinite(peak_kpa), peak_kpa, usual).astype(np.float32)
 
 
 def _strength(peak_kpa: Floats, present: Bools, ha: Floats, soil: Ints, n_soils: int) -> Floats:

@@ -6,7 +6,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hardpan.core.arrays import Floats
-from hardpan.records.machines import SetUp
 
 GRID_STEP_MM = 10.0
 """Step of the depth grid on which cumulated excess is kept: linear between, far below the error of any pan edge."""
@@ -27,16 +26,6 @@ def ridge_mm(foot_mm: Floats | float, spacing_mm: Floats | float, side_deg: Floa
     return np.asarray(half_gap * np.tan(np.radians(side_deg)))
 
 
-def critical_depth_mm(setup: SetUp, depth_mm: Floats | float) -> Floats:
-    """Depth below which the foot only cuts a slot, mm.
-
-    The critical ratio times the foot's width, counted from the depth the shallow leading tines have loosened
-    (`godwin-spoor1977`, from memory; leading tines: `hamza2006`).
-    """
-    lead = 0.0 if setup.leading_depth_share is None else setup.leading_depth_share.value
-    return np.asarray(lead * np.asarray(depth_mm, dtype=float) + setup.critical_ratio.value * setup.foot_width.value)
-
-
 def loosened_to_mm(off_mm: Floats, *, depth_mm: float, foot_mm: float, side_deg: float, critical_mm: float) -> Floats:
     """Depth down to which a tine loosens the soil at a distance `off_mm` from its middle, mm, never above the surface.
 
@@ -54,7 +43,13 @@ def loosened_to_mm(off_mm: Floats, *, depth_mm: float, foot_mm: float, side_deg:
 
 
 def section_share(
-    at_mm: Floats, *, depth_mm: float, foot_mm: float, ridge_mm: float, spacing_mm: float, critical_mm: float
+    at_mm: Floats,
+    *,
+    depth_mm: Floats | float,
+    foot_mm: Floats | float,
+    ridge_mm: Floats | float,
+    spacing_mm: Floats | float,
+    critical_mm: Floats | float,
 ) -> Floats:
     """Share of the width between tines that is loosened at the depths `at_mm`.
 
@@ -67,9 +62,9 @@ def section_share(
     ... ).round(2).tolist()
     [1.0, 0.46, 0.1, 0.0]
     """
-    slot = min(1.0, foot_mm / spacing_mm)
-    corner = min(depth_mm, critical_mm)
-    opening = np.clip((corner - at_mm) / max(ridge_mm, 1e-9), 0.0, 1.0)
+    slot = np.minimum(1.0, np.asarray(foot_mm, dtype=float) / spacing_mm)
+    corner = np.minimum(depth_mm, critical_mm)
+    opening = np.clip((corner - at_mm) / np.maximum(ridge_mm, 1e-9), 0.0, 1.0)
     return np.asarray(np.where(at_mm < depth_mm, slot + (1.0 - slot) * opening, 0.0))
 
 

@@ -16,6 +16,7 @@ from hardpan.options import (
     economy_of,
     field_efficiency,
     judge,
+    loss_of,
     positions,
     rules_met,
     shares_of,
@@ -145,7 +146,8 @@ def build_context(
     zone_ha = share_nodes(zones, evidence.surfaces, ground.ha.size)
     facts = zone_facts(table=table, survey=survey, ground=ground, zone_ha=zone_ha, catalog=catalog, season=season)
     candidates = options.table[["option", "setup", "depth_mm", "spacing_mm"]]
-    economy = economy_of(candidates, ground, catalog, rates, shape=evidence.pan.excess_shape, draft=options.draft)
+    loss = loss_of(ground, evidence.pan, catalog.response)
+    economy = economy_of(candidates, ground, catalog, rates, loss=loss, draft=options.draft)
     return Context(
         table=table,
         options=options,

@@ -172,7 +172,7 @@ def _opening(decision: Decision, place: int, why: Left) -> Open | None:
 
 
 def _first_year(decision: Decision, place: int) -> float:
-    """Expected gain of the first season when the whole pan is broken, t/ha."""
+    """Expected gain of the first season of ripping as in the trials, t/ha."""
     soil_type = str(decision.context.table["soil_type"].iloc[place])
     return float(decision.context.rates.worth.set_index("soil_type")["first_year_t_per_ha"].loc[soil_type])
 
@@ -280,7 +280,7 @@ def _net_around(context: Context, evaluation: ZoneEvaluation, row: int, option: 
         part,
         context.catalog,
         context.rates,
-        shape=context.economy.shape,
+        loss=context.economy.loss,
         draft=context.options.draft,
     )
     everywhere: Bools = np.ones((nodes.size, depths.size), dtype=bool)

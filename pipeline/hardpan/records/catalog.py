@@ -7,6 +7,7 @@ from hardpan.core.settings import Settings
 from hardpan.records.machines import Effort, Ripper, SetUp, Tractor
 from hardpan.records.prices import Crop, PriceTable
 from hardpan.records.quantity import Quantity
+from hardpan.records.response import Response
 from hardpan.records.rules import Rule
 from hardpan.records.soils import SoilType
 
@@ -33,6 +34,9 @@ class Catalog(Settings):
     """Those the ripper can be fitted with."""
     rules: tuple[Rule, ...]
     effort: Effort
+    response: Response
+    reference_setup: SetUp
+    """Set-up of the rip that gains were measured with."""
     prices: PriceTable
     crop: Crop
     available_water: Mapping[str, Quantity]

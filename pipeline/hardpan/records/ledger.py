@@ -15,7 +15,7 @@ class Rates:
     """What an hour, a litre and a loosened hectare are worth, with their uncertainty.
 
     `scenarios` are joint draws used alike by the decision and the ledger, dims (draw, soil_type):
-    `worth_per_ha` (draw, soil_type): present value of breaking the whole pan there (gain x price x persistence x
+    `worth_per_ha` (draw, soil_type): present value of ripping there as in trials (gain x price x persistence x
     discount); `first_year_t_per_ha`, `lasting` (draw, soil_type): gain of the first season, and what all seasons bring
     over the first; `per_hour` (draw): tractor and ripper ownership, repairs and labour; `per_litre` (draw): fuel and
     lubricant; `wear_per_ha` (draw): points and wear of one plain tine set at the reference depth; and (draw) each

@@ -16,6 +16,8 @@ class SetUp(Settings):
     """Name for people."""
     foot_width: Quantity
     """Width of the foot or across the wings, mm."""
+    plate_width: Quantity | None = None
+    """Width of the slot that plates behind the tine hold open, mm; the foot stays what breaks the soil. None: none."""
     side_angle: Quantity
     """Angle of the loosened section's side from horizontal, degrees."""
     critical_ratio: Quantity

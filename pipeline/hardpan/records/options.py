@@ -54,11 +54,11 @@ class Options:
     cost: Floats
     """Expected cost per ha."""
     gain: Floats
-    """Expected worth per ha of what is broken, without the decision table."""
+    """Expected worth per ha of the growth that comes back, without the decision table."""
     allowed: Bools
     """Whether soil and machine allow the option, without the decision table."""
     loosened: Floats
-    """Expected share of the pan's excess resistance broken."""
+    """Expected share of the root growth the pan takes that lies in broken soil."""
     breach: Floats
     """Probability that the working depth reaches below the pan (or no pan is there)."""
     covered: Floats

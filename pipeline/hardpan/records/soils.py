@@ -32,7 +32,8 @@ class SoilType(Settings):
     clay_depth: Quantity | None = None
     """Usual depth to the clay subsoil, mm; None: no clay in reach."""
     first_year_gain: Quantity
-    """Yield gain of the first season when the whole pan is broken, t/ha, of the reference crop."""
+    """Yield gain of the first season of the reference rip in the reference pan (`Response`), t/ha, of the reference
+    crop."""
     persistence: Quantity
     """Share of the gain kept from one season to the next without traffic control."""
     persistence_controlled: Quantity

@@ -11,6 +11,7 @@ from hardpan.records.catalog import Catalog, Source
 from hardpan.records.machines import Effort, Ripper, SetUp, Tractor
 from hardpan.records.prices import Crop, PriceTable
 from hardpan.records.quantity import Quantity
+from hardpan.records.response import Response
 from hardpan.records.rules import Rule
 from hardpan.records.soils import SoilType
 from hardpan.run.config import Config, PriceSettings, read_toml
@@ -39,6 +40,7 @@ def read_catalog(config: Config) -> Catalog:
     if machine.setup is not None:
         _pick(fitted, machine.setup, what="set-up", where="[machine] setup")
     water = _entries(Quantity, "water")
+    response = parse(Response, _table("response"), file="response.toml")
     catalog = Catalog(
         soils=_soils(config.soil.types, water),
         tractor_name=tractor_name,
@@ -48,6 +50,8 @@ def read_catalog(config: Config) -> Catalog:
         setups=fitted,
         rules=tuple(parse(Rule, row, file="rules.toml") for row in _rows("rules", "rule")),
         effort=parse(Effort, _table("effort"), file="effort.toml"),
+        response=response,
+        reference_setup=_pick(setups, response.reference.setup, what="set-up", where="response.toml [reference]"),
         prices=_in_currency(prices, config.prices, prices.currency, where="prices.toml"),
         crop=crop,
         available_water=water,

@@ -37,7 +37,7 @@ REPORT = {
     "investment": "Present value, payback and break-even response by zone; all seasons counted, money in {money}",
     "when_again": "When to rip again, and how deep then",
     "lines": "Quantities and money in all; low and high are the ends of nine chances in ten, in {money}",
-    "worth": "What breaking the whole pan is worth by soil type, in {money}",
+    "worth": "What ripping as in the trials is worth by soil type, in {money}",
     "map_good": "How good the map is",
     "units_below": "The tables from here on keep the units of the computation and of the other files: depths in mm.",
     "scores": "Cross-validation: each site, or block of sites, predicted from the others",

@@ -1,0 +1,128 @@
+"""Root growth that a pan takes, and how much of it a loosened section gives back."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hardpan.core.arrays import Floats
+from hardpan.options.loosening import GRID_STEP_MM, cumulated_excess, depth_grid_mm, section_share
+from hardpan.records.response import Response
+
+F32 = NDArray[np.float32]
+"""Draws are worked in single precision."""
+
+PEAK_STEP_KPA = 50.0
+"""Step of the table of lost growth by peak, linear between: its error is far below that of any peak."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RootLoss:
+    """Root growth that pans of one shape take, by their peak."""
+
+    shape: Floats
+    """Lost growth against relative depth in the usual pan, at equal steps; sums to 1."""
+    peak_kpa: Floats
+    """(n,), rising."""
+    lost_share: Floats
+    """(n,): mean share of root growth lost between top and bottom of a pan with that peak."""
+    reference_mm: float
+    """Lost growth of the reference pan, share x mm."""
+
+    def relative(self, top_mm: F32, bottom_mm: F32, peak_kpa: F32) -> F32:
+        """Growth that pans take over what the reference pan takes; as the arguments."""
+        share = np.interp(peak_kpa, self.peak_kpa, self.lost_share)
+        return np.asarray(share * (bottom_mm - top_mm) / self.reference_mm, dtype=np.float32)
+
+
+def lost_growth(cone_index_kpa: Floats | float, response: Response) -> Floats:
+    """Share of root growth lost at a cone index: 0 where roots grow freely, 1 where they are stopped, straight between.
+
+    Examples
+    --------
+    With 1000 and 3000 kPa as ends, half is lost at 2000 kPa.
+    """
+    free, stopped = response.free_below.value, response.stopped_above.value
+    return np.clip((np.asarray(cone_index_kpa, dtype=float) - free) / (stopped - free), 0.0, 1.0)
+
+
+def used_share(loose_share: Floats, saturation: float) -> Floats:
+    """Share of a depth that roots use where `loose_share` of the width between tines is loosened.
+
+    >>> used_share(np.array([0.0, 0.2, 1.0]), 0.2).round(3).tolist()
+    [0.0, 0.636, 1.0]
+    """
+    return np.asarray(np.expm1(-loose_share / saturation) / np.expm1(-1.0 / saturation))
+
+
+def root_loss(excess_shape: Floats, threshold_kpa: float, usual_peak_kpa: float, response: Response) -> RootLoss:
+    """Root growth that pans take whose excess over `threshold_kpa` has the shape `excess_shape`.
+
+    The cone index at a relative depth is the threshold and, of what the peak exceeds it by, the excess there over the
+    largest. Where the shape is not known (a sum of 0) it is flat.
+
+    Parameters
+    ----------
+    usual_peak_kpa : float
+        Peak whose shape of lost growth stands for all pans; not finite: that of the reference.
+    """
+    shape = np.nan_to_num(np.clip(np.asarray(excess_shape, dtype=float), 0.0, None))
+    if shape.size == 0 or shape.max() <= 0:
+        shape = np.ones(1)
+    shape = shape / shape.max()
+    reference = response.reference
+    usual = usual_peak_kpa if np.isfinite(usual_peak_kpa) else reference.peak.value
+    peaks = threshold_kpa + np.arange(0.0, 1e4, PEAK_STEP_KPA)
+    profiles = threshold_kpa + (peaks[:, None] - threshold_kpa) * shape
+    thickness_mm, edge = reference.bottom.value - reference.top.value, reference.threshold.value
+    return RootLoss(
+        shape=lost_growth(threshold_kpa + (usual - threshold_kpa) * shape, response),
+        peak_kpa=peaks,
+        lost_share=lost_growth(profiles, response).mean(axis=1),
+        reference_mm=thickness_mm * float(lost_growth(edge + (reference.peak.value - edge) * shape, response).mean()),
+    )
+
+
+def using_weights(grid_mm: Floats, section: Mapping[str, Floats], saturation: float) -> Floats:
+    """Matrix that turns cumulated loss into the share of it that the crop has back: `cumulated_excess(...) @ weights`.
+
+    Parameters
+    ----------
+    grid_mm : (n_grid,)
+    section : arrays of shape (n_options,)
+        As for `loosening.breaking_weights`.
+    saturation : float
+        Of `used_share`.
+
+    Returns
+    -------
+    (n_grid, n_options)
+
+    Notes
+    -----
+    The sum over the steps of the grid of the used share, a mean of two points each, times the loss within the step.
+    """
+    quarters = grid_mm[:-1, None] + GRID_STEP_MM * np.array([0.25, 0.75])
+    share = section_share(
+        quarters[:, :, None],
+        depth_mm=section["depth_mm"],
+        foot_mm=section["foot_mm"],
+        ridge_mm=section["ridge_mm"],
+        spacing_mm=section["spacing_mm"],
+        critical_mm=section["critical_mm"],
+    )
+    used = used_share(share, saturation).mean(axis=1)
+    none = np.zeros((1, used.shape[1]))
+    return np.asarray(np.concatenate([none, used]) - np.concatenate([used, none]))
+
+
+def reference_share(loss: RootLoss, section: Mapping[str, Floats], saturation: float, response: Response) -> float:
+    """Share of the reference pan's lost growth that the reference rip, of shape `section`, gives back."""
+    grid = depth_grid_mm(float(section["depth_mm"].max()))
+    edges = [
+        np.array([end], dtype=np.float32) for end in (response.reference.top.value, response.reference.bottom.value)
+    ]
+    return float(
+        (cumulated_excess(edges[0], edges[1], loss.shape, grid) @ using_weights(grid, section, saturation))[0, 0]
+    )

@@ -1,0 +1,46 @@
+"""What a crop makes of loosened ground, and the rip its gain was measured with."""
+
+from typing import Self
+
+from pydantic import model_validator
+
+from hardpan.core.settings import Settings
+from hardpan.records.quantity import Positive, Quantity
+
+
+class ReferenceRip(Settings):
+    """Pan and ripping of the trials that the gains of `soils.toml` come from."""
+
+    top: Quantity
+    """Upper edge of the pan, mm."""
+    bottom: Quantity
+    """Its lower edge, mm."""
+    threshold: Quantity
+    """Cone index at its edges, kPa."""
+    peak: Quantity
+    """Highest cone index in it, kPa."""
+    depth: Positive
+    """Working depth, mm."""
+    spacing: Positive
+    """Between tines, mm."""
+    setup: str
+    """Key of setups.toml."""
+
+
+class Response(Settings):
+    """How much of the root growth that a pan takes comes back (`configs/response.toml`)."""
+
+    free_below: Quantity
+    """Cone index up to which roots grow freely, kPa."""
+    stopped_above: Quantity
+    """Cone index from which they do not grow, kPa."""
+    saturation: Positive
+    """Share of the width between tines at which the crop's use of that depth begins to level off."""
+    reference: ReferenceRip
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        if self.free_below.value >= self.stopped_above.value:
+            message = f"stopped_above over free_below, {self.free_below.value:g} kPa"
+            raise ValueError(message)
+        return self
