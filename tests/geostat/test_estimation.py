@@ -78,6 +78,8 @@ def test_a_spherical_covariance_is_searched_from_several_ranges():
     ranges = np.geomspace(200, 3000, 15)
     best = max(value(a, s, n) for a in ranges for s in (0.4, 0.6, 0.9, 1.3) for n in (0.02, 0.04, 0.06))
     assert fit.log_likelihood >= best
+    # the top that a search from 861 m does not reach
+    assert fit.log_likelihood > value(861.0, 0.6, 0.05) + 3.5
 
 
 def test_the_nugget_is_called_what_was_asked_for():

@@ -4,6 +4,7 @@ import gstools as gs
 import numpy as np
 import pytest
 
+from fields import Recipe, invent
 from hardpan.core.threads import one_blas_thread
 from hardpan.geostat import (
     EFFECTIVE_RANGE,
@@ -24,7 +25,9 @@ from hardpan.geostat import (
     search_starts,
     to_correlation,
 )
-from hardpan.surfaces.fields import choose_form
+from hardpan.surfaces.fields import choose_form, fit_covariance
+from hardpan.surfaces.settings import SurfaceSettings
+from hardpan.surfaces.stage import build_domain, in_order, read_variables
 
 
 @pytest.fixture(autouse=True)
@@ -91,3 +94,14 @@ def test_the_variogram_fit_stands_near_the_reml_curve():
     fit = fitted(gs.Exponential(dim=2, var=1.0, len_scale=80.0), n=220)
     found = residual_variogram(fit.model)
     assert found.curve() == pytest.approx(reml_curve(found, fit.model, fit.theta), rel=0.35)
+
+
+def test_no_start_leads_a_spherical_covariance_higher_than_it_is_fitted():
+    """Its likelihood has several tops: from one start this paddock's ends 0.4 below the highest."""
+    truth = invent(Recipe(n_sites=49, side_m=600.0, cell_m=30.0, stopped=0.0), 3)
+    insertions = in_order(truth.pan.insertions)
+    domain, _ = build_domain(insertions, truth.survey, SurfaceSettings(cell_m=30.0))
+    fit = fit_covariance(read_variables(insertions, domain)["top"], domain, "spherical")
+    starts = np.repeat(fit.theta[None], 40, axis=0)
+    starts[:, RANGE] = np.linspace(*fit.model.bounds[RANGE], 40)
+    assert fit.objective > max(maximise_reml(fit.model, start[None]).objective for start in starts) - 0.05

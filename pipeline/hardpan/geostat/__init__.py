@@ -42,6 +42,7 @@ from hardpan.geostat.priors import Priors
 from hardpan.geostat.pseudodata import gaussian_pseudodata, morton_order
 from hardpan.geostat.reml import MixedModel, RemlFit, maximise_reml, observe_information
 from hardpan.geostat.residuals import Residuals, reml_curve, residual_variogram, search_starts
+from hardpan.geostat.search import search_reml
 from hardpan.geostat.simulation import MOST_TORUS, draw_mixture, draw_on_lattice
 from hardpan.geostat.sites import Data, observe
 from hardpan.geostat.variogram import Variogram, VariogramFit, empirical_variogram, fit_variogram
@@ -103,6 +104,7 @@ __all__ = [
     "points_at",
     "reml_curve",
     "residual_variogram",
+    "search_reml",
     "search_starts",
     "simulate",
     "to_correlation",

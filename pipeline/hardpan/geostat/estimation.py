@@ -19,12 +19,10 @@ from hardpan.geostat.parameters import (
     parameter_bounds,
     to_covariance,
 )
-from hardpan.geostat.reml import MixedModel, RemlFit, maximise_reml, observe_information
+from hardpan.geostat.reml import MixedModel, RemlFit, observe_information
 from hardpan.geostat.residuals import search_starts
+from hardpan.geostat.search import search_reml
 from hardpan.geostat.sites import Data
-
-_RANGES = 6
-"""Ranges a spherical covariance is searched from: its likelihood has a kink at every distance between two data."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -69,7 +67,7 @@ def fit_reml(
     >>> geostat.fit_reml(data).beta.round(1)
     array([3., 2.])
     """
-    fits = [_maximise(mixed_model(data, name), data.extent_m) for name in _names(family)]
+    fits = [_search(mixed_model(data, name), data.extent_m) for name in _names(family)]
     fit = min(fits, key=lambda one: one.aic)
     if not data.observations.exact.all():  # the average information takes what an interval says as settled
         fit = observe_information(fit)
@@ -91,14 +89,8 @@ def fit_reml(
     )
 
 
-def _maximise(model: MixedModel, extent_m: float) -> RemlFit:
-    """Optimum of the restricted likelihood; of several where a compact family gives it several."""
-    starts = search_starts(extent_m, model)
-    if model.family != "spherical":
-        return maximise_reml(model, starts)
-    others = np.repeat(starts[:1], _RANGES, axis=0)
-    others[:, RANGE] = np.log(extent_m) + np.linspace(np.log(0.05), np.log(1.5), _RANGES)
-    return max((maximise_reml(model, one[None]) for one in np.vstack([starts, others])), key=lambda fit: fit.objective)
+def _search(model: MixedModel, extent_m: float) -> RemlFit:
+    return search_reml(model, search_starts(extent_m, model))
 
 
 def _names(family: Family | Literal["auto"]) -> tuple[Family, ...]:

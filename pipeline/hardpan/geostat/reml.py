@@ -33,7 +33,7 @@ LEAST_KNOWN = 0.67
 _MOST_STEPS = 60
 """Six are usual; a search that needs more than sixty climbs a ridge to a bound."""
 
-_SETTLED = 1e-4
+SETTLED = 1e-4
 """Twice the gain of log likelihood that a step promises at which the search ends: a hundredth of a standard error."""
 
 _LONGEST_STEP = 1.5
@@ -186,7 +186,9 @@ def _average_information(
     return information
 
 
-def maximise_reml(model: MixedModel, starts: Floats, prior: LogPrior | None = None) -> RemlFit:
+def maximise_reml(
+    model: MixedModel, starts: Floats, prior: LogPrior | None = None, *, settled: float = SETTLED
+) -> RemlFit:
     """Optimum of the restricted likelihood, times a prior where one is given.
 
     Parameters
@@ -197,6 +199,8 @@ def maximise_reml(model: MixedModel, starts: Floats, prior: LogPrior | None = No
         (s, 8) parameters to try; the search runs from the best of them within the model's bounds.
     prior : LogPrior | None
         Log prior with its derivatives.
+    settled : float
+        Instead of `SETTLED`.
 
     Examples
     --------
@@ -218,7 +222,7 @@ def maximise_reml(model: MixedModel, starts: Floats, prior: LogPrior | None = No
     objective = _objective(model, prior)
     tried = [objective(start, None) for start in starts]
     best = int(np.argmax([found.value for found in tried]))
-    theta, now = _newton(starts[best], tried[best], objective, model)
+    theta, now = _newton(starts[best], tried[best], objective, model, settled)
     return RemlFit(model=model, theta=theta, objective=now.value, information=now.information, posterior=now.posterior)
 
 
@@ -251,7 +255,9 @@ def _objective(model: MixedModel, prior: LogPrior | None) -> Objective:
     return evaluate
 
 
-def _newton(theta: Floats, now: Likelihood, objective: Objective, model: MixedModel) -> tuple[Floats, Likelihood]:
+def _newton(
+    theta: Floats, now: Likelihood, objective: Objective, model: MixedModel, settled: float
+) -> tuple[Floats, Likelihood]:
     """Optimum reached from `theta` by damped Newton steps within the bounds.
 
     The average information is taken times the true curvature that the last step showed, over it: bounds and priors
@@ -268,7 +274,7 @@ def _newton(theta: Floats, now: Likelihood, objective: Objective, model: MixedMo
         metric[np.diag_indices_from(metric)] *= 1.0 + damping
         metric[np.diag_indices_from(metric)] += _LEAST_INFORMATION
         step = np.asarray(np.linalg.solve(metric, now.gradient[moving]), dtype=np.float64)
-        if now.gradient[moving] @ step < _SETTLED:
+        if now.gradient[moving] @ step < settled:
             break
         trial = theta.copy()
         ahead = theta[moving] + _limit_step(step, metric, now.gradient[moving])

@@ -28,6 +28,7 @@ from hardpan.geostat import (
     maximise_reml,
     observe_information,
     parameter_bounds,
+    search_reml,
     search_starts,
 )
 from hardpan.surfaces.domain import Domain
@@ -88,8 +89,7 @@ def fit_covariance(
     fits: list[RemlFit] = []
     for name in names:
         model = _model(variable, domain, form._replace(family=name), domain.sites.trend, noisy=noisy)
-        starts = fits[0].theta[None] if fits else search_starts(domain.diagonal_m, model)
-        fits.append(maximise_reml(model, starts))
+        fits.append(search_reml(model, search_starts(domain.diagonal_m, model)))
     return min(fits, key=lambda fit: fit.aic)
 
 
