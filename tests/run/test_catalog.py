@@ -96,13 +96,22 @@ def test_another_currency_converts_shipped_money_and_leaves_the_users_alone():
     [
         ({"machine": {"tractor": "tracked-370"}}, "[machine] tractor: tractor 'tracked-370' is not known"),
         ({"machine": {"tractor": "tracked-370"}}, "did you mean 'tracked-370kw'?"),
-        ({"machine": {"ripper": {"tines": 5}}}, "[machine] ripper: key 'spacing' is missing"),
+        (
+            {"machine": {"ripper": {"tines": 5}}},
+            "[machine] ripper: keys 'spacing', 'min_depth', 'max_depth', 'setups', 'usual_depth', "
+            "'rate_of_depth_change', 'latency', 'list_price', 'years', 'hours_per_year' are missing; give them, or "
+            'start from a shipped one with like = "seven-tine-600" (seven-tine-600, five-tine-500, nine-tine-500)',
+        ),
+        ({"machine": {"ripper": {"like": "seven-tine-600", "spacing": "22 psi"}}}, "brought to mm, not 'psi'"),
+        ({"season": {"crop": {"says": "oats"}}}, 'start from a shipped one with like = "wheat"'),
+        ({"machine": {"setups": {"mine": {"foot_width": "4 in"}}}}, "[machine.setups.mine]: keys 'says'"),
+        ({"prices": {"fuel_per_l": "1.4 EUR/L"}}, 'fuel_per_l is in EUR, but money is in AUD; set currency = "EUR"'),
         ({"machine": {"setup": "wingd"}}, "did you mean 'winged'?"),
         ({"machine": {"tractor": {"like": "tracked-370kw", "years": 0}}}, "tractor: years must be above 0"),
         ({"soil": soil_types(deep_sand={"seasons": 0})}, "soil type deep sand: seasons must be above 0"),
         ({"soil": soil_types(deep_sand={"persistence": 1.2})}, "soil type deep sand: persistence is 1.2 to 1.2"),
         ({"season": {"crop": "canla"}}, "did you mean 'canola'?"),
-        ({"prices": {"fuel_per_l": -1.0}}, "fuel_per_l = -1.0 cannot be used; expected greater than or equal to 0"),
+        ({"prices": {"fuel_per_l": -1.0}}, "[prices]: fuel_per_l = -1 is negative; expected 0 or more"),
         (
             {"prices": {"overrides": {"fuel_per_l": {"value": -1, "unit": "AUD/L", "source": "user"}}}},
             "[prices]: fuel_per_l = -1 is negative; expected 0 or more",
@@ -111,6 +120,7 @@ def test_another_currency_converts_shipped_money_and_leaves_the_users_alone():
             {"prices": {"overrides": {"fuel_per_l": {"unit": "AUD/L", "source": "user"}}}},
             "[prices]: key 'fuel_per_l.value' is missing",
         ),
+        ({"prices": {"discount_rate": 5}}, "[prices]: discount_rate = 5 is no share; expected 0 to 1"),
         ({"prices": {"overrides": {"fuel_per_litre": {}}}}, "unknown key 'fuel_per_litre'"),
         ({"prices": {"currency": "EUR"}}, "in AUD, but prices.currency is EUR"),
         ({"prices": {"exchange_rate": 0.6}}, "[prices]: exchange_rate is given but money is in AUD; give currency"),
@@ -130,12 +140,59 @@ def test_what_cannot_be_is_said_in_one_plain_line(tables, says):
 
 
 @pytest.mark.parametrize(
-    "tables",
+    ("given", "value", "unit"),
     [
-        {"machine": {"ripper": {"like": "seven-tine-600", "spacing": {"value": 60, "unit": "cm", "source": "user"}}}},
-        {"soil": soil_types(deep_sand={"first_year_gain": {"value": 400, "unit": "kg/ha", "source": "user"}})},
+        # factors by definition: NIST SP 811, appendix B.8
+        ("22 in", 558.8, "mm"),
+        ("55 cm", 550.0, "mm"),
+        ({"value": 22, "unit": "in"}, 558.8, "mm"),
+        ({"value": "22 in", "source": "my own"}, 558.8, "mm"),
+        (560, 560.0, "mm"),
     ],
 )
-def test_a_number_in_another_unit_is_refused_not_taken_for_the_shipped_one(tables):
-    with pytest.raises(SettingsError, match=r"given in (cm|kg/ha).*give it in (mm|t/ha)"):
-        catalog(**tables)
+def test_a_number_of_a_machine_is_given_plain_with_its_unit_or_as_a_table(given, value, unit):
+    own = catalog(machine={"ripper": {"like": "seven-tine-600", "spacing": given}}).ripper.spacing
+    assert (own.value, own.unit) == (pytest.approx(value, abs=1e-9), unit)
+
+
+def test_a_range_is_converted_with_its_value():
+    table = {"value": 400, "low": 100, "high": 700, "unit": "lb/ac", "source": "user"}
+    gain = catalog(soil=soil_types(deep_sand={"first_year_gain": table})).soils["deep sand"].first_year_gain
+    # 1 lb = 0.45359237 kg and 1 ac = 4046.8564224 m2 by definition
+    per = 0.45359237e-3 / 0.40468564224
+    assert gain.ends == pytest.approx((100 * per, 400 * per, 700 * per))
+    assert gain.unit == "t/ha"
+
+
+def test_prices_may_be_those_of_the_united_states():
+    prices = {"currency": "USD", "exchange_rate": 0.65, "fuel_per_l": "4.20 USD/gal", "wear_per_ha": "6 USD/ac",
+              "grain_per_t": {"value": 200, "low": 150, "high": 250, "unit": "USD/t"}}  # fmt: skip
+    found = catalog(prices=prices).prices
+    assert found.fuel_per_l.value == pytest.approx(4.20 / 3.785411784)
+    assert found.fuel_per_l.unit == "USD/L"
+    assert found.wear_per_ha.value == pytest.approx(6 / 0.40468564224)
+    assert found.grain_per_t.span == (150, 250)
+
+
+def test_a_price_of_what_is_not_used_is_not_asked_for():
+    machine = {"tractor": {"like": "tracked-370kw", "list_price": 300000, "engine_power": "500 hp"},
+               "ripper": {"like": "seven-tine-600", "list_price": 50000}}  # fmt: skip
+    money = dict.fromkeys(("fuel_per_l", "labour_per_h", "grain_per_t", "wear_per_ha", "extra_zone"), 10)
+    for one in machine.values():
+        one["list_price"] = {"value": one["list_price"], "unit": "USD"}
+    found = catalog(machine=machine, prices={"currency": "USD", **money})
+    assert found.prices.lime_per_t is None
+    assert found.prices.contractor_per_ha is None
+    assert found.tractor.engine_power.value == pytest.approx(500 * 0.745699871582)
+    with pytest.raises(SettingsError, match=r"lime_per_t.* in AUD, but prices\.currency is USD"):
+        catalog(machine=machine, prices={"currency": "USD", **money}, soil=soil_types(deep_sand={"lime": 2.0}))
+
+
+def test_a_crop_and_a_set_up_of_ones_own_may_start_from_shipped_ones():
+    mine = {"like": "winged", "says": "my wings", "foot_width": "14 in"}
+    found = catalog(
+        season={"crop": {"like": "wheat", "says": "oats", "price_per_t": 250}}, machine={"setups": {"mine": mine}}
+    )
+    assert (found.crop.says, found.prices.grain_per_t.value) == ("oats", 250)
+    assert found.setups["mine"].foot_width.value == pytest.approx(355.6)
+    assert "mine" in found.ripper.setups

@@ -110,3 +110,34 @@ def test_what_is_not_toml_is_refused(tmp_path, content):
     path.write_bytes(content)
     with pytest.raises(SettingsError, match="not valid TOML"):
         read_config(path)
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "given", "value"),
+    [
+        # factors by definition: NIST SP 811, appendix B.8
+        ("pan", "critical_kpa", '"350 psi"', 350 * 6.894757293168),
+        ("pan", "critical_kpa", '"2.5 MPa"', 2500.0),
+        ("pan", "critical_kpa", '{ value = 350, unit = "psi", source = "user" }', 350 * 6.894757293168),
+        ("prescription", "step_mm", '"1 in"', 25.4),
+        ("surfaces", "cell_m", '"16 ft"', 16 * 0.3048),
+        ("zones", "min_area_ha", '"2 ac"', 2 * 0.40468564224),
+        ("machine", "observed_fuel_l_per_ha", '"2.5 gal/ac"', 2.5 * 3.785411784 / 0.40468564224),
+        ("machine", "observed_speed_kmh", '"4 mph"', 4 * 1.609344),
+    ],
+)
+def test_a_number_may_be_given_with_its_unit_or_as_a_table(tmp_path, table, key, given, value):
+    config = read_config(write(tmp_path, f"{LEAST}[{table}]\n{key} = {given}\n"))
+    assert getattr(getattr(config, table), key) == pytest.approx(value)
+
+
+@pytest.mark.parametrize("given", ['"350 mm"', '"350 USD"', "{ value = 2500, low = 2000, high = 3000 }", '"350 psii"'])
+def test_a_number_that_cannot_be_brought_to_the_unit_is_refused_by_its_key(tmp_path, given):
+    with pytest.raises(SettingsError, match=r"pan\.critical_kpa = .* cannot be used; expected"):
+        read_config(write(tmp_path, f"{LEAST}[pan]\ncritical_kpa = {given}\n"))
+
+
+def test_the_depth_step_of_us_units_is_an_inch_unless_another_is_asked_for(tmp_path):
+    us = f'{LEAST}[outputs]\nunits = "us"\n'
+    assert read_config(write(tmp_path, us)).decision.prescription.step_mm == 25.4
+    assert read_config(write(tmp_path, f"{us}[prescription]\nstep_mm = 50\n")).decision.prescription.step_mm == 50

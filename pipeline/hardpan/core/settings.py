@@ -6,8 +6,9 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, ValidationInfo
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, ValidationInfo, field_validator
 
+from hardpan.core.amounts import convert, split_amount
 from hardpan.core.errors import SettingsError
 from hardpan.core.text import has_control
 
@@ -19,8 +20,45 @@ class Settings(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True, arbitrary_types_allowed=True)
 
+    @field_validator("*", mode="before")
+    @classmethod
+    def _in_own_unit(cls, value: object, info: ValidationInfo) -> object:
+        """A number that is given with a unit, or in a table with one, in the unit of its field."""
+        extra = cls.model_fields[info.field_name or ""].json_schema_extra
+        if not isinstance(extra, dict) or not extra.get("unit") or extra.get("ranged"):
+            return value
+        return _plain(value, str(extra["unit"]))
 
-def setting(default: Any = ..., *, says: str, unit: str = "", source: str = "design", **bounds: Any) -> Any:  # noqa: ANN401
+
+def _plain(value: object, unit: str) -> object:
+    """What is given for a field of a unit, its numbers plain and in that unit."""
+    if isinstance(value, str):
+        amount = split_amount(value)
+        return value if amount is None else convert(*amount, unit)[0]
+    if isinstance(value, list | tuple):
+        return [_plain(one, unit) for one in value]
+    if not isinstance(value, Mapping) or "value" not in value:
+        return value
+    if {"low", "high"} & value.keys():
+        message = "a number without low and high: no range is used here"
+        raise ValueError(message)
+    if spare := value.keys() - {"value", "unit", "source", "note"}:
+        message = f"a table of value, unit, source and note, without {', '.join(sorted(map(str, spare)))}"
+        raise ValueError(message)
+    given, stated = value["value"], str(value.get("unit", unit))
+    number = isinstance(given, int | float) and not isinstance(given, bool)
+    return convert(float(given), stated, unit)[0] if number else _plain(given, unit)
+
+
+def setting(
+    default: Any = ...,  # noqa: ANN401
+    *,
+    says: str,
+    unit: str = "",
+    source: str = "design",
+    ranged: bool = False,
+    **bounds: Any,  # noqa: ANN401
+) -> Any:  # noqa: ANN401
     """Pydantic field that carries meaning, unit and source.
 
     Parameters
@@ -33,10 +71,14 @@ def setting(default: Any = ..., *, says: str, unit: str = "", source: str = "des
         Unit of the value, empty where there is none.
     source : str
         Key of `configs/references.toml`, or one of "common practice", "unverified", "design" (a choice of this tool).
+    ranged : bool
+        The field holds a whole entry with its range, unit and source instead of a plain number.
     **bounds : Any
         Passed to `pydantic.Field` (`ge`, `le`, `gt`, `lt`, `min_length` ...).
     """
-    return Field(default, description=says, json_schema_extra={"unit": unit, "source": source}, **bounds)
+    return Field(
+        default, description=says, json_schema_extra={"unit": unit, "source": source, "ranged": ranged}, **bounds
+    )
 
 
 def _resolve(path: Path, info: ValidationInfo) -> Path:

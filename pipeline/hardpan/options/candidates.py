@@ -42,7 +42,7 @@ def list_candidates(
             outcome=Outcome.WARN,
             stage="prescription",
             code="set-up-without-depth",
-            what=f"no depth on steps of {prescription.step_mm} mm lies between {where[name]}",
+            what=f"no depth on steps of {prescription.step_mm:g} mm lies between {where[name]}",
             done=f"{catalog.setups[name].says} are not considered",
             place=name,
         )
@@ -52,12 +52,12 @@ def list_candidates(
     return table, issues
 
 
-def _refuse(catalog: Catalog, names: list[str], step_mm: int) -> None:
+def _refuse(catalog: Catalog, names: list[str], step_mm: float) -> None:
     """Refuse set-ups that have no depth: their limits leave none, or no step falls between them."""
     limits = {name: depth_limits_mm(catalog.ripper, catalog.setups[name]) for name in names}
     spans = {name: f"{name} {shallow:g} to {deep:g} mm" for name, (shallow, deep) in limits.items()}
     crossed = [span for name, span in spans.items() if limits[name][0] > limits[name][1]]
-    what = f"no depth on steps of {step_mm} mm lies within {', '.join(spans.values())}"
+    what = f"no depth on steps of {step_mm:g} mm lies within {', '.join(spans.values())}"
     if len(crossed) == len(spans):
         what = f"the shallowest depth allowed is deeper than the deepest: {', '.join(crossed)}"
     raise SettingsError(
@@ -68,11 +68,11 @@ def _refuse(catalog: Catalog, names: list[str], step_mm: int) -> None:
     )
 
 
-def steps_mm(ripper: Ripper, setup: SetUp, step_mm: int) -> list[int]:
+def steps_mm(ripper: Ripper, setup: SetUp, step_mm: float) -> list[int]:
     """Multiples of the step between the shallowest and deepest depth of ripper and set-up."""
     shallow, deep = depth_limits_mm(ripper, setup)
     first, last = int(np.ceil(shallow / step_mm - 1e-9)), int(np.floor(deep / step_mm + 1e-9))
-    return [step * step_mm for step in range(first, last + 1)]
+    return [round(step * step_mm) for step in range(first, last + 1)]
 
 
 def depth_limits_mm(ripper: Ripper, setup: SetUp | None) -> tuple[float, float]:

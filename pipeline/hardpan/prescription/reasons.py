@@ -202,7 +202,7 @@ def turning_bottom_mm(bottom_mm: Floats, better: np.ndarray, *, deeper: bool) ->
     return float((sorted_mm[cut - 1] + sorted_mm[cut]) / 2.0)
 
 
-def probes_to_tell(bottom_mm: Floats, step_mm: int) -> int:
+def probes_to_tell(bottom_mm: Floats, step_mm: float) -> int:
     """Probe sites that would bring the mean bottom within one depth step (90 %), at most 12."""
     known = bottom_mm[np.isfinite(bottom_mm)]
     if known.size < 10:
@@ -218,7 +218,7 @@ def what_held(context: Context, evaluation: ZoneEvaluation, row: int, option: in
     if option == LEAVE:
         return None
     setup, depth, step = int(evaluation.setup[option]), evaluation.depth_mm[option], context.prescription.step_mm
-    deeper = np.flatnonzero((evaluation.setup == setup) & (np.abs(evaluation.depth_mm - depth - step) < 0.5))
+    deeper = np.flatnonzero((evaluation.setup == setup) & (np.abs(evaluation.depth_mm - depth - step) < 1.0))
     below: Held | None = (
         evaluation.held[row, deeper[0]] if deeper.size else end_of_ripper(context.catalog, setup, deepest=True)
     )
@@ -242,7 +242,9 @@ def what_deeper_lacks(context: Context, row: int, option: int) -> Pull | None:
     table = context.options.table
     like, passes = table.iloc[option], context.economy.passes[context.ground.soil_names[context.main_soil(row)]]
     step = context.prescription.step_mm
-    deeper = np.flatnonzero((table["setup"] == like["setup"]) & (table["depth_mm"] == like["depth_mm"] + step))
+    deeper = np.flatnonzero(
+        (table["setup"] == like["setup"]) & ((table["depth_mm"] - like["depth_mm"] - step).abs() < 1.0)
+    )
     if option == LEAVE or not deeper.size:
         return None
     then = deeper[0]

@@ -11,6 +11,9 @@ class MachineSettings(Settings):
 
     tractor: str | Mapping[str, object] = setting("tracked-370kw", says="Entry of configs/tractors.toml or a table")
     ripper: str | Mapping[str, object] = setting("seven-tine-600", says="Entry of configs/rippers.toml or a table")
+    setups: Mapping[str, Mapping[str, object]] = setting(
+        {}, says="Set-ups of your own that the ripper can be fitted with, by name"
+    )
     setup: str | None = setting(None, says="Consider this set-up only")
     observed_fuel_l_per_ha: float | None = setting(None, says="Measured fuel of a ripping pass", unit="L/ha", gt=0)
     observed_slip: float | None = setting(None, says="Measured slip of a ripping pass", unit="share", gt=0, lt=0.5)
@@ -25,7 +28,7 @@ class PrescriptionSettings(Settings):
     """The `[prescription]` table."""
 
     rule: Literal["return", "cover"] = setting("return", says="return = most money; cover = break the pan on a share")
-    step_mm: int = setting(25, says="Depth step the implement holds", unit="mm", ge=5, le=200)
+    step_mm: float = setting(25.0, says="Depth step the implement holds", unit="mm", ge=5, le=200)
     cover_share: float = setting(0.9, says="Share of the zone to cover (rule cover)", gt=0, lt=1)
     least_cover_share: float = setting(
         0.5, says="Ground that no allowed depth covers to this share is left (rule cover)", ge=0, lt=1
@@ -57,7 +60,7 @@ class PrescriptionSettings(Settings):
 class SeasonSettings(Settings):
     """The `[season]` table: next crop, moisture, cover."""
 
-    crop: str = setting("wheat", says="Next crop, an entry of configs/crops.toml")
+    crop: str | Mapping[str, object] = setting("wheat", says="Next crop: entry of configs/crops.toml or a table")
     moist_depth_mm: float | None = setting(None, says="Depth the soil is moist to, dug or probed", unit="mm", ge=0)
     rain_since_dry_mm: float | None = setting(None, says="Rain since the profile was dry", unit="mm", ge=0)
     too_wet: bool | None = setting(None, says="Hand test at working depth says too wet")

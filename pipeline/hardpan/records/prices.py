@@ -34,11 +34,12 @@ class PriceTable(Settings):
     """With tractor, ripper, driver, points and, but for `contractor_fuel`, fuel."""
     contractor_fuel: Quantity | None = None
     """Share of the fuel and lubricant that the contractor's rate leaves to the grower; None: none of it."""
-    lime_per_t: Quantity
-    gypsum_per_t: Quantity
+    lime_per_t: Quantity | None = None
+    """None: nowhere is lime spread, and no price is known in the currency of the others."""
+    gypsum_per_t: Quantity | None = None
     gypsum_per_meq: Quantity | None = None
     """Gypsum that replaces 1 meq/100 g of sodium in 300 mm of soil, t/ha."""
-    spreading_per_ha: Quantity
+    spreading_per_ha: Quantity | None = None
     discount_rate: Quantity
     housing_insurance_tax: Quantity
     """Share of the machine's mean value a year."""

@@ -1,9 +1,11 @@
 """A number with unit, range and source."""
 
+from collections.abc import Mapping
 from typing import Annotated
 
 from pydantic import AfterValidator, Field, model_validator
 
+from hardpan.core.amounts import convert, split_amount
 from hardpan.core.settings import Settings
 
 
@@ -36,6 +38,34 @@ class Quantity(Settings):
     def ends(self) -> tuple[float, float, float]:
         """Low, value and high."""
         return (self.span[0], self.value, self.span[1])
+
+
+def entry(given: object, unit: str) -> object:
+    """Table of value, range, unit and source of what a user gives for a number of a unit.
+
+    A plain number is in that unit, a text ("22 in") and a table may state another; the source of all is "user" unless a
+    table says so. What is no number is returned as it is.
+
+    Raises
+    ------
+    ValueError
+        The unit cannot be brought to `unit`.
+    """
+    if isinstance(given, str):
+        amount = split_amount(given)
+        given = given if amount is None else {"value": amount[0], "unit": amount[1]}
+    elif isinstance(given, int | float) and not isinstance(given, bool):
+        given = {"value": given}
+    if not isinstance(given, Mapping):
+        return given
+    full = {"unit": unit, "source": "user", **given}
+    if isinstance(full.get("value"), str) and (amount := split_amount(full["value"])) is not None:
+        full |= {"value": amount[0], "unit": amount[1]}
+    stated, full["unit"] = str(full["unit"]), convert(1.0, str(full["unit"]), unit)[1]
+    for end in ("value", "low", "high"):
+        if isinstance(full.get(end), int | float):
+            full[end] = convert(full[end], stated, unit)[0]
+    return full
 
 
 def _above_zero(number: Quantity) -> Quantity:

@@ -2,6 +2,8 @@
 
 from typing import Literal
 
+from pydantic import Field
+
 from hardpan.core.settings import Settings
 from hardpan.records.quantity import Quantity, SpreadRate
 
@@ -44,9 +46,9 @@ class SoilType(Settings):
     """The same with controlled traffic; None: no longer than without."""
     deeper_next: Quantity | None = None
     """How much deeper the next ripping usually goes, mm; None: no deeper."""
-    lime: SpreadRate | None = None
+    lime: SpreadRate | None = Field(None, json_schema_extra={"unit": "t/ha", "ranged": True})
     """Lime to spread before ripping, t/ha, as the agronomist says; None: none."""
-    gypsum: SpreadRate | None = None
+    gypsum: SpreadRate | None = Field(None, json_schema_extra={"unit": "t/ha", "ranged": True})
     """Gypsum to spread, t/ha, as the agronomist says; None: none."""
     reclaim: Reclaim | None = None
     """Soil test that sets the gypsum instead; None: none."""

@@ -1,16 +1,18 @@
 """The shipped tables with the configuration's overrides: soils, machines, prices, crops, rules, references."""
 
 import difflib
+import re
 from collections.abc import Iterator, Mapping
 from typing import Any, TypeVar
 
+from hardpan.core.amounts import MONEY
 from hardpan.core.errors import SettingsError
 from hardpan.core.settings import Settings, parse
 from hardpan.core.shipped import shipped
 from hardpan.records.catalog import Catalog, Source
 from hardpan.records.machines import Effort, Ripper, SetUp, Tractor
 from hardpan.records.prices import Crop, PriceTable
-from hardpan.records.quantity import Quantity
+from hardpan.records.quantity import Quantity, entry
 from hardpan.records.response import Response
 from hardpan.records.rules import Rule
 from hardpan.records.soils import SoilType
@@ -19,6 +21,7 @@ from hardpan.run.config import Config, PriceSettings, read_toml
 T = TypeVar("T")
 S = TypeVar("S", bound=Settings)
 Table = Mapping[str, Any]
+_CURRENCY = re.compile(r"[A-Z]{3}")
 
 
 def read_catalog(config: Config) -> Catalog:
@@ -31,18 +34,27 @@ def read_catalog(config: Config) -> Catalog:
         in two currencies.
     """
     machine = config.machine
-    crop = _pick(_entries(Crop, "crops"), config.season.crop, what="crop", where="[season] crop")
+    _, crop = _chosen(Crop, config.season.crop, table="crops", what="crop", where="[season] crop")
     prices = _prices(config.prices, crop)
-    setups = _entries(SetUp, "setups")
-    ripper_name, ripper = _machine(Ripper, machine.ripper, table="rippers", key="ripper")
-    tractor_name, tractor = _machine(Tractor, machine.tractor, table="tractors", key="tractor")
+    own = {
+        name: _own(SetUp, entry, table="setups", what="set-up", where=f"[machine.setups.{name}]")
+        for name, entry in machine.setups.items()
+    }
+    setups = _entries(SetUp, "setups") | own
+    ripper_name, ripper = _chosen(Ripper, machine.ripper, table="rippers", what="ripper", where="[machine] ripper")
+    tractor_name, tractor = _chosen(
+        Tractor, machine.tractor, table="tractors", what="tractor", where="[machine] tractor"
+    )
+    ripper = ripper.model_copy(update={"setups": tuple(dict.fromkeys([*ripper.setups, *own]))})
     fitted = {name: _pick(setups, name, what="set-up", where=f"ripper {ripper_name}: setups") for name in ripper.setups}
     if machine.setup is not None:
         _pick(fitted, machine.setup, what="set-up", where="[machine] setup")
     water = _entries(Quantity, "water")
     response = parse(Response, _table("response"), file="response.toml")
+    soils = _soils(config.soil.types, water)
+    prices = _without_unused(prices, soils, config.prices)
     catalog = Catalog(
-        soils=_soils(config.soil.types, water),
+        soils=soils,
         tractor_name=tractor_name,
         tractor=_in_currency(tractor, config.prices, prices.currency, where=f"tractor {tractor_name}"),
         ripper_name=ripper_name,
@@ -82,19 +94,24 @@ def _pick(table: Mapping[str, T], name: str, *, what: str, where: str) -> T:
     raise SettingsError(what=f"{what} {name!r} is not known", where=where, right=f"one of {', '.join(table)}", do=todo)
 
 
-def _overlaid(base: Table, changes: Table, *, where: str) -> dict[str, Any]:
-    """`base` with `changes`; a plain number takes the unit of the entry it replaces and the source "user"."""
-    out, home = dict(base), str(_table("prices")["currency"])
+def _overlaid(base: Table, changes: Table, *, table: str, where: str) -> dict[str, Any]:
+    """`base` with `changes`: numbers, texts with a unit and tables, all in the unit the shipped `table` has them in."""
+    units, out = _units(table), dict(base)
     for key, new in changes.items():
-        old = base.get(key)
-        units = [entry.get("unit") if isinstance(entry, Mapping) else None for entry in (old, new)]
-        if None not in units and units[0] != units[1] and home not in str(units[0]).split("/"):
-            raise SettingsError(
-                what=f"{key} is given in {units[1]}", where=where, right=str(units[0]), do=f"give it in {units[0]}"
-            )
-        plain = isinstance(new, int | float) and not isinstance(new, bool)
-        out[key] = {"value": new, "unit": old["unit"], "source": "user"} if plain and isinstance(old, Mapping) else new
+        try:
+            out[key] = entry(new, units[key]) if key in units else new
+        except ValueError as err:
+            raise SettingsError(what=f"{key} = {new!r} cannot be used", where=where, right=str(err)) from err
     return out
+
+
+def _units(table: str) -> dict[str, str]:
+    """Unit of every number of the entries of a shipped table, and of those that only its record names."""
+    fields = SoilType.model_fields.items() if table == "soils" else ()
+    found = {key: str(x["unit"]) for key, field in fields if isinstance(x := field.json_schema_extra, dict)}
+    for row in _table(table).values():
+        found |= {key: str(number["unit"]) for key, number in row.items() if isinstance(number, Mapping)}
+    return found
 
 
 def _soils(changes: Mapping[str, Table], water: Table) -> dict[str, SoilType]:
@@ -102,7 +119,7 @@ def _soils(changes: Mapping[str, Table], water: Table) -> dict[str, SoilType]:
     soils = {}
     for name in [*shipped_soils, *(new for new in changes if new not in shipped_soils)]:
         where = f'[soil.types."{name}"]' if name in changes else f"soils.toml [{name}]"
-        entry = _overlaid(shipped_soils.get(name, {}), changes.get(name, {}), where=where)
+        entry = _overlaid(shipped_soils.get(name, {}), changes.get(name, {}), table="soils", where=where)
         _refuse_misspelt(name, entry, shipped_soils, where=where)
         soil = parse(SoilType, entry, file=where)
         _pick(water, soil.water_texture, what="water_texture", where=where)
@@ -122,27 +139,62 @@ def _refuse_misspelt(name: str, entry: Table, shipped_soils: Table, *, where: st
         )
 
 
-def _machine(model: type[S], choice: str | Table, *, table: str, key: str) -> tuple[str, S]:
-    """Name and entry; an inline table may start from a shipped entry with `like`."""
-    entries, where = _table(table), f"[machine] {key}"
+def _chosen(model: type[S], choice: str | Table, *, table: str, what: str, where: str) -> tuple[str, S]:
+    """Name and entry of what is chosen from a shipped table, or described in a table of the user's own."""
     if isinstance(choice, str):
-        return choice, parse(model, _pick(entries, choice, what=key, where=where), file=f"{table}.toml [{choice}]")
-    own = dict(choice)
-    base = _pick(entries, str(own.pop("like")), what=key, where=f"{where}: like") if "like" in own else {}
-    return f"own {key}", parse(model, _overlaid(base, own, where=where), file=where)
+        return choice, parse(
+            model, _pick(_table(table), choice, what=what, where=where), file=f"{table}.toml [{choice}]"
+        )
+    return f"own {what}", _own(model, choice, table=table, what=what, where=where)
+
+
+def _own(model: type[S], choice: Table, *, table: str, what: str, where: str) -> S:
+    """Entry that a user describes; it may start from a shipped one with `like`."""
+    given, entries = dict(choice), _table(table)
+    base = _pick(entries, str(given.pop("like")), what=what, where=f"{where}: like") if "like" in given else {}
+    full = _overlaid(base, given, table=table, where=where)
+    missing = [key for key, field in model.model_fields.items() if field.is_required() and key not in full]
+    if missing:
+        raise SettingsError(
+            what=f"{'key' if len(missing) == 1 else 'keys'} {', '.join(map(repr, missing))} "
+            f"{'is' if len(missing) == 1 else 'are'} missing",
+            where=where,
+            do=f'give them, or start from a shipped one with like = "{next(iter(entries))}" ({", ".join(entries)})',
+        )
+    return parse(model, full, file=where)
 
 
 def _prices(given: PriceSettings, crop: Crop) -> PriceTable:
     base = _table("prices")
+    home = base["currency"]
     if crop.price_per_t is not None:
         base["grain_per_t"] = crop.price_per_t.model_dump()
-    currency = given.currency or base["currency"]
-    plain = given.model_dump(exclude={"currency", "overrides", "exchange_rate"}, exclude_none=True)
-    entries = {
-        key: {"value": value, "unit": base[key]["unit"].replace(base["currency"], currency), "source": "user"}
-        for key, value in plain.items()
-    }
+    currency = given.currency or home
+    entries = {}
+    for key, quantity in given.entries.items():
+        code = quantity.unit.split("/")[0]
+        if quantity.unit.startswith(f"{MONEY}/"):
+            entries[key] = quantity.model_copy(update={"unit": quantity.unit.replace(MONEY, currency)}).model_dump()
+        elif _CURRENCY.fullmatch(code) and code not in {currency, home}:
+            raise SettingsError(
+                what=f"{key} is in {code}, but money is in {currency}", where="[prices]", do=f'set currency = "{code}"'
+            )
+        else:
+            entries[key] = quantity.model_dump()
     return parse(PriceTable, {**base, **entries, **given.overrides, "currency": currency}, file="[prices]")
+
+
+def _without_unused(prices: PriceTable, soils: Mapping[str, SoilType], given: PriceSettings) -> PriceTable:
+    """`prices` less those that nothing asks for and that are known in another currency only."""
+    spread = any(soil.lime or soil.gypsum or soil.reclaim for soil in soils.values())
+    unused = (
+        {"contractor_per_ha"} if spread else {"contractor_per_ha", "lime_per_t", "gypsum_per_t", "spreading_per_ha"}
+    )
+    home = str(_table("prices")["currency"])
+    if prices.currency == home or given.exchange_rate is not None:
+        return prices
+    foreign = {name for name, money in _quantities(prices) if home in money.unit.split("/")}
+    return prices.model_copy(update=dict.fromkeys(unused & foreign))
 
 
 def _in_currency(model: S, given: PriceSettings, currency: str, *, where: str) -> S:
@@ -184,6 +236,8 @@ def _refuse_impossible(catalog: Catalog) -> None:
         for name, quantity in _quantities(model):
             if quantity.span[0] < 0:
                 raise SettingsError(what=f"{name} = {quantity.span[0]:g} is negative", where=where, right="0 or more")
+            if name in {"discount_rate", "contractor_fuel"} and quantity.span[1] > 1:
+                raise SettingsError(what=f"{name} = {quantity.value:g} is no share", where=where, right="0 to 1")
     for where, model in {**machines, **soils}.items():
         for name, quantity in _quantities(model):
             low, high = quantity.span

@@ -4,12 +4,14 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from math import isfinite
 from pathlib import Path
+from typing import Annotated, Any
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field, ValidationInfo
 
 from hardpan.core.errors import InputError, SettingsError
 from hardpan.core.memory import MemorySettings
 from hardpan.core.settings import Settings, parse, setting
+from hardpan.core.units import INCH_MM
 from hardpan.outputs.settings import OutputSettings
 from hardpan.pan.settings import PanSettings
 from hardpan.records.decision import (
@@ -19,9 +21,25 @@ from hardpan.records.decision import (
     PrescriptionSettings,
     SeasonSettings,
 )
+from hardpan.records.quantity import Quantity, entry
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.survey.settings import GridSettings, PaddockSettings, ProbeSettings, SoilSettings
 from hardpan.zones.settings import ZoneSettings
+
+
+def _entry(given: object, info: ValidationInfo) -> object:
+    """Table of a price or share that is given as a number, a text with its unit, or a table."""
+    extra = PriceSettings.model_fields[info.field_name or ""].json_schema_extra
+    return entry(given, str(extra["unit"]) if isinstance(extra, dict) else "")
+
+
+Price = Annotated[Quantity | None, BeforeValidator(_entry)]
+"""A price: a number, a text with its unit, or a table of value, low, high, unit and source."""
+
+
+def _price(says: str, unit: str) -> Any:  # noqa: ANN401
+    """Field of a price that may be left out."""
+    return setting(None, says=says, unit=unit, ranged=True)
 
 
 class PriceSettings(Settings):
@@ -31,22 +49,25 @@ class PriceSettings(Settings):
     exchange_rate: float | None = setting(
         None, says="Paid in `currency` for one unit of the shipped prices' currency", unit="ratio", gt=0
     )
-    fuel_per_l: float | None = setting(None, says="Fuel", unit="money/L", ge=0)
-    labour_per_h: float | None = setting(None, says="Labour", unit="money/h", ge=0)
-    grain_per_t: float | None = setting(None, says="Grain on farm", unit="money/t", ge=0)
-    wear_per_ha: float | None = setting(None, says="Points and wear", unit="money/ha", ge=0)
-    contractor_per_ha: float | None = setting(
-        None, says="Contractor's rate, with tractor, ripper, driver and points", unit="money/ha", ge=0
-    )
-    contractor_fuel: float | None = setting(
-        None, says="Share of the fuel the contractor's rate leaves to you", unit="share", ge=0, le=1
-    )
-    lime_per_t: float | None = setting(None, says="Lime delivered", unit="money/t", ge=0)
-    gypsum_per_t: float | None = setting(None, says="Gypsum delivered", unit="money/t", ge=0)
-    discount_rate: float | None = setting(None, says="Discount rate", unit="share/year", ge=0, lt=1)
+    fuel_per_l: Price = _price("Fuel", "money/L")
+    labour_per_h: Price = _price("Labour", "money/h")
+    grain_per_t: Price = _price("Grain on farm", "money/t")
+    wear_per_ha: Price = _price("Points and wear", "money/ha")
+    contractor_per_ha: Price = _price("Contractor's rate, with tractor, ripper, driver and points", "money/ha")
+    contractor_fuel: Price = _price("Share of the fuel the contractor's rate leaves to you", "share")
+    lime_per_t: Price = _price("Lime delivered", "money/t")
+    gypsum_per_t: Price = _price("Gypsum delivered", "money/t")
+    spreading_per_ha: Price = _price("Spreading lime or gypsum", "money/ha")
+    extra_zone: Price = _price("What a further zone costs in setting and turning", "money/zone")
+    discount_rate: Price = _price("Discount rate", "share/year")
     overrides: Mapping[str, Mapping[str, object]] = Field(
-        {}, description="Whole entries of configs/prices.toml: value, low, high, unit and source"
+        {}, description="Other entries of configs/prices.toml: value, low, high, unit and source"
     )
+
+    @property
+    def entries(self) -> dict[str, Quantity]:
+        """What is given, by its key."""
+        return {name: given for name, given in self if isinstance(given, Quantity)}
 
 
 class Config(Settings):
@@ -68,9 +89,12 @@ class Config(Settings):
 
     @property
     def decision(self) -> DecisionSettings:
-        """All that is asked of the decision."""
+        """All that is asked of the decision; the depth step of US units is an inch unless another is asked for."""
+        prescription = self.prescription
+        if self.outputs.units == "us" and "step_mm" not in prescription.model_fields_set:
+            prescription = prescription.model_copy(update={"step_mm": INCH_MM})
         return DecisionSettings(
-            prescription=self.prescription, season=self.season, history=self.history, machine=self.machine
+            prescription=prescription, season=self.season, history=self.history, machine=self.machine
         )
 
     @property

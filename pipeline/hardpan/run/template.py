@@ -10,6 +10,7 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
 from hardpan.core.errors import SettingsError
+from hardpan.records.quantity import Quantity
 from hardpan.run.config import Config
 
 HEAD = """\
@@ -90,7 +91,7 @@ def _choices(annotation: Any) -> Iterator[str]:  # noqa: ANN401
 
 def _model(annotation: Any) -> type[BaseModel] | None:  # noqa: ANN401
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
+        return None if issubclass(annotation, Quantity) else annotation
     if get_origin(annotation) in {Annotated, Union, types.UnionType}:
         return next((found for part in get_args(annotation) if (found := _model(part))), None)
     return None
