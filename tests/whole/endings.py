@@ -89,12 +89,6 @@ REFUSALS = (
         may=lambda built: _sites(built)[0] < 3,
     ),
     Refusal(
-        name="no soil is given at all",
-        says="neither soil polygons nor a default soil type are given",
-        may=lambda built: not built.recipe.soils and built.recipe.default_type is None,
-        must=lambda built: not built.recipe.soils and built.recipe.default_type is None,
-    ),
-    Refusal(
         name="a tractor that is too weak",
         says="cannot pull one tine|no remaining value is known for a tractor",
         may=lambda built: _engine_kw(built.recipe) < WEAK_KW,

@@ -19,6 +19,7 @@ from hardpan.run.config import Config
 from hardpan.run.free_memory import held_bytes, memory_of
 from hardpan.run.manifest import Clock, trail_of
 from hardpan.run.projection import check_memory
+from hardpan.run.questions import questions
 from hardpan.surfaces.stage import check_mappable, map_pan
 from hardpan.survey.stage import read_survey
 from hardpan.zones.stage import check_ground, draw_zones
@@ -88,4 +89,5 @@ def prepare(config: Config, clock: Clock) -> Prepared:
 def read_inputs(config: Config, catalog: Catalog, memory: Memory = UNLIMITED) -> tuple[Survey, PanFeatures]:
     """Checked survey, and what each insertion says of the pan."""
     survey = read_survey(config.paddock, config.probes, config.soil, config.grid, catalog.soils, memory=memory)
+    survey = replace(survey, issues=(*survey.issues, *questions(config, survey)))
     return survey, detect_pan(survey.profiles, survey.crs, config.pan)

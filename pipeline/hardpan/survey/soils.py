@@ -1,5 +1,6 @@
 """Soil-type polygons: labels to types of the catalog, overlaps and gaps resolved by one rule, hectares told."""
 
+import difflib
 import re
 from collections.abc import Mapping
 from typing import TypeAlias
@@ -41,23 +42,60 @@ def squeeze(label: str) -> str:
 
 def one_soil(
     boundary: shapely.Geometry, crs: pyproj.CRS, settings: SoilSettings, soil_types: Mapping[str, SoilType]
-) -> gpd.GeoDataFrame:
-    """Whole paddock as the default soil type.
+) -> tuple[gpd.GeoDataFrame, tuple[Issue, ...]]:
+    """Whole paddock as the default soil type, or as the general type of unmapped ground where none is set.
 
     Raises
     ------
     AmbiguousInputError
-        No default is set.
+        No default is set, and the catalog has no general type.
     """
     name = _default(settings, soil_types)
-    if name is None or settings.default_type is None:
+    if name is None:
         raise AmbiguousInputError(
             what="neither soil polygons nor a default soil type are given",
             where="[soil]",
             right=f"soil.polygons, or soil.default_type as one of {listed(sorted(soil_types))}",
             do="set soil.default_type",
         )
-    return _frame([(name, "", np.nan, boundary)], crs)
+    told: tuple[Issue, ...] = ()
+    if settings.default_type is None:
+        named = [f'"{one}"' for one in soil_types if one != UNMAPPED]
+        told = (
+            warned(
+                "no-soil",
+                "neither soil polygons nor a soil type are given",
+                f"the whole paddock is taken as sand or sand over clay of no known kind, with wide ranges ({name!r}); "
+                f"add default_type = ... to [soil], one of {listed(named, 12)}",
+                file="[soil]",
+            ),
+        )
+    return _frame([(name, "", np.nan, boundary)], crs), told
+
+
+def refuse_wrong_targets(settings: SoilSettings, soil_types: Mapping[str, SoilType]) -> None:
+    """Refuse a label that is mapped to no soil type.
+
+    Raises
+    ------
+    InputError
+        With the names known, and the nearest.
+    """
+    known = {squeeze(label): name for name, soil in soil_types.items() for label in (name, *soil.labels)}
+    for label, target in settings.mapping.items():
+        if squeeze(target) not in known:
+            raise InputError(
+                what=f"{label!r} is mapped to {target!r}, which is no soil type",
+                where="[soil.mapping]",
+                right=f"one of {listed(sorted(soil_types), 12)}",
+                do=f'write "{label}" = "{_nearest(target, known) or min(soil_types)}"',
+            )
+
+
+def _nearest(label: str, known: Mapping[str, str]) -> str | None:
+    """Soil type whose name or label is nearest to a text, None where none is near."""
+    near = difflib.get_close_matches(squeeze(label), known, n=1, cutoff=0.6)
+    return known[near[0]] if near else None
 
 
 def _default(settings: SoilSettings, soil_types: Mapping[str, SoilType]) -> str | None:
@@ -113,6 +151,7 @@ def map_soils(
     InputError
         The attribute is absent, or no polygon meets the paddock.
     """
+    refuse_wrong_targets(settings, soil_types)
     field = _type_field(table, settings, file)
     labels = [attribute(value) for value in table[field]]
     names, issues = _names(labels, settings, soil_types, file)
@@ -169,16 +208,18 @@ def _names(
     if not unknown:
         return [name for name in found if name is not None], ()
     default = _default(settings, soil_types)
+    every = {squeeze(name): kind for kind, soil in soil_types.items() for name in (kind, *soil.labels)}
+    lines = listed([f'"{one}" = "{_nearest(one, every) or "..."}"' for one in unknown], 3)
     if default is None or (settings.default_type is None and not any(found)):
         raise AmbiguousInputError(
             what=f"soil labels {listed(unknown)} are no types of the catalog ({listed(sorted(soil_types), 12)})",
             where=file,
-            do="map them in [soil.mapping], or set soil.default_type",
+            do=f"add {lines} to [soil.mapping], or set soil.default_type",
         )
     issue = warned(
         "soil-label",
-        f"soil labels {listed(unknown)} are no types of the catalog",
-        f"taken as the default type {default}",
+        f"soil labels {listed(unknown)} are no types of the catalog ({listed(sorted(soil_types), 12)})",
+        f"taken as the default type {default}; add {lines} to [soil.mapping]",
         file=file,
         place=f"feature {listed([at + 1 for at, name in enumerate(found) if name is None])}",
     )
@@ -191,15 +232,26 @@ def _clay_depth(table: gpd.GeoDataFrame, settings: SoilSettings, file: str) -> t
     if column is None:
         if "clay_depth_field" in settings.model_fields_set:
             raise _no_attribute(table, settings.clay_depth_field, file, key="soil.clay_depth_field")
-        return np.full(len(table), np.nan), ()
+        return np.full(len(table), np.nan), _not_read(table, file)
     texts = [attribute(value) for value in table[column]]
-    depth_mm = np.asarray([length_mm(text, "mm") for text in texts], dtype=np.float64)
+    unit = settings.clay_depth_unit or "mm"
+    depth_mm = np.asarray([length_mm(text, unit) for text in texts], dtype=np.float64)
     bad = np.asarray([text != "" for text in texts]) & ~((depth_mm >= 0) & (depth_mm <= DEEPEST_CLAY_MM))
     thin = ~bad & (depth_mm > 0) & (depth_mm < SHALLOWEST_CLAY_MM)
+    if settings.clay_depth_unit is None and thin.any() and not (depth_mm >= SHALLOWEST_CLAY_MM).any():
+        raise AmbiguousInputError(
+            what=f"every depth to clay in {column} is less than {SHALLOWEST_CLAY_MM:g} mm, such as "
+            f"{texts[int(np.argmax(thin))]!r}",
+            where=file,
+            right="depths in mm, or their unit",
+            do='add clay_depth_unit = "cm" to [soil] (or "in", "m"; "mm" if they are right)',
+        )
     told = {
-        "clay-depth-unread": (bad, "is no depth in mm", "taken as unknown"),
-        "clay-depth-shallow": (thin, f"is less than {SHALLOWEST_CLAY_MM:g} mm", "used as it is; check that it is mm"),
-    }
+        "clay-depth-unread": (bad, f"is no depth in {unit}", "taken as unknown"),
+        "clay-depth-shallow": (
+            thin, f"is less than {SHALLOWEST_CLAY_MM:g} mm", "used as it is; check it, or set soil.clay_depth_unit"
+        ),
+    }  # fmt: skip
     issues = tuple(
         warned(
             code,
@@ -212,6 +264,15 @@ def _clay_depth(table: gpd.GeoDataFrame, settings: SoilSettings, file: str) -> t
         if hit.any()
     )
     return np.where(bad, np.nan, depth_mm), issues
+
+
+def _not_read(table: gpd.GeoDataFrame, file: str) -> tuple[Issue, ...]:
+    """Remark on attributes that speak of clay and are not read, none where there are none."""
+    others = [name for name in _attributes(table) if "clay" in name.casefold() or "duplex" in name.casefold()]
+    if not others:
+        return ()
+    done = f'no depth to clay is read; if one is it, add clay_depth_field = "{others[0]}" to [soil]'
+    return (warned("clay-depth-not-read", f"has {listed(others)} but no attribute clay_depth_mm", done, file=file),)
 
 
 def _resolve_overlaps(rows: list[_Row], file: str) -> tuple[list[_Row], tuple[Issue, ...]]:

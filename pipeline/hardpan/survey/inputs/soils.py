@@ -18,7 +18,10 @@ from hardpan.survey.settings import ProbeSettings, SoilSettings
 def read_soils(settings: SoilSettings, land: Land, soil_types: Mapping[str, SoilType], log: Log) -> gpd.GeoDataFrame:
     """Soil polygons that cover the boundary once; the whole of it is one type where no file is given."""
     if settings.polygons is None:
-        return soils.one_soil(land.boundary, land.crs, settings, soil_types)
+        soils.refuse_wrong_targets(settings, soil_types)
+        whole, told = soils.one_soil(land.boundary, land.crs, settings, soil_types)
+        log.note(told)
+        return whole
     bundle = log.keep(files.load(settings.polygons, what="the soil polygons", most=files.MOST_VECTOR_BYTES))
     layer = vectors.read_layer(bundle, settings.layer, key="soil.layer", leave="points")
     source = geodesy.flat(vectors.known_crs(layer, geodesy.asked(settings.crs, "soil.crs"), key="soil.crs"))

@@ -1,0 +1,51 @@
+"""Values that can be used but are likely to be in another unit: they are questioned, and the run goes on."""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.survey import Survey
+from hardpan.run.config import Config
+
+USUAL_THRESHOLD_KPA = (800.0, 6000.0)
+"""Roots slow from about 1 MPa and hardly any passes 5 MPa (`pmc4950291`), with room on both sides."""
+DEEPEST_PROBE_MM = 1200.0
+"""Hand and tractor penetrometers have rods of no more than a metre or so (common practice)."""
+DEEPEST_RIPPING_MM = 1200.0
+"""No ripper of field crops works deeper (common practice)."""
+
+
+def questions(config: Config, survey: Survey) -> Issues:
+    """Remark on each implausible value of the settings and readings."""
+    return tuple(
+        Issue(
+            outcome=Outcome.WARN,
+            stage="survey",
+            code="implausible",
+            what=what,
+            done=f"used as it is; {ask}",
+            file=where,
+        )
+        for where, what, ask in _implausible(config, survey)
+    )
+
+
+def _implausible(config: Config, survey: Survey) -> Iterator[tuple[str, str, str]]:
+    """Where it stands, what is implausible, and what to look at."""
+    low, high = USUAL_THRESHOLD_KPA
+    asked = config.pan.critical_kpa
+    if not low <= asked <= high:
+        what = f"a threshold of {asked:g} kPa is outside the usual {low:g} to {high:g} kPa"
+        yield "pan.critical_kpa", what, f'a number without unit is kPa: "{asked:g} psi" is one in psi'
+    deepest = float(np.nanmax(survey.profiles.readings["depth_mm"].to_numpy()))
+    if deepest > DEEPEST_PROBE_MM:
+        yield "probes.file", f"readings go to {deepest:.0f} mm", "check probes.depth_unit"
+    lengths = {
+        "prescription.user_uniform_depth_mm": config.prescription.user_uniform_depth_mm,
+        "history.last_depth_mm": config.history.last_depth_mm,
+        "machine.observed_depth_mm": config.machine.observed_depth_mm,
+    }
+    for key, depth_mm in lengths.items():
+        if depth_mm is not None and depth_mm > DEEPEST_RIPPING_MM:
+            yield key, f"a working depth of {depth_mm:g} mm is deeper than rippers go", "a number without unit is mm"
