@@ -133,6 +133,26 @@ def believe_stopped(pan: PanFeatures) -> PanFeatures:
     return replace(pan, insertions=insertions)
 
 
+def shorten_rods(truth: Truth, share: float) -> Truth:
+    """The same insertions with rods so short that this share of the pans met is not passed; tops below are not met."""
+    table = truth.pan.insertions.copy()
+    met = (table["state"] == State.PRESENT).to_numpy()
+    rod_mm = float(np.quantile(table["bottom_mm"].to_numpy()[met], 1.0 - share))
+    below = met & (table["top_mm"].to_numpy() >= rod_mm)
+    cut = met & ~below & (table["bottom_mm"].to_numpy() > rod_mm)
+    top, bottom, peak = (table[name].to_numpy(float) for name in ("top_mm", "bottom_mm", "peak_kpa"))
+    risen = np.clip((rod_mm - top) / ((bottom - top) / 2.0), 0.0, 1.0)
+    table["reached_mm"] = rod_mm
+    table.loc[cut, "peak_kpa"] = (THRESHOLD_KPA + risen * (peak - THRESHOLD_KPA))[cut]
+    table.loc[cut, ["bottom_mm", "bottom_sd_mm"]] = np.nan
+    table.loc[cut, "bottom_low_mm"], table.loc[cut, "bottom_high_mm"] = rod_mm, np.inf
+    table.loc[cut, "bottom_kind"], table.loc[cut, "seen"] = Bottom.CENSORED, Seen.STILL_HARD
+    table.loc[below, ["top_mm", "bottom_mm", "bottom_sd_mm", "bottom_low_mm", "bottom_high_mm"]] = np.nan
+    table.loc[below, "state"], table.loc[below, "seen"] = State.UNUSABLE, Seen.SHORT
+    table.loc[below, "bottom_kind"] = Bottom.ABSENT
+    return replace(truth, pan=replace(truth.pan, insertions=table))
+
+
 def _field(xy: np.ndarray, range_m: float, seed: int) -> np.ndarray:
     # gstools' exponential is exp(-h / len_scale): 5 % at 2.996 lengths
     model = gs.Exponential(dim=2, var=1.0, len_scale=range_m / 2.996)

@@ -101,7 +101,7 @@ def test_no_start_leads_a_spherical_covariance_higher_than_it_is_fitted():
     truth = invent(Recipe(n_sites=49, side_m=600.0, cell_m=30.0, stopped=0.0), 3)
     insertions = in_order(truth.pan.insertions)
     domain, _ = build_domain(insertions, truth.survey, SurfaceSettings(cell_m=30.0))
-    fit = fit_covariance(read_variables(insertions, domain)["top"], domain, "spherical")
+    fit = fit_covariance(read_variables(insertions, domain, SurfaceSettings(cell_m=30.0))["top"], domain, "spherical")
     starts = np.repeat(fit.theta[None], 40, axis=0)
     starts[:, RANGE] = np.linspace(*fit.model.bounds[RANGE], 40)
     assert fit.objective > max(maximise_reml(fit.model, start[None]).objective for start in starts) - 0.05

@@ -8,7 +8,7 @@ import sys
 import numpy as np
 import pandas as pd
 
-from fields import Recipe, Truth, believe_stopped, drop_stopped, invent
+from fields import Recipe, Truth, believe_stopped, drop_stopped, invent, shorten_rods
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.surfaces.stage import map_pan
 
@@ -65,14 +65,43 @@ OTHER_GROUND: dict[str, dict[str, float | int]] = {
 """Paddocks that differ from the usual recipe in one thing."""
 
 
-def run_other_ground(paddocks: int, n_sites: int = 36, stopped: float = 0.3, *, first: int = 100) -> pd.DataFrame:
+def run_other_ground(
+    paddocks: int,
+    n_sites: int = 36,
+    stopped: float = 0.3,
+    *,
+    first: int = 100,
+    kinds: tuple[str, ...] = tuple(OTHER_GROUND),
+) -> pd.DataFrame:
     """One row a paddock and kind of ground."""
     rows = []
-    for name, change in OTHER_GROUND.items():
+    for name in kinds:
+        change = OTHER_GROUND[name]
         for seed in range(first, first + paddocks):
             truth = invent(Recipe(n_sites=n_sites, stopped=stopped, **change), seed)
             row = {"treatment": name, "sites": n_sites, "stopped": stopped, "paddock": seed}
             rows.append(row | judge(truth, truth.pan))
+    return pd.DataFrame(rows)
+
+
+def run_heavy(
+    paddocks: int,
+    shares: tuple[float, ...] = (0.5, 0.7, 0.85, 0.95, 0.99),
+    reasons: tuple[str, ...] = ("stopped", "short rods"),
+    *,
+    n_sites: int = 36,
+    first: int = 0,
+) -> pd.DataFrame:
+    """One row a paddock, share of bottoms not seen and reason: stopped by strength, or rods too short."""
+    rows = []
+    for reason in reasons:
+        for share in shares:
+            for seed in range(first, first + paddocks):
+                stopped = share if reason == "stopped" else 0.0
+                truth = invent(Recipe(n_sites=n_sites, stopped=stopped, cell_m=30.0), seed)
+                truth = truth if reason == "stopped" else shorten_rods(truth, share)
+                row = {"treatment": reason, "sites": n_sites, "stopped": share, "paddock": seed}
+                rows.append(row | judge(truth, truth.pan))
     return pd.DataFrame(rows)
 
 
@@ -93,4 +122,5 @@ def summarise(rows: pd.DataFrame) -> pd.DataFrame:
 if __name__ == "__main__":
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 24
     print(summarise(run(count, first=HELD_OUT)).round(3).to_string(index=False))  # noqa: T201
+    print(summarise(run_heavy(count, first=HELD_OUT + 200)).round(3).to_string(index=False))  # noqa: T201
     print(summarise(run_other_ground(count // 2, first=HELD_OUT + 100)).round(3).to_string(index=False))  # noqa: T201

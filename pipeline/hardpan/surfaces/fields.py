@@ -22,7 +22,6 @@ from hardpan.geostat import (
     SILL,
     Family,
     MixedModel,
-    Priors,
     RemlFit,
     integrate_parameters,
     maximise_reml,
@@ -33,7 +32,7 @@ from hardpan.geostat import (
 )
 from hardpan.surfaces.domain import Domain
 from hardpan.surfaces.settings import SurfaceSettings
-from hardpan.surfaces.variables import FittedField, Variable
+from hardpan.surfaces.variables import STRENGTH, FittedField, Variable
 
 RANGES = 9
 """Ranges of the grid; neighbours differ by a factor of about 1.6, under the standard error of a range."""
@@ -63,18 +62,23 @@ PLAIN = CorrelationForm("exponential", tuple(ISOTROPIC))
 def fit_fields(variables: Mapping[str, Variable], domain: Domain, settings: SurfaceSettings) -> dict[str, FittedField]:
     """Fields of presence, peak, top and bottom; of presence alone where no pan was met.
 
-    All share the form of the bottom's covariance, on which the depth hangs. Where strength stopped insertions, the
-    mapped strength joins the trend of the bottom: hard pans stop probes, and may be deep pans too.
+    All share the form of the bottom's covariance, on which the depth hangs; where fewer than ten sites tell a bottom
+    among others that bound it, none is looked for. Where strength stopped insertions, the mapped strength joins the
+    trend of the bottom: hard pans stop probes, and may be deep pans too.
     """
     if not len(variables["bottom"].observations.site):
         return {"pan": fit_field(variables["pan"], domain, PLAIN)}
-    reml = choose_form(fit_covariance(variables["bottom"], domain, settings.family), settings.form)
-    form = CorrelationForm(reml.model.family, tuple(reml.theta[ANISO_COS:]))
+    bottom, reml, form = variables["bottom"], None, PLAIN
+    if bottom.can_be_fitted:
+        reml = choose_form(fit_covariance(bottom, domain, settings.family), settings.form)
+        form = CorrelationForm(reml.model.family, tuple(reml.theta[ANISO_COS:]))
+    elif settings.family != "auto":
+        form = PLAIN._replace(family=settings.family)
     fields = {name: fit_field(variables[name], domain, form) for name in ("peak", "pan", "top")}
     strength = None
-    if not variables["bottom"].exact.all() and reml.model.free[SILL]:
+    if bottom.by_strength and bottom.is_spatial(domain.sites.xy_m):
         strength = fields["peak"].mixture.at_sites()[0]
-    fields["bottom"] = fit_field(variables["bottom"], domain, form, reml=reml, strength=strength)
+    fields["bottom"] = fit_field(bottom, domain, form, reml=reml, strength=strength)
     return fields
 
 
@@ -95,7 +99,7 @@ def fit_covariance(
 
 def choose_form(fit: RemlFit, wanted: str) -> RemlFit:
     """The fit with structures anisotropic, or nested, where asked for or clearly better."""
-    sites = len(np.unique(fit.model.observations.site))
+    sites = len(np.unique(fit.model.observations.site[fit.model.observations.exact]))
     if not fit.model.free[SILL] or wanted == "plain" or (wanted == "auto" and sites < FORM_SITES):
         return fit
     fits = {name: _fit_form(fit, free) for name, free in _FORMS.items() if wanted in {name, "auto"}}
@@ -128,10 +132,10 @@ def fit_field(
     strength : Floats | None
         (n_sites,) a further trend column.
     """
-    if reml is None and not variable.binary:
+    if reml is None and variable.can_be_fitted:
         reml = fit_covariance(variable, domain, form.family, form)
     trend = domain.sites.trend if strength is None else np.column_stack([domain.sites.trend, strength])
-    priors = Priors(log_range=float(np.log(domain.diagonal_m / 4.0)))
+    priors = variable.priors(domain.diagonal_m)
     starts = search_starts(domain.diagonal_m)
     if reml is not None:
         starts = np.vstack([reml.theta, np.where(reml.model.free, reml.theta, starts[0])])
@@ -160,7 +164,7 @@ def range_grid(domain: Domain) -> Floats:
 def _model(variable: Variable, domain: Domain, form: CorrelationForm, trend: Floats, *, noisy: bool) -> MixedModel:
     grid = range_grid(domain)
     spatial = variable.is_spatial(domain.sites.xy_m)
-    names = domain.trend_names + ("strength",) * (trend.shape[1] - len(domain.trend_names))
+    names = domain.trend_names + (STRENGTH,) * (trend.shape[1] - len(domain.trend_names))
     return MixedModel(
         xy_m=domain.sites.xy_m,
         trend=trend,

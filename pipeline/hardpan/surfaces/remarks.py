@@ -8,7 +8,7 @@ from scipy.spatial import KDTree
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
-from hardpan.core.said import Said, distance
+from hardpan.core.said import Said, depth, distance
 from hardpan.geostat import RANGE, SILL
 from hardpan.records.issues import Issue, Outcome
 from hardpan.records.pan import Bottom, State
@@ -22,6 +22,9 @@ _MOSTLY_MISSED = 0.5
 
 _MANY_CENSORED = 0.5
 """Above this share of stopped insertions most of what the map says of the bottom comes from the model."""
+
+_MUCH_UNREAD = 0.05
+"""Above this share of ground the map of the bottom goes beyond all readings."""
 
 _MANY_CLIPPED = 0.05
 """Above this share of ground top and bottom are too uncertain for their order to be left to the data."""
@@ -180,6 +183,24 @@ def remark_fields(fields: Mapping[str, FittedField], domain: Domain) -> Iterator
                 ),
                 "mapped from soil type and covariates alone, with the uncertainty that leaves",
             )
+
+
+def remark_unknown_depth(bottom: Variable, bottom_mm: Floats) -> Iterator[Issue]:
+    """Issues of ground mapped deeper than any insertion read inside or below a pan; `bottom_mm` (n_cells,)."""
+    if bottom.exact.all():
+        return
+    deepest_mm = bottom.centre + bottom.scale * float(bottom.observations.low.max())
+    share = float(np.mean(bottom_mm > deepest_mm))
+    if share > _MUCH_UNREAD:
+        yield _issue(
+            "depth-not-known",
+            Said(
+                "over {share} % of the paddock the pan goes deeper than {depth}, the deepest reading in it",
+                share=f"{100 * share:.0f}",
+                depth=depth(deepest_mm),
+            ),
+            "how much deeper is not known: mapped from what is usual of a pan with a wide interval; read deeper or dig",
+        )
 
 
 def remark_order(top: Floats, bottom: Floats) -> Iterator[Issue]:

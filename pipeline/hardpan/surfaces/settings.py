@@ -5,6 +5,46 @@ from typing import Literal
 from hardpan.core.settings import InputPath, Settings, setting
 
 
+class PriorSettings(Settings):
+    """The `[surfaces.priors]` table: what is usual of a pan; few or bounded readings lean on it, many overrule it.
+
+    The scatter of a depth is that of readings over the slope they cross the threshold at: 15 % of 2,500 kPa over some
+    15 kPa/mm is 25 mm. No published replicates of it were found.
+    """
+
+    thickness_mm: float = setting(
+        150.0, says="Usual thickness of a pan; where no bottom is seen the bottom is so far below the top",
+        unit="mm", source="design", gt=0,
+    )  # fmt: skip
+    mean_sd_mm: float = setting(
+        80.0, says="Standard deviation of a paddock's mean thickness about the usual one", unit="mm", gt=0
+    )
+    thickness_sd_mm: float = setting(
+        45.0, says="Usual standard deviation of the thickness over one paddock", unit="mm", gt=0
+    )
+    noise_mm: float = setting(
+        25.0, says="Usual standard deviation of a top or bottom between insertions of one site",
+        unit="mm", source="unverified", gt=0,
+    )  # fmt: skip
+    peak_spread: float = setting(
+        0.2,
+        says="Usual standard deviation of the logarithm of the peak over one paddock",
+        unit="ratio",
+        source="unverified",
+        gt=0,
+    )
+    peak_noise: float = setting(
+        0.1, says="Usual standard deviation of the logarithm of the peak between insertions of one site",
+        unit="ratio", source="unverified", gt=0,
+    )  # fmt: skip
+    noise_factor: float = setting(
+        1.6,
+        says="Factor either way within which the scatter between insertions lies two times in three",
+        unit="ratio",
+        gt=1,
+    )
+
+
 class SurfaceSettings(Settings):
     """The `[surfaces]` table."""
 
@@ -32,4 +72,5 @@ class SurfaceSettings(Settings):
         gt=0,
     )
     slices: bool = setting(False, says="Also map cone index by depth slice")
+    priors: PriorSettings = setting(PriorSettings(), says="What is usual of a pan before its readings are looked at")
     threads: int = setting(2, says="Threads of the kriging engine; the result does not depend on it", ge=1)

@@ -11,6 +11,7 @@ from hardpan.core.progress import Progress, silent
 from hardpan.records.pan import PanFeatures
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
+from hardpan.surfaces.beforehand import inform
 from hardpan.surfaces.clay import map_clay
 from hardpan.surfaces.domain import Domain, build_domain, merge_sites
 from hardpan.surfaces.draws import compose_draws, draw_fields
@@ -23,6 +24,7 @@ from hardpan.surfaces.remarks import (
     remark_fields,
     remark_order,
     remark_sites,
+    remark_unknown_depth,
     remark_variables,
 )
 from hardpan.surfaces.report import describe_models, describe_variograms, verdict_of
@@ -50,7 +52,7 @@ def map_pan(
     if len(domain.sites.xy_m) > MOST_JOINT:
         fitted, at, told = thin_sites(insertions, domain)
         issues.append(told)
-    variables = read_variables(fitted, at)
+    variables = read_variables(fitted, at, settings)
     fields = fit_fields(variables, at, settings)
     logger.info(
         "fitted %s at %d places; %d cells and %d draws at %d nodes follow",
@@ -61,7 +63,7 @@ def map_pan(
         cells = map_fields(fields, domain, block_m=block_m, threads=threads, progress=progress)
         drawn = draw_fields(fields, domain, settings.draws, seed=seed, threads=threads)
     else:
-        nears = condition_all(fields, read_variables(insertions, domain), domain, threads)
+        nears = condition_all(fields, read_variables(insertions, domain, settings), domain, threads)
         cells = map_many_sites(nears, fields, domain, block_m=block_m, threads=threads, progress=progress)
         drawn = draw_many_sites(nears, fields, domain, settings.draws, seed=seed, threads=threads)
     clay_mm = map_clay(survey, domain)
@@ -73,6 +75,7 @@ def map_pan(
     if "bottom" in fields:
         bottom, bottom_sd_mm = unscale(fields["bottom"], cells["bottom"])
         issues += remark_order(unscale(fields["top"], cells["top"])[0], bottom)
+        issues += remark_unknown_depth(variables["bottom"], bottom)
     return Surfaces(
         frame=domain.frame,
         inside=domain.inside,
@@ -102,10 +105,10 @@ def check_mappable(pan: PanFeatures) -> None:
     refuse_too_few_places(read_presence(insertions, merge_sites(insertions.assign(date=""))[0]))
 
 
-def read_variables(insertions: gpd.GeoDataFrame, domain: Domain) -> dict[str, Variable]:
-    """Presence, peak, top and bottom as read at the domain's sites."""
+def read_variables(insertions: gpd.GeoDataFrame, domain: Domain, settings: SurfaceSettings) -> dict[str, Variable]:
+    """Presence, peak, top and bottom as read at the domain's sites, with what is usual of them."""
     readers = {"pan": read_presence, "peak": read_peak, "top": read_top, "bottom": read_bottom}
-    return {name: read(insertions, domain.site_of) for name, read in readers.items()}
+    return inform({name: read(insertions, domain.site_of) for name, read in readers.items()}, settings.priors)
 
 
 def in_order(insertions: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

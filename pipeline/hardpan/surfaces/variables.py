@@ -1,14 +1,14 @@
 """Pan features to variables: scaled observations of presence, top, bottom and peak, and the fields fitted to them."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import geopandas as gpd
 import numpy as np
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.geostat import Mixture, Observations, RemlFit
-from hardpan.records.pan import Bottom, Peak, State
+from hardpan.geostat import NOISE, Mixture, Observations, Priors, RemlFit
+from hardpan.records.pan import Bottom, Peak, Seen, State
 from hardpan.surfaces.domain import SOIL
 
 MIN_SPATIAL_SITES = 10
@@ -24,10 +24,16 @@ they hold the differences between soil types, so that larger ones are rare; a ty
 SLOPE_SD = 0.5
 """The same of the slope on a covariate or on strength: between standardised variables it is much like a correlation."""
 
-_LEAST_SCALE_MM = 5.0
+STRENGTH = "strength"
+"""Name of the trend column that holds the mapped strength of the pan."""
+
+_SLOPE_SDS = {STRENGTH: 1.0}
+"""On strength it is wider: of the strong ground, where insertions stop, the slope alone tells, learnt from the weak."""
+
+LEAST_SCALE_MM = 5.0
 """Depths that differ less than this are the same to a probe read every 25 mm."""
 
-_LEAST_SCALE_LOG = 0.02
+LEAST_SCALE_LOG = 0.02
 """The same for the logarithm of the peak: 2 %."""
 
 
@@ -51,11 +57,25 @@ class Variable:
     """Values are logarithms."""
     binary: bool = False
     """Observations are signs of the field plus noise of variance 1."""
+    by_strength: bool = False
+    """Strength stopped some of the insertions that give bounds, so that these are not of just any ground."""
+    mean_sd: float = np.inf
+    """Prior standard deviation of the mean about 0."""
+    usual_noise: float = np.nan
+    """Usual standard deviation between insertions of a site, NaN where nothing is known of it."""
+    noise_factor: float = np.nan
+    """Factor of one standard deviation about it."""
 
     @property
     def n_sites(self) -> int:
         """Sites with a reading."""
         return len(np.unique(self.observations.site))
+
+    @property
+    def can_be_fitted(self) -> bool:
+        """Whether the likelihood alone may tell a covariance: not of signs, nor of fewer than ten values and bounds."""
+        seen = len(np.unique(self.observations.site[self.exact]))
+        return not self.binary and bool(self.exact.all() or seen >= MIN_SPATIAL_SITES)
 
     def is_spread_out(self, site_xy_m: Floats) -> bool:
         """Whether the sites with a reading do not all lie on one line."""
@@ -77,10 +97,16 @@ class Variable:
 
         A normal latent mean of variance 1 makes every share of ground with a pan equally likely before any reading.
         """
-        sd = [SOIL_SD if name.startswith(SOIL) else SLOPE_SD for name in trend_names]
+        sd = [SOIL_SD if name.startswith(SOIL) else _SLOPE_SDS.get(name, SLOPE_SD) for name in trend_names]
         trend_precision = np.array(sd) ** -2.0
-        trend_precision[0] = 1.0 if self.binary else 0.0
+        trend_precision[0] = 1.0 if self.binary else self.mean_sd**-2.0
         return trend_precision
+
+    def priors(self, diagonal_m: float) -> Priors:
+        """Priors of the covariance parameters over ground `diagonal_m` across."""
+        known = np.isfinite(self.usual_noise)
+        noise = (2.0 * float(np.log(self.usual_noise)), 2.0 * float(np.log(self.noise_factor)))
+        return Priors(log_range=float(np.log(diagonal_m / 4.0)), normal={NOISE: noise} if known else {})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -131,7 +157,9 @@ def read_bottom(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
     low = np.where(seen, column["bottom_mm"], column["bottom_low_mm"])
     high = np.where(seen, column["bottom_mm"], column["bottom_high_mm"])
     error = np.where(seen, np.nan_to_num(insertions["bottom_sd_mm"].to_numpy(float)[rows]) ** 2, 0.0)
-    return _scaled(Observations(site=site[rows], low=low, high=high, error=error), "bottom", "mm", rows)
+    bottom = _scaled(Observations(site=site[rows], low=low, high=high, error=error), "bottom", "mm", rows)
+    refused = insertions["seen"].to_numpy()[rows][~seen]
+    return replace(bottom, by_strength=bool(np.isin(refused, [Seen.REFUSAL, Seen.LIMIT]).any()))
 
 
 def read_peak(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
@@ -156,7 +184,7 @@ def _scaled(observations: Observations, name: str, unit: str, rows: Ints) -> Var
     base = observations.low[observations.exact] if observations.exact.any() else observations.low
     log = unit == "kPa"
     centre = float(base.mean()) if len(base) else 0.0
-    scale = max(float(base.std(ddof=1)) if len(base) > 1 else 0.0, _LEAST_SCALE_LOG if log else _LEAST_SCALE_MM)
+    scale = max(float(base.std(ddof=1)) if len(base) > 1 else 0.0, LEAST_SCALE_LOG if log else LEAST_SCALE_MM)
     scaled = Observations(
         site=observations.site,
         low=(observations.low - centre) / scale,

@@ -1,0 +1,87 @@
+"""What is known of the pan before its bottoms are read: scale, mean and scatter that few or bounded readings lean on.
+
+Where most insertions end inside the pan, the few bottoms seen are the shallow ones and their spread is no measure of
+the paddock's. Mean and spread are then those most likely given values, bounds and what is usual: the bottom lies a
+usual thickness below the tops, which are seen, and spreads as the tops and thicknesses together do.
+"""
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+from scipy.optimize import minimize
+from scipy.special import log_ndtr
+
+from hardpan.core.arrays import Floats
+from hardpan.geostat import Observations
+from hardpan.surfaces.settings import PriorSettings
+from hardpan.surfaces.variables import LEAST_SCALE_LOG, LEAST_SCALE_MM, Variable
+
+_LOG_SCALE_SD = 0.4
+"""Standard deviation of the logarithm of a spread about its usual one: 90 % within a factor of two either way."""
+
+
+def inform(variables: Mapping[str, Variable], usual: PriorSettings) -> dict[str, Variable]:
+    """The variables with the scatter between insertions that is usual, and bounded ones scaled by all that is known."""
+    out = dict(variables)
+    if not len(variables["bottom"].observations.site):
+        return out
+    top = in_units(variables["top"])
+    spread = float(np.hypot(np.std(top.low), usual.thickness_sd_mm))
+    mean = float(np.mean(top.low)) + usual.thickness_mm
+    out["bottom"] = _rescaled(variables["bottom"], spread, LEAST_SCALE_MM, mean=(mean, usual.mean_sd_mm))
+    out["peak"] = _rescaled(variables["peak"], usual.peak_spread, LEAST_SCALE_LOG)
+    for name, noise in (("top", usual.noise_mm), ("bottom", usual.noise_mm), ("peak", usual.peak_noise)):
+        out[name] = replace(out[name], usual_noise=noise / out[name].scale, noise_factor=usual.noise_factor)
+    return out
+
+
+def in_units(variable: Variable) -> Observations:
+    """Observations in the variable's units (logarithms for the peak)."""
+    return _affine(variable.observations, variable.centre, variable.scale)
+
+
+def _rescaled(variable: Variable, spread: float, least: float, *, mean: tuple[float, float] | None = None) -> Variable:
+    """The variable in standard deviations about its most likely mean; as it is where every observation is a value.
+
+    `mean` is what is known of the mean beforehand, with its standard deviation.
+    """
+    if variable.exact.all():
+        return variable
+    seen = in_units(variable)
+    centre, scale = _likely_moments(seen, spread, mean or (float(np.mean(seen.low)), np.inf))
+    scale = max(scale, least)
+    if mean is not None:
+        centre = mean[0]
+    return replace(
+        variable,
+        observations=_affine(seen, -centre / scale, 1.0 / scale),
+        centre=centre,
+        scale=scale,
+        mean_sd=np.inf if mean is None else mean[1] / scale,
+    )
+
+
+def _likely_moments(seen: Observations, spread: float, mean: tuple[float, float]) -> tuple[float, float]:
+    """Mean and standard deviation most likely given values, bounds from below and what is usual, spatial or not."""
+    exact = seen.exact
+
+    def unlikely(at: Floats) -> float:
+        centre, log_scale = at
+        z = (seen.low - centre) / np.exp(log_scale)
+        values = np.sum(0.5 * z[exact] ** 2 + log_scale)
+        prior = 0.5 * ((log_scale - np.log(spread)) / _LOG_SCALE_SD) ** 2 + 0.5 * ((centre - mean[0]) / mean[1]) ** 2
+        return float(values - np.sum(log_ndtr(-z[~exact])) + prior)
+
+    start = float(np.mean(seen.low)) + spread * (not exact.all())
+    found = minimize(unlikely, np.array([start, np.log(spread)]), method="Nelder-Mead", options={"xatol": 1e-3})
+    return float(found.x[0]), float(np.exp(found.x[1]))
+
+
+def _affine(observations: Observations, shift: float, factor: float) -> Observations:
+    return replace(
+        observations,
+        low=shift + factor * observations.low,
+        high=shift + factor * observations.high,
+        error=factor**2 * observations.error,
+    )

@@ -1,0 +1,92 @@
+"""What the maps lean on where few bottoms were seen, and what they say of it."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from fields import Recipe, invent, shorten_rods
+from hardpan.geostat import NOISE, Observations
+from hardpan.records.pan import Bottom
+from hardpan.surfaces.beforehand import inform
+from hardpan.surfaces.settings import PriorSettings, SurfaceSettings
+from hardpan.surfaces.stage import build_domain, in_order, map_pan, read_variables
+from hardpan.surfaces.variables import Variable
+
+SETTINGS = SurfaceSettings(cell_m=30.0, draws=20)
+
+
+@pytest.fixture(scope="module")
+def paddock():
+    return invent(Recipe(n_sites=36, cell_m=30.0, stopped=0.0), 4)
+
+
+def variables_of(truth):
+    insertions = in_order(truth.pan.insertions)
+    return read_variables(insertions, build_domain(insertions, truth.survey, SETTINGS)[0], SETTINGS)
+
+
+def test_the_scale_of_the_bottom_hardly_depends_on_how_many_were_seen(paddock):
+    """The spread of the shallowest bottoms is a tenth of the paddock's; the scale stays within a factor of two."""
+    whole = variables_of(paddock)["bottom"].scale
+    for share in (0.5, 0.85, 0.99):
+        few = variables_of(shorten_rods(paddock, share))["bottom"].scale
+        assert whole / 2.0 < few < 2.0 * whole
+
+
+def test_values_alone_keep_their_own_mean_and_spread(paddock):
+    bottom = variables_of(paddock)["bottom"]
+    assert bottom.observations.low.mean() == pytest.approx(0.0, abs=1e-12)
+    assert bottom.observations.low.std(ddof=1) == pytest.approx(1.0)
+
+
+def test_mean_and_spread_of_many_bounded_values_are_those_of_the_law_they_come_from():
+    rng = np.random.default_rng(3)
+    value = rng.normal(420.0, 60.0, 4000)
+    high = np.where(value > 400.0, np.inf, value)
+    low, none = np.minimum(value, 400.0), np.zeros(4000)
+    plain = {"unit": "mm", "rows": np.arange(4000), "centre": 0.0, "scale": 1.0}
+    seen = Observations(site=np.arange(4000), low=low, high=high, error=none)
+    tops = Observations(site=np.arange(4000), low=none + 260.0, high=none + 260.0, error=none)
+    given = {name: Variable(name=name, observations=tops, **plain) for name in ("top", "peak", "pan")}
+    given["bottom"] = Variable(name="bottom", observations=seen, **plain)
+    assert inform(given, PriorSettings())["bottom"].scale == pytest.approx(60.0, rel=0.05)
+
+
+def test_the_scatter_between_insertions_is_held_near_the_usual_one(paddock):
+    bottom = variables_of(paddock)["bottom"]
+    mean, spread = bottom.priors(1000.0).normal[NOISE]
+    assert np.exp(0.5 * mean) * bottom.scale == pytest.approx(PriorSettings().noise_mm)
+    assert np.exp(0.5 * spread) == pytest.approx(PriorSettings().noise_factor)
+
+
+def test_ground_deeper_than_any_reading_is_told(paddock):
+    short = shorten_rods(paddock, 0.95)
+    found = map_pan(short.pan, short.survey, SETTINGS, seed=1)
+    told = next(issue for issue in found.issues if issue.code == "depth-not-known")
+    rod_mm = short.pan.insertions["reached_mm"].iloc[0]
+    assert f"{rod_mm:.0f} mm" in str(told.what)
+    inside = found.inside
+    assert np.median(found.maps["pan_bottom_sd_mm"].to_numpy()[inside]) > 50.0
+    whole = map_pan(paddock.pan, paddock.survey, SETTINGS, seed=1)
+    assert not any(issue.code == "depth-not-known" for issue in whole.issues)
+
+
+def test_the_mapped_strength_joins_only_where_strength_stopped_insertions(paddock):
+    stopped = invent(Recipe(n_sites=36, cell_m=30.0, stopped=0.5), 4)
+    for truth, joins in ((stopped, True), (shorten_rods(paddock, 0.5), False)):
+        assert variables_of(truth)["bottom"].by_strength is joins
+        models = map_pan(truth.pan, truth.survey, SETTINGS, seed=1).models.set_index("variable")
+        assert ("strength" in models.loc["bottom", "trend"]) is joins
+
+
+def test_no_bottom_seen_leaves_the_usual_thickness_and_a_wide_interval(paddock):
+    short = shorten_rods(paddock, 0.99)
+    table = short.pan.insertions
+    none = replace(short.pan, insertions=table[table["bottom_kind"] != Bottom.OBSERVED].reset_index(drop=True))
+    insertions = in_order(none.insertions)
+    domain = build_domain(insertions, short.survey, SETTINGS)[0]
+    bottom = read_variables(insertions, domain, SETTINGS)["bottom"]
+    assert not bottom.exact.any()
+    assert not bottom.can_be_fitted
+    assert 30.0 < bottom.scale < 120.0
