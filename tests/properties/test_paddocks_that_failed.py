@@ -5,7 +5,7 @@ import pytest
 from whole.build import build
 from whole.places import place_named
 from whole.recipe import MISSING, plain, without
-from whole.trial import take
+from whole.trial import take, take_seed
 
 CASES = {
     "a pan in one corner, its zone an island or a bay": {"zones.count": 8, "pan_share": 0.6, "sites": 60},
@@ -41,6 +41,11 @@ CASES = {
         "probe_crs": 4326,
     },
 }
+
+
+def test_three_single_insertions_raise_no_warning(tmp_path):
+    """The spread of their peaks left the score of the peak without bounds."""
+    assert take_seed(10433, tmp_path, small=False).faults == ()
 
 
 @pytest.mark.parametrize("changes", CASES.values(), ids=CASES)

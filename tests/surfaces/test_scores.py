@@ -5,7 +5,13 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import lognorm, norm
 
+from fields import Recipe, invent, shorten_rods
+from hardpan.geostat import Observations
 from hardpan.surfaces.scores import _blocks, crps_lognormal, crps_lognormal_beyond, crps_normal, crps_normal_beyond
+from hardpan.surfaces.settings import SurfaceSettings
+from hardpan.surfaces.stage import build_domain, in_order, map_pan
+from hardpan.surfaces.variables import Variable
+from hardpan.surfaces.yardsticks import fit_soil_mean, forecast_inverse_distance, forecast_soil_mean
 
 
 def crps_by_definition(cdf, value):
@@ -88,3 +94,32 @@ def test_blocks_are_compact_and_of_one_size(count):
         assert np.ptp(sizes) <= 2
         within = np.mean([xy[block == j].std(axis=0).sum() for j in range(6)])
         assert within < 0.6 * xy.std(axis=0).sum()
+
+
+def test_on_ground_without_structure_the_map_is_not_called_better_than_the_mean():
+    """Bounds count for the mean as for the map; before, a mean of the values seen alone lost by half and more."""
+    truth = invent(Recipe(n_sites=49, cell_m=30.0, stopped=0.0, field_mm=0.0, top_mm=0.0), 2)
+    short = shorten_rods(truth, 0.7)
+    verdict = map_pan(short.pan, short.survey, SurfaceSettings(cell_m=30.0, draws=20), seed=1).verdict
+    assert verdict.gain < 0.1
+
+
+def test_a_soil_type_mean_is_forecast_from_bounds_as_from_values():
+    """A thousand values of one soil type cut at their median: their mean is that of the uncut within a few percent."""
+    rng = np.random.default_rng(1)
+    truth = invent(Recipe(n_sites=100, cell_m=30.0, stopped=0.0), 2)
+    insertions = in_order(truth.pan.insertions)
+    domain = build_domain(insertions, truth.survey, SurfaceSettings(cell_m=30.0))[0]
+    n = len(domain.sites.xy_m)
+    site = np.repeat(np.arange(n), 10)
+    value = rng.standard_normal(10 * n)
+    cut = value > 0.0
+    seen = Observations(
+        site=site, low=np.where(cut, 0.0, value), high=np.where(cut, np.inf, value), error=np.zeros(10 * n)
+    )
+    variable = Variable(name="bottom", unit="mm", observations=seen, rows=site, centre=0.0, scale=1.0)
+    mixture = fit_soil_mean(variable, domain)
+    forecast = forecast_soil_mean(variable, mixture, np.arange(n))
+    assert forecast.mean == pytest.approx(0.0, abs=0.2)
+    assert forecast.sd == pytest.approx(1.0, rel=0.1)
+    assert forecast_inverse_distance(variable, mixture, domain, np.arange(n)).mean.mean() == pytest.approx(0.0, abs=0.1)

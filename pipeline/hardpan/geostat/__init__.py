@@ -20,7 +20,7 @@ from hardpan.geostat.kriging import Kriged, krige_cells, krige_places
 from hardpan.geostat.leave_out import leave_out_sites
 from hardpan.geostat.mixture import Mixture, condition_on, integrate_parameters, points_at
 from hardpan.geostat.neighbourhood import krige_nearest
-from hardpan.geostat.observations import Observations
+from hardpan.geostat.observations import Observations, interval_moments
 from hardpan.geostat.parameters import (
     ANISO_COS,
     ANISO_SIN,
@@ -88,6 +88,7 @@ __all__ = [
     "gaussian_pseudodata",
     "integrate",
     "integrate_parameters",
+    "interval_moments",
     "isotropic",
     "krige",
     "krige_cells",

@@ -1,17 +1,16 @@
 """Cross-validation of the maps by site and by block, against two plain yardsticks."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.spatial.distance import cdist
 from scipy.special import ndtr
 
 from hardpan.core.arrays import Floats, Ints
-from hardpan.geostat import leave_out_sites
+from hardpan.geostat import Mixture, leave_out_sites
 from hardpan.surfaces.domain import Domain
 from hardpan.surfaces.variables import FittedField, Variable
+from hardpan.surfaces.yardsticks import Forecast, fit_soil_mean, forecast_inverse_distance, forecast_soil_mean
 
 _STRIPS = 3
 """Six blocks in all: each a sixth of the sites, wider than any reach of a correlation worth using."""
@@ -31,14 +30,6 @@ COLUMNS = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Forecast:
-    """Normal forecast of each reading, made without it; scaled units."""
-
-    mean: Floats
-    sd: Floats
-
-
 def score_fields(fields: Mapping[str, FittedField], domain: Domain) -> pd.DataFrame:
     """Scores of every field and yardstick (columns of `Surfaces.scores`).
 
@@ -50,6 +41,7 @@ def score_fields(fields: Mapping[str, FittedField], domain: Domain) -> pd.DataFr
     """
     n = len(domain.sites.xy_m)
     folds = {"site": np.arange(n), "block": _blocks(domain.sites.xy_m)}
+    plain = {name: fit_soil_mean(field.variable, domain) for name, field in fields.items()}
     rows = []
     for kind, fold in folds.items():
         left_out = {name: leave_out_sites(field.mixture, fold) for name, field in fields.items()}
@@ -65,7 +57,7 @@ def score_fields(fields: Mapping[str, FittedField], domain: Domain) -> pd.DataFr
             with_noise = variance[site] + noise + variable.observations.error
             forecast = Forecast(mean=mean[site], sd=np.sqrt(np.maximum(with_noise, 1e-18)))
             rows.append(_score(variable, "kriging", kind, forecast))
-            for method, other in _yardsticks(variable, domain, fold).items():
+            for method, other in _yardsticks(variable, plain[name], domain, fold).items():
                 rows.append(_score(variable, method, kind, other))
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
@@ -88,25 +80,11 @@ def _rank(values: Floats) -> Ints:
     return rank
 
 
-def _yardsticks(variable: Variable, domain: Domain, fold: Ints) -> dict[str, Forecast]:
-    """Mean of the soil type and inverse square distance, from the values seen at the other folds' sites."""
-    readings = variable.observations
-    use = np.ones(len(readings.site), dtype=bool) if variable.binary else readings.exact
-    value = np.isinf(readings.high).astype(float) if variable.binary else np.where(use, readings.low, 0.0)
-    site = readings.site
-    same_soil = (domain.sites.soil[:, None] == domain.sites.soil[None, :]).astype(float) + 1e-9
-    near = 1.0 / np.maximum(cdist(domain.sites.xy_m, domain.sites.xy_m), domain.frame.cell_m) ** 2
-    other = fold[:, None] != fold[None, :]
-    count = np.bincount(site, weights=use, minlength=len(fold))
-    total = np.bincount(site, weights=use * value, minlength=len(fold))
-    out = {}
-    for method, weight in (("soil-type mean", same_soil * other), ("inverse distance", near * other)):
-        divisor = np.maximum(weight @ count, 1e-300)
-        mean = ((weight @ total) / divisor)[site]
-        errors = (value - mean)[use]
-        sd = float(np.sqrt(np.mean(errors**2))) if len(errors) else np.nan
-        out[method] = Forecast(mean=mean, sd=np.full(len(site), sd))
-    return out
+def _yardsticks(variable: Variable, mixture: Mixture, domain: Domain, fold: Ints) -> dict[str, Forecast]:
+    return {
+        "soil-type mean": forecast_soil_mean(variable, mixture, fold),
+        "inverse distance": forecast_inverse_distance(variable, mixture, domain, fold),
+    }
 
 
 def _score(variable: Variable, method: str, folds: str, forecast: Forecast) -> dict[str, object]:
@@ -114,7 +92,7 @@ def _score(variable: Variable, method: str, folds: str, forecast: Forecast) -> d
     if variable.binary:
         return row | _score_signs(variable, method, forecast)
     made, exact = np.isfinite(forecast.mean), variable.exact & np.isfinite(forecast.mean)
-    if not exact.any():
+    if not made.any():
         return row | dict.fromkeys(COLUMNS[4:10], np.nan) | {"n": 0}
     sd = np.maximum(forecast.sd, 1e-9)
     ends = (variable.observations.low, variable.observations.high)
@@ -125,13 +103,17 @@ def _score(variable: Variable, method: str, folds: str, forecast: Forecast) -> d
     error = np.exp(mean) - np.exp(value) if variable.log else mean - value
     return row | {
         "n": int(exact.sum()),
-        "rmse": float(np.sqrt(np.mean(error**2))),
-        "bias": float(error.mean()),
+        "rmse": float(np.sqrt(_mean(error**2))),
+        "bias": _mean(error),
         "crps": float(_crps(variable, forecast.mean, sd)[made].mean()),
         "coverage_50": _coverage(low, high, 0.50),
         "coverage_90": _coverage(low, high, 0.90),
-        "standardised": float(np.sqrt(np.mean(((forecast.mean - variable.observations.low) / sd)[exact] ** 2))),
+        "standardised": float(np.sqrt(_mean(((forecast.mean - variable.observations.low) / sd)[exact] ** 2))),
     }
+
+
+def _mean(values: Floats) -> float:
+    return float(values.mean()) if len(values) else float("nan")
 
 
 def _crps(variable: Variable, mean: Floats, sd: Floats) -> Floats:
