@@ -8,6 +8,7 @@ from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.survey.cells import ask_between, check_readable, fraction, missing_issue, read_layers
 from hardpan.survey.columns import Text, TextReadings
 from hardpan.survey.numbers import convert
+from hardpan.survey.settings import ProbeSettings
 
 
 def readings(value, code=None):
@@ -78,6 +79,6 @@ def test_a_column_of_text_is_not_taken_for_readings():
 
 def test_water_contents_beyond_the_whole_or_without_a_number_are_missing_and_counted():
     theta = convert(Text.of(np.asarray(["21", "250", "-3", "wet", ""], dtype=object)), ".")
-    values, (issue,) = fraction(theta, "theta %", "p.csv")
+    values, (issue,) = fraction(theta, "theta %", ProbeSettings(file="p.csv"), "p.csv")
     np.testing.assert_allclose(values, [0.21, np.nan, np.nan, np.nan, np.nan])
     assert issue.what.startswith("3 water contents")

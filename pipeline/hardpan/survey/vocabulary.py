@@ -28,8 +28,7 @@ SYNONYMS: Mapping[str, tuple[str, ...]] = {
         "date": "date, datum, fecha, probing date, date time, datetime, timestamp, time, sampling date, survey date,"
         " measurement date, date of measurement, date measured, date sampled, sample date, sampled,"
         " measured, measured on,"
-        " collection date, day, gps date, messdatum, aufnahmedatum, fecha de muestreo, fecha de medicion,"
-        " date de mesure",
+        " collection date, day, gps date, messdatum, aufnahmedatum, fecha de muestreo, fecha de medicion",
     }.items()
 }
 """Names of columns, folded and bare, the surest first."""
@@ -57,8 +56,8 @@ LENGTH: Mapping[str, str] = {
     "m": r"m|met(?:er|re)s?|metros?",
 }
 PRESSURE: Mapping[str, str] = {
-    "kPa": r"kpa|k(?:ilo)?[ -]?pas[ck]als?|kn/m2",
-    "MPa": r"mpa|m(?:ega)?[ -]?pas[ck]als?|n/mm2",
+    "kPa": r"kpa|k(?:ilo)?[ -]?pas[ck]al(?:s|)|kn/m2",
+    "MPa": r"mpa|m(?:ega)?[ -]?pas[ck]al(?:s|)|n/mm2",
     "psi": r"psi|lbf?/in2|lb/sq ?in|(?:pounds?|lbs?) per square inch",
     "kgf/cm2": r"(?:kgf?|kilograms?(?:[ -]force)?) per square centimet(?:er|re)|kgf?\s?[/. ]?\s?cm\s?-?[2²]",
     "bar": r"bars?",
