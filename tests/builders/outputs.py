@@ -126,6 +126,7 @@ def catalog() -> Catalog:
             "response": {
                 "free_below": quantity(1000.0, "kPa"), "stopped_above": quantity(3000.0, "kPa"),
                 "saturation": quantity(0.2, "share"),
+                "season": {"dry_chance": quantity(0.2, "share"), "dry_gain": quantity(-0.3, "share")},
                 "reference": {
                     "top": quantity(200.0, "mm"), "bottom": quantity(400.0, "mm"), "threshold": quantity(2500.0, "kPa"),
                     "peak": quantity(3500.0, "kPa"), "depth": quantity(600.0, "mm"), "spacing": quantity(500.0, "mm"),

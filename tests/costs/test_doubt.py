@@ -43,8 +43,11 @@ def test_two_inputs_share_by_their_variances(made):
     assert shares["draft of the soil"] == pytest.approx(0.2, abs=0.15)
 
 
+EXACT = {"value": 2.0, "low": 2.0, "high": 2.0, "unit": "AUD/L", "source": "user"}
+
+
 def test_a_known_price_drives_nothing(made):
-    catalog = made.shipped_catalog(prices={"fuel_per_l": 2.0})
+    catalog = made.shipped_catalog(prices={"overrides": {"fuel_per_l": EXACT}})
     shares = driven_by(made, lambda rates, _: rates["per_litre"].to_numpy() + rates["grain_per_t"].to_numpy(), catalog)
     assert "price of fuel" not in shares
 

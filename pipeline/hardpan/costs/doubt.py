@@ -46,9 +46,10 @@ def _inputs(plan: Plan, options: Options, rates: Rates) -> dict[Driver, Floats]:
 
 def _squared_correlation(drawn: Floats, net: Floats) -> float:
     """Squared correlation, 0 where the input is known."""
-    if drawn.shape != net.shape or np.ptp(drawn) <= 1e-9 * np.abs(drawn).max():
+    most = np.abs(drawn).max()
+    if drawn.shape != net.shape or most == 0.0 or np.ptp(drawn / most) <= 1e-9:
         return 0.0
-    return float(np.corrcoef(drawn, net)[0, 1] ** 2)
+    return float(np.corrcoef(drawn / most, net)[0, 1] ** 2)
 
 
 def open_ha(plan: Plan) -> float:

@@ -5,7 +5,7 @@ import numpy as np
 from hardpan.money.draws import Draws
 from hardpan.money.machines import hourly_items
 from hardpan.money.rates import join_scenarios, list_items, other_prices, running_items, unverified_prices
-from hardpan.money.worth import first_year_gains, lasting, list_worth, season_weights, unverified_gains
+from hardpan.money.worth import first_year_gains, lasting, list_worth, season_factors, season_weights, unverified_gains
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import SeasonSettings
 from hardpan.records.ledger import Rates
@@ -41,7 +41,9 @@ def price_machines(
         for kept, seasons in [lasting(catalog.soils[name], controlled_traffic=season.controlled_traffic)]
     }
     first_year_t = np.stack([gains[name] for name in soil_types], axis=1)
-    lasts = np.stack([weights[name].sum(axis=1) for name in soil_types], axis=1)
+    most = max(kept.shape[1] for kept in weights.values())
+    factors = season_factors(catalog.response.season, most, drawn)
+    lasts = np.stack([(kept * factors[:, : kept.shape[1]]).sum(axis=1) for kept in weights.values()], axis=1)
     worth = first_year_t * prices["grain_per_t"][:, np.newaxis] * lasts
     by_soil = {"worth_per_ha": worth, "first_year_t_per_ha": first_year_t, "lasting": lasts}
     return Rates(

@@ -9,6 +9,7 @@ from hardpan.money.draws import Draws
 from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.quantity import Quantity
+from hardpan.records.response import Seasons
 from hardpan.records.soils import SoilType
 
 
@@ -59,6 +60,18 @@ def season_weights(persistence: Floats, seasons: float, discount_rate: float) ->
     part = np.clip(seasons - (k - 1), 0.0, 1.0)
     weights: Floats = part * persistence[:, np.newaxis] ** (k - 1) / (1.0 + discount_rate) ** k
     return weights
+
+
+def season_factors(seasons: Seasons, n_seasons: int, drawn: Draws) -> Floats:
+    """Gain of each season over that of the mean season, shape (n_draws, n_seasons), mean 1.
+
+    A season has a dry finish or not, alike on all soils; what dry seasons lose, the others have more.
+    """
+    chance = seasons.dry_chance.value
+    dry = np.stack([drawn.levels(f"season {number}") < chance for number in range(n_seasons)], axis=1)
+    gain = drawn("dry gain", seasons.dry_gain)[:, np.newaxis]
+    factors: Floats = np.where(dry, gain, (1.0 - chance * gain) / (1.0 - chance))
+    return factors
 
 
 def list_worth(

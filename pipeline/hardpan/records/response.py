@@ -27,6 +27,15 @@ class ReferenceRip(Settings):
     """Key of setups.toml."""
 
 
+class Seasons(Settings):
+    """How the gain differs from season to season."""
+
+    dry_chance: Quantity
+    """Share of seasons with a dry finish."""
+    dry_gain: Quantity
+    """Gain in one over the usual gain; negative: a penalty."""
+
+
 class Response(Settings):
     """How much of the root growth that a pan takes comes back (`configs/response.toml`)."""
 
@@ -36,6 +45,7 @@ class Response(Settings):
     """Cone index from which they do not grow, kPa."""
     saturation: Positive
     """Share of the width between tines at which the crop's use of that depth begins to level off."""
+    season: Seasons
     reference: ReferenceRip
 
     @model_validator(mode="after")

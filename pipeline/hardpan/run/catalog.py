@@ -17,6 +17,7 @@ from hardpan.records.response import Response
 from hardpan.records.rules import Rule
 from hardpan.records.soils import SoilType
 from hardpan.run.config import Config, PriceSettings, read_toml
+from hardpan.run.ranges import keep_ranges
 
 T = TypeVar("T")
 S = TypeVar("S", bound=Settings)
@@ -121,7 +122,7 @@ def _soils(changes: Mapping[str, Table], water: Table) -> dict[str, SoilType]:
         where = f'[soil.types."{name}"]' if name in changes else f"soils.toml [{name}]"
         entry = _overlaid(shipped_soils.get(name, {}), changes.get(name, {}), table="soils", where=where)
         _refuse_misspelt(name, entry, shipped_soils, where=where)
-        soil = parse(SoilType, entry, file=where)
+        soil = keep_ranges(parse(SoilType, entry, file=where), shipped_soils.get(name, {}))
         _pick(water, soil.water_texture, what="water_texture", where=where)
         soils[name] = soil
     return soils
@@ -181,7 +182,8 @@ def _prices(given: PriceSettings, crop: Crop) -> PriceTable:
             )
         else:
             entries[key] = quantity.model_dump()
-    return parse(PriceTable, {**base, **entries, **given.overrides, "currency": currency}, file="[prices]")
+    own = parse(PriceTable, {**base, **entries, **given.overrides, "currency": currency}, file="[prices]")
+    return keep_ranges(own, base)
 
 
 def _without_unused(prices: PriceTable, soils: Mapping[str, SoilType], given: PriceSettings) -> PriceTable:
