@@ -34,6 +34,7 @@ bench: .venv/test
 truth: .venv/test
 	PYTHONPATH=tests $(BIN)/python -m truth.study
 	PYTHONPATH=tests $(BIN)/python -m truth.decision
+	PYTHONPATH=tests $(BIN)/python -m truth.clay
 	PYTHONPATH=tests $(BIN)/python -m truth.endings
 
 mutants: .venv/test

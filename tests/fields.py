@@ -75,7 +75,7 @@ def invent(recipe: Recipe, seed: int) -> Truth:
     sites = _spread_sites(recipe, rng)
     xy = np.vstack([np.column_stack([x, y]), sites])
     names = ("strength", "bottom", "top", "present")
-    field = {name: _field(xy, recipe.range_m, int(rng.integers(2**31))) for name in names}
+    field = {name: unit_field(xy, recipe.range_m, int(rng.integers(2**31))) for name in names}
     field["bottom"] = recipe.together * field["strength"] + np.sqrt(1 - recipe.together**2) * field["bottom"]
     soils = _soil_map(boundary, rng)
     soil = soil_at(soils, xy)
@@ -153,7 +153,7 @@ def shorten_rods(truth: Truth, share: float) -> Truth:
     return replace(truth, pan=replace(truth.pan, insertions=table))
 
 
-def _field(xy: np.ndarray, range_m: float, seed: int) -> np.ndarray:
+def unit_field(xy: np.ndarray, range_m: float, seed: int) -> np.ndarray:
     # gstools' exponential is exp(-h / len_scale): 5 % at 2.996 lengths
     model = gs.Exponential(dim=2, var=1.0, len_scale=range_m / 2.996)
     return np.asarray(gs.SRF(model, seed=seed, mode_no=1500)(xy.T - [[WEST_M], [SOUTH_M]]))

@@ -83,6 +83,7 @@ def ground(
     top_mm=250.0,
     presence=1.0,
     clay_mm=np.nan,
+    clay_sd_mm=0.0,
     seed=1,
     cell_m=10.0,
     node_m=20.0,
@@ -109,6 +110,7 @@ def ground(
     rng = np.random.default_rng(seed)
     drawn = bottom + sd * rng.normal(size=(n_draws, 1)) + 0.3 * sd * rng.normal(size=(n_draws, n_nodes))
     drawn = np.maximum(drawn, top + 20.0)
+    clay_drawn = clay + clay_sd_mm * np.random.default_rng(seed + 1).normal(size=drawn.shape)
     maps = xr.Dataset(
         {
             "pan_probability": (("y", "x"), chance[node_of_cell]),
@@ -126,6 +128,7 @@ def ground(
             "top_mm": (("draw", "node"), np.broadcast_to(top, drawn.shape).astype(np.float32)),
             "bottom_mm": (("draw", "node"), drawn.astype(np.float32)),
             "peak_kpa": (("draw", "node"), np.full(drawn.shape, 3500.0, dtype=np.float32)),
+            "clay_mm": (("draw", "node"), clay_drawn.astype(np.float32)),
         },
         coords={
             "x_m": ("node", np.zeros(n_nodes)),

@@ -270,6 +270,7 @@ def surfaces() -> Surfaces:
             "top_mm": (("draw", "node"), np.full((N_DRAWS, 4), 150.0, dtype="float32")),
             "bottom_mm": (("draw", "node"), np.full((N_DRAWS, 4), 350.0, dtype="float32")),
             "peak_kpa": (("draw", "node"), np.full((N_DRAWS, 4), 3200.0, dtype="float32")),
+            "clay_mm": (("draw", "node"), np.full((N_DRAWS, 4), np.nan, dtype="float32")),
         },
         coords={
             "x_m": ("node", EAST + np.array([150.0, 450, 150, 450])),

@@ -82,3 +82,10 @@ def test_a_set_up_no_depth_suits_is_left_out_and_said(made):
 def test_one_set_up_asked_for_is_the_only_one_considered(catalog):
     table, _ = list_candidates(catalog, PrescriptionSettings(), MachineSettings(setup="winged"))
     assert set(table["setup"]) == {"", "winged"}
+
+
+def test_doubt_of_the_clay_lowers_the_ceiling_to_its_stated_quantile(made, catalog):
+    ground = stand(made, catalog, soils=("sand over sodic clay",), clay_mm=500.0, clay_sd_mm=40.0, n_draws=400)
+    # 5 % of a normal law of mean 500 and standard deviation 40 lie below 434; less the margin of 60, rounded down
+    assert ground.ceiling_mm.mean() == pytest.approx(434.0 - 60.0 - 5.0, abs=4.0)
+    assert (ground.clay_mm == 500).all()

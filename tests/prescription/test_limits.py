@@ -145,3 +145,18 @@ def test_every_limit_of_the_machine_has_a_figure_with_its_unit(made):
     assert [one.limit for one in held[1:]] == list(MACHINE_LIMITS)
     assert [one.limit.unit for one in held[1:]] == ["kW", "kN", "kN", "kN"]
     assert np.isfinite([one.value for one in held[1:]]).all()
+
+
+def test_doubt_of_hostile_clay_keeps_the_depth_shallower_and_its_chance_is_told(made):
+    """Share of a zone whose hostile clay lies within the margin of the tines: at most the 5 % asked for."""
+    ground = {"soils": ("sand over sodic clay",), "clay_mm": 500.0, "bottom_mm": 480.0}
+    sure, _ = one_zone(made, **ground)
+    depth, reason = one_zone(made, clay_sd_mm=40.0, **ground)
+    assert (sure, depth) == (450, 375)  # 5 % of the ground has its clay above 434 mm, kept 50 mm above
+    held = reason.why.held
+    assert (held.limit, held.share, held.kept_mm) == (Limit.CLAY, 0.05, 50.0)
+    assert held.value == pytest.approx(434.0, abs=4.0)
+    assert 0.0 < reason.why.clay_chance < 0.005  # 375 mm is 3.1 standard deviations above the clay
+    daring, told = one_zone(made, clay_sd_mm=40.0, ask={"clay_risk": 0.3, "clay_margin_mm": 0.0}, **ground)
+    assert daring == 475
+    assert told.why.clay_chance == pytest.approx(0.27, abs=0.02)

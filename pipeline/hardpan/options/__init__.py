@@ -3,7 +3,7 @@
 `stage` is the recipe. Zones are judged by the same means as the nodes were: what other rooms may use is named here.
 """
 
-from hardpan.options.candidates import depth_limits_mm
+from hardpan.options.candidates import depth_limits_mm, into_clay_mm
 from hardpan.options.choice import LEAVE, Limits, ZoneEvaluation, choose, positions, runner_up
 from hardpan.options.conditions import (
     MEASURED,
@@ -23,7 +23,7 @@ from hardpan.options.conditions import (
 from hardpan.options.economy import Economy, economy_of, loss_of, reach_probability
 from hardpan.options.effort import Passes, machine_limit
 from hardpan.options.ground import Ground, build_ground
-from hardpan.options.loosening import clay_ceiling_mm, loosened_to_mm, ridge_mm
+from hardpan.options.loosening import clay_ceiling_mm, clay_chance, loosened_to_mm, ridge_mm
 from hardpan.options.mechanics import change_distance_m, field_efficiency, relative_wear
 
 __all__ = [
@@ -40,6 +40,7 @@ __all__ = [
     "change_distance_m",
     "choose",
     "clay_ceiling_mm",
+    "clay_chance",
     "clay_or_cored_mm",
     "credit_draws",
     "credit_spans",
@@ -47,6 +48,7 @@ __all__ = [
     "economy_of",
     "field_efficiency",
     "forbidden_setups",
+    "into_clay_mm",
     "judge",
     "known_value",
     "loosened_to_mm",

@@ -1,11 +1,13 @@
 """The set-up decision table read against what is known of each piece of ground."""
 
 from collections.abc import Mapping, Sequence
+from typing import TypeVar
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import NDArray
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.money import fixed_levels, value_at
@@ -16,6 +18,8 @@ from hardpan.records.catalog import Catalog
 from hardpan.records.decision import PrescriptionSettings, SeasonSettings
 from hardpan.records.rules import Rule
 from hardpan.records.survey import Survey
+
+FloatArray = TypeVar("FloatArray", NDArray[np.float32], NDArray[np.float64])
 
 MEASURED = (
     "ph_0_100",
@@ -167,9 +171,10 @@ def ceiling_rules(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFra
     return [met[0] if met else -1 for met in capping]
 
 
-def clay_or_cored_mm(ground: Ground, cored_mm: Floats | float) -> Floats:
-    """Depth to clay at each node, mm: the mapped one, or what cores found where the map knows no clay."""
-    return np.where(np.isinf(ground.clay_mm), cored_mm, ground.clay_mm)
+def clay_or_cored_mm(clay_mm: FloatArray, cored_mm: Floats | float) -> FloatArray:
+    """Depth to clay, mm, (..., n_nodes): the mapped one, or what cores found where the map knows no clay."""
+    cored: FloatArray = np.asarray(cored_mm, dtype=clay_mm.dtype)
+    return np.where(np.isinf(clay_mm), cored, clay_mm)
 
 
 def soil_effects(
@@ -199,6 +204,6 @@ def soil_effects(
     barred = np.hstack([barring, np.zeros((len(soils), 1), dtype=bool)])[:, column][ground.soil]
     capped = np.array(ceiling_rules(rules, judged, facts)) >= 0
     cored_mm = facts["clay_depth_mm"].fillna(np.inf).to_numpy()[ground.soil]
-    clay_mm = np.where(capped[ground.soil], clay_or_cored_mm(ground, cored_mm), np.inf)
+    clay_mm = np.where(capped[ground.soil], clay_or_cored_mm(ground.shallow_clay_mm, cored_mm), np.inf)
     ceiling_mm = clay_ceiling_mm(clay_mm, prescription.clay_margin_mm)
     return credit, np.asarray(barred | (table["depth_mm"].to_numpy(float) > ceiling_mm[:, None]))

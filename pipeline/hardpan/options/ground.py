@@ -41,16 +41,22 @@ class Ground:
     ha: Floats
     """Rippable area the node stands for: its cells less the exclusions."""
     clay_mm: Floats
-    """Depth to clay, infinite where none is in reach."""
+    """Expected depth to clay, infinite where none is in reach."""
+    clay_draws_mm: NDArray[np.float32]
+    """(n_draws, n_nodes): depth to clay, infinite where none is in reach."""
+    shallow_clay_mm: Floats
+    """Depth above which clay begins with no more than the chance that may be run; infinite where none is in reach."""
+    hostile: Bools
+    """Clay below is not to be brought up or smeared."""
     reach_mm: Floats
     """Depth below which a tine gains nothing: clay less the margin of clay that is not hostile."""
     ceiling_mm: Floats
-    """Depth a tine may not pass: hostile clay less its margin; infinite elsewhere."""
+    """Depth a tine may not pass: `shallow_clay_mm` of hostile clay less its margin; infinite elsewhere."""
     issues: Issues = ()
 
     def end_mm(self, below_mm: float = 0.0) -> NDArray[np.float32]:
         """Depth to reach, (n_draws, n_nodes): `below_mm` under the pan, or the clay; -inf without a pan."""
-        end = np.minimum(self.bottom_mm + np.float32(below_mm), self.clay_mm.astype(np.float32))
+        end = np.minimum(self.bottom_mm + np.float32(below_mm), self.clay_draws_mm)
         return np.where(self.present, end, np.float32(-np.inf))
 
     @property
@@ -76,8 +82,10 @@ class Ground:
 
     def take(self, nodes: Ints) -> "Ground":
         """Ground of some nodes."""
-        draws = {name: getattr(self, name)[:, nodes] for name in ("present", "top_mm", "bottom_mm", "peak_kpa")}
-        limits = {name: getattr(self, name)[nodes] for name in ("soil", "ha", "clay_mm", "reach_mm", "ceiling_mm")}
+        drawn = ("present", "top_mm", "bottom_mm", "peak_kpa", "clay_draws_mm")
+        limited = ("soil", "ha", "clay_mm", "shallow_clay_mm", "hostile", "reach_mm", "ceiling_mm")
+        draws = {name: getattr(self, name)[:, nodes] for name in drawn}
+        limits = {name: getattr(self, name)[nodes] for name in limited}
         return replace(self, **draws, **limits)
 
     def allowed(self, depth_mm: Floats, into_clay_mm: Floats, pullable: Bools) -> Bools:
@@ -90,14 +98,17 @@ class Ground:
             How far it must reach into the clay, NaN where it need not.
         pullable : (n_soils, n_options)
         """
-        must = self.clay_mm[:, None] + np.nan_to_num(into_clay_mm)
-        reaches = np.isnan(into_clay_mm) | (depth_mm >= must)
-        can = pullable[self.soil] & (depth_mm <= self.ceiling_mm[:, None]) & reaches
+        can = pullable[self.soil] & (depth_mm <= self.ceiling_mm[:, None]) & self.reaches(depth_mm, into_clay_mm)
         return np.asarray(can | (depth_mm == 0))
+
+    def reaches(self, depth_mm: Floats, into_clay_mm: Floats) -> Bools:
+        """Where each option reaches as far into the clay as it must to be of use, (n_nodes, n_options)."""
+        must = self.clay_mm[:, None] + np.nan_to_num(into_clay_mm)
+        return np.asarray(np.isnan(into_clay_mm) | (depth_mm >= must))
 
     def groups(self) -> list[Ints]:
         """Nodes that share soil and depth to clay, and so all limits, in blocks small enough for memory."""
-        key = np.stack([self.soil.astype(float), self.clay_mm], axis=1)
+        key = np.stack([self.soil.astype(float), self.clay_mm, self.shallow_clay_mm], axis=1)
         which = np.unique(key, axis=0, return_inverse=True)[1].ravel()
         together = np.split(np.argsort(which, kind="stable"), np.cumsum(np.bincount(which))[:-1])
         return [nodes[start : start + BLOCK_NODES] for nodes in together for start in range(0, nodes.size, BLOCK_NODES)]
@@ -113,6 +124,10 @@ def build_ground(surfaces: Surfaces, survey: Survey, catalog: Catalog, prescript
     soil = draws["soil"].to_numpy().astype(np.int64)
     soils = tuple(catalog.soils[name] for name in surfaces.soil_types)
     clay, issues = _clay_depth(draws["clay_depth_mm"].to_numpy().astype(float), soil, soils, surfaces.soil_types)
+    drawn = draws["clay_mm"].transpose("draw", "node").to_numpy().astype(np.float32)
+    drawn = np.where(np.isnan(drawn), clay.astype(np.float32), drawn)
+    shallow = _floored(np.quantile(drawn, prescription.clay_risk, axis=0, method="inverted_cdf").astype(float))
+    clay = _floored(clay)
     hostile = np.array([kind.hostile_subsoil for kind in soils])[soil]
     reach = np.where(hostile, clay, clay - prescription.soft_clay_margin_mm)
     present = draws["present"].transpose("draw", "node").to_numpy().astype(bool)
@@ -130,8 +145,11 @@ def build_ground(surfaces: Surfaces, survey: Survey, catalog: Catalog, prescript
         soil_names=surfaces.soil_types,
         ha=ha,
         clay_mm=clay,
+        clay_draws_mm=drawn,
+        shallow_clay_mm=shallow,
+        hostile=hostile,
         reach_mm=np.maximum(reach, 0.0),
-        ceiling_mm=clay_ceiling_mm(np.where(hostile, clay, np.inf), prescription.clay_margin_mm),
+        ceiling_mm=clay_ceiling_mm(np.where(hostile, shallow, np.inf), prescription.clay_margin_mm),
         issues=issues,
     )
 
@@ -184,4 +202,9 @@ def _clay_depth(
                     place=name,
                 )
             )
-    return np.where(np.isnan(clay), np.inf, np.floor(clay / LIMIT_STEP_MM) * LIMIT_STEP_MM), tuple(issues)
+    return np.where(np.isnan(clay), np.inf, clay), tuple(issues)
+
+
+def _floored(clay_mm: Floats) -> Floats:
+    """Depths to clay rounded down to what limits go by; infinite ones stay."""
+    return np.asarray(np.floor(clay_mm / LIMIT_STEP_MM) * LIMIT_STEP_MM)

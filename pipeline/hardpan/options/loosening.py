@@ -77,6 +77,16 @@ def clay_ceiling_mm(clay_mm: Floats | float, margin_mm: float) -> Floats:
     return np.maximum(np.asarray(clay_mm, dtype=float) - margin_mm, 0.0)
 
 
+def clay_chance(clay_mm: NDArray[np.float32], depth_mm: Floats) -> Floats:
+    """Share of draws in which clay begins above each depth, (n_nodes, n_options); `clay_mm` is (n_draws, n_nodes).
+
+    >>> clay_chance(np.array([[400.0], [500.0]], dtype=np.float32), np.array([0.0, 400.0, 450.0, 525.0])).tolist()
+    [[0.0, 0.0, 0.5, 1.0]]
+    """
+    depths, which = np.unique(depth_mm, return_inverse=True)
+    return np.stack([(clay_mm < np.float32(depth)).mean(axis=0) for depth in depths], axis=1)[:, which]
+
+
 def full_width_depth_mm(depth_mm: Floats, critical_mm: Floats, ridge: Floats) -> Floats:
     """Depth down to which the whole width between tines is loosened, mm, never above the surface.
 

@@ -6,15 +6,20 @@ from dataclasses import dataclass
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
-from hardpan.core.arrays import Floats, Ints
+from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.options import (
     Economy,
     Ground,
     ZoneEvaluation,
     build_ground,
+    ceiling_rules,
+    clay_chance,
+    clay_or_cored_mm,
     economy_of,
     field_efficiency,
+    into_clay_mm,
     judge,
     loss_of,
     positions,
@@ -85,6 +90,13 @@ class Context:
     def depth_mm(self) -> Floats:
         """(n_options,): working depth."""
         return self.options.table["depth_mm"].to_numpy(float)
+
+    @property
+    def useful(self) -> Bools:
+        """(n_nodes, n_options): the machine pulls the option, and it reaches what it must to be of use."""
+        into_mm = into_clay_mm(self.options.table, self.catalog)
+        pulled = self.economy.pullable()[self.ground.soil] | (self.depth_mm == 0)
+        return np.asarray(pulled & (self.ground.reaches(self.depth_mm, into_mm) | (self.depth_mm == 0)))
 
     @property
     def slack(self) -> float:
@@ -174,6 +186,26 @@ def share_nodes(zones: Zones, surfaces: Surfaces, n_nodes: int) -> Floats:
     np.add.at(cells, (np.searchsorted(numbers, zones.labels[used]), surfaces.node_of_cell[used]), 1.0)
     area = np.where(table["kind"] == "ground", table["area_ha"], 0.0)
     return np.asarray(cells * (area / np.maximum(cells.sum(axis=1), 1.0))[:, None])
+
+
+def hostile_clay_mm(context: Context, row: int) -> tuple[NDArray[np.float32], str]:
+    """Depth to the clay that the zone of a row stays above, (n_draws, n_nodes), and the constraint of the rule for it.
+
+    Infinite where there is none; "" where no rule, only the soil type, says so.
+    """
+    ground, rules = context.ground, context.catalog.rules
+    number = ceiling_rules(rules, context.judged, context.facts)[row]
+    if number < 0:
+        return np.where(ground.hostile, ground.clay_draws_mm, np.float32(np.inf)), ""
+    cored_mm = float(context.facts["clay_depth_mm"].fillna(np.inf).iloc[row])
+    return clay_or_cored_mm(ground.clay_draws_mm, cored_mm), rules[number].constraint
+
+
+def clay_chances(context: Context, row: int, above_mm: float = 0.0) -> Floats:
+    """Expected share of the zone of a row where each option comes within `above_mm` of hostile clay, (n_options,)."""
+    clay_mm, _ = hostile_clay_mm(context, row)
+    nodes = np.flatnonzero(context.weights[row])
+    return np.asarray(context.weights[row, nodes] @ clay_chance(clay_mm[:, nodes], context.depth_mm + above_mm))
 
 
 def moist_to_mm(context: Context) -> Floats:

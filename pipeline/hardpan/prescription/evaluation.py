@@ -23,7 +23,7 @@ def evaluate_zones(context: Context, held: Limits) -> ZoneEvaluation:
     ground, options, weights = context.ground, context.options, context.weights
     names, rules = list(context.catalog.setups), context.catalog.rules
     credit = credit_spans(rules, setup_gains(rules, context.judged, context.facts, names), names)[:, context.setup]
-    worth = np.where(options.allowed, options.gain, 0.0)
+    worth = np.where(context.useful, options.gain, 0.0)
     gain, cost = credit[..., 1] * (weights @ worth), _costs(context)
     allowed = np.array([[limit is None for limit in row] for row in held])
     often = weights * ground.present.mean(axis=0)

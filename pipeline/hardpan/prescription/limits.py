@@ -3,10 +3,11 @@
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from hardpan.core.arrays import Floats
-from hardpan.options import Limits, ceiling_rules, clay_ceiling_mm, clay_or_cored_mm, forbidden_setups, machine_limit
-from hardpan.prescription.context import Context, moist_to_mm
+from hardpan.options import Limits, forbidden_setups, machine_limit
+from hardpan.prescription.context import ROUNDING, Context, clay_chances, hostile_clay_mm, moist_to_mm
 from hardpan.records.reasons import Held, Limit
 
 
@@ -34,47 +35,46 @@ def limits_of(context: Context) -> Limits:
 
 
 def _bar_clay(context: Context, held: Limits) -> None:
-    """Bar the depths within the margin of clay that a rule keeps them above, in `held`."""
-    rules, depth_mm, margin_mm = context.catalog.rules, context.depth_mm, context.prescription.clay_margin_mm
-    cored_mm = context.facts["clay_depth_mm"].fillna(np.inf).to_numpy()
-    for row, number in enumerate(ceiling_rules(rules, context.judged, context.facts)):
-        if number < 0:
+    """Bar the depths that come within the margin of hostile clay on more of a zone than may, in `held`."""
+    asked, depth_mm = context.prescription, context.depth_mm
+    may = max(asked.clay_risk, asked.limit_slack) + ROUNDING
+    for row in np.flatnonzero(context.table["kind"] == "ground").tolist():
+        near = (clay_chances(context, row, asked.clay_margin_mm) > may) & (depth_mm > 0)
+        if not near.any():
             continue
-        clay_mm = clay_or_cored_mm(context.ground, cored_mm[row])
-        into = depth_mm > clay_ceiling_mm(clay_mm, margin_mm)[:, None]
-        for option in np.flatnonzero(context.weights[row] @ into > context.slack).tolist():
-            held[row, option] = _ceiling(context, row, clay_mm, rules[number].constraint, depth_mm[option])
+        clay_mm, constraint = hostile_clay_mm(context, row)
+        begins_mm = _begins_mm(clay_mm, context.weights[row], may)
+        for option in np.flatnonzero(near).tolist():
+            if constraint or held[row, option] is None or held[row, option].limit is Limit.REACH:
+                held[row, option] = Held(
+                    limit=Limit.CLAY,
+                    value=begins_mm,
+                    from_mm=float(depth_mm[option]),
+                    kept_mm=asked.clay_margin_mm,
+                    share=asked.clay_risk,
+                    name=constraint,
+                )
+
+
+def _begins_mm(clay_mm: NDArray[np.float32], weights: Floats, share: float) -> float:
+    """Depth above which clay begins on no more than a share of a zone, mm."""
+    depths, each = clay_mm.ravel(), np.broadcast_to(weights / len(clay_mm), clay_mm.shape).ravel()
+    order = np.argsort(depths, kind="stable")
+    return float(depths[order][int(np.argmax(np.cumsum(each[order]) > share))])
 
 
 def _by_soil_and_machine(context: Context) -> Limits:
     """Limit of soil or machine on more than the slack of a zone, without the decision table."""
     ground, weights, names = context.ground, context.weights, list(context.catalog.setups)
     setup, depth_mm = context.setup, context.depth_mm
-    beyond = weights @ ~context.options.allowed > context.slack
+    useless = weights @ ~context.useful > context.slack
     unpulled = weights @ ~context.economy.pullable()[ground.soil] > context.slack
-    too_deep = weights @ (depth_mm > ground.ceiling_mm[:, None]) > context.slack
-    hostile_mm = np.where(np.isfinite(ground.ceiling_mm), ground.clay_mm, np.inf)
-    held: Limits = np.full(beyond.shape, None, dtype=object)
-    for row, option in np.argwhere(beyond).tolist():
+    held: Limits = np.full(useless.shape, None, dtype=object)
+    for row, option in np.argwhere(useless).tolist():
         if unpulled[row, option]:
             soil = ground.soil_names[context.main_soil(row)]
             limit = machine_limit(context.catalog, int(context.economy.passes[soil].limited_by[option]))
             held[row, option] = replace(limit, from_mm=float(depth_mm[option]))
-        elif too_deep[row, option]:
-            held[row, option] = _ceiling(context, row, hostile_mm, "", depth_mm[option])
         else:
             held[row, option] = Held(limit=Limit.REACH, name=names[setup[option]])
     return held
-
-
-def _ceiling(context: Context, row: int, clay_mm: Floats, constraint: str, depth_mm: float) -> Held:
-    """Clay a tine stays above: the shallowest of the zone, less the slack that may pass it."""
-    order = np.argsort(clay_mm, kind="stable")
-    first = int(np.argmax(np.cumsum(context.weights[row][order]) > context.slack))
-    return Held(
-        limit=Limit.CLAY,
-        value=float(clay_mm[order][first]),
-        from_mm=float(depth_mm),
-        kept_mm=context.prescription.clay_margin_mm,
-        name=constraint,
-    )

@@ -15,7 +15,7 @@ from hardpan.options import (
     reach_probability,
     rules_met,
 )
-from hardpan.prescription.context import Context, Decision
+from hardpan.prescription.context import Context, Decision, clay_chances
 from hardpan.records.catalog import Catalog
 from hardpan.records.reasons import (
     Alternative,
@@ -69,6 +69,7 @@ def _ripped(decision: Decision, place: int, chosen: int) -> Ripped:
         held=what_held(context, decision.evaluation, place, chosen),
         credited_by=_credited_by(decision, place, str(option["setup"])),
         clay_mm=float(context.facts["clay_depth_mm"].fillna(np.inf).iloc[place]),
+        clay_chance=float(clay_chances(context, place)[chosen]),
         deeper=what_deeper_lacks(context, place, chosen),
         cover=_cover(decision, place),
     )

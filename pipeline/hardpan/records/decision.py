@@ -37,6 +37,13 @@ class PrescriptionSettings(Settings):
         25.0, says="Working depth below the pan's bottom (rule cover)", unit="mm", source="usfs0834", ge=0
     )
     clay_margin_mm: float = setting(50.0, says="Stay this far above hostile clay", unit="mm", ge=0)
+    clay_risk: float = setting(
+        0.05,
+        says="Share of a zone where, as far as the map knows, hostile clay may lie within the margin; a choice",
+        unit="share",
+        ge=0,
+        lt=0.5,
+    )
     user_uniform_depth_mm: float | None = setting(None, says="Uniform depth to compare with", unit="mm", gt=0)
     limit_slack: float = setting(
         0.0, says="Share of a zone that may pass a limit; 0 = every node keeps every limit", ge=0, lt=0.5

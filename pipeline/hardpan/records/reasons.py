@@ -69,6 +69,8 @@ class Held:
     """Shallowest depth of the option that it forbids."""
     kept_mm: float = 0.0
     """Margin kept above the clay."""
+    share: float = 0.0
+    """Share of the zone on which the clay may begin above `value`, as far as the map knows."""
     name: str = ""
     """What sets it: constraint of the rule, key of the set-up, soil type."""
     setup: str = ""
@@ -133,6 +135,8 @@ class Ripped:
     """Constraint whose rule credits the set-up with more gain, "" where none does."""
     clay_mm: float = math.inf
     """Mean depth to clay; infinite where none is in reach or known."""
+    clay_chance: float = 0.0
+    """Expected share of the zone where the tines are in clay that is not to be brought up."""
     deeper: Pull | None = None
     """Pull of the next deeper option where it needs fewer tines or another pass; None where it does not."""
     cover: Cover | None = None

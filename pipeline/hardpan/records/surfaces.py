@@ -26,8 +26,9 @@ class Surfaces:
     slices: xr.DataArray
     """Cone index by depth slice, dims (depth, y, x), kPa; empty along depth when not asked for."""
     draws: xr.Dataset
-    """Joint conditional draws, dims (draw, node): `present` bool, `top_mm`, `bottom_mm`, `peak_kpa` float32 with
-    top < bottom; coordinates on node: `x_m`, `y_m`, `soil` (int code), `clay_depth_mm`."""
+    """Joint conditional draws, dims (draw, node): `present` bool, `top_mm`, `bottom_mm`, `peak_kpa`, `clay_mm`
+    float32 with top < bottom, `clay_mm` NaN where no clay is in reach or known; coordinates on node: `x_m`,
+    `y_m`, `soil` (int code), `clay_depth_mm` (mean)."""
     node_of_cell: Ints
     """(n_rows, n_cols): node a cell belongs to, -1 outside."""
     scores: pd.DataFrame

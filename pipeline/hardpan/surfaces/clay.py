@@ -1,48 +1,124 @@
-"""Depth to the clay subsoil: from the soil map, moved by the lab cores."""
+"""Depth to the clay subsoil with its uncertainty: the soil map's word, the lab cores, and joint draws of both.
+
+One mixed model a soil type. The soil map's depth, where it states one, is the prior mean of the soil type's mean; cores
+that found clay are readings of the ground. Between cores the depth varies as a stated share of itself until they show
+otherwise.
+"""
+
+from dataclasses import dataclass
+from typing import NamedTuple
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from hardpan.core.arrays import Floats
+from hardpan.core.arrays import Bools, Floats
 from hardpan.geostat import (
+    MICRO,
     N_PARAMETERS,
-    NOISE,
     RANGE,
     SILL,
     MixedModel,
+    Mixture,
     Observations,
     Priors,
-    covariance_between,
+    draw_mixture,
+    integrate_parameters,
     isotropic,
+    krige_places,
     maximise_reml,
+    observe_information,
     parameter_bounds,
-    to_covariance,
 )
 from hardpan.records.survey import Survey
-from hardpan.surfaces.domain import Domain
+from hardpan.surfaces.domain import NEGATIVE_SPECTRUM, Domain
+from hardpan.surfaces.settings import SurfaceSettings
 
-_MIN_CORES = 5
-"""Fewer cores on a soil type only move its mean."""
+_RANGES = 4
+"""Ranges of the grid: a handful of cores tells little of the range, so that a coarse grid loses nothing."""
+
+_UNREAD = 1e6
+"""Error variance, in spreads squared, of a reading that says nothing: it stands where there are no cores."""
+
+_FIRST_STREAM = 100
+"""Random streams of the draws of clay start here; those of the pan are numbered from 0."""
 
 
-def map_clay(survey: Survey, domain: Domain) -> Floats:
-    """Depth to clay (mm) of every cell, NaN where none is in reach or none is known.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ClayDepth:
+    """Depth to the clay subsoil, mm; NaN where none is in reach or none is known."""
 
-    On each soil type: kriged from its cores where five or more found clay; their mean where some did; else what the
-    soil map says of the polygons.
+    mean_mm: Floats
+    """(n_cells,) of the cells inside."""
+    sd_mm: Floats
+    """(n_cells,) standard deviation of the depth in the middle of a cell."""
+    draws_mm: Floats
+    """(n_draws, n_nodes), joint over the nodes of a soil type."""
+
+
+class _Field(NamedTuple):
+    """Depth to clay on one soil type: `centre` + `scale` times a field of about unit variance."""
+
+    mixture: Mixture
+    centre: float
+    scale: float
+
+
+def map_clay(survey: Survey, domain: Domain, settings: SurfaceSettings, *, seed: int) -> ClayDepth:
+    """Depth to clay of every cell and joint draws of it on the nodes.
+
+    A soil type has clay in reach where a core on it found clay, or the soil map states a depth; a core that found none
+    says nothing of the others.
     """
-    depth = np.full(len(domain.cells.soil), np.nan)
+    cells, nodes = domain.cells, domain.nodes
+    mean, sd = np.full(len(cells.soil), np.nan), np.full(len(cells.soil), np.nan)
+    draws = np.full((settings.draws, len(nodes.soil)), np.nan)
     for code, name in enumerate(domain.soil_types):
-        cells = domain.cells.soil == code
-        xy, seen_mm = _cores_on(survey.cores, name)
-        if len(seen_mm) >= _MIN_CORES and np.ptp(seen_mm) > 0:
-            depth[cells] = _krige(xy, seen_mm, domain.cells.xy_m[cells], domain)
-        elif len(seen_mm):
-            depth[cells] = seen_mm.mean()
-        else:
-            depth[cells] = _mapped(survey.soils, name)
-    return depth
+        xy_m, seen_mm = _cores_on(survey.cores, name)
+        stated_mm = _stated(survey.soils, name)
+        if not len(seen_mm) and np.isnan(stated_mm):
+            continue
+        field = _fit(xy_m, seen_mm, stated_mm, domain, settings)
+        here: Bools = cells.soil == code
+        if here.any():
+            kriged = krige_places(field.mixture, cells.xy_m[here], np.ones((int(here.sum()), 1)))
+            mean[here] = np.maximum(field.centre + field.scale * kriged.mean, 0.0)
+            sd[here] = field.scale * np.sqrt(kriged.variance)
+        at: Bools = nodes.soil == code
+        if at.any():
+            rng = np.random.default_rng([seed, _FIRST_STREAM + code])
+            trend = np.ones((int(at.sum()), 1))
+            drawn = draw_mixture(field.mixture, nodes.xy_m[at], trend, settings.draws, rng, negative=NEGATIVE_SPECTRUM)
+            draws[:, at] = np.maximum(field.centre + field.scale * drawn, 0.0)
+    return ClayDepth(mean_mm=mean, sd_mm=sd, draws_mm=draws)
+
+
+def _fit(xy_m: Floats, seen_mm: Floats, stated_mm: float, domain: Domain, settings: SurfaceSettings) -> _Field:
+    """Field of one soil type, its covariance parameters integrated out; cores or a stated depth must be there."""
+    centre = float(seen_mm.mean()) if np.isnan(stated_mm) else stated_mm
+    scale = max(settings.clay_spread * centre, settings.core_error_mm)
+    # without a word of the map the cores' own mean is all that is known: the prior about it is a few spreads wide
+    mean_sd = 3.0 if np.isnan(stated_mm) else settings.clay_map_error * centre / scale
+    error = (settings.core_error_mm / scale) ** 2
+    if not len(seen_mm):
+        xy_m, seen_mm, error = domain.cells.xy_m[:1], np.array([centre]), _UNREAD
+    places, site = np.unique(xy_m, axis=0, return_inverse=True)
+    low = (seen_mm - centre) / scale
+    start = isotropic(np.array([np.log(domain.diagonal_m / 4.0), np.log(0.5), np.log(0.1), -np.inf]))
+    model = MixedModel(
+        xy_m=places,
+        trend=np.ones((len(places), 1)),
+        trend_precision=np.array([mean_sd**-2.0]),
+        observations=Observations(site=site.ravel(), low=low, high=low, error=np.full(len(low), error)),
+        family="exponential",
+        free=np.isin(np.arange(N_PARAMETERS), [RANGE, SILL, MICRO]),
+        fixed=start,
+        bounds=parameter_bounds((domain.node_m, 1.5 * domain.diagonal_m)),
+    )
+    priors = Priors(log_range=float(start[RANGE]))
+    fit = observe_information(maximise_reml(model, start[None], priors), priors)
+    ranges = np.geomspace(max(domain.node_m, domain.diagonal_m / 30.0), 1.5 * domain.diagonal_m, _RANGES)
+    return _Field(integrate_parameters(fit, priors, ranges), centre, scale)
 
 
 def _cores_on(cores: gpd.GeoDataFrame, soil_type: str) -> tuple[Floats, Floats]:
@@ -56,31 +132,11 @@ def _cores_on(cores: gpd.GeoDataFrame, soil_type: str) -> tuple[Floats, Floats]:
     return rows[:, :2], rows[:, 2]
 
 
-def _mapped(soils: gpd.GeoDataFrame, soil_type: str) -> float:
-    """Area-weighted clay depth of the soil type's polygons."""
+def _stated(soils: gpd.GeoDataFrame, soil_type: str) -> float:
+    """Area-weighted clay depth of the soil type's polygons, mm; NaN where they state none."""
     if soils.empty:
         return float("nan")
     of = soils[(soils["soil_type"].astype(str) == soil_type) & soils["clay_depth_mm"].notna()]
     if of.empty:
         return float("nan")
     return float(np.average(of["clay_depth_mm"].to_numpy(float), weights=of.geometry.area))
-
-
-def _krige(xy_m: Floats, depth_mm: Floats, targets_xy: Floats, domain: Domain) -> Floats:
-    centre, scale = float(depth_mm.mean()), float(depth_mm.std(ddof=1))
-    low = (depth_mm - centre) / scale
-    start = isotropic(np.array([np.log(domain.diagonal_m / 4.0), np.log(0.5), -np.inf, np.log(0.5)]))
-    model = MixedModel(
-        xy_m=xy_m,
-        trend=np.ones((len(xy_m), 1)),
-        trend_precision=np.zeros(1),
-        observations=Observations(site=np.arange(len(low)), low=low, high=low, error=np.zeros(len(low))),
-        family="exponential",
-        free=np.isin(np.arange(N_PARAMETERS), [RANGE, SILL, NOISE]),
-        fixed=start,
-        bounds=parameter_bounds((domain.node_m, domain.diagonal_m)),
-    )
-    fit = maximise_reml(model, start[None], Priors(log_range=float(start[RANGE])))
-    onto = covariance_between(to_covariance(model.family, fit.theta), targets_xy, xy_m)
-    scaled: Floats = fit.posterior.beta[0, 0] + onto @ fit.posterior.weights[0]
-    return centre + scale * scaled

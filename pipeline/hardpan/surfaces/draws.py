@@ -8,6 +8,7 @@ import xarray as xr
 
 from hardpan.core.arrays import Floats
 from hardpan.geostat import draw_mixture
+from hardpan.surfaces.clay import ClayDepth
 from hardpan.surfaces.domain import LEAST_THICKNESS_MM, NEGATIVE_SPECTRUM, Domain
 from hardpan.surfaces.variables import FittedField
 
@@ -36,7 +37,7 @@ def draw_fields(
 
 
 def compose_draws(
-    drawn: Mapping[str, Floats], fields: Mapping[str, FittedField], clay_mm: Floats, domain: Domain
+    drawn: Mapping[str, Floats], fields: Mapping[str, FittedField], clay: ClayDepth, domain: Domain
 ) -> xr.Dataset:
     """Draws as in `Surfaces.draws`: a pan where the latent field plus the chance of one insertion is above zero.
 
@@ -53,12 +54,13 @@ def compose_draws(
             "top_mm": (dims, top.astype(np.float32)),
             "bottom_mm": (dims, bottom.astype(np.float32)),
             "peak_kpa": (dims, np.exp(values.get("peak", nothing)).astype(np.float32)),
+            "clay_mm": (dims, clay.draws_mm.astype(np.float32)),
         },
         coords={
             "x_m": ("node", domain.nodes.xy_m[:, 0]),
             "y_m": ("node", domain.nodes.xy_m[:, 1]),
             "soil": ("node", domain.nodes.soil),
-            "clay_depth_mm": ("node", _node_means(clay_mm, domain)),
+            "clay_depth_mm": ("node", _node_means(clay.mean_mm, domain)),
         },
     )
 

@@ -65,6 +65,23 @@ class SurfaceSettings(Settings):
     draws: int = setting(200, says="Conditional draws carried to depth and money", ge=20, le=5000)
     node_m: float = setting(20.0, says="Spacing of the nodes at which draws are joint", unit="m", gt=0)
     block: bool = setting(True, says="Predict the mean of a cell instead of a point")
+    clay_spread: float = setting(
+        0.15,
+        says="Usual spread of the depth to clay within a soil type, standard deviation over depth; a choice",
+        unit="share",
+        gt=0,
+        le=1,
+    )
+    clay_map_error: float = setting(
+        0.15,
+        says="Standard error of the depth to clay that the soil map states for a soil type, over the depth; a choice",
+        unit="share",
+        gt=0,
+        le=1,
+    )
+    core_error_mm: float = setting(
+        20.0, says="Standard error of the depth to clay read from a core; a choice of this tool", unit="mm", gt=0
+    )
     precision_mm: float = setting(
         30.0,
         says="Standard deviation of the mapped bottom to aim at; the report says how many more probes",

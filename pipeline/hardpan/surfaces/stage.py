@@ -66,7 +66,7 @@ def map_pan(
         nears = condition_all(fields, read_variables(insertions, domain, settings), domain, threads)
         cells = map_many_sites(nears, fields, domain, block_m=block_m, threads=threads, progress=progress)
         drawn = draw_many_sites(nears, fields, domain, settings.draws, seed=seed, threads=threads)
-    clay_mm = map_clay(survey, domain)
+    clay = map_clay(survey, domain, settings, seed=seed)
     scores = score_fields(fields, at)
     issues += remark_sites(insertions, domain)
     issues += remark_variables(variables, at)
@@ -79,10 +79,10 @@ def map_pan(
     return Surfaces(
         frame=domain.frame,
         inside=domain.inside,
-        maps=compose_maps(cells, fields, clay_mm, domain),
+        maps=compose_maps(cells, fields, clay.mean_mm, domain),
         soil_types=domain.soil_types,
         slices=_map_slices(pan, fitted, at, settings),
-        draws=compose_draws(drawn, fields, clay_mm, domain),
+        draws=compose_draws(drawn, fields, clay, domain),
         node_of_cell=domain.node_of_cell,
         scores=scores,
         models=describe_models(fields, at),

@@ -97,7 +97,9 @@ class EnglishZones:
             return f"{self._short_of(held)} {from_mm}"
         if limit is Limit.CLAY:
             kept = f" (kept {self.units.depth(held.kept_mm)} above)" if held.kept_mm else ""
-            return f"{self._clay(held.name)} from {self.units.depth(held.value)}{kept} {from_mm}"
+            near = f"above {self.units.depth(held.value)} on {held.share:.0%} of the zone"
+            where = near if held.share else f"from {self.units.depth(held.value)}"
+            return f"{self._clay(held.name)} {where}{kept} {from_mm}"
         end = self.units.write(held.value, Measure.DEPTH, None)
         return {
             Limit.RIPPER_DEEPEST: f"the ripper goes no deeper than {end}",
@@ -129,7 +131,14 @@ class EnglishZones:
 
     def _why_ripped(self, why: Ripped) -> str:
         asked = f" ({why.credited_by})" if why.credited_by else ""
-        return f"{asked}: {self._pan(why)}{self._limited(why)}, and {self._pays(why)}{self._machine(why.pull)}"
+        told = f"{self._limited(why)}{self._in_clay(why)}"
+        return f"{asked}: {self._pan(why)}{told}, and {self._pays(why)}{self._machine(why.pull)}"
+
+    def _in_clay(self, why: Ripped) -> str:
+        """Chance of clay that is not to be brought up, "" where it rounds to nothing."""
+        if why.clay_chance < 0.005:
+            return ""
+        return f", with a chance of {why.clay_chance:.0%} that a tine there is in clay that should stay down"
 
     def _pan(self, why: Ripped) -> str:
         middle, low, high = (5 * round(edge / 5) for edge in why.bottom_mm)
