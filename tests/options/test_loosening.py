@@ -4,7 +4,6 @@ import pytest
 from builders.decision import shipped_catalog
 from hardpan.options.loosening import (
     breaking_weights,
-    critical_depth_mm,
     cumulated_excess,
     depth_grid_mm,
     full_width_depth_mm,
@@ -12,6 +11,7 @@ from hardpan.options.loosening import (
     ridge_mm,
     section_share,
 )
+from hardpan.options.sections import critical_depth_mm
 
 GRID = depth_grid_mm(700.0)
 

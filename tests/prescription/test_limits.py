@@ -1,7 +1,8 @@
 """Each limit of soil, season and machine, alone, where it is what holds the depth: the zone's reason names it."""
 
+from dataclasses import replace
+
 import numpy as np
-import pandas as pd
 import pytest
 
 from hardpan.options.effort import limit_values, machine_limit
@@ -94,7 +95,7 @@ def test_hostile_clay_is_named_with_the_depth_it_begins_at_where_it_is_shallowes
     zones.labels[zones.labels > 0] = 1
     whole = zones.table.dissolve(by="soil_type", aggfunc={"zone": "min", "kind": "first", "area_ha": "sum"})
     table = whole.reset_index().assign(length_m=200.0, heading_deg=0.0)
-    one = type(zones)(frame=zones.frame, labels=zones.labels, table=table, indices=pd.DataFrame(), count=zones.count)
+    one = replace(zones, table=table)
     catalog = made.shipped_catalog(machine={"tractor": STRONG, "ripper": WINGED})
     plan = made.decide((surfaces, survey, one), catalog, made.rates([soils[0]], worth=3000.0))[1]
     assert plan.zones["depth_mm"].tolist() == [375]

@@ -3,6 +3,7 @@ import pytest
 import shapely
 
 from hardpan.core.errors import InputError, SettingsError
+from hardpan.options.sections import GROUPS
 from hardpan.records.decision import MachineSettings, PrescriptionSettings
 from hardpan.records.reasons import Limit, Opening
 
@@ -241,7 +242,10 @@ def test_draws_of_money_and_pan_must_be_as_many(made, catalog):
 
 
 def test_hours_litres_and_money_of_a_draw_are_of_the_same_draw(made, catalog):
-    """A pan alike in every draw: what a zone returns, and its hours and litres at their price, go as its worth."""
+    """A pan alike in every draw: what a zone returns, and its hours and litres at their price, go as its worth.
+
+    Draws that share a section of loosened soil share what is broken but for the offset that keeps its mean (0.1 %).
+    """
     paddock = made.ground(bottom_mm=400.0, sd_mm=0.0)
     money = made.rates(["deep sand"], worth=400.0, per_hour=250.0, per_litre=2.0, wear=0.0)
     _, plan = made.decide(paddock, catalog, money, machine=MachineSettings(setup="plain"))
@@ -249,4 +253,5 @@ def test_hours_litres_and_money_of_a_draw_are_of_the_same_draw(made, catalog):
     assert np.ptp(plan.hours[0]) > 0.01 * plan.hours[0].mean()
     gained = plan.returns[0] + 250.0 * plan.hours[0] + 2.0 * plan.fuel_l[0]
     share = gained / money.scenarios["worth_per_ha"].to_numpy()[:, 0]
-    assert share == pytest.approx(share.mean(), rel=1e-5)
+    for group in range(GROUPS):
+        assert share[group::GROUPS] == pytest.approx(share[group::GROUPS].mean(), rel=5e-3)
