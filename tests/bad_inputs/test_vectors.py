@@ -432,9 +432,10 @@ def test_labels_of_which_none_is_known_are_asked_for(pad_a, tmp_path):
         soils(pad_a, tmp_path, ("Tf3", WEST), ("Tf4", EAST), default_type=None)
 
 
-def test_without_polygons_and_default_the_type_is_asked_for(pad_a):
-    with pytest.raises(AmbiguousInputError, match=r"soil\.default_type"):
-        pad_a.read(soil={"default_type": None})
+def test_without_polygons_and_default_the_ground_is_unmapped_and_told(pad_a):
+    survey = pad_a.read(soil={"default_type": None})
+    assert set(survey.soils["soil_type"]) == {"unmapped"}
+    assert any("soil" in str(issue.what) for issue in survey.issues)
 
 
 def test_a_missing_attribute_lists_what_is_there(pad_a, tmp_path):

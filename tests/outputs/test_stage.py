@@ -115,13 +115,13 @@ def test_the_order_of_the_zones_changes_nothing(run: PaddockRun, tmp_path: Path)
             assert one.read_bytes() == other.read_bytes(), one.name
 
 
-@pytest.mark.parametrize(("kind", "lost_mm"), [("service", 0), ("", 0), ("rock", 300)])
+@pytest.mark.parametrize(("buried", "lost_mm"), [(True, 0), (False, 300)])
 @pytest.mark.parametrize("shape", ["grid2", "grid1", "polygons"])
 def test_a_lost_position_lifts_the_tines_where_something_may_be_buried(
-    run: PaddockRun, tmp_path: Path, kind: str, lost_mm: int, shape: str
+    run: PaddockRun, tmp_path: Path, buried: bool, lost_mm: int, shape: str
 ) -> None:
     paddock = run.survey.paddock
-    paddock = replace(paddock, exclusions=paddock.exclusions.assign(kind=kind))
+    paddock = replace(paddock, exclusions=paddock.exclusions.assign(buried=buried))
     settings = OutputSettings(formats=("isoxml", "report"), isoxml_shape=shape)
     write_outputs(replace(run, survey=replace(run.survey, paddock=paddock)), settings, tmp_path / "out")
     rip = read_taskdata(tmp_path / "out" / "taskdata.zip")[0]

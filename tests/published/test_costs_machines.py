@@ -48,8 +48,11 @@ def test_a_ripper_without_its_points_is_repaired_for_half_of_a_chisel_plough(pri
 
 def test_an_hour_of_labour_and_a_litre_of_fuel_cost_what_the_equations_add():
     """`asae2000`: labour is 1.1 of the machine's hours, lubricant 15 % of the fuel, in every draw of their prices."""
-    price = {"labour_per_h": 40.0, "fuel_per_l": 2.0}
-    drawn = costs.rates_of(costs.shipped_catalog(prices=price)).scenarios
+    price = {
+        "labour_per_h": {"value": 40.0, "low": 40.0, "high": 40.0, "unit": "AUD/h", "source": "user"},
+        "fuel_per_l": {"value": 2.0, "low": 2.0, "high": 2.0, "unit": "AUD/L", "source": "user"},
+    }
+    drawn = costs.rates_of(costs.shipped_catalog(prices={"overrides": price})).scenarios
     assert drawn["labour"].to_numpy() == pytest.approx(1.1 * 40.0)
     assert (drawn["lubricant"] / drawn["fuel"]).to_numpy() == pytest.approx(0.15)
     assert drawn["per_litre"].to_numpy() == pytest.approx(2.0 * 1.15)

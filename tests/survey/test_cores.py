@@ -41,7 +41,7 @@ def read(tmp_path):
         path.write_text(text, encoding="utf-8")
         settings = SoilSettings(cores=path, default_type="deep sand")
         log = Log()
-        soils = one_soil(LAND.boundary, LAND.crs, settings, TYPES)
+        soils, _ = one_soil(LAND.boundary, LAND.crs, settings, TYPES)
         probes = ProbeSettings(file=path)
         return read_cores(settings, probes, soils, LAND, soil_types=TYPES, log=log), log.issues
 
