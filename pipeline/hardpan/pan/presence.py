@@ -45,7 +45,9 @@ def chance_below(top_mm: Floats, soft_to_mm: Floats, *, from_mm: float, to_mm: f
     pans = np.isfinite(top_mm)
     tops, weight = top_mm[pans], weigh_pans(top_mm, soft_to_mm)[pans]
     soft = np.clip(np.nan_to_num(soft_to_mm, nan=to_mm), from_mm, to_mm)
-    deeper = (np.where(tops > soft[:, None], weight, 0.0)).sum(axis=1)
+    order = np.argsort(tops, kind="stable")
+    from_here = np.append(np.cumsum(weight[order][::-1])[::-1], 0.0)
+    deeper = from_here[np.searchsorted(tops[order], soft, side="right")]
     anywhere = (to_mm - soft) / max(to_mm - from_mm, 1e-9)
     chance: Floats = (deeper + anywhere) / (weight.sum() + 1.0)
     return np.where(pans | ~(soft_to_mm < to_mm), 0.0, chance)
