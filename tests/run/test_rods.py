@@ -14,7 +14,7 @@ STEP_MM = 25
 
 
 def written(folder, insertions, thick_mm=100.0, **tables):
-    """Give the configuration of a paddock with these insertions: date, end of the record (mm), and hard or soft."""
+    """Configuration of a paddock with these insertions: date, end of the record (mm), and hard or soft."""
     path = Small(tables={"surfaces": "draws = 20\ncell_m = 20", **tables}).write(folder)
     rng = np.random.default_rng(7)
     rows = ["site,x,y,date,depth_mm,cone_index_kpa"]

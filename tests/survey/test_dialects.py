@@ -22,7 +22,7 @@ def kpa(number, depth_mm):
 
 
 def rows(make):
-    """Give a line for each reading, made of the site's number, its place in metres and degrees, depth and kPa."""
+    """A line for each reading, made of the site's number, its place in metres and degrees, depth and kPa."""
     lines = []
     for number, (east, north) in enumerate(SITES, start=1):
         x, y = WEST_M + east, SOUTH_M + north
@@ -33,7 +33,7 @@ def rows(make):
 
 
 def read(folder, header, make, probes="", **tables):
-    """Give the survey of a paddock whose probe table is this."""
+    """Survey of a paddock whose probe table is this."""
     path = Small(tables={"probes": probes, **tables}).write(folder)
     (folder / "probes.csv").write_text("\n".join([*([header] if header else []), *rows(make)]) + "\n")
     config = read_config(path)

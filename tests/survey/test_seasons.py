@@ -17,7 +17,7 @@ TOGETHER = 'seasons = "together"'
 
 
 def paddock(folder, probes=""):
-    """Give the configuration of a paddock whose twelve sites were probed on three dates of two seasons."""
+    """Configuration of a paddock whose twelve sites were probed on three dates of two seasons."""
     path = Small(tables={"probes": probes, "surfaces": "draws = 20\ncell_m = 20"}).write(folder)
     rng = np.random.default_rng(3)
     places = rng.uniform(10.0, 190.0, (12, 2))

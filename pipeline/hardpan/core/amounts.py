@@ -43,8 +43,8 @@ def convert(value: float, given: str, wanted: str) -> tuple[float, str]:
     """
     if given == wanted:
         return value, wanted
-    code, per = _money(given)
-    home, home_per = _money(wanted)
+    code, per = currency_of(given)
+    home, home_per = currency_of(wanted)
     if (code is None) != (home is None):
         message = f"a unit that can be brought to {wanted}, not {given!r}"
         raise ValueError(message)
@@ -59,7 +59,7 @@ def convert(value: float, given: str, wanted: str) -> tuple[float, str]:
     return (value / _factor(per, home_per) if per and per != home_per else value), unit
 
 
-def _money(unit: str) -> tuple[str | None, str]:
+def currency_of(unit: str) -> tuple[str | None, str]:
     """Currency of a unit of money and what it is paid for; None and the unit where it is no money."""
     head, _, per = unit.partition("/")
     return (head.strip(), per.strip()) if _CURRENCY.fullmatch(head.strip()) else (None, unit)

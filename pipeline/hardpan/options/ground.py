@@ -98,13 +98,13 @@ class Ground:
             How far it must reach into the clay, NaN where it need not.
         pullable : (n_soils, n_options)
         """
-        can = pullable[self.soil] & (depth_mm <= self.ceiling_mm[:, None]) & self.reaches(depth_mm, into_clay_mm)
-        return np.asarray(can | (depth_mm == 0))
+        return self.useful(depth_mm, into_clay_mm, pullable) & (depth_mm <= self.ceiling_mm[:, None])
 
-    def reaches(self, depth_mm: Floats, into_clay_mm: Floats) -> Bools:
-        """Where each option reaches as far into the clay as it must to be of use, (n_nodes, n_options)."""
+    def useful(self, depth_mm: Floats, into_clay_mm: Floats, pullable: Bools) -> Bools:
+        """Where each option is pulled and reaches as far into the clay as it must, (n_nodes, n_options)."""
         must = self.clay_mm[:, None] + np.nan_to_num(into_clay_mm)
-        return np.asarray(np.isnan(into_clay_mm) | (depth_mm >= must))
+        reaches = np.isnan(into_clay_mm) | (depth_mm >= must)
+        return np.asarray((pullable[self.soil] & reaches) | (depth_mm == 0))
 
     def groups(self) -> list[Ints]:
         """Nodes that share soil and depth to clay, and so all limits, in blocks small enough for memory."""

@@ -62,14 +62,11 @@ def weigh_pans(top_mm: Floats, soft_to_mm: Floats) -> Floats:
     sum is the product-limit estimate of the number of pans (kaplan1958); at most `MOST_WEIGHT`.
     """
     pans: Bools = np.isfinite(top_mm)
-    ends = np.sort(soft_to_mm[np.isfinite(soft_to_mm)])
-    every = np.sort(np.concatenate([ends, top_mm[pans]]))
+    tops, ends = np.sort(top_mm[pans]), np.sort(soft_to_mm[np.isfinite(soft_to_mm)])
     depth, count = np.unique(ends, return_counts=True)
-    at_risk = len(every) - np.searchsorted(every, depth)
     # pans that begin where an insertion ends were seen before it ended
-    at_risk = at_risk - (
-        np.searchsorted(np.sort(top_mm[pans]), depth, "right") - np.searchsorted(np.sort(top_mm[pans]), depth)
-    )
+    seen, ended = np.searchsorted(tops, depth, "right"), np.searchsorted(ends, depth)
+    at_risk = len(tops) - seen + len(ends) - ended
     reach = np.concatenate([[1.0], np.cumprod(1.0 - count / np.maximum(at_risk, 1))])
     share = reach[np.searchsorted(depth, np.where(pans, top_mm, 0.0))]
     return np.where(pans, 1.0 / np.maximum(share, 1.0 / MOST_WEIGHT), np.nan)

@@ -62,6 +62,8 @@ class Context:
     """What the decision table reads, one row a zone."""
     judged: pd.DataFrame
     """`conditions.judge` of the facts."""
+    capped_by: Sequence[int]
+    """Rule that keeps tines above clay in each zone, by its place in the catalog; -1 where none does."""
     kept_m: Mapping[str, float]
     """Name of each exclusion to the widest strip kept around it."""
     lift_m: Mapping[str, float]
@@ -95,8 +97,7 @@ class Context:
     def useful(self) -> Bools:
         """(n_nodes, n_options): the machine pulls the option, and it reaches what it must to be of use."""
         into_mm = into_clay_mm(self.options.table, self.catalog)
-        pulled = self.economy.pullable()[self.ground.soil] | (self.depth_mm == 0)
-        return np.asarray(pulled & (self.ground.reaches(self.depth_mm, into_mm) | (self.depth_mm == 0)))
+        return self.ground.useful(self.depth_mm, into_mm, self.economy.pullable())
 
     @property
     def slack(self) -> float:
@@ -158,6 +159,7 @@ def build_context(
     zone_ha = share_nodes(zones, evidence.surfaces, ground.ha.size)
     facts = zone_facts(table=table, survey=survey, ground=ground, zone_ha=zone_ha, catalog=catalog, season=season)
     candidates = options.table[["option", "setup", "depth_mm", "spacing_mm"]]
+    judged = judge(catalog.rules, facts)
     loss = loss_of(ground, evidence.pan, catalog.response)
     economy = economy_of(candidates, ground, catalog, rates, loss=loss, draft=options.draft)
     return Context(
@@ -171,7 +173,8 @@ def build_context(
         zone_ha=zone_ha,
         turning=turning_time(economy, catalog, table["length_m"].to_numpy(float)),
         facts=facts,
-        judged=judge(catalog.rules, facts),
+        judged=judged,
+        capped_by=ceiling_rules(catalog.rules, judged, facts),
         kept_m=survey.paddock.exclusions.groupby("name")["buffer_m"].max().to_dict(),
         lift_m=(survey.paddock.exclusions.groupby("name")["buried"].any() * zones.lift_m).to_dict(),
     )
@@ -193,12 +196,11 @@ def hostile_clay_mm(context: Context, row: int) -> tuple[NDArray[np.float32], st
 
     Infinite where there is none; "" where no rule, only the soil type, says so.
     """
-    ground, rules = context.ground, context.catalog.rules
-    number = ceiling_rules(rules, context.judged, context.facts)[row]
+    ground, number = context.ground, context.capped_by[row]
     if number < 0:
         return np.where(ground.hostile, ground.clay_draws_mm, np.float32(np.inf)), ""
     cored_mm = float(context.facts["clay_depth_mm"].fillna(np.inf).iloc[row])
-    return clay_or_cored_mm(ground.clay_draws_mm, cored_mm), rules[number].constraint
+    return clay_or_cored_mm(ground.clay_draws_mm, cored_mm), context.catalog.rules[number].constraint
 
 
 def clay_chances(context: Context, row: int, above_mm: float = 0.0) -> Floats:

@@ -1,11 +1,10 @@
 """The shipped tables with the configuration's overrides: soils, machines, prices, crops, rules, references."""
 
 import difflib
-import re
 from collections.abc import Iterator, Mapping
 from typing import Any, TypeVar
 
-from hardpan.core.amounts import MONEY
+from hardpan.core.amounts import MONEY, currency_of
 from hardpan.core.errors import SettingsError
 from hardpan.core.settings import Settings, parse
 from hardpan.core.shipped import shipped
@@ -22,7 +21,6 @@ from hardpan.run.ranges import keep_ranges
 T = TypeVar("T")
 S = TypeVar("S", bound=Settings)
 Table = Mapping[str, Any]
-_CURRENCY = re.compile(r"[A-Z]{3}")
 
 
 def read_catalog(config: Config) -> Catalog:
@@ -173,15 +171,12 @@ def _prices(given: PriceSettings, crop: Crop) -> PriceTable:
     currency = given.currency or home
     entries = {}
     for key, quantity in given.entries.items():
-        code = quantity.unit.split("/")[0]
-        if quantity.unit.startswith(f"{MONEY}/"):
-            entries[key] = quantity.model_copy(update={"unit": quantity.unit.replace(MONEY, currency)}).model_dump()
-        elif _CURRENCY.fullmatch(code) and code not in {currency, home}:
+        code, _ = currency_of(quantity.unit)
+        if code not in {None, MONEY, currency, home}:
             raise SettingsError(
                 what=f"{key} is in {code}, but money is in {currency}", where="[prices]", do=f'set currency = "{code}"'
             )
-        else:
-            entries[key] = quantity.model_dump()
+        entries[key] = quantity.model_dump() | {"unit": quantity.unit.replace(MONEY, currency)}
     own = parse(PriceTable, {**base, **entries, **given.overrides, "currency": currency}, file="[prices]")
     return keep_ranges(own, base)
 

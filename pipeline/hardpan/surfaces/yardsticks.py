@@ -103,7 +103,7 @@ def _expected(variable: Variable, mixture: Mixture) -> Floats:
 
 
 def _likely_sd(variable: Variable, mean: Floats) -> float:
-    made, exact = np.isfinite(mean), variable.observations.low == variable.observations.high
+    made, exact = np.isfinite(mean), variable.exact
     off = variable.observations.low - mean
     seen, beyond = off[made & exact], off[made & ~exact]
 

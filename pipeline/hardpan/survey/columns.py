@@ -15,6 +15,10 @@ MOST_COLUMNS = 5000
 """A reading each millimetre to five metres; no penetrometer gives more."""
 
 
+LEAST_INSERTIONS = 3
+"""Fewer insertions make no map."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Text:
     """A column of text cells: each different cell is kept, and looked at, once."""

@@ -10,7 +10,7 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import InputError
 from hardpan.records.issues import Issue
 from hardpan.records.survey import Profiles, Stop
-from hardpan.survey.columns import ProbeReadings
+from hardpan.survey.columns import LEAST_INSERTIONS, ProbeReadings
 from hardpan.survey.notes import counted, listed, warned
 from hardpan.survey.settings import ProbeSettings
 
@@ -18,8 +18,6 @@ LEAST_READINGS = 2
 """An insertion with fewer readings says nothing of a pan."""
 TOGETHER, TOGETHER_SHARE = 3, 0.1
 """So many insertions, and this share of those that end in soft ground, end at one depth only where the rod does."""
-LEAST_INSERTIONS = 3
-"""Fewer insertions make no map."""
 _VARIABLES = ("depth_mm", "thickness_mm", "cone_index_kpa", "at_least", "held", "theta")
 
 
@@ -147,8 +145,9 @@ def profile(read: Dense, settings: ProbeSettings) -> tuple[Profiles, tuple[Issue
     table, grids = read.insertions, read.grids
     kpa, depth_mm = grids["cone_index_kpa"], grids["depth_mm"]
     reach_mm = np.where(np.isfinite(kpa), depth_mm + grids["thickness_mm"] / 2, np.nan)
-    limit_mm = _rod_ends(table, grids, reach_mm, settings)
-    stop, stop_mm = _stops(grids, reach_mm, limit_mm, settings)
+    hard = _ends_hard(kpa, reach_mm, settings)
+    limit_mm = _rod_ends(table, hard, reach_mm, settings)
+    stop, stop_mm = _stops(grids, hard, reach_mm, limit_mm)
     used = np.isfinite(depth_mm).any(axis=0)
     names = [name for name in _VARIABLES if name != "theta" or np.isfinite(grids["theta"]).any()]
     per_insertion = {
@@ -179,16 +178,13 @@ def _device_limit(grids: dict[str, np.ndarray], settings: ProbeSettings) -> floa
     return float(grids["cone_index_kpa"][grids["at_least"]].min())
 
 
-def _stops(
-    grids: dict[str, np.ndarray], reach_mm: Floats, limit_mm: Floats, settings: ProbeSettings
-) -> tuple[np.ndarray, Floats]:
+def _stops(grids: dict[str, np.ndarray], hard: Bools, reach_mm: Floats, limit_mm: Floats) -> tuple[np.ndarray, Floats]:
     """Why and where each insertion ended."""
     kpa, depth_mm = grids["cone_index_kpa"], grids["depth_mm"]
     rows, last = np.arange(len(kpa)), _last(np.isfinite(kpa))
     stop_mm = reach_mm[rows, last]
     steps = np.diff(depth_mm, axis=1)
     half_step_mm = float(np.nanmedian(steps)) / 2 if np.isfinite(steps).any() else 0.0
-    hard = _ends_hard(kpa, reach_mm, settings)
     at_limit, at_end = grids["at_least"][rows, last], stop_mm >= limit_mm - half_step_mm
     kinds = [Stop.LIMIT.value, Stop.ROD_END.value, Stop.REFUSAL.value]
     return np.select([at_limit, at_end, hard], kinds, Stop.SHORT.value).astype(object), stop_mm
@@ -202,7 +198,7 @@ def _ends_hard(kpa: Floats, reach_mm: Floats, settings: ProbeSettings) -> Bools:
     return hard
 
 
-def _rod_ends(table: pd.DataFrame, grids: dict[str, np.ndarray], reach_mm: Floats, settings: ProbeSettings) -> Floats:
+def _rod_ends(table: pd.DataFrame, hard: Bools, reach_mm: Floats, settings: ProbeSettings) -> Floats:
     """Depth at which the rod of each insertion ends, mm, shape (insertion,).
 
     As stated, or of each file and date the deepest at which several insertions end together in ground that cannot have
@@ -211,11 +207,10 @@ def _rod_ends(table: pd.DataFrame, grids: dict[str, np.ndarray], reach_mm: Float
     if settings.depth_limit_mm is not None:
         return np.full(len(table), settings.depth_limit_mm)
     stop_mm = np.fmax.reduce(reach_mm, axis=1, initial=0.0)
-    soft = ~_ends_hard(grids["cone_index_kpa"], reach_mm, settings)
     limit_mm = np.empty(len(table))
     for rows in table.reset_index(drop=True).groupby(["file", "date"]).indices.values():
-        depth_mm, count = np.unique(stop_mm[rows][soft[rows]], return_counts=True)
-        together = depth_mm[count >= max(TOGETHER, TOGETHER_SHARE * soft[rows].sum())]
+        depth_mm, count = np.unique(stop_mm[rows][~hard[rows]], return_counts=True)
+        together = depth_mm[count >= max(TOGETHER, TOGETHER_SHARE * np.sum(~hard[rows]))]
         limit_mm[rows] = together.max(initial=0.0) or stop_mm[rows].max()
     return limit_mm
 

@@ -8,11 +8,9 @@ import pandas as pd
 from hardpan.core.arrays import Bools
 from hardpan.core.errors import InputError
 from hardpan.records.issues import Issues
+from hardpan.survey.columns import LEAST_INSERTIONS
 from hardpan.survey.notes import counted, warned
 from hardpan.survey.settings import ProbeSettings
-
-LEAST_INSERTIONS = 3
-"""A season with fewer makes no map."""
 
 
 def choose_dates(insertions: pd.DataFrame, settings: ProbeSettings) -> tuple[Bools, Issues]:
@@ -27,7 +25,7 @@ def choose_dates(insertions: pd.DataFrame, settings: ProbeSettings) -> tuple[Boo
         None is in the span asked for.
     """
     keep, issues = _within(insertions, settings)
-    days = pd.to_datetime(insertions["date"].where(keep & (insertions["date"] != "")))
+    days = _days(insertions).where(keep)
     seasons = number_seasons(days, settings.season_gap_days)
     count = int(seasons.max(initial=-1)) + 1
     if count < 2:
@@ -65,11 +63,16 @@ def site_dates(insertions: pd.DataFrame, settings: ProbeSettings) -> pd.DataFram
 
     The column `parted` holds the date then, "" otherwise: only sites that have it in common can be one.
     """
-    days = pd.to_datetime(insertions["date"].where(insertions["date"] != ""))
-    if settings.seasons != "together" or number_seasons(days, settings.season_gap_days).max(initial=-1) < 1:
+    days, gap_days = _days(insertions), settings.season_gap_days
+    if settings.seasons != "together" or number_seasons(days, gap_days).max(initial=-1) < 1:
         return insertions.assign(parted="")
     dated = insertions["site"] + " " + insertions["date"]
     return insertions.assign(site=dated.where(insertions["date"] != "", insertions["site"]), parted=insertions["date"])
+
+
+def _days(insertions: pd.DataFrame) -> pd.Series:
+    """Date of each insertion, NaT without one."""
+    return pd.to_datetime(insertions["date"].where(insertions["date"] != ""))
 
 
 def _within(insertions: pd.DataFrame, settings: ProbeSettings) -> tuple[Bools, Issues]:

@@ -1,13 +1,10 @@
-"""Soil-type polygons: labels to types of the catalog, overlaps and gaps resolved by one rule, hectares told."""
+"""Soil-type polygons: overlaps and gaps resolved by one rule, hectares told."""
 
-import difflib
-import re
 from collections.abc import Mapping
 from typing import TypeAlias
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import pyproj
 import shapely
 
@@ -19,6 +16,7 @@ from hardpan.records.soils import SoilType
 from hardpan.survey import repairs
 from hardpan.survey.notes import attribute, counted, listed, warned
 from hardpan.survey.settings import SoilSettings
+from hardpan.survey.soil_labels import UNMAPPED, default_soil, name_soils, refuse_wrong_targets
 from hardpan.survey.vocabulary import length_mm
 
 TYPE_FIELDS = ("soil_type", "soiltype", "soil", "soil_class", "type", "class", "texture", "name", "label")
@@ -29,15 +27,8 @@ _Row: TypeAlias = tuple[str, str, float, shapely.Geometry]
 """Soil type, label, depth to clay, polygon."""
 SHALLOWEST_CLAY_MM, DEEPEST_CLAY_MM = 80.0, 10_000.0
 """A depth to clay of less is likely to be in cm, or the topsoil is clay; one of more is a mark for "none met"."""
-UNMAPPED = "unmapped"
-"""Type of the catalog for ground of which nothing is known."""
 TOLD_HA = 0.01
 """Overlaps and strips of less are rounding of coordinates and are mended without a word."""
-
-
-def squeeze(label: str) -> str:
-    """Label without case, underscores, hyphens and doubled spaces."""
-    return " ".join(re.sub(r"[_\-]+", " ", label).casefold().split())
 
 
 def one_soil(
@@ -50,7 +41,7 @@ def one_soil(
     AmbiguousInputError
         No default is set, and the catalog has no general type.
     """
-    name = _default(settings, soil_types)
+    name = default_soil(settings, soil_types)
     if name is None:
         raise AmbiguousInputError(
             what="neither soil polygons nor a default soil type are given",
@@ -71,59 +62,6 @@ def one_soil(
             ),
         )
     return _frame([(name, "", np.nan, boundary)], crs), told
-
-
-def refuse_wrong_targets(settings: SoilSettings, soil_types: Mapping[str, SoilType]) -> None:
-    """Refuse a label that is mapped to no soil type.
-
-    Raises
-    ------
-    InputError
-        With the names known, and the nearest.
-    """
-    known = {squeeze(label): name for name, soil in soil_types.items() for label in (name, *soil.labels)}
-    for label, target in settings.mapping.items():
-        if squeeze(target) not in known:
-            raise InputError(
-                what=f"{label!r} is mapped to {target!r}, which is no soil type",
-                where="[soil.mapping]",
-                right=f"one of {listed(sorted(soil_types), 12)}",
-                do=f'write "{label}" = "{_nearest(target, known) or min(soil_types)}"',
-            )
-
-
-def _nearest(label: str, known: Mapping[str, str]) -> str | None:
-    """Soil type whose name or label is nearest to a text, None where none is near."""
-    near = difflib.get_close_matches(squeeze(label), known, n=1, cutoff=0.6)
-    return known[near[0]] if near else None
-
-
-def _default(settings: SoilSettings, soil_types: Mapping[str, SoilType]) -> str | None:
-    if settings.default_type is None:
-        return UNMAPPED if UNMAPPED in soil_types else None
-    found = _match(settings.default_type, settings, soil_types)
-    if found is None:
-        raise InputError(
-            what=f"{settings.default_type!r} is no soil type of the catalog",
-            where="soil.default_type",
-            right=f"one of {listed(sorted(soil_types))}",
-        )
-    return found
-
-
-def _match(label: str, settings: SoilSettings, soil_types: Mapping[str, SoilType]) -> str | None:
-    wanted = squeeze(label)
-    mapped = {squeeze(key): value for key, value in settings.mapping.items()}
-    wanted = squeeze(mapped.get(wanted, wanted))
-    for name, soil in soil_types.items():
-        if wanted == squeeze(name) or wanted in {squeeze(other) for other in soil.labels}:
-            return name
-    return None
-
-
-def match_labels(labels: pd.Series, settings: SoilSettings, soil_types: Mapping[str, SoilType]) -> list[str | None]:
-    """Soil type of the catalog for each label, None where there is none."""
-    return [_match(str(label), settings, soil_types) if str(label).strip() else None for label in labels]
 
 
 def map_soils(
@@ -154,7 +92,7 @@ def map_soils(
     refuse_wrong_targets(settings, soil_types)
     field = _type_field(table, settings, file)
     labels = [attribute(value) for value in table[field]]
-    names, issues = _names(labels, settings, soil_types, file)
+    names, issues = name_soils(labels, settings, soil_types, file)
     clay, unread = _clay_depth(table, settings, file)
     geometry = repairs.clipped(table.geometry.to_numpy(), boundary)
     rows = [
@@ -198,32 +136,6 @@ def _no_attribute(table: gpd.GeoDataFrame, wanted: str, file: str, *, key: str) 
         where=file,
         do=f"name the right one in {key}",
     )
-
-
-def _names(
-    labels: list[str], settings: SoilSettings, soil_types: Mapping[str, SoilType], file: str
-) -> tuple[list[str], tuple[Issue, ...]]:
-    found = [_match(label, settings, soil_types) if label.strip() else None for label in labels]
-    unknown = sorted({label.strip() or "(blank)" for label, name in zip(labels, found, strict=True) if name is None})
-    if not unknown:
-        return [name for name in found if name is not None], ()
-    default = _default(settings, soil_types)
-    every = {squeeze(name): kind for kind, soil in soil_types.items() for name in (kind, *soil.labels)}
-    lines = listed([f'"{one}" = "{_nearest(one, every) or "..."}"' for one in unknown], 3)
-    if default is None or (settings.default_type is None and not any(found)):
-        raise AmbiguousInputError(
-            what=f"soil labels {listed(unknown)} are no types of the catalog ({listed(sorted(soil_types), 12)})",
-            where=file,
-            do=f"add {lines} to [soil.mapping], or set soil.default_type",
-        )
-    issue = warned(
-        "soil-label",
-        f"soil labels {listed(unknown)} are no types of the catalog ({listed(sorted(soil_types), 12)})",
-        f"taken as the default type {default}; add {lines} to [soil.mapping]",
-        file=file,
-        place=f"feature {listed([at + 1 for at, name in enumerate(found) if name is None])}",
-    )
-    return [name or default for name in found], (issue,)
 
 
 def _clay_depth(table: gpd.GeoDataFrame, settings: SoilSettings, file: str) -> tuple[np.ndarray, tuple[Issue, ...]]:
@@ -315,7 +227,7 @@ def _fill_gaps(
     if not gaps:
         return rows, tuple(issues)
     gap_ha = sum(part.area for part in gaps) / M2_PER_HA
-    default = _default(settings, soil_types)
+    default = default_soil(settings, soil_types)
     if default is None:
         raise AmbiguousInputError(
             what=f"{gap_ha:.2f} ha of the paddock have no soil polygon", where=file, do="set soil.default_type"

@@ -8,7 +8,7 @@ import pandas as pd
 import shapely
 
 from hardpan.records.soils import SoilType
-from hardpan.survey import cores, delimited, files, geodesy, numbers, positions, repairs, soils, vectors
+from hardpan.survey import cores, delimited, files, geodesy, numbers, positions, repairs, soil_labels, soils, vectors
 from hardpan.survey.columns import Text
 from hardpan.survey.land import Land
 from hardpan.survey.notes import Log
@@ -18,7 +18,7 @@ from hardpan.survey.settings import ProbeSettings, SoilSettings
 def read_soils(settings: SoilSettings, land: Land, soil_types: Mapping[str, SoilType], log: Log) -> gpd.GeoDataFrame:
     """Soil polygons that cover the boundary once; the whole of it is one type where no file is given."""
     if settings.polygons is None:
-        soils.refuse_wrong_targets(settings, soil_types)
+        soil_labels.refuse_wrong_targets(settings, soil_types)
         whole, told = soils.one_soil(land.boundary, land.crs, settings, soil_types)
         log.note(told)
         return whole
@@ -59,7 +59,7 @@ def read_cores(
     values, unread = cores.scale(measured, factors, table, bundle.name)
     log.note(unread)
     geometry = _core_points(table, mark, settings, probes, land=land, file=bundle.name, log=log)
-    named = soils.match_labels(table["soil_type"], settings, soil_types) if "soil_type" in table else None
+    named = soil_labels.match_labels(table["soil_type"], settings, soil_types) if "soil_type" in table else None
     frame, placed = cores.place(cores.name_cores(table), values, geometry, named, soil_map=soil_map, file=bundle.name)
     log.note(placed)
     return frame
