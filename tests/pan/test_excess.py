@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.integrate import trapezoid
 
 from hardpan.pan.excess import SHAPE_STEPS, find_peak, integrate_excess, mean_shape
 from hardpan.pan.readings import Readings
@@ -75,4 +76,4 @@ def test_flanks_that_cross_the_threshold_between_readings_count_with_their_trian
     fine_mm = np.arange(0.0, 600.0, 0.1)
     over = np.maximum(np.interp(fine_mm, DEPTH_MM, steep) - 2000.0, 0.0)
     found = integrate_excess(readings(steep), *ends(steep), 2000.0)[0]
-    assert found == pytest.approx(np.trapezoid(over, fine_mm), rel=1e-4)
+    assert found == pytest.approx(trapezoid(over, fine_mm), rel=1e-4)
