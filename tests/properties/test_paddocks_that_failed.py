@@ -10,6 +10,7 @@ from whole.trial import take, take_seed
 CASES = {
     "a pan in one corner, its zone an island or a bay": {"zones.count": 8, "pan_share": 0.6, "sites": 60},
     "parts and holes wound against the standard": {"parts": 3, "holes": 1, "clockwise": (True, True)},
+    "every insertion refused inside a pan, none past the peak": {"stopped": 1.0, "pan_share": 1.0},
     "cells of 30 m across a pipe and a spot": {"surfaces.cell_m": 30.0, "exclusions": ("line", "spot")},
     "the square of kgf/cm2 read as a depth of 2 cm": {"resistance_unit": "kgf/cm2", "layout": "long"},
     "parts that a KML file names": {"parts": 2, "split": True, "together": True, "boundary_format": "kml"},

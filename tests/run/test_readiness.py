@@ -21,7 +21,6 @@ REFUSED = {
     ),
     "sites within half a metre": (Small(sites=[(100, 100), (100.2, 100), (50, 50)]), "lie at 2 places"),
     "two sites": (Small(sites=SITES[:2]), "2 of 2 insertions can be used"),
-    "no bottom seen": (Small(seen_to_mm=350), "saw its bottom"),
     "exclusions cover everything": (Small(exclusion=rectangle(-10, -10, OVER, OVER)), "cover the whole paddock"),
     "what is kept clear covers everything": (
         Small(exclusion=rectangle(1, 1, SIDE_M - 2, SIDE_M - 2)),

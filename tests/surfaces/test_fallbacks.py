@@ -8,7 +8,7 @@ import shapely
 import xarray as xr
 
 from hardpan.core.errors import InputError
-from hardpan.records.pan import Bottom, State
+from hardpan.records.pan import Bottom, Peak, State
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.surfaces.stage import map_pan
 
@@ -66,13 +66,21 @@ def test_no_usable_insertion_is_refused(truth):
         mapped(truth, truth.pan.insertions.assign(state=State.UNUSABLE))
 
 
-def test_a_bottom_nobody_saw_is_refused(truth):
+@pytest.mark.parametrize("peaks", [Peak.OBSERVED, Peak.CENSORED])
+def test_a_bottom_nobody_saw_leaves_presence_and_top_and_a_map_that_is_not_scored(truth, peaks):
     insertions = truth.pan.insertions.copy()
     present = insertions["state"] == State.PRESENT
     insertions.loc[present, "bottom_kind"] = Bottom.CENSORED
+    insertions.loc[present, "peak_kind"] = peaks
     insertions.loc[present, ["bottom_mm", "bottom_sd_mm"]] = np.nan
-    with pytest.raises(InputError, match="saw its bottom"):
-        mapped(truth, insertions)
+    found, seen = mapped(truth, insertions), mapped(truth, truth.pan.insertions)
+    for name in ("pan_probability", "pan_top_mm"):
+        inside = found.inside
+        assert np.allclose(found.maps[name].to_numpy()[inside], seen.maps[name].to_numpy()[inside], rtol=0.2)
+    assert found.verdict is not None
+    assert found.verdict.unseen_mm == insertions.loc[present, "bottom_low_mm"].max()
+    assert np.isnan(found.verdict.gain)
+    assert np.isfinite(found.maps["peak_kpa"].to_numpy()[inside]).all()
 
 
 def test_a_paddock_without_a_pan_is_mapped_as_such(truth):

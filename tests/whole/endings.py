@@ -14,8 +14,6 @@ from whole.recipe import Recipe
 DISPLAY_VERTICES = 9_000
 """An outline of so many comes near the usual limit of a display, 10,000."""
 WEAK_KW = 100.0
-UNSEEN_MM = 150.0
-"""A probe that reads so far below a pan and half its thickness has seen the bottom, whatever the step."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -29,15 +27,6 @@ class Refusal:
     """The recipe makes it right to refuse."""
     must: Callable[[Built], bool] = lambda _: False
     """The recipe makes it wrong not to."""
-
-
-def _bottoms(built: Built) -> tuple[int, int]:
-    """How many insertions certainly saw a bottom, and how many may have."""
-    table, recipe = built.probes.table, built.recipe
-    below = table["read_mm"] - table["bottom_mm"]
-    present = table["present"]
-    certain = present & (below > 0.5 * recipe.pan_thickness_mm + UNSEEN_MM)
-    return int(certain.sum()), int((present & (below > 0.0)).sum())
 
 
 def _sites(built: Built) -> tuple[int, int]:
@@ -65,18 +54,7 @@ def _parts_named(recipe: Recipe) -> bool:
     return recipe.split and recipe.parts > 1 and recipe.boundary_format == "kml" and not recipe.together
 
 
-def _read_plainly(built: Built) -> bool:
-    """Whether nothing moves or blanks the readings."""
-    return built.recipe.holes_in_readings == 0.0 and "moisture_model" not in built.recipe.settings["pan"]
-
-
 REFUSALS = (
-    Refusal(
-        name="no insertion saw the bottom of the pan",
-        says=r"none of the \d+ insertions that met a pan saw its bottom",
-        may=lambda built: _bottoms(built)[0] == 0 or not _read_plainly(built),
-        must=lambda built: built.recipe.stopped == 1.0 and built.recipe.pan_share == 1.0 and _read_plainly(built),
-    ),
     Refusal(
         name="fewer than three places",
         says=r"[012] probe sites? can be used|usable insertions lie at [12] place|[012] of \d+ insertions can be used",

@@ -140,7 +140,7 @@ class MapVerdict:
     yardstick: str
     """The better one: method of `Surfaces.scores`."""
     gain: float
-    """Share by which the map's score at sites left out is better."""
+    """Share by which the map's score at sites left out is better; NaN where no insertion saw a bottom."""
     better: bool
     """By more than nothing to speak of."""
     sd_mm: float
@@ -149,6 +149,8 @@ class MapVerdict:
     more_sites: int = 0
     reached_mm: float = math.nan
     """Standard deviation with that many more sites."""
+    unseen_mm: float = math.nan
+    """Deepest reading in a pan where no insertion saw a bottom; NaN where one did."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -30,10 +30,18 @@ def inform(variables: Mapping[str, Variable], usual: PriorSettings) -> dict[str,
     spread = float(np.hypot(np.std(top.low), usual.thickness_sd_mm))
     mean = float(np.mean(top.low)) + usual.thickness_mm
     out["bottom"] = _rescaled(variables["bottom"], spread, LEAST_SCALE_MM, mean=(mean, usual.mean_sd_mm))
-    out["peak"] = _rescaled(variables["peak"], usual.peak_spread, LEAST_SCALE_LOG)
+    out["peak"] = _rescaled(variables["peak"], usual.peak_spread, LEAST_SCALE_LOG, mean=_usual_peak(variables, usual))
     for name, noise in (("top", usual.noise_mm), ("bottom", usual.noise_mm), ("peak", usual.peak_noise)):
         out[name] = replace(out[name], usual_noise=noise / out[name].scale, noise_factor=usual.noise_factor)
     return out
+
+
+def _usual_peak(variables: Mapping[str, Variable], usual: PriorSettings) -> tuple[float, float] | None:
+    """Mean of the peak's logarithm and its standard deviation where no insertion passed the peak; None where one did."""
+    peak = variables["peak"]
+    if peak.exact.any():
+        return None
+    return float(np.mean(in_units(peak).low)) + usual.peak_spread, usual.peak_mean_sd
 
 
 def in_units(variable: Variable) -> Observations:

@@ -11,7 +11,7 @@ from hardpan.core.errors import InputError
 from hardpan.core.said import Said, depth, distance
 from hardpan.geostat import RANGE, SILL
 from hardpan.records.issues import Issue, Outcome
-from hardpan.records.pan import Bottom, State
+from hardpan.records.pan import State
 from hardpan.surfaces.domain import Domain
 from hardpan.surfaces.variables import MIN_SPATIAL_SITES, FittedField, Variable
 
@@ -36,7 +36,7 @@ def refuse_too_little(insertions: gpd.GeoDataFrame) -> None:
     Raises
     ------
     InputError
-        Fewer than three usable sites, or a pan whose bottom no insertion saw.
+        Fewer than three usable sites.
     """
     usable = insertions[(insertions["state"] != State.UNUSABLE) & (insertions["missed"] <= _MOSTLY_MISSED)]
     n_sites = usable["site"].nunique()
@@ -54,16 +54,6 @@ def refuse_too_little(insertions: gpd.GeoDataFrame) -> None:
             where="surfaces",
             right="at least 3",
             do="probe more places, or see why insertions were set aside",
-        )
-    present = usable["state"] == State.PRESENT
-    if present.any() and not (usable["bottom_kind"] == Bottom.OBSERVED).any():
-        deepest = float(usable.loc[present, "bottom_low_mm"].max())
-        raise InputError(
-            what=f"none of the {int(present.sum())} insertions that met a pan saw its bottom (deepest reading in it"
-            f" {deepest:.0f} mm), so no map of the bottom can be honest",
-            where="surfaces",
-            right="at least one insertion through the pan",
-            do="probe again when the soil is moist, or with a probe that reaches deeper",
         )
 
 

@@ -19,6 +19,7 @@ from hardpan.geostat import (
     to_correlation,
 )
 from hardpan.records.advice import MapVerdict
+from hardpan.surfaces.beforehand import in_units
 from hardpan.surfaces.domain import Domain
 from hardpan.surfaces.variables import FittedField
 
@@ -101,8 +102,15 @@ def verdict_of(
         return None
     of = scores[(scores["variable"] == "bottom") & (scores["folds"] == "site")].set_index("method")["crps"]
     best = min(("soil-type mean", "inverse distance"), key=lambda method: float(of[method]))
-    gain = 1.0 - float(of["kriging"]) / float(of[best])
     now = float(np.sqrt(np.mean(bottom_sd_mm**2)))
+    variable = fields["bottom"].variable
+    if not variable.exact.any():
+        # bounds alone reward the forecast that lies deepest, so no map can be told from another
+        unseen_mm = float(in_units(variable).low.max())
+        return MapVerdict(
+            yardstick=best, gain=np.nan, better=False, sd_mm=now, asked_mm=precision_mm, unseen_mm=unseen_mm
+        )
+    gain = 1.0 - float(of["kriging"]) / float(of[best])
     reached = precision_by_sites(fields["bottom"], domain, now, precision_mm)
     return MapVerdict(
         yardstick=best,

@@ -33,6 +33,14 @@ class PriorSettings(Settings):
         source="unverified",
         gt=0,
     )
+    peak_mean_sd: float = setting(
+        0.2,
+        says="Where no insertion passed its peak, the mean of the peak's logarithm lies peak_spread above that of the"
+        " hardest readings, with this standard deviation",
+        unit="ratio",
+        source="unverified",
+        gt=0,
+    )
     peak_noise: float = setting(
         0.1, says="Usual standard deviation of the logarithm of the peak between insertions of one site",
         unit="ratio", source="unverified", gt=0,

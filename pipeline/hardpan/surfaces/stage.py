@@ -98,7 +98,7 @@ def check_mappable(pan: PanFeatures) -> None:
     Raises
     ------
     InputError
-        Fewer than three usable sites or places, or a pan whose bottom no insertion saw.
+        Fewer than three usable sites or places.
     """
     insertions = in_order(pan.insertions)
     refuse_too_little(insertions)
