@@ -4,11 +4,33 @@ One function a stage, and `run_paddock` for all of them; each is loaded when fir
 """
 
 import importlib
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:  # the same names for type checkers, which cannot see what is loaded when first used
+    from hardpan.costs.stage import tally as tally
+    from hardpan.money.stage import price_machines as price_machines
+    from hardpan.options.stage import weigh_options as weigh_options
+    from hardpan.outputs.stage import write_outputs as write_outputs
+    from hardpan.outputs.words.summary import headline as headline
+    from hardpan.outputs.words.summary import map_verdict as map_verdict
+    from hardpan.outputs.words.summary import zone_table as zone_table
+    from hardpan.pan.stage import detect_pan as detect_pan
+    from hardpan.prescription.stage import prescribe as prescribe
+    from hardpan.run.catalog import read_catalog as read_catalog
+    from hardpan.run.chain import read_inputs as read_inputs
+    from hardpan.run.chain import run_paddock as run_paddock
+    from hardpan.run.config import change as change
+    from hardpan.run.config import read_config as read_config
+    from hardpan.run.manifest import Clock as Clock
+    from hardpan.surfaces.stage import map_pan as map_pan
+    from hardpan.survey.stage import read_survey as read_survey
+    from hardpan.zones.stage import draw_zones as draw_zones
 
 __version__ = "0.1.0"
 
 _PUBLIC = {
     "read_config": "run.config",
+    "change": "run.config",
     "run_paddock": "run.chain",
     "read_inputs": "run.chain",
     "Clock": "run.manifest",

@@ -30,6 +30,13 @@ def test_the_version_stands_in_one_place():
     assert PROJECT["tool"]["hatch"]["version"]["path"] == "pipeline/hardpan/__init__.py"
 
 
+def test_a_type_checker_sees_the_public_names_where_they_are_loaded_from():
+    tree = ast.parse((ROOT / "pipeline" / "hardpan" / "__init__.py").read_text(encoding="utf-8"))
+    imports = [node for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) and node.module != "typing"]
+    seen = {name.name: str(node.module).removeprefix("hardpan.") for node in imports for name in node.names}
+    assert seen == hardpan._PUBLIC
+
+
 def test_the_citation_names_the_version_and_its_day_as_the_changelog_does():
     lines = (ROOT / "CITATION.cff").read_text(encoding="utf-8").splitlines()
     cited = dict(line.split(": ", 1) for line in lines if line.startswith(("version: ", "date-released: ")))

@@ -3,8 +3,9 @@ from pathlib import Path
 import pytest
 
 from hardpan.core.errors import InputError, SettingsError
-from hardpan.run.config import read_config
+from hardpan.run.config import change, read_config
 
+DEMO = Path(__file__).parents[2] / "data" / "demo" / "demo.toml"
 LEAST = """
 [paddock]
 name = "north"
@@ -37,6 +38,29 @@ def test_every_file_the_run_reads_is_known(tmp_path):
     config = read_config(write(tmp_path, more))
     assert {path.name for path in config.inputs} == {"boundary.geojson", "a.csv", "b.csv", "eca.tif"}
     assert all(path.parent == tmp_path for path in config.inputs)
+
+
+def test_a_changed_key_leaves_all_others_as_the_file_gave_them():
+    config = read_config(DEMO)
+    assert change(config) == config
+    changed = change(config, pan={"critical_kpa": 1800}, surfaces={"priors": {"thickness_mm": 120}})
+    assert (changed.pan.critical_kpa, changed.surfaces.priors.thickness_mm) == (1800, 120)
+    assert changed.prescription == config.prescription
+    assert changed.surfaces.priors.noise_mm == config.surfaces.priors.noise_mm
+    assert config.pan.critical_kpa != 1800
+
+
+@pytest.mark.parametrize(
+    ("tables", "says"),
+    [
+        ({"pan": {"critical_kp": 2000}}, "unknown key 'pan.critical_kp'"),
+        ({"pan": {"critical_kpa": -1}}, "pan.critical_kpa = -1 cannot be used"),
+        ({"zones": {"min_width_m": float("inf")}}, "zones.min_width_m is infinite"),
+    ],
+)
+def test_a_change_is_checked_as_a_file_is(tables, says):
+    with pytest.raises(SettingsError, match=says):
+        change(read_config(DEMO), **tables)
 
 
 def test_an_absolute_path_stays_as_it_is(tmp_path):

@@ -134,6 +134,44 @@ def read_config(path: Path) -> Config:
     return parse(Config, values, file=path.name, folder=path.resolve().parent)
 
 
+def change(config: Config, **tables: Mapping[str, object]) -> Config:
+    """Configuration with some keys of its tables changed, checked as if a file had given them.
+
+    Parameters
+    ----------
+    config : Config
+        What to begin from; it stays as it is.
+    **tables : Mapping[str, object]
+        Keys and values by table, `pan={"critical_kpa": 2000}`; a mapping changes single keys of an inner table. Paths
+        that are not absolute are taken from the working directory.
+
+    Raises
+    ------
+    SettingsError
+        A key is unknown or has a value that cannot be used.
+
+    Examples
+    --------
+    >>> least = {"paddock": {"name": "Example", "boundary": "b.geojson"}, "probes": {"file": "probes.csv"}}
+    >>> config = parse(Config, least, file="example")
+    >>> change(config, pan={"critical_kpa": 2000}).pan.critical_kpa
+    2000.0
+    """
+    values = _merged(config.model_dump(by_alias=True, exclude_unset=True), tables)
+    for key in _endless(values, ""):
+        raise SettingsError(what=f"{key} is infinite or no number", where="change", right="a finite number")
+    return parse(Config, values, file="change", folder=Path.cwd())
+
+
+def _merged(given: Mapping[str, object], changes: Mapping[str, object]) -> dict[str, object]:
+    """The mapping with the values of another in place of its own, inner mappings key by key."""
+    out = dict(given)
+    for key, value in changes.items():
+        old = out.get(key)
+        out[key] = _merged(old, value) if isinstance(old, Mapping) and isinstance(value, Mapping) else value
+    return out
+
+
 def _endless(value: object, key: str) -> Iterator[str]:
     """Keys of numbers that are infinite or none; the mark of missing raster cells may be one."""
     if isinstance(value, float) and not isfinite(value) and key != "surfaces.covariates_nodata":

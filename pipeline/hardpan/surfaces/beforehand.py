@@ -37,7 +37,7 @@ def inform(variables: Mapping[str, Variable], usual: PriorSettings) -> dict[str,
 
 
 def _usual_peak(variables: Mapping[str, Variable], usual: PriorSettings) -> tuple[float, float] | None:
-    """Mean of the peak's logarithm and its standard deviation where no insertion passed the peak; None where one did."""
+    """Mean of the log peak and its standard deviation where no insertion passed the peak; None where one did."""
     peak = variables["peak"]
     if peak.exact.any():
         return None
