@@ -1,10 +1,10 @@
 """The demo paddock is what its page says, and what its script writes."""
 
-import importlib.util
 import json
 import tomllib
 from pathlib import Path
 
+import generate
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -20,14 +20,6 @@ UTM = "EPSG:32751"
 
 
 @pytest.fixture(scope="module")
-def generate():
-    spec = importlib.util.spec_from_file_location("demo_generate", DEMO / "generate.py")
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-@pytest.fixture(scope="module")
 def probes():
     return pd.read_csv(DEMO / "probes.csv")
 
@@ -37,7 +29,7 @@ def cone_kpa(probes):
     return probes.filter(regex=r"^\d+ mm$").to_numpy(float)
 
 
-def test_the_script_writes_the_files_that_are_shipped(generate, tmp_path, capsys):
+def test_the_script_writes_the_files_that_are_shipped(tmp_path, capsys):
     generate.main(tmp_path)
     assert "156.0 ha" in capsys.readouterr().out
     for name in ("boundary.geojson", "soil_types.geojson", "exclusions.geojson", "probes.csv", "cores.csv"):
@@ -95,7 +87,7 @@ def test_the_log_has_one_stone_and_one_tail_of_zeros(cone_kpa):
     assert stones.sum() == 1
 
 
-def test_conductivity_is_higher_where_clay_is_nearer(generate):
+def test_conductivity_is_higher_where_clay_is_nearer():
     with rasterio.open(DEMO / "eca.tif") as file:
         assert file.nodata == -9999
         eca = file.read(1, masked=True)
