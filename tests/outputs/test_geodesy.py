@@ -8,7 +8,7 @@ import shapely
 from shapely.geometry import Point, box
 
 from hardpan.core.errors import InputError
-from hardpan.outputs.geodesy import degrees_per_metre, to_display, to_wgs84
+from hardpan.outputs.geodesy import bearing_deg, degrees_per_metre, to_display, to_wgs84
 from hardpan.spatial.datum import plan_move
 from hardpan.spatial.geodesy import geodesic_ha
 
@@ -83,3 +83,14 @@ def test_a_degree_has_the_length_of_the_standard():
     east, north = degrees_per_metre(-35.0)
     assert 0.00022 / east == pytest.approx(20.083, abs=5e-4)
     assert 0.00018 / north == pytest.approx(19.969, abs=5e-4)
+
+
+@pytest.mark.parametrize(("epsg", "east", "north"), [(32750, 250_000.0, 6_400_000.0), (32617, 790_000.0, 3_900_000.0)])
+def test_a_bearing_is_the_heading_turned_by_the_meridian_convergence(epsg, east, north):
+    crs = pyproj.CRS(epsg)
+    lon, lat = pyproj.Transformer.from_crs(crs, "EPSG:4326", always_xy=True).transform(east, north)
+    convergence = pyproj.Proj(crs).get_factors(lon, lat).meridian_convergence
+    assert abs(convergence) > 0.5
+    for heading in (0.0, 45.0, 179.0):
+        turned = bearing_deg(heading, Point(east, north), crs) - heading - convergence
+        assert abs((turned + 90.0) % 180.0 - 90.0) < 0.01

@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -31,6 +32,17 @@ def test_inputs_settings_versions_and_seed_are_there(manifest, run):
     assert manifest["settings_sha256"] == run.trail.settings_digest
     assert manifest["versions"] == run.trail.versions.to_dict()
     assert manifest["seed"] == 1
+
+
+def test_the_plan_number_tells_runs_apart_by_what_went_into_them(manifest, run):
+    trail = run.trail
+    assert manifest["plan"] == trail.plan_number == replace(trail, started="2027-01-01T00:00:00Z").plan_number
+    others = (
+        replace(trail, settings_digest="ef" * 32),
+        replace(trail, version="0.2.0"),
+        replace(trail, inputs=trail.inputs.replace("ab" * 32, "ba" * 32)),
+    )
+    assert len({trail.plan_number, *(other.plan_number for other in others)}) == 4
 
 
 def test_every_datum_move_is_named_the_last_one_too(manifest):

@@ -19,6 +19,9 @@ DECIMALS = 7
 
 WGS84 = "EPSG:4326"
 
+_LINE_M = 100.0
+"""Half the line whose ends tell its bearing: long against rounding, short against the change of grid north."""
+
 _GOOD_M = 1.0
 """A stated accuracy worse than this is told to the user."""
 
@@ -95,6 +98,18 @@ def degrees_per_metre(latitude: float) -> tuple[float, float]:
     _, _, east = geod.inv(0.0, latitude, 0.01, latitude)
     _, _, north = geod.inv(0.0, latitude - 0.005, 0.0, latitude + 0.005)
     return 0.01 / east, 0.01 / north
+
+
+def bearing_deg(heading_deg: float, place: shapely.Point, crs: pyproj.CRS) -> float:
+    """Bearing of a line from true north, degrees from 0 to 180, of its heading from grid north at `place` in `crs`."""
+    geodetic = crs.geodetic_crs or pyproj.CRS(WGS84)
+    back = pyproj.Transformer.from_crs(crs, geodetic, always_xy=True)
+    way = np.array([np.sin(np.deg2rad(heading_deg)), np.cos(np.deg2rad(heading_deg))])
+    lon, lat = back.transform(
+        *np.column_stack([(place.x, place.y) - _LINE_M * way, (place.x, place.y) + _LINE_M * way])
+    )
+    azimuth, _, _ = (geodetic.get_geod() or pyproj.Geod(ellps="WGS84")).inv(lon[0], lat[0], lon[1], lat[1])
+    return float(azimuth % 180.0)
 
 
 def _mended(geometry: np.ndarray) -> np.ndarray:

@@ -46,6 +46,7 @@ def write_manifest(  # noqa: PLR0917
         "tool": "hardpan",
         "version": trail.version,
         "paddock": {"name": run.survey.paddock.name, "area_ha": run.survey.paddock.area_ha},
+        "plan": trail.plan_number,
         "seed": trail.seed,
         "settings": trail.settings,
         "settings_sha256": trail.settings_digest,

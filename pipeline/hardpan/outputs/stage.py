@@ -211,9 +211,9 @@ def _write_for_people(
         plan = run.plan
         told = plan_advice(plan.zones, plan.moisture, plan.conditions, run.catalog, words)
         write_job_card(
-            work / "job-card.pdf", plan.zones, zone_quantities(run), name=run.survey.paddock.name,
-            told=told, setting_up=set_up_advice(plan.setting_up, words), colours=colours,
-            depth_map=as_png(depth_map, 220), lost=lost, travel=run.zones, words=words,
+            work / "job-card.pdf", run, zone_quantities(run), told=told,
+            setting_up=set_up_advice(plan.setting_up, words), colours=colours,
+            depth_map=as_png(depth_map, 220), lost=lost, words=words,
         )  # fmt: skip
 
 

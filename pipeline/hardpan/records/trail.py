@@ -1,5 +1,6 @@
 """Where a result comes from."""
 
+import hashlib
 from dataclasses import dataclass
 
 import pandas as pd
@@ -22,3 +23,15 @@ class Trail:
     """UTC, ISO 8601."""
     timings_s: pd.Series
     """Stage to seconds."""
+
+    @property
+    def plan_number(self) -> str:
+        """Eight signs that are the same for the same inputs, settings and version, for example "7F3A-21C0"."""
+        parts = (self.version, self.settings_digest, *(f"{name} {digest}" for name, digest in self.inputs.items()))
+        digest = hashlib.sha256("\n".join(parts).encode()).hexdigest().upper()
+        return f"{digest[:4]}-{digest[4:8]}"
+
+    @property
+    def day(self) -> str:
+        """Day the run was started, year-month-day."""
+        return self.started[:10]

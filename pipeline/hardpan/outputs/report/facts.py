@@ -160,7 +160,11 @@ def datum_moves(moves: tuple[DatumMove, ...]) -> pd.DataFrame:
 
 def trail(run: PaddockRun) -> pd.DataFrame:
     """Seed, digests and versions."""
-    rows = [("seed", str(run.trail.seed)), ("settings, SHA-256", run.trail.settings_digest)]
+    rows = [
+        ("plan", run.trail.plan_number),
+        ("seed", str(run.trail.seed)),
+        ("settings, SHA-256", run.trail.settings_digest),
+    ]
     rows += [(f"{name}, SHA-256", str(digest)) for name, digest in run.trail.inputs.items()]
     rows += [(f"{name}, version", str(version)) for name, version in run.trail.versions.items()]
     return pd.DataFrame(rows, columns=["what", "value"])

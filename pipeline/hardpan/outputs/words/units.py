@@ -222,6 +222,13 @@ class Units:
         """Time."""
         return self.quantity(hours, 1, "h")
 
+    def bearing(self, bearing_deg: float) -> str:
+        """Bearing of a line both ways, whole degrees, for example "75°/255°"; `MISSING` where there is none."""
+        if not np.isfinite(bearing_deg):
+            return MISSING
+        one = round(bearing_deg) % 180
+        return f"{one}°/{one + 180}°"
+
     def share(self, value: float) -> str:
         """Share in per cent."""
         return self.quantity(100.0 * value, 0, "%")

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from hardpan.core.said import Amount, Measure
 from hardpan.outputs.words.english.labels import LABELS
 from hardpan.outputs.words.units import MISSING, Units
+from hardpan.records.catalog import Catalog
 
 CAUTIONS = (
     "This is not a clearance to dig. Ask the before-you-dig service for every paddock and look for private lines, "
@@ -112,7 +113,40 @@ class EnglishPage:
     def depth_note(self) -> str:
         """In which unit depths stand on the card."""
         unit = DEPTH_UNITS[self.units.depth_unit]
-        return f"Depths are in {unit}, as on the display, from ground not yet ripped. Hatched ground: keep out."
+        return (
+            f"Depths are in {unit}, as on the display, from ground not yet ripped. Hatched ground: keep out, tines up. "
+            "Run: bearing from true north along which the zone has the longest runs."
+        )
+
+    def made_for(self, catalog: Catalog, *, number: str, day: str) -> Sequence[tuple[str, str, str, str]]:
+        """What the plan was made for, in two columns of labels and texts; `day` of the plan as year-month-day."""
+        units, tractor, ripper = self.units, catalog.tractor, catalog.ripper
+        power = units.write(tractor.engine_power.value, Measure.POWER)
+        pulls = f"{catalog.tractor_name}, {power}, {units.write(tractor.mass.value, Measure.MASS)} with ballast"
+        width = units.write(ripper.width_m, Measure.DISTANCE, 1)
+        rips = f"{catalog.ripper_name}, {ripper.tines} tines {units.spacing(ripper.spacing.value)} apart, {width}"
+        return (("Tractor", pulls, "Plan", f"{number}, of {day}"), ("Ripper", rips, "Crop", catalog.crop.says))
+
+    def tines(self, tines: int, all_tines: int, spacing_mm: float) -> str:
+        """Tines that stay in the ground, of all, and how far apart; where some come off, the outer ones do."""
+        apart = self.units.spacing(spacing_mm)
+        if tines == all_tines:
+            return f"all {all_tines}, {apart} apart"
+        return f"{tines} of {all_tines}: middle ones, {apart} apart"
+
+    def pace(self, speed_kmh: float, passes: int) -> str:
+        """Speed, and how often the ground is gone over where it is more than once."""
+        return self.units.speed(speed_kmh) + (f", {passes} passes" if passes > 1 else "")
+
+    def keep_out(self, name: str, lift_m: float, *, inside: bool) -> str:
+        """Hatched ground by name, and where the tines begin to rise; `inside`: the ground they need is hatched too."""
+        lift = self.units.write(lift_m, Measure.DISTANCE)
+        begin = (
+            f"lift at its edge at the latest, the {lift} the tines take to rise are hatched too"
+            if inside
+            else f"lift {lift} before it"
+        )
+        return f"KEEP OUT (hatched): {name}; {begin}"
 
     def zones(self, numbers: Sequence[object]) -> str:
         """Numbers of zones, in brackets after a sentence."""
