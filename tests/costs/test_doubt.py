@@ -47,7 +47,7 @@ EXACT = {"value": 2.0, "low": 2.0, "high": 2.0, "unit": "AUD/L", "source": "user
 
 
 def test_a_known_price_drives_nothing(made):
-    catalog = made.shipped_catalog(prices={"overrides": {"fuel_per_l": EXACT}})
+    catalog = made.shipped_catalog(numbers={"prices": {"fuel_per_l": EXACT}})
     shares = driven_by(made, lambda rates, _: rates["per_litre"].to_numpy() + rates["grain_per_t"].to_numpy(), catalog)
     assert "price of fuel" not in shares
 

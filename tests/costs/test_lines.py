@@ -68,7 +68,7 @@ def test_a_paddock_left_alone_has_a_ledger_of_areas(made):
 def test_drawn_hours_and_litres_widen_the_range_but_hold_the_rates(made):
     plan = made.plan_of([("deep sand", 10.0, 400)])
     exact = {"value": 2.0, "low": 2.0, "high": 2.0, "unit": "AUD/L", "source": "user"}
-    catalog = made.shipped_catalog(prices={"overrides": {"fuel_per_l": exact}})
+    catalog = made.shipped_catalog(numbers={"prices": {"fuel_per_l": exact}})
     spread = np.linspace(0.5, 1.5, plan.returns.shape[1])[np.newaxis]
     drawn = made.plan_of([("deep sand", 10.0, 400)], hours=5.0 * spread, fuel_l=200.0 * spread)
     fuel = [

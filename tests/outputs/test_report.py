@@ -1,11 +1,13 @@
 """The page is whole in one file, asks no network, runs nobody's text, and says in words what it shows."""
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import numpy as np
 import pytest
 
+from builders.decision import shipped_catalog
 from hardpan.outputs.palette import depth_colours, text_on
 from hardpan.outputs.report import facts
 from hardpan.outputs.settings import OutputSettings
@@ -188,6 +190,14 @@ def test_us_readers_get_their_units(run, tmp_path):
     assert "100% at 218 psi" in page.text
     assert "11.8 in" in head
     assert not re.search(r"\d\s(ha|mm|cm)\b", head.replace("very long", ""))
+
+
+def test_a_number_of_the_users_is_told_beside_the_shipped_one(run):
+    catalog = shipped_catalog(numbers={"effort": {"slip": {"track": 0.06}}}, machine={"setups": {}})
+    told = facts.replaced(replace(run, catalog=catalog))
+    assert told.to_numpy().tolist() == [
+        ["effort.slip.track", "0.05 (0.02 to 0.08) 1", "0.06 (0.024 to 0.096) 1", "user"]
+    ]
 
 
 def test_few_sites_are_called_few(run, survey):

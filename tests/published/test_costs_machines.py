@@ -52,7 +52,7 @@ def test_an_hour_of_labour_and_a_litre_of_fuel_cost_what_the_equations_add():
         "labour_per_h": {"value": 40.0, "low": 40.0, "high": 40.0, "unit": "AUD/h", "source": "user"},
         "fuel_per_l": {"value": 2.0, "low": 2.0, "high": 2.0, "unit": "AUD/L", "source": "user"},
     }
-    drawn = costs.rates_of(costs.shipped_catalog(prices={"overrides": price})).scenarios
+    drawn = costs.rates_of(costs.shipped_catalog(numbers={"prices": price})).scenarios
     assert drawn["labour"].to_numpy() == pytest.approx(1.1 * 40.0)
     assert (drawn["lubricant"] / drawn["fuel"]).to_numpy() == pytest.approx(0.15)
     assert drawn["per_litre"].to_numpy() == pytest.approx(2.0 * 1.15)

@@ -18,11 +18,8 @@ def made():
 def one_hectare(made, *, other, litres=0.0, fuel_per_l=0.0, gain=0.0, lime_t=0.0, lime_per_t=0.0, crop="wheat"):
     """The ledger of a hectare where `other` and fuel are all the ripping costs, and spreading comes with the lime."""
     lime = {"lime": {"value": lime_t, "unit": "t/ha", "source": "farmtrials26127"}}
-    prices = {
-        "grain_per_t": 330.0,
-        "lime_per_t": lime_per_t,
-        "overrides": {"spreading_per_ha": {"value": 0.0, "unit": "AUD/ha", "source": "farmtrials26127"}},
-    }
+    spreading = {"value": 0.0, "unit": "AUD/ha", "source": "farmtrials26127"}
+    prices = {"grain_per_t": 330.0, "lime_per_t": lime_per_t, "spreading_per_ha": spreading}
     catalog = made.shipped_catalog(prices=prices, soil={"types": {"deep sand": lime}}, season={"crop": crop})
     rates = made.rates_of(catalog, ("deep sand",), n_draws=2)
     paid = {name: np.zeros(2) for name in rates.items["item"]} | {

@@ -9,6 +9,7 @@ from hardpan.core.errors import SettingsError
 from hardpan.core.settings import parse
 from hardpan.run.catalog import read_catalog
 from hardpan.run.config import Config
+from hardpan.run.shipped_tables import read_table
 
 SOIL = {
     "texture": "coarse",
@@ -86,7 +87,7 @@ def test_a_number_said_to_be_exact_has_no_range():
 
 def test_a_whole_price_entry_may_carry_a_range():
     entry = {"value": 1.6, "low": 1.2, "high": 2.1, "unit": "AUD/L", "source": "my bills"}
-    assert catalog(prices={"overrides": {"fuel_per_l": entry}}).prices.fuel_per_l.span == (1.2, 2.1)
+    assert catalog(numbers={"prices": {"fuel_per_l": entry}}).prices.fuel_per_l.span == (1.2, 2.1)
 
 
 def test_a_crop_brings_its_price_unless_one_is_given():
@@ -114,7 +115,8 @@ def test_another_currency_converts_shipped_money_and_leaves_the_users_alone():
             {"machine": {"ripper": {"tines": 5}}},
             "[machine] ripper: keys 'spacing', 'min_depth', 'max_depth', 'setups', 'usual_depth', "
             "'rate_of_depth_change', 'latency', 'list_price', 'years', 'hours_per_year' are missing; give them, or "
-            'start from a shipped one with like = "seven-tine-600" (seven-tine-600, five-tine-500, nine-tine-500)',
+            'start from a shipped one with like = "seven-tine-600" (seven-tine-600, five-tine-500, nine-tine-500, '
+            "in-row-subsoiler, spader-4m, offset-disc-6m)",
         ),
         ({"machine": {"ripper": {"like": "seven-tine-600", "spacing": "22 psi"}}}, "brought to mm, not 'psi'"),
         ({"season": {"crop": {"says": "oats"}}}, 'start from a shipped one with like = "wheat"'),
@@ -127,15 +129,15 @@ def test_another_currency_converts_shipped_money_and_leaves_the_users_alone():
         ({"season": {"crop": "canla"}}, "did you mean 'canola'?"),
         ({"prices": {"fuel_per_l": -1.0}}, "[prices]: fuel_per_l = -1 is negative; expected 0 or more"),
         (
-            {"prices": {"overrides": {"fuel_per_l": {"value": -1, "unit": "AUD/L", "source": "user"}}}},
+            {"numbers": {"prices": {"fuel_per_l": {"value": -1, "unit": "AUD/L", "source": "user"}}}},
             "[prices]: fuel_per_l = -1 is negative; expected 0 or more",
         ),
         (
-            {"prices": {"overrides": {"fuel_per_l": {"unit": "AUD/L", "source": "user"}}}},
-            "[prices]: key 'fuel_per_l.value' is missing",
+            {"numbers": {"prices": {"fuel_per_l": {"unit": "AUD/L", "source": "user"}}}},
+            "[numbers.prices] fuel_per_l: key 'value' is missing",
         ),
         ({"prices": {"discount_rate": 5}}, "[prices]: discount_rate = 5 is no share; expected 0 to 1"),
-        ({"prices": {"overrides": {"fuel_per_litre": {}}}}, "unknown key 'fuel_per_litre'"),
+        ({"numbers": {"prices": {"fuel_per_litre": 2}}}, "key 'fuel_per_litre' is not known"),
         ({"prices": {"currency": "EUR"}}, "in AUD, but prices.currency is EUR"),
         ({"prices": {"exchange_rate": 0.6}}, "[prices]: exchange_rate is given but money is in AUD; give currency"),
         ({"soil": soil_types(deep_sandd={"texture": "coarse"})}, "is it 'deep sand' you mean?"),
@@ -210,3 +212,16 @@ def test_a_crop_and_a_set_up_of_ones_own_may_start_from_shipped_ones():
     assert (found.crop.says, found.prices.grain_per_t.value) == ("oats", 250)
     assert found.setups["mine"].foot_width.value == pytest.approx(355.6)
     assert "mine" in found.ripper.setups
+
+
+@pytest.mark.parametrize("name", read_table("crops"))
+def test_every_shipped_crop_can_be_planned_for(name):
+    found = catalog(season={"crop": name})
+    assert found.crop_name == name
+    assert found.prices.grain_per_t.value > 0
+
+
+@pytest.mark.parametrize("name", read_table("rippers"))
+def test_every_shipped_ripper_has_its_set_ups(name):
+    found = catalog(machine={"ripper": name})
+    assert set(found.setups) == set(found.ripper.setups)

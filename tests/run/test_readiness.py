@@ -63,8 +63,8 @@ REFUSED = {
     "an unknown crop": (Small(tables={"season": 'crop = "nothing"'}), "'nothing' is not known"),
     "a price below nothing": (Small(tables={"prices": "fuel_per_l = -1"}), "fuel_per_l = -1"),
     "another currency without a rate": (Small(tables={"prices": 'currency = "USD"'}), "prices.currency is USD"),
-    "no repairs known": (Small(tables={"prices.overrides": "repair = {}"}), "no row 'track'"),
-    "no remaining value known": (Small(tables={"prices.overrides": "remaining_value = {}"}), "no row 'large'"),
+    "an own number of no table": (Small(tables={"numbers.effort.slip": "trak = 0.05"}), "did you mean 'track'?"),
+    "an own number of another unit": (Small(tables={"numbers.effort": 'wear_depth = "9 kPa"'}), "brought to mm"),
     "a file that is not there": (Small(tables={"soil": 'cores = "no.csv"'}), "no such file for the lab cores"),
     "an unknown format": (Small(tables={"outputs": 'formats = ["paper"]'}), "outputs.formats"),
 }

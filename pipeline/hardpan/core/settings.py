@@ -137,8 +137,16 @@ def _explained(err: ValidationError, model: type[BaseModel], file: str) -> Setti
     if first["type"] in {"model_type", "dict_type"}:
         # what a reader of TOML would write: a number of a table that has none to take the unit from
         message = 'a table, for example { value = 1.5, unit = "t/ha", source = "user" }'
-    given = repr(first.get("input"))
-    return SettingsError(what=f"{key} = {given[:80]} cannot be used", where=file, right=message)
+    given = _given(first.get("input"))
+    return SettingsError(what=f"{f'{key} = ' if key else ''}{given} cannot be used", where=file, right=message)
+
+
+def _given(value: object) -> str:
+    """A value as an error shows it: of a number with its unit, the number and its ends."""
+    if isinstance(value, Mapping) and "value" in value:
+        ends = [f"{end} {value[end]}" for end in ("value", "low", "high") if value.get(end) is not None]
+        return ", ".join(ends) if len(ends) > 1 else ends[0].removeprefix("value ")
+    return repr(value)[:80]
 
 
 def _keys_at(model: type[BaseModel], place: list[str]) -> Iterator[str]:

@@ -34,7 +34,7 @@ def spread_rates(soil: SoilType, gypsum_per_meq: Quantity | None) -> dict[str, Q
     gypsum = soil.gypsum
     if soil.reclaim is not None:
         if gypsum_per_meq is None:
-            raise SettingsError(what="gypsum_per_meq is missing", where="[prices]", do="give it in prices.overrides")
+            raise SettingsError(what="gypsum_per_meq is missing", where="[prices]", do="give it in [numbers.prices]")
         gypsum = gypsum_to_reclaim(soil.reclaim, gypsum_per_meq)
     given = {"lime": soil.lime, "gypsum": gypsum}
     return {item: rate for item, rate in given.items() if rate is not None and rate.value > 0.0}

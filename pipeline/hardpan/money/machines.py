@@ -18,10 +18,6 @@ def hourly_items(catalog: Catalog, drawn: Draws) -> dict[str, Floats]:
     prices, tractor, ripper = catalog.prices, catalog.tractor, catalog.ripper
     labour = drawn("labour_per_h", prices.labour_per_h) * drawn("labour_factor", prices.labour_factor)
     size = tractor_class(tractor, prices)
-    for table, rows in (("remaining_value", (size, "ripper")), ("repair", (tractor.drive, "ripper"))):
-        for row in rows:
-            if row not in getattr(prices, table):
-                raise SettingsError(what=f"no row {row!r}", where=f"[prices.overrides] {table}")
     return {
         "labour": labour,
         **_machine_items("tractor", tractor, prices, value_row=size, repair_row=tractor.drive, drawn=drawn),
@@ -92,6 +88,6 @@ def tractor_class(tractor: Tractor, prices: PriceTable) -> str:
         raise SettingsError(
             what=f"no remaining value is known for a tractor of {power_kw:g} kW",
             where="prices.toml [power_class]",
-            do="add a class to prices.overrides.power_class and prices.overrides.remaining_value",
+            do="give a smaller [numbers.prices.power_class] medium, or a larger engine",
         )
     return max(fitting, key=lambda name: fitting[name])

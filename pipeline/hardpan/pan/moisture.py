@@ -1,7 +1,8 @@
 """Readings moved to a reference water content, by published models kept in configs/moisture.toml."""
 
 import tomllib
-from typing import Literal
+from collections.abc import Mapping
+from typing import Any, Literal
 
 import numpy as np
 import xarray as xr
@@ -84,14 +85,20 @@ class MoistureModel(Settings):
         return theta if self.theta is None else np.clip(theta, *self.theta.span)
 
 
+def parse_models(table: Mapping[str, Mapping[str, Any]], *, file: str) -> dict[str, MoistureModel]:
+    """Models by name from their table, which was read from `file`."""
+    return {name: parse(MoistureModel, values, file=file) for name, values in table.items()}
+
+
 def read_models() -> dict[str, MoistureModel]:
     """Shipped models by name."""
     path = shipped("configs") / "moisture.toml"
-    table = tomllib.loads(path.read_text(encoding="utf-8"))
-    return {name: parse(MoistureModel, values, file=path.name) for name, values in table.items()}
+    return parse_models(tomllib.loads(path.read_text(encoding="utf-8")), file=path.name)
 
 
-def normalise(readings: xr.Dataset, settings: PanSettings) -> tuple[xr.Dataset, Issues]:
+def normalise(
+    readings: xr.Dataset, settings: PanSettings, models: Mapping[str, MoistureModel] | None = None
+) -> tuple[xr.Dataset, Issues]:
     """Profiles with cone index moved to `settings.reference_theta`, and what to know of it.
 
     An insertion is moved only where water content was measured at every one of its readings: a profile half moved
@@ -107,7 +114,7 @@ def normalise(readings: xr.Dataset, settings: PanSettings) -> tuple[xr.Dataset, 
     if settings.moisture_model == "none":
         return readings, (_reading_limits(measured="theta" in readings),)
     theta = _water_content(readings)
-    model = read_models()[settings.moisture_model]
+    model = (read_models() if models is None else models)[settings.moisture_model]
     soil = {"clay_pct": settings.clay_pct, "organic_carbon_pct": settings.organic_carbon_pct}
     reference = model.predict_kpa(model.clamp(np.array(settings.reference_theta)), 1.0, **soil)
     value = readings["cone_index_kpa"].to_numpy()

@@ -2,6 +2,7 @@
 
 import dataclasses
 import logging
+from collections.abc import Mapping
 from functools import partial
 
 import geopandas as gpd
@@ -12,7 +13,7 @@ import pyproj
 from hardpan.pan.crossing import locate_crossings
 from hardpan.pan.excess import find_peak, integrate_excess, judge_peak, mean_shape
 from hardpan.pan.layers import find_layers, find_marginal
-from hardpan.pan.moisture import normalise
+from hardpan.pan.moisture import MoistureModel, normalise
 from hardpan.pan.packing import pack, remove_stones
 from hardpan.pan.presence import chance_below, share_with_pan
 from hardpan.pan.readings import Readings
@@ -27,7 +28,12 @@ from hardpan.records.survey import Profiles, Stop
 logger = logging.getLogger(__name__)
 
 
-def detect_pan(profiles: Profiles, crs: pyproj.CRS, settings: PanSettings) -> PanFeatures:
+def detect_pan(
+    profiles: Profiles,
+    crs: pyproj.CRS,
+    settings: PanSettings,
+    models: Mapping[str, MoistureModel] | None = None,
+) -> PanFeatures:
     """Pan features: what each insertion says of the pan.
 
     Parameters
@@ -38,13 +44,15 @@ def detect_pan(profiles: Profiles, crs: pyproj.CRS, settings: PanSettings) -> Pa
         Working CRS of their positions.
     settings : PanSettings
         The `[pan]` table.
+    models : mapping, optional
+        Models of cone index against water content, the shipped ones where left out.
 
     Raises
     ------
     HardpanError
         A moisture model is asked for and the moisture, clay or organic carbon it needs is not there.
     """
-    about, moisture = normalise(profiles.readings, settings)
+    about, moisture = normalise(profiles.readings, settings, models)
     readings, stones = remove_stones(pack(about), ratio=settings.stone_ratio, span_mm=2.0 * settings.min_thickness_mm)
     pan = read_pans(readings, about["stop"].to_numpy(), settings.critical_kpa, settings)
     for name in ("insertion", "site", "date"):

@@ -114,11 +114,12 @@ def _zone(context: Context, place: int) -> int:
 
 
 def shipped_numbers(catalog: Catalog, soil_types: tuple[str, ...]) -> pd.DataFrame:
-    """`key`, `value`, `unit`, `source`, `standing` of every number that is not the user's.
+    """`key`, `value`, `unit`, `source`, `standing` of every number the decision rests on that is not the user's.
 
     `standing` is that of the source in references.toml, or the source itself where it is no reference ("common
     practice", "unverified", "design").
     """
+    own = {one.key for one in catalog.replaced}
     parts: dict[str, object] = {
         f"tractors.{catalog.tractor_name}": catalog.tractor,
         f"rippers.{catalog.ripper_name}": catalog.ripper,
@@ -129,7 +130,8 @@ def shipped_numbers(catalog: Catalog, soil_types: tuple[str, ...]) -> pd.DataFra
             f"water.{catalog.soils[name].water_texture}": catalog.available_water[catalog.soils[name].water_texture]
             for name in soil_types
         },
-        "crop": catalog.crop,
+        f"crops.{catalog.crop_name}": catalog.crop,
+        "response": catalog.response,
         **{f"rules.{rule.constraint}": rule for rule in catalog.rules},
         "prices": catalog.prices,
     }
@@ -145,7 +147,7 @@ def shipped_numbers(catalog: Catalog, soil_types: tuple[str, ...]) -> pd.DataFra
         }
         for name, part in parts.items()
         for key, number in _numbers(name, part)
-        if number.source != "user"
+        if number.source != "user" and key not in own
     ]
     return pd.DataFrame(rows, columns=["key", "value", "unit", "source", "standing"])
 

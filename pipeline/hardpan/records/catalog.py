@@ -1,4 +1,4 @@
-"""All shipped tables with the overrides of one configuration."""
+"""All shipped tables with the numbers of one configuration."""
 
 from collections.abc import Mapping
 from typing import Literal
@@ -22,8 +22,18 @@ class Source(Settings):
     standing: Literal["read", "read in part", "abstract", "from memory", "computed", "practice", "design"]
 
 
+class Replaced(Settings):
+    """A shipped number and what a user gave in its place."""
+
+    key: str
+    """Table, entry and key, with dots between."""
+    shipped: Quantity | float
+    """A bare number is a count, or an end of an interval of the decision table."""
+    own: Quantity | float
+
+
 class Catalog(Settings):
-    """All shipped tables, with the user's overrides applied."""
+    """All shipped tables, with the user's own numbers in place of those they replace."""
 
     soils: Mapping[str, SoilType]
     tractor_name: str
@@ -38,7 +48,10 @@ class Catalog(Settings):
     reference_setup: SetUp
     """Set-up of the rip that gains were measured with."""
     prices: PriceTable
+    crop_name: str
     crop: Crop
     available_water: Mapping[str, Quantity]
     """Plant-available water by texture, mm/cm."""
     references: Mapping[str, Source]
+    replaced: tuple[Replaced, ...] = ()
+    """Shipped numbers that the user replaced, by key."""

@@ -6,7 +6,7 @@ from typing import Literal
 from pydantic import Field, ValidationInfo, field_validator
 
 from hardpan.core.settings import Settings
-from hardpan.records.quantity import Positive, Quantity
+from hardpan.records.quantity import Part, Positive, Quantity
 
 
 class SetUp(Settings):
@@ -14,19 +14,19 @@ class SetUp(Settings):
 
     says: str
     """Name for people."""
-    foot_width: Quantity
+    foot_width: Positive
     """Width of the foot or across the wings, mm."""
     plate_width: Quantity | None = None
     """Width of the slot that plates behind the tine hold open, mm; the foot stays what breaks the soil. None: none."""
-    side_angle: Quantity
+    side_angle: Positive
     """Angle of the loosened section's side from horizontal, degrees."""
-    critical_ratio: Quantity
+    critical_ratio: Positive
     """Depth over foot width below which only the slot is loosened."""
-    leading_depth_share: Quantity | None = None
+    leading_depth_share: Part | None = None
     """Depth of shallow leading tines as share of the working depth."""
     draft_row: Literal["narrow", "winged"]
     """Row of the draft equation."""
-    draft_factor: Quantity
+    draft_factor: Positive
     """Draft relative to that row."""
     wear_factor: Quantity
     """Wear relative to a plain tine."""
@@ -105,29 +105,29 @@ class Effort(Settings):
     """Tillage effort (`configs/effort.toml`): draft rows, texture factors, traction, fuel."""
 
     rows: Mapping[str, DraftRow]
-    texture_factor: Mapping[str, Quantity]
+    texture_factor: Mapping[str, Positive]
     depth_exponent: Quantity
-    anchor_depth: Quantity
+    anchor_depth: Positive
     """Depth at which the depth exponent leaves the draft equation unchanged, mm."""
     strength_exponent: Quantity | None = None
     """Draft grows with the strength of the pan to this power; None: not at all, as in the equation."""
-    reference_strength: Quantity | None = None
+    reference_strength: Positive | None = None
     """Strength of the pan at which the draft equation holds unchanged, kPa; needed with `strength_exponent`."""
-    strength_bound: Quantity | None = None
+    strength_bound: Positive | None = None
     """Most that strength multiplies or divides draft by; None: no bound."""
-    tractive_efficiency: Mapping[str, Quantity]
+    tractive_efficiency: Mapping[str, Part]
     """By drive."""
     slip: Mapping[str, Quantity]
     """Usual slip by drive, share."""
-    engine_to_axle: Quantity
-    usable_power: Quantity
+    engine_to_axle: Part
+    usable_power: Part
     """Share of rated engine power that may be asked for continuously."""
-    fuel: Mapping[str, Quantity]
+    fuel: Mapping[str, Positive]
     """Coefficients of the fuel equation."""
-    field_efficiency: Quantity
+    field_efficiency: Part
     turn_time: Quantity
     """s a turn, for zones with short runs."""
-    pull_ratio: Mapping[str, Quantity] = {}
+    pull_ratio: Mapping[str, Positive] = {}
     """Pull over weight a drive holds at its usual slip, by drive; a drive left out is not checked."""
     ballast: Mapping[str, Quantity] = {}
     """Usual mass per PTO power by drive, kg per horsepower."""
@@ -135,7 +135,7 @@ class Effort(Settings):
     """Usual static weight at the front by drive, share."""
     calibrated_range: Quantity | None = None
     """Range of the draft once one pass has been measured, +/- %; None: as before."""
-    first_pass_share: Quantity | None = None
+    first_pass_share: Part | None = None
     """Depth of the first of two passes as share of the working depth; None: no second pass."""
-    wear_depth: Quantity | None = None
+    wear_depth: Positive | None = None
     """Depth at which the price of wear holds, mm; None: the anchor depth."""

@@ -75,6 +75,13 @@ def _above_zero(number: Quantity) -> Quantity:
     return number
 
 
+def _part(number: Quantity) -> Quantity:
+    if number.span[0] <= 0 or number.span[1] > 1:
+        message = f"above 0 and at most 1 {number.unit.removeprefix('1')}".strip()
+        raise ValueError(message)
+    return number
+
+
 def _spread(rate: Quantity) -> Quantity:
     if rate.unit != "t/ha" or rate.span[0] < 0:
         message = '0 or more, in unit = "t/ha"'
@@ -84,6 +91,9 @@ def _spread(rate: Quantity) -> Quantity:
 
 Positive = Annotated[Quantity, AfterValidator(_above_zero)]
 """A number above 0."""
+
+Part = Annotated[Quantity, AfterValidator(_part)]
+"""A share of a whole that is not nothing."""
 
 SpreadRate = Annotated[Quantity, AfterValidator(_spread)]
 """Tonnes per hectare, 0 or more."""

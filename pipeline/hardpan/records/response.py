@@ -53,4 +53,7 @@ class Response(Settings):
         if self.free_below.value >= self.stopped_above.value:
             message = f"stopped_above over free_below, {self.free_below.value:g} kPa"
             raise ValueError(message)
+        if not 0 <= self.season.dry_chance.value < 1:
+            message = f"dry_chance from 0 to below 1, not {self.season.dry_chance.value:g}"
+            raise ValueError(message)
         return self

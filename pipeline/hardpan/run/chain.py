@@ -14,7 +14,7 @@ from hardpan.records.catalog import Catalog
 from hardpan.records.evidence import Evidence, PaddockRun, Prepared
 from hardpan.records.pan import PanFeatures
 from hardpan.records.survey import Survey
-from hardpan.run.catalog import read_catalog
+from hardpan.run.catalog import moisture_models, read_catalog
 from hardpan.run.config import Config
 from hardpan.run.free_memory import held_bytes, memory_of
 from hardpan.run.manifest import Clock, trail_of
@@ -90,4 +90,4 @@ def read_inputs(config: Config, catalog: Catalog, memory: Memory = UNLIMITED) ->
     """Checked survey, and what each insertion says of the pan."""
     survey = read_survey(config.paddock, config.probes, config.soil, config.grid, catalog.soils, memory=memory)
     survey = replace(survey, issues=(*survey.issues, *questions(config, survey)))
-    return survey, detect_pan(survey.profiles, survey.crs, config.pan)
+    return survey, detect_pan(survey.profiles, survey.crs, config.pan, moisture_models(config))

@@ -6,7 +6,7 @@ from math import isfinite
 from pathlib import Path
 from typing import Annotated, Any
 
-from pydantic import BeforeValidator, Field, ValidationInfo
+from pydantic import BeforeValidator, ValidationInfo
 
 from hardpan.core.errors import InputError, SettingsError
 from hardpan.core.memory import MemorySettings
@@ -60,14 +60,34 @@ class PriceSettings(Settings):
     spreading_per_ha: Price = _price("Spreading lime or gypsum", "money/ha")
     extra_zone: Price = _price("What a further zone costs in setting and turning", "money/zone")
     discount_rate: Price = _price("Discount rate", "share/year")
-    overrides: Mapping[str, Mapping[str, object]] = Field(
-        {}, description="Other entries of configs/prices.toml: value, low, high, unit and source"
-    )
 
     @property
     def entries(self) -> dict[str, Quantity]:
         """What is given, by its key."""
         return {name: given for name, given in self if isinstance(given, Quantity)}
+
+
+class NumberSettings(Settings):
+    """The `[numbers]` table: a user's own numbers in place of shipped ones, by the names of file, entry and key."""
+
+    crops: Mapping[str, Any] = setting({}, says="Crops, e.g. canola.gain_factor = 0.4")
+    effort: Mapping[str, Any] = setting({}, says="Draft, power, fuel and time, e.g. slip.track = 0.06")
+    moisture: Mapping[str, Any] = setting({}, says="Models of cone index against water content")
+    prices: Mapping[str, Any] = setting({}, says="Money that [prices] has no key for, e.g. common_gain = 0.4")
+    response: Mapping[str, Any] = setting(
+        {}, says='What a crop makes of loosened ground, e.g. reference.depth = "22 in"'
+    )
+    rippers: Mapping[str, Any] = setting({}, says="Rippers, e.g. seven-tine-600.max_depth = 600")
+    rules: Mapping[str, Any] = setting({}, says='Set-up decision table, e.g. "stranded lime".gain.inclusion = 1.1')
+    setups: Mapping[str, Any] = setting({}, says='Set-ups, e.g. winged.foot_width = "14 in"')
+    soils: Mapping[str, Any] = setting({}, says='Soil types, e.g. "deep sand".seasons = 4')
+    tractors: Mapping[str, Any] = setting({}, says='Tractors, e.g. tracked-370kw.mass = "24 t"')
+    water: Mapping[str, Any] = setting({}, says="Plant-available water by texture, e.g. sand = 0.7")
+
+    @property
+    def given(self) -> dict[str, Mapping[str, Any]]:
+        """Numbers by table; empty where none of a table is given."""
+        return dict(self)
 
 
 class Config(Settings):
@@ -84,6 +104,7 @@ class Config(Settings):
     season: SeasonSettings = setting(SeasonSettings(), says="Next crop, moisture, traffic")
     history: HistorySettings = setting(HistorySettings(), says="The last ripping")
     prices: PriceSettings = setting(PriceSettings(), says="Money; what is left out comes from configs/prices.toml")
+    numbers: NumberSettings = setting(NumberSettings(), says="Any shipped number (configs/) replaced by your own")
     outputs: OutputSettings = setting(OutputSettings(), says="What to write")
     memory: MemorySettings = setting(MemorySettings(), says="Memory a run may take; it is projected before it is taken")
 

@@ -9,6 +9,7 @@ from hardpan.outputs.words.interface import Words
 from hardpan.records.advice import Verdict
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.pan import Bottom
+from hardpan.records.quantity import Quantity
 from hardpan.records.survey import DatumMove
 
 _STEP_MM = 25.0
@@ -115,6 +116,24 @@ def unverified(run: PaddockRun) -> pd.DataFrame:
     """Shipped numbers the decision used that nobody could check."""
     table = run.plan.defaults
     return table[table["standing"].isin(["unverified", "from memory"])]
+
+
+def replaced(run: PaddockRun) -> pd.DataFrame:
+    """Shipped numbers that the user replaced, each beside his own, with range and unit."""
+    rows = [
+        (one.key, _ranged(one.shipped), _ranged(one.own), one.own.source if isinstance(one.own, Quantity) else "user")
+        for one in run.catalog.replaced
+    ]
+    return pd.DataFrame(rows, columns=["key", "shipped", "own", "source"])
+
+
+def _ranged(number: Quantity | float) -> str:
+    """A number with its unit, and its ends where they differ."""
+    if not isinstance(number, Quantity):
+        return f"{number:g}"
+    low, high = number.span
+    ends = f" ({low:.4g} to {high:.4g})" if low < high else ""
+    return f"{number.value:.4g}{ends} {number.unit}"
 
 
 def zone_quantities(run: PaddockRun) -> dict[int, dict[str, float]]:

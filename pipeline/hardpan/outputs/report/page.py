@@ -35,8 +35,8 @@ from hardpan.records.survey import DatumMove
 
 _TABLES = (
     "strategies", "drivers", "investment", "when_again", "lines", "worth", "scores", "models", "sensitivity", "dates",
-    "counts", "machine", "setting_up", "moisture", "conditions", "remarks_caption", "unverified", "defaults", "sources",
-    "moves", "trail",
+    "counts", "machine", "setting_up", "moisture", "conditions", "remarks_caption", "replaced", "unverified",
+    "defaults", "sources", "moves", "trail",
 )  # fmt: skip
 """Keys of the tables of the page, which are those of their captions."""
 
@@ -129,6 +129,7 @@ def _tables(run: PaddockRun, issues: Issues, move: DatumMove, words: Words) -> d
         "moisture": told_moisture(plan, words),
         "conditions": told_conditions(plan, run.catalog, words),
         "remarks_caption": told_issues(issues, words),
+        "replaced": facts.replaced(run),
         "unverified": facts.unverified(run),
         "defaults": plan.defaults,
         "sources": facts.sources(run),

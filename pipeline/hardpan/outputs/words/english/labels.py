@@ -61,6 +61,7 @@ REPORT = {
     "remarks": "Remarks on the input",
     "remarks_caption": "Everything dropped, repaired, assumed or extrapolated",
     "numbers": "Numbers and sources",
+    "replaced": "Shipped numbers that you replaced by your own, with their ranges and units",
     "unverified": "Numbers nobody could check: replace them by your own where you can",
     "defaults": "Every shipped number the decision used",
     "sources": "Sources",
