@@ -62,6 +62,7 @@ def rates(soil_types, *, worth=150.0, n_draws=50, per_hour=250.0, per_litre=2.0,
                 "per_hour": ("draw", per_hour * one),
                 "per_litre": ("draw", per_litre * one),
                 "wear_per_ha": ("draw", wear * one),
+                "capital_per_hour": ("draw", 500.0 * one),
             },
             coords={"soil_type": list(soil_types)},
         ),
@@ -70,6 +71,7 @@ def rates(soil_types, *, worth=150.0, n_draws=50, per_hour=250.0, per_litre=2.0,
         worth=pd.DataFrame(
             {"soil_type": list(soil_types), "first_year_t_per_ha": 0.5, "low": 0.2, "high": 0.8, "seasons": 3.0}
         ),
+        by_season=pd.DataFrame({"soil_type": list(soil_types), "season": 1, "money_per_ha": worth}),
     )
 
 

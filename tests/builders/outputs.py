@@ -394,6 +394,12 @@ def plan(zones: Zones) -> Plan:
                 for k, (setup, depth) in enumerate(options)
             ]
         ),
+        makeup=records.makeup(
+            table, soil_types=(SAND, DUPLEX), n_options=3,
+            gain=np.array([0.0, 220.0, 200.0])[None, :, None] * np.array([[[1.0, 0.0]]] * 2 + [[[0.0, 0.0]]] * 2),
+            other=np.tile([0.0, 80.0, 110.0], (4, 1)), hours=np.tile([0.0, 0.5, 0.6], (4, 1)),
+            fuel_l=np.tile([0.0, 18.0, 29.0], (4, 1)), eligible=np.array([[False, True, True]] * 2 + [[False] * 3] * 2),
+        ),
         defaults=pd.DataFrame(
             {"key": ["soils.gain"], "value": [0.5], "unit": ["t/ha"], "source": ["unverified"],
              "standing": ["unverified"]}
@@ -473,6 +479,7 @@ def run(  # noqa: PLR0917
         currency="AUD",
         worth=pd.DataFrame({"soil_type": [SAND, DUPLEX], "first_year_t_per_ha": [0.5, 0.4], "low": [0.2, 0.1],
                             "high": [0.9, 0.8], "seasons": [3.0, 3.0], "present_value_per_ha": [250.0, 190.0]}),
+        by_season=pd.DataFrame({"soil_type": [SAND, DUPLEX], "season": 1, "money_per_ha": [100.0, 80.0]}),
     )  # fmt: skip
     trail = Trail(
         version="0.1.0", versions=pd.Series({"numpy": np.__version__}),

@@ -4,6 +4,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from hardpan.records.makeup import Makeup
 from hardpan.records.options import Draft, Options, Uniform
 from hardpan.records.plan import Plan
 
@@ -37,10 +38,21 @@ def draft(n_draws, **fields):
     return Draft(**(made | fields))
 
 
+def makeup(zones, *, soil_types=(), n_options=1, **parts):
+    """Makeup of a plan in which a zone may only be left; `parts` are by zone and option."""
+    shape = (len(zones), n_options)
+    made = {name: np.zeros(shape) for name in ("fuel", "capital", "other", "hours", "fuel_l")}
+    made |= {"gain": np.zeros((*shape, len(soil_types))), "eligible": np.zeros(shape, dtype=bool)}
+    return Makeup(
+        zone=zones["zone"].to_numpy(), soil_types=soil_types, must_pay=True, setups_fitted=1, **(made | parts)
+    )
+
+
 def plan(zones: gpd.GeoDataFrame, returns, **fields):
     """A plan of `zones` with `returns` (n_zones, n_draws), whose runner-up returns as much and takes no time."""
     returns = np.asarray(returns, dtype=float)
     made = {name: pd.DataFrame() for name in ("machine", "moisture", "candidates", "defaults")}
     made |= dict.fromkeys(("reasons", "conditions", "setting_up"), ())
+    made["makeup"] = makeup(zones)
     made |= {"runner_up_returns": returns, "hours": 0.0 * returns, "fuel_l": 0.0 * returns}
     return Plan(zones=zones, returns=returns, **(made | fields))

@@ -31,3 +31,12 @@ def test_more_hours_a_year_make_an_hour_cheaper(made):
         for hours in (100.0, 200.0)
     ]
     assert (own[0] > own[1]).all()
+
+
+def test_an_hour_costs_a_point_of_capital_more_with_each_point_of_interest(made):
+    rates = [
+        made.rates_of(made.shipped_catalog(prices={"discount_rate": {"value": rate}})).scenarios
+        for rate in (0.05, 0.12)
+    ]
+    dearer = (rates[1]["per_hour"] - rates[0]["per_hour"]).to_numpy()
+    assert dearer == pytest.approx(0.07 * rates[0]["capital_per_hour"].to_numpy(), rel=1e-9)

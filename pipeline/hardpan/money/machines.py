@@ -25,12 +25,34 @@ def hourly_items(catalog: Catalog, drawn: Draws) -> dict[str, Floats]:
     }
 
 
+def capital_per_hour(catalog: Catalog, drawn: Draws) -> Floats:
+    """Mean value of tractor and ripper over their hours a year, money per hour and year, shape (n_draws,).
+
+    What an hour costs rises by it with each unit of the yearly discount rate.
+    """
+    prices = catalog.prices
+    rows = {"tractor": tractor_class(catalog.tractor, prices), "ripper": "ripper"}
+    total = np.zeros(drawn.n_draws)
+    for name, machine in (("tractor", catalog.tractor), ("ripper", catalog.ripper)):
+        list_price, years, hours_per_year = _owned(name, machine, drawn)
+        remaining = remaining_share(prices.remaining_value[rows[name]], years, hours_per_year)
+        total += list_price * mean_value_share(remaining) / hours_per_year
+    return total
+
+
+def _owned(name: str, machine: Tractor | Ripper, drawn: Draws) -> tuple[Floats, Floats, Floats]:
+    """Draws of the list price, the years a machine is kept and its hours a year, shape (n_draws,) each."""
+    return (
+        drawn(f"{name} list_price", machine.list_price),
+        drawn(f"{name} years", machine.years),
+        drawn(f"{name} hours_per_year", machine.hours_per_year),
+    )
+
+
 def _machine_items(
     name: str, machine: Tractor | Ripper, prices: PriceTable, *, value_row: str, repair_row: str, drawn: Draws
 ) -> dict[str, Floats]:
-    list_price = drawn(f"{name} list_price", machine.list_price)
-    hours_per_year = drawn(f"{name} hours_per_year", machine.hours_per_year)
-    years = drawn(f"{name} years", machine.years)
+    list_price, years, hours_per_year = _owned(name, machine, drawn)
     remaining = remaining_share(prices.remaining_value[value_row], years, hours_per_year)
     housing = drawn("housing_insurance_tax", prices.housing_insurance_tax)
     yearly = prices.discount_rate.value + housing
@@ -70,7 +92,17 @@ def ownership_share(remaining: Floats, years: Floats, yearly: Floats) -> Floats:
     >>> float(ownership_share(np.array(0.2), np.array(10.0), np.array(0.1)).round(6))
     0.14
     """
-    share: Floats = (1.0 - remaining) / years + yearly * (1.0 + remaining) / 2.0
+    share: Floats = (1.0 - remaining) / years + yearly * mean_value_share(remaining)
+    return share
+
+
+def mean_value_share(remaining: Floats) -> Floats:
+    """Mean value of a machine over its life as share of the list price, falling straight to `remaining`.
+
+    >>> float(mean_value_share(np.array(0.2)))
+    0.6
+    """
+    share: Floats = (1.0 + remaining) / 2.0
     return share
 
 

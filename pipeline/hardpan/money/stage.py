@@ -3,9 +3,17 @@
 import numpy as np
 
 from hardpan.money.draws import Draws
-from hardpan.money.machines import hourly_items
+from hardpan.money.machines import capital_per_hour, hourly_items
 from hardpan.money.rates import join_scenarios, list_items, other_prices, running_items, unverified_prices
-from hardpan.money.worth import first_year_gains, lasting, list_worth, season_factors, season_weights, unverified_gains
+from hardpan.money.worth import (
+    first_year_gains,
+    lasting,
+    list_seasons,
+    list_worth,
+    season_factors,
+    season_weights,
+    unverified_gains,
+)
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import SeasonSettings
 from hardpan.records.ledger import Rates
@@ -33,7 +41,7 @@ def price_machines(
     """
     drawn = Draws(n_draws=n_draws, seed=seed)
     items = {"h": hourly_items(catalog, drawn), **running_items(catalog.prices, drawn)}
-    prices = other_prices(catalog.prices, drawn)
+    prices = {"capital_per_hour": capital_per_hour(catalog, drawn), **other_prices(catalog.prices, drawn)}
     gains = first_year_gains(catalog, soil_types, drawn)
     weights = {
         name: season_weights(drawn("persistence", kept), seasons.value, catalog.prices.discount_rate.value)
@@ -50,6 +58,12 @@ def price_machines(
         scenarios=join_scenarios(items, prices, by_soil, soil_types),
         items=list_items(items, catalog.prices),
         currency=catalog.prices.currency,
+        by_season=list_seasons(
+            {name: gain * prices["grain_per_t"] for name, gain in gains.items()},
+            weights,
+            factors,
+            catalog.prices.discount_rate.value,
+        ),
         worth=list_worth(catalog, soil_types, worth, controlled_traffic=season.controlled_traffic),
         issues=unverified_prices(catalog.prices) + unverified_gains(catalog, soil_types),
     )

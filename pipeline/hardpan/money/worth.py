@@ -1,5 +1,7 @@
 """What a broken pan is worth: the gain of the first season, and how long it goes on paying."""
 
+from collections.abc import Mapping
+
 import numpy as np
 import pandas as pd
 
@@ -72,6 +74,31 @@ def season_factors(seasons: Seasons, n_seasons: int, drawn: Draws) -> Floats:
     gain = drawn("dry gain", seasons.dry_gain)[:, np.newaxis]
     factors: Floats = np.where(dry, gain, (1.0 - chance * gain) / (1.0 - chance))
     return factors
+
+
+def list_seasons(
+    gains: Mapping[str, Floats], weights: Mapping[str, Floats], factors: Floats, discount_rate: float
+) -> pd.DataFrame:
+    """Expected gain of each season, not discounted, columns of `Rates.by_season`.
+
+    Parameters
+    ----------
+    gains : Mapping
+        Soil type to draws of the first season's gain, money per ha, shape (n_draws,).
+    weights : Mapping
+        Soil type to `season_weights`.
+    factors : (n_draws, n_seasons)
+        `season_factors`.
+    """
+    rows = []
+    for soil_type, gain in gains.items():
+        kept = weights[soil_type] * factors[:, : weights[soil_type].shape[1]]
+        expected = (gain[:, np.newaxis] * kept).mean(axis=0)
+        rows += [
+            (soil_type, season, float(money) * (1.0 + discount_rate) ** season)
+            for season, money in enumerate(expected, start=1)
+        ]
+    return pd.DataFrame(rows, columns=["soil_type", "season", "money_per_ha"])
 
 
 def list_worth(

@@ -4,7 +4,7 @@
 """
 
 from hardpan.options.candidates import depth_limits_mm, into_clay_mm
-from hardpan.options.choice import LEAVE, Limits, ZoneEvaluation, choose, positions, runner_up
+from hardpan.options.choice import LEAVE, Limits, ZoneEvaluation, by_cover, choose, positions, runner_up
 from hardpan.options.conditions import (
     MEASURED,
     as_records,
@@ -36,6 +36,7 @@ __all__ = [
     "ZoneEvaluation",
     "as_records",
     "build_ground",
+    "by_cover",
     "ceiling_rules",
     "change_distance_m",
     "choose",

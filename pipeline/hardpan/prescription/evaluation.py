@@ -86,8 +86,7 @@ def zone_outcome(context: Context, evaluation: ZoneEvaluation, row: int, pair: I
             short_of=short_of,
             slow_kmh=float(passes.speed_kmh[0]) if _is_slowed(catalog, passes) else np.nan,
         ),
-        returns=totals.summed * credit_draws(evaluation.credit[row, pair], len(totals.summed))
-        - part.summed(part.cost(turning), everywhere),
+        returns=_credited(totals.summed, evaluation.credit[row, pair]) - part.summed(part.cost(turning), everywhere),
         hours=part.summed(drawn_hours, everywhere)[:, 0],
         fuel_l=part.summed(drawn_litres, everywhere)[:, 0],
         loosened=float(often @ totals.loosened[:, 0] / max(often.sum(), 1e-12)),
@@ -95,6 +94,16 @@ def zone_outcome(context: Context, evaluation: ZoneEvaluation, row: int, pair: I
         bottom_mm=_mean_bottom(part.ground, weights),
         bottom_range_mm=_bottom_range(part.ground, weights),
     )
+
+
+def _credited(summed: Floats, credit: Floats) -> Floats:
+    """Worth with the gain of the set-ups counted in, (n_draws, n_options); `credit` (n_options, 3) are its ends.
+
+    The gain of a set-up has nothing to do with the other draws: what these few make of it by chance is taken out, so
+    that a zone is told the expected return it was chosen by.
+    """
+    drawn = summed * credit_draws(credit, len(summed))
+    return np.asarray(drawn + summed.mean(axis=0) * credit[:, 1] - drawn.mean(axis=0))
 
 
 def _is_slowed(catalog: Catalog, passes: Passes) -> bool:

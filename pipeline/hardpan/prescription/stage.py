@@ -11,6 +11,7 @@ from hardpan.options import LEAVE, choose, runner_up
 from hardpan.prescription.context import Decision, build_context
 from hardpan.prescription.evaluation import evaluate_zones, zone_outcome
 from hardpan.prescription.limits import limits_of
+from hardpan.prescription.makeup import makeup_of
 from hardpan.prescription.reasons import reason_of
 from hardpan.prescription.setting_up import ballast_issues, last_ripping, steps_of
 from hardpan.prescription.tables import candidate_table, conditions_of, moisture_table, shipped_numbers
@@ -63,6 +64,7 @@ def _written(decision: Decision, history: HistorySettings) -> Plan:
         hours=np.stack([outcome.hours for outcome in outcomes]),
         fuel_l=np.stack([outcome.fuel_l for outcome in outcomes]),
         candidates=candidate_table(context, decision.evaluation),
+        makeup=makeup_of(context, decision.evaluation),
         defaults=shipped_numbers(context.catalog, soils),
         setting_up=steps_of(context.catalog, machine, plan),
         issues=(

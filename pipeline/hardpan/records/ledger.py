@@ -18,8 +18,9 @@ class Rates:
     `worth_per_ha` (draw, soil_type): present value of ripping there as in trials (gain x price x persistence x
     discount); `first_year_t_per_ha`, `lasting` (draw, soil_type): gain of the first season, and what all seasons bring
     over the first; `per_hour` (draw): tractor and ripper ownership, repairs and labour; `per_litre` (draw): fuel and
-    lubricant; `wear_per_ha` (draw): points and wear of one plain tine set at the reference depth; and (draw) each
-    item of `items` and the prices `grain_per_t`, `contractor_per_ha`, `lime_per_t`, `gypsum_per_t`, `spreading_per_ha`.
+    lubricant; `capital_per_hour` (draw): mean value of tractor and ripper over their hours a year, whose interest is in
+    `per_hour`; `wear_per_ha` (draw): points and wear of one plain tine set at the reference depth; and (draw) each item
+    of `items` and the prices `grain_per_t`, `contractor_per_ha`, `lime_per_t`, `gypsum_per_t`, `spreading_per_ha`.
     """
 
     scenarios: xr.Dataset
@@ -28,6 +29,9 @@ class Rates:
     currency: str
     worth: pd.DataFrame
     """One row a soil type: `soil_type`, `first_year_t_per_ha`, `low`, `high`, `seasons`, `present_value_per_ha`."""
+    by_season: pd.DataFrame
+    """One row a soil type and season: `soil_type`, `season` (1, 2, ...), `money_per_ha`, the expected gain of that
+    season, not discounted."""
     issues: Issues = field(default=())
 
 

@@ -10,6 +10,7 @@ from hardpan.core.errors import InputError
 from hardpan.records.advice import Condition, Step
 from hardpan.records.columns import PLAN
 from hardpan.records.issues import Issues
+from hardpan.records.makeup import Makeup
 from hardpan.records.reasons import Reason
 
 
@@ -41,6 +42,8 @@ class Plan:
     """One row a zone and option: `zone`, `option`, `setup`, `depth_mm`, `net_per_ha`, `cost_per_ha`,
     `loosened_share`, `breach_probability`, `allowed` bool, and of the limit that forbids it `limit` (a `Limit`,
     "" where none), `limit_value`, `limit_unit` and `limit_name`."""
+    makeup: Makeup
+    """What the expected returns of the candidates are made of."""
     defaults: pd.DataFrame
     """Every shipped number the decision used: `key`, `value`, `unit`, `source`, `standing`."""
     setting_up: tuple[Step, ...]

@@ -15,6 +15,7 @@ from hardpan.core.arrays import Floats
 from hardpan.core.said import Measure, depth
 from hardpan.outputs.report import facts, figures
 from hardpan.outputs.report.web_map import bokeh_script, draw_web_map
+from hardpan.outputs.report.what_if import what_if
 from hardpan.outputs.words.columns import restated, squared, tabulated
 from hardpan.outputs.words.interface import Words
 from hardpan.outputs.words.told import (
@@ -107,9 +108,15 @@ def write_report(
         "has_exclusions": (zones["kind"] == "exclusion").any(), "map_ratio": _ratio(run),
         "pictures": _zone_pictures(run, words), "money": _money_pictures(run, words),
         "variograms": _variogram_pictures(run, words),
+        "what_if": Markup(_embedded(what_if(run, words))),
         "web": web, "map_item": Markup(web.item), "bokeh_script": Markup(bokeh_script()),
     }  # fmt: skip
     path.write_text(environment.get_template("report.html").render(context), encoding="utf-8", newline="\n")
+
+
+def _embedded(plain: Any) -> str:  # noqa: ANN401 - whatever JSON holds
+    """Text of plain values that may stand in a script element."""
+    return json.dumps(plain, ensure_ascii=True, separators=(",", ":")).replace("<", "\\u003c")
 
 
 def _tables(run: PaddockRun, issues: Issues, move: DatumMove, words: Words) -> dict[str, pd.DataFrame]:

@@ -31,6 +31,12 @@ MISSING = "–"
 
 _HA_PER_ACRE = M2_PER_ACRE / M2_PER_HA
 
+_POUNDS_PER_TON = 2000.0
+"""Of the ton that is used in the United States (NIST Handbook 44, appendix C, from memory)."""
+
+_NAMED = {unit: measure for measure, unit in INSIDE.items() if measure not in {Measure.RAIN, Measure.MONEY}}
+"""Unit of a number inside to what it measures; "mm" is a depth."""
+
 
 @dataclass(frozen=True, slots=True)
 class Scale:
@@ -130,6 +136,20 @@ class Units:
         if measure is Measure.DEPTH:
             return Scale(self.depth_unit, MM_PER[self.depth_unit], None if self.depth_unit == "mm" else 1, trim=True)
         return _US[measure] if self.us else Scale(INSIDE[measure], 1.0)
+
+    def of_unit(self, unit: str) -> Scale:
+        """Reader's unit of a number that is in `unit` inside; money keeps its currency, a share stays a share."""
+        if not self.us:
+            return Scale(unit, 1.0)
+        if unit in _NAMED:
+            return self.scale(_NAMED[unit])
+        if unit == "t":
+            return Scale("ton", _POUNDS_PER_TON * POUND_KG / 1000.0)
+        money, _, per = unit.partition("/")
+        if money in {self.currency, self.sign} and per:
+            inside = self.of_unit(per)
+            return Scale(f"{money}/{inside.unit}", 1.0 / inside.size)
+        return Scale(unit, 1.0)
 
     def in_unit(self, value: N, measure: Measure) -> N:
         """Value in the unit it is written in."""

@@ -73,6 +73,34 @@ REPORT = {
     "moisture_unknown": "Whether the soil is moist to working depth is not known: dig and test by hand before "
     "starting.",
 }
+WHAT_IF = {
+    "what_if": "What if",
+    "what_if_told": "Move a slider: depths, zones that pay and returns are worked out anew in this page, from the "
+    "expected figures of the run. Zones keep their borders; a new run draws them for its own prices and "
+    "gives the likely range.",
+    "what_if_grain": "Price of grain",
+    "what_if_fuel": "Price of fuel",
+    "what_if_gain": "Yield gain, of what the plan expects",
+    "what_if_cost": "Machines, labour, wear and zones, of what the plan counts",
+    "what_if_discount": "Discount rate",
+    "what_if_reset": "Back to the plan",
+    "what_if_zones": "What each zone would be given, and its return in {unit}",
+    "what_if_now": "With these prices",
+    "what_if_plan": "In the plan",
+    "what_if_lines": "Lines for the configuration, in place of those of the same name",
+    "what_if_script": "The sliders need scripts.",
+    "what_if_rip": "Rip {first} of {second} at {third}{fourth}: about {fifth}, {sixth}.",
+    "what_if_leave": "Leave all {first} unripped: no depth is expected to pay.",
+    "what_if_and_leave": ", leave {first}",
+    "what_if_return": "{first} and {second}; expected to return {third}, {fourth} in all",
+    "what_if_lose": "{first} and {second}; expected to lose {third}, {fourth} in all",
+    "what_if_and": "{first} and {second}",
+    "what_if_range": "{first} to {second}",
+    "what_if_planned": "as planned",
+    "what_if_unmoved": "Nothing was moved: the plan stands.",
+    "what_if_own_table": "in your own table of [machine] {first}",
+}
+"""Of the sliders; numbered parts are filled in by the page."""
 CHARTS = {
     "depth_axis": "depth, {unit}",
     "strength_axis": "cone index, {unit}",
@@ -167,4 +195,4 @@ TERMINAL = {
     "check_done": "what was done",
     "written": "{n} files in {folder}",
 }
-LABELS: Mapping[str, str] = {**REPORT, **CHARTS, **MAP, **CARD, **TERMINAL}
+LABELS: Mapping[str, str] = {**REPORT, **WHAT_IF, **CHARTS, **MAP, **CARD, **TERMINAL}
