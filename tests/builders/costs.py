@@ -61,13 +61,15 @@ def plan_of(zones, *, net_per_ha=60.0, n_draws=N_DRAWS, hours_per_ha=0.5, fuel_l
         rows.append(values)
         returns.append(area_ha * (net_per_ha + 100.0 * spread) if ripped else np.zeros(n_draws))
         if depth_mm is not None:
-            candidates.append({"zone": zone, "depth_mm": 0, "net_per_ha": 0.0, "allowed": True})
+            known = {"zone": zone, "allowed": True, "limit": "", "breach_probability": 0.5}
+            leave = {"depth_mm": 0, "net_per_ha": 0.0, "cost_per_ha": 0.0, "setup": ""}
             net = net_per_ha if ripped else -40.0
-            candidates.append({"zone": zone, "depth_mm": depth_mm or 300, "net_per_ha": net, "allowed": True})
+            rip = {"depth_mm": depth_mm or 300, "net_per_ha": net, "cost_per_ha": 90.0, "setup": "plain"}
+            candidates += [known | leave, known | rip]
     table = gpd.GeoDataFrame(pd.DataFrame(rows), geometry="geometry", crs="EPSG:32751")
     ripped_ha = (table["area_ha"] * (table["depth_mm"] > 0)).to_numpy(float)[:, None] * np.ones(n_draws)
     work = {"hours": ripped_ha * hours_per_ha, "fuel_l": ripped_ha * fuel_l_per_ha}
-    return records.plan(table, returns, candidates=pd.DataFrame(candidates), **(work | fields))
+    return records.plan(table, returns, **({"candidates": pd.DataFrame(candidates)} | work | fields))
 
 
 def reordered(plan):

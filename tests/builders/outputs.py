@@ -127,6 +127,11 @@ def catalog() -> Catalog:
                 "free_below": quantity(1000.0, "kPa"), "stopped_above": quantity(3000.0, "kPa"),
                 "saturation": quantity(0.2, "share"),
                 "season": {"dry_chance": quantity(0.2, "share"), "dry_gain": quantity(-0.3, "share")},
+                "between": {
+                    "depth": quantity(400.0, "mm"), "tolerance": quantity(25.0, "mm"),
+                    "least_shallower": quantity(100.0, "mm"), "seasons": quantity(2.0, "seasons"),
+                    "full_seasons": quantity(4.0, "seasons"),
+                },
                 "reference": {
                     "top": quantity(200.0, "mm"), "bottom": quantity(400.0, "mm"), "threshold": quantity(2500.0, "kPa"),
                     "peak": quantity(3500.0, "kPa"), "depth": quantity(600.0, "mm"), "spacing": quantity(500.0, "mm"),
@@ -442,7 +447,8 @@ def ledger(plan: Plan) -> Ledger:
         when_again=pd.DataFrame(
             {"zone": ["1", "2"], "seasons_low": [2, 2], "seasons_high": [4, 3], "depth_mm": [400, 450],
              "costs_rise": [True, False], "soil_type": [SAND, DUPLEX], "controlled_traffic": [False, True],
-             "next_depth": ["deeper", "no deeper"], "deepest_mm": 600.0, "deeper_mm": [100.0, 0.0],
+             "next_depth": ["deeper", "nothing deeper"], "limit": ["depth of moist soil", ""], "deepest_mm": 600.0,
+             "deeper_mm": [100.0, 0.0], "between_mm": np.nan, "between_seasons": np.nan, "between_per_ha": np.nan,
              "draft_low": [0.3, 0.0], "draft_high": [0.5, 0.0], "last_ripped": np.nan, "seasons_since": np.nan,
              "last_depth_mm": np.nan}
         ),

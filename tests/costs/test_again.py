@@ -1,7 +1,12 @@
+"""When to rip again, and how deep then, from what lies there to gain."""
+
+import numpy as np
+import pandas as pd
 import pytest
 
 from hardpan.records.advice import NextDepth
 from hardpan.records.decision import HistorySettings, SeasonSettings
+from hardpan.records.reasons import Limit
 
 
 @pytest.fixture(scope="module")
@@ -9,27 +14,80 @@ def again(ledger):
     return ledger.when_again.set_index("zone")
 
 
-def test_the_next_ripping_of_sand_is_usually_a_hundred_millimetres_deeper(again):
-    assert again.loc[1, "depth_mm"] == 600  # common practice
-    assert again.loc[1, "draft_low"] == pytest.approx(600 / 500 - 1)
-    assert again.loc[1, "draft_high"] == pytest.approx((600 / 500) ** 2.3 - 1)
-    assert again.loc[1, "next_depth"] == NextDepth.DEEPER
-    assert again.loc[1, "costs_rise"]
+def ladder(*, gain=150.0, cost=0.2, bottom_mm=450.0, limits=None, zone=1, deepest_mm=650):
+    """All depths of plain tines in one zone: what they break ends at the pan's bottom, cost grows with depth."""
+    depth_mm = np.arange(300, deepest_mm + 1, 50)
+    limit = [(limits or {}).get(int(depth), "") for depth in depth_mm]
+    cost_per_ha = cost * depth_mm
+    return pd.DataFrame(
+        {
+            "zone": zone,
+            "setup": "plain",
+            "depth_mm": depth_mm,
+            "cost_per_ha": cost_per_ha,
+            "net_per_ha": gain * np.minimum(depth_mm / bottom_mm, 1.0) - cost_per_ha,
+            "breach_probability": np.clip(0.5 + (depth_mm - bottom_mm) / 100.0, 0.0, 1.0),
+            "allowed": [not one for one in limit],
+            "limit": limit,
+        }
+    )
 
 
-def test_over_clay_the_next_ripping_goes_no_deeper(again):
-    assert again.loc[3, "depth_mm"] == 300
-    assert again.loc[3, "next_depth"] == NextDepth.SAME
-    assert not again.loc[3, "costs_rise"]
+def next_pass(made, depth_mm, *, soil="deep sand", season=None, **shape):
+    plan = made.plan_of([(soil, 10.0, depth_mm)], candidates=ladder(**shape))
+    return made.ledger_of(plan, season=season).when_again.iloc[0]
 
 
-def test_no_depth_beyond_the_ripper(made):
-    row = made.ledger_of(made.plan_of([("deep sand", 10.0, 625)])).when_again.iloc[0]
-    assert row["depth_mm"] == 650
-    row = made.ledger_of(made.plan_of([("deep sand", 10.0, 650)])).when_again.iloc[0]
-    assert row["depth_mm"] == 650
-    assert row["next_depth"] == NextDepth.RIPPER
+@pytest.mark.parametrize("depth_mm", [500, 550, 600])
+def test_ripping_again_and_again_does_not_go_deeper_where_nothing_lies_deeper(made, depth_mm):
+    """A rule of 100 mm more each time ran to the machine's limit whatever the pan."""
+    row = next_pass(made, depth_mm)
+    assert (row["depth_mm"], row["next_depth"]) == (depth_mm, NextDepth.BROKEN)
     assert not row["costs_rise"]
+
+
+def test_a_pan_that_ends_deeper_than_pays_is_left_the_next_time_too(made):
+    row = next_pass(made, 400, bottom_mm=550.0)
+    assert (row["depth_mm"], row["next_depth"]) == (400, NextDepth.COST)
+
+
+def test_clay_below_holds_the_next_pass_as_it_holds_this_one(made):
+    row = next_pass(made, 400, limits=dict.fromkeys((450, 500, 550, 600, 650), Limit.CLAY))
+    assert (row["depth_mm"], row["next_depth"], row["limit"]) == (400, NextDepth.HELD, Limit.CLAY)
+
+
+def test_the_ripper_holds_it_where_the_pan_is_deeper_than_it_goes(made):
+    row = next_pass(made, 650, bottom_mm=800.0)
+    assert (row["depth_mm"], row["next_depth"]) == (650, NextDepth.RIPPER)
+
+
+def test_dry_soil_now_is_made_up_for_next_time_down_to_the_pan_and_no_further(made):
+    dry = dict.fromkeys((450, 500, 550, 600, 650), Limit.MOIST)
+    row = next_pass(made, 400, limits=dry)
+    assert (row["depth_mm"], row["next_depth"]) == (500, NextDepth.DEEPER)
+    assert row["draft_low"] == pytest.approx(500 / 400 - 1)
+    assert row["draft_high"] == pytest.approx((500 / 400) ** 2.3 - 1)
+    row = next_pass(made, 400, limits=dry | dict.fromkeys((500, 550, 600, 650), Limit.CLAY))
+    assert row["depth_mm"] == 450  # the clay begins before the pan ends
+
+
+def test_a_shallower_pass_between_two_deep_ones_is_advised_where_it_pays(made):
+    """`farmweekly-mullewa`: 600 to 700 mm every four years, 400 mm between."""
+    row = next_pass(made, 600, gain=300.0)
+    assert (row["between_mm"], row["between_seasons"], row["seasons_low"], row["seasons_high"]) == (400, 2, 4, 4)
+    # half the gain is left each season: after two seasons 0.75 of it is lost, and comes back for two of three seasons
+    weight = [sum(0.5**k / 1.05 ** (k + 1) for k in range(n)) for n in (2, 3)]
+    gain = 300.0 * 400 / 450
+    assert row["between_per_ha"] == pytest.approx(0.75 * weight[0] / weight[1] * gain - 80.0)
+    dear = next_pass(made, 600, gain=120.0)
+    assert np.isnan(dear["between_mm"])
+    assert (dear["seasons_low"], dear["seasons_high"]) == (2, 3)
+
+
+def test_no_pass_between_where_wheels_keep_to_tramlines_or_the_deep_one_is_hardly_deeper(made):
+    lanes = next_pass(made, 600, gain=300.0, season=SeasonSettings(controlled_traffic=True))
+    assert np.isnan(lanes["between_mm"])
+    assert np.isnan(next_pass(made, 450, gain=300.0)["between_mm"])
 
 
 def test_the_last_pass_is_told(made):

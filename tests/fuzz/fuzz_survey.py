@@ -45,7 +45,6 @@ SOILS = {
         persistence_controlled=_QUANTITY,
         seasons=_QUANTITY,
         **({"seasons_controlled": _QUANTITY} if "seasons_controlled" in SoilType.model_fields else {}),
-        **({"deeper_next": _QUANTITY} if "deeper_next" in SoilType.model_fields else {}),
     )
 }
 FOLDER = Path(tempfile.mkdtemp(prefix="fuzz-survey-"))

@@ -165,7 +165,7 @@ def test_payback_and_break_even_are_told_in_words(page):
 
 
 def test_the_next_ripping_is_told_in_the_units_of_the_card(page):
-    assert "the next usually goes 10 cm deeper" in page.text
+    assert "the next goes 10 cm deeper" in page.text
     assert "2 to 4" in page.text
 
 

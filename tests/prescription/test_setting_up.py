@@ -7,20 +7,14 @@ from hardpan.records.decision import HistorySettings
 SOILS = ("deep sand", "sand over clay")
 
 
-def test_the_last_ripping_is_told_with_how_much_deeper_common_practice_goes(catalog):
-    """About 100 mm deeper the next time: common practice."""
-    (issue,) = last_ripping(HistorySettings(last_ripped=2019, last_depth_mm=350.0), catalog, SOILS)
-    assert issue.what == "the paddock was ripped to 350 mm in 2019"
-    assert "about 100 mm deeper" in issue.done
+def test_the_last_ripping_is_told():
+    (issue,) = last_ripping(HistorySettings(last_ripped=2019, last_depth_mm=350.0))
+    assert "ripped to 350 mm in 2019" in issue.what
+    assert "follow the pan that was probed since" in issue.done
 
 
-def test_where_no_soil_goes_deeper_nothing_is_said_of_it(catalog):
-    (issue,) = last_ripping(HistorySettings(last_depth_mm=350.0), catalog, ("sand over clay",))
-    assert "deeper" not in issue.done
-
-
-def test_ground_never_ripped_needs_no_word(catalog):
-    assert last_ripping(HistorySettings(), catalog, SOILS) == ()
+def test_ground_never_ripped_needs_no_word():
+    assert last_ripping(HistorySettings()) == ()
 
 
 def test_a_tractor_far_too_light_is_said_to_be(made):

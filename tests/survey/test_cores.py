@@ -24,7 +24,6 @@ SAND = SoilType(
     persistence_controlled=ONE,
     seasons=ONE,
     **({"seasons_controlled": ONE} if "seasons_controlled" in SoilType.model_fields else {}),
-    **({"deeper_next": ONE} if "deeper_next" in SoilType.model_fields else {}),
 )
 TYPES = {"deep sand": SAND}
 LAND = Land(

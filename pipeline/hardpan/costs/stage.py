@@ -17,7 +17,6 @@ from hardpan.records.decision import DecisionSettings, SeasonSettings
 from hardpan.records.ledger import Ledger, Rates
 from hardpan.records.options import Options
 from hardpan.records.plan import Plan
-from hardpan.records.quantity import Quantity
 from hardpan.records.soils import SoilType
 
 logger = logging.getLogger(__name__)
@@ -26,10 +25,6 @@ logger = logging.getLogger(__name__)
 def tally(plan: Plan, options: Options, catalog: Catalog, rates: Rates, *, asked: DecisionSettings) -> Ledger:
     """Areas, quantities and money of a plan, per zone and in all."""
     season, history = asked.season, asked.history
-
-    def seasons_of(soil: SoilType) -> Quantity:
-        return lasting(soil, controlled_traffic=season.controlled_traffic)[1]
-
     drawn = draw_lines(plan, catalog, rates)
     lines, hire = ledger_lines(drawn), _hire(drawn)
     strategies = compare_strategies(
@@ -42,7 +37,8 @@ def tally(plan: Plan, options: Options, catalog: Catalog, rates: Rates, *, asked
     )
     hiring = None if hire is None else judge_hiring(hire, catalog.prices, strategies["ripped_ha"].iloc[0])
     ripped = set(plan.zones.loc[plan.zones["depth_mm"] > 0, "soil_type"])
-    counted = [seasons_of(catalog.soils[name]).value for name in ripped] or [0.0]
+    lasts = [lasting(catalog.soils[name], controlled_traffic=season.controlled_traffic)[1].value for name in ripped]
+    counted = lasts or [0.0]
     hours = float(strategies["hours"].iloc[0])
     logger.info("%d lines of quantities and money, %d strategies beside each other", len(lines), len(strategies))
     return Ledger(
@@ -55,14 +51,14 @@ def tally(plan: Plan, options: Options, catalog: Catalog, rates: Rates, *, asked
             grain_per_t=float(rates.scenarios["grain_per_t"].mean()),
             lime_kg_per_t=float("nan") if catalog.crop.lime_removed is None else catalog.crop.lime_removed.value,
         ),
-        when_again=when_again(plan, catalog, seasons_of, history, controlled_traffic=season.controlled_traffic),
+        when_again=when_again(plan, catalog, season, history),
         hours=hours,
         days=hours / season.hours_per_day,
         seasons=(min(counted), max(counted)),
         open_ha=open_ha(plan),
         hiring=hiring,
         drivers=doubt_by_input(plan, options, rates),
-        issues=too_soon(plan, catalog, seasons_of, history) + hiring_issues(hiring, catalog.prices.currency),
+        issues=too_soon(plan, catalog, season, history) + hiring_issues(hiring, catalog.prices.currency),
     )
 
 

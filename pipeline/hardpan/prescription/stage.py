@@ -69,7 +69,7 @@ def _written(decision: Decision, history: HistorySettings) -> Plan:
         setting_up=steps_of(context.catalog, machine, plan),
         issues=(
             *ballast_issues(context.catalog),
-            *last_ripping(history, context.catalog, context.ground.soil_names),
+            *last_ripping(history),
             *_short_of_cover(decision, plan),
         ),
     )

@@ -125,12 +125,16 @@ class Hiring:
 class NextDepth(StrEnum):
     """Why the next ripping goes as deep as it does."""
 
-    SAME = "no deeper"
-    """The clay gives nothing back."""
+    BROKEN = "nothing deeper"
+    """The foot is below the pan already."""
+    COST = "does not pay"
+    """What lies deeper is worth less than it costs."""
+    HELD = "held"
+    """A limit of soil or machine bars what lies deeper."""
     RIPPER = "ripper"
     """It can go no deeper."""
     DEEPER = "deeper"
-    """The ground below the last pass packs harder."""
+    """Only dry soil kept this pass short of the pan's bottom."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -77,9 +77,11 @@ class Ledger:
     `break_even_first_year_t_per_ha`, `lime_removed_kg_per_ha`."""
     when_again: pd.DataFrame
     """One row a ripped zone: `zone`, `seasons_low`, `seasons_high`, `depth_mm`, `costs_rise` bool, `soil_type`,
-    `controlled_traffic` bool, `next_depth` (a `NextDepth`), `deepest_mm` of the ripper, `deeper_mm` and the share
-    `draft_low` to `draft_high` by which draft rises (0 where no deeper), and of the last pass `last_ripped` (year),
-    `seasons_since`, `last_depth_mm`, NaN where not known."""
+    `controlled_traffic` bool, `next_depth` (a `NextDepth`), `limit` that holds it ("" where none), `deepest_mm` of the
+    ripper, `deeper_mm` and the share `draft_low` to `draft_high` by which draft rises (0 where no deeper); of a
+    shallower pass between that pays `between_mm`, `between_seasons` from this one, and the money `between_per_ha` it
+    leaves, NaN where none does; of the last pass `last_ripped` (year), `seasons_since`, `last_depth_mm`, NaN where not
+    known."""
     drivers: pd.DataFrame
     """One row an uncertain input, largest first: `input` (a `Driver`), `share` of the variance of the
     prescription's net return."""

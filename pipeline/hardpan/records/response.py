@@ -36,6 +36,21 @@ class Seasons(Settings):
     """Gain in one over the usual gain; negative: a penalty."""
 
 
+class Between(Settings):
+    """The shallower pass between two deep ones, which mends what wheels packed first."""
+
+    depth: Positive
+    """Working depth, mm."""
+    tolerance: Quantity
+    """How far a depth may be from that, mm."""
+    least_shallower: Positive
+    """Least by which it is shallower than the deep pass, mm."""
+    seasons: Positive
+    """Seasons after the deep pass."""
+    full_seasons: Positive
+    """Seasons from one deep pass to the next where there is one between."""
+
+
 class Response(Settings):
     """How much of the root growth that a pan takes comes back (`configs/response.toml`)."""
 
@@ -46,6 +61,7 @@ class Response(Settings):
     saturation: Positive
     """Share of the width between tines at which the crop's use of that depth begins to level off."""
     season: Seasons
+    between: Between
     reference: ReferenceRip
 
     @model_validator(mode="after")
@@ -55,5 +71,8 @@ class Response(Settings):
             raise ValueError(message)
         if not 0 <= self.season.dry_chance.value < 1:
             message = f"dry_chance from 0 to below 1, not {self.season.dry_chance.value:g}"
+            raise ValueError(message)
+        if self.between.full_seasons.value <= self.between.seasons.value:
+            message = f"between.full_seasons over between.seasons, {self.between.seasons.value:g}"
             raise ValueError(message)
         return self

@@ -44,8 +44,6 @@ class SoilType(Settings):
     """Seasons the loosening lasts without traffic control."""
     seasons_controlled: Quantity | None = None
     """The same with controlled traffic; None: no longer than without."""
-    deeper_next: Quantity | None = None
-    """How much deeper the next ripping usually goes, mm; None: no deeper."""
     lime: SpreadRate | None = Field(None, json_schema_extra={"unit": "t/ha", "ranged": True})
     """Lime to spread before ripping, t/ha, as the agronomist says; None: none."""
     gypsum: SpreadRate | None = Field(None, json_schema_extra={"unit": "t/ha", "ranged": True})

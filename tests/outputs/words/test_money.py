@@ -11,6 +11,7 @@ from hardpan.outputs.words.units import Units
 from hardpan.records.advice import Cheaper, Hiring, NextDepth
 from hardpan.records.ledger import Ledger, Strategy
 from hardpan.records.plan import Plan
+from hardpan.records.reasons import Limit
 
 HIRING = Hiring(cheaper=Cheaper.CONTRACTOR, own=98.0, hired=80.0, owning=31.4, low=5.2, high=30.0, quoted=True)
 
@@ -148,7 +149,8 @@ NEXT = pd.Series(
     {
         "soil_type": "deep sand", "controlled_traffic": False, "seasons_low": 2.0, "seasons_high": 3.0,
         "next_depth": NextDepth.DEEPER, "deepest_mm": 650.0, "deeper_mm": 100.0, "draft_low": 0.2, "draft_high": 0.52,
-        "last_ripped": np.nan, "seasons_since": np.nan, "last_depth_mm": np.nan,
+        "last_ripped": np.nan, "seasons_since": np.nan, "last_depth_mm": np.nan, "limit": "", "between_mm": np.nan,
+        "between_seasons": np.nan, "between_per_ha": np.nan,
     }
 )  # fmt: skip
 
@@ -158,12 +160,22 @@ NEXT = pd.Series(
     [
         (
             {},
-            "the ground below the last pass packs harder, so the next usually goes 100 mm deeper and pulls 20 to 52 %",
+            "only dry soil kept this pass short of the pan: the next goes 100 mm deeper and pulls 20 to 52 % harder.",
         ),
         ({}, "On deep sand, driven on anywhere, loosening lasts 2 to 3 seasons; "),
         ({"controlled_traffic": True, "seasons_high": 2.0}, "with wheels on tramlines, loosening lasts 2 seasons; "),
-        ({"next_depth": NextDepth.SAME}, "then no deeper, the clay gives nothing back."),
-        ({"next_depth": NextDepth.RIPPER}, "then no deeper, 650 mm is all the ripper can do."),
+        ({"next_depth": NextDepth.BROKEN}, "then no deeper, this pass gets below the pan."),
+        ({"next_depth": NextDepth.COST}, "then no deeper, breaking what lies deeper costs more than it brings."),
+        ({"next_depth": NextDepth.RIPPER}, "then no deeper, 650 mm is all the ripper and its set-up can do."),
+        (
+            {"next_depth": NextDepth.HELD, "limit": Limit.TINE},
+            "then no deeper, held by the break-out rating of a tine.",
+        ),
+        ({"next_depth": NextDepth.HELD, "limit": Limit.CLAY}, "then no deeper, held by clay not to be brought up."),
+        (
+            {"between_mm": 400.0, "between_seasons": 2.0, "between_per_ha": 31.0},
+            "A pass at 400 mm after 2 seasons, which mends what wheels packed again, leaves about 31 $/ha.",
+        ),
         ({"last_ripped": 2019}, " The last pass was in 2019."),
         (
             {"last_ripped": 2019, "seasons_since": 8, "last_depth_mm": 350.0},
@@ -176,7 +188,7 @@ def test_when_to_rip_again_is_told_with_its_reasons(files, changes, said):
 
 
 def test_the_next_ripping_is_told_to_us_readers_in_inches(us):
-    assert "usually goes 3.9 in deeper" in plain(us.money.again(NEXT))
+    assert "the next goes 3.9 in deeper" in plain(us.money.again(NEXT))
 
 
 def test_response_is_told_in_the_readers_unit(us, ledger):

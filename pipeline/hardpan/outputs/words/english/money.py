@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.said import Measure
+from hardpan.outputs.words.english.zones import LIMITS
 from hardpan.outputs.words.units import MISSING, Units
 from hardpan.records.advice import Cheaper, Hiring, NextDepth
 from hardpan.records.catalog import Catalog
@@ -92,7 +93,9 @@ class EnglishMoney:
         traffic = "with wheels on tramlines" if row["controlled_traffic"] else "driven on anywhere"
         until = seasons_span(row["seasons_low"], row["seasons_high"])
         lasts = f"On {row['soil_type']}, {traffic}, loosening lasts {until} seasons"
-        return f"{lasts}; {self._next_depth(row)}.{self._last_pass(row)}"
+        if not math.isnan(row["between_mm"]):
+            lasts = f"On {row['soil_type']}, {traffic}, the next deep pass is due after {until} seasons"
+        return f"{lasts}; {self._next_depth(row)}.{self._between(row)}{self._last_pass(row)}"
 
     def made_of(self, ledger: Ledger) -> str:
         """What the cost per area is made of and how the machines are charged; "" where nothing is ripped."""
@@ -193,14 +196,25 @@ class EnglishMoney:
         return f" By a contractor, at about {self.units.per_area(hiring.hired)}{_doubted(hiring)}, it would cost less."
 
     def _next_depth(self, row: pd.Series) -> str:
-        if row["next_depth"] == NextDepth.SAME:
-            return "then no deeper, the clay gives nothing back"
-        if row["next_depth"] == NextDepth.RIPPER:
-            return f"then no deeper, {self.units.depth(row['deepest_mm'])} is all the ripper can do"
-        harder = f"{100.0 * row['draft_low']:.0f} to {100.0 * row['draft_high']:.0f} % harder"
-        deeper = self.units.depth(row["deeper_mm"])
+        if row["next_depth"] == NextDepth.DEEPER:
+            harder = f"{100.0 * row['draft_low']:.0f} to {100.0 * row['draft_high']:.0f} % harder"
+            deeper = self.units.depth(row["deeper_mm"])
+            return f"only dry soil kept this pass short of the pan: the next goes {deeper} deeper and pulls {harder}"
+        why = {
+            NextDepth.BROKEN: "this pass gets below the pan",
+            NextDepth.COST: "breaking what lies deeper costs more than it brings",
+            NextDepth.RIPPER: f"{self.units.depth(row['deepest_mm'])} is all the ripper and its set-up can do",
+        }
+        held = LIMITS.get(row["limit"], row["limit"])
+        return f"then no deeper, {why.get(row['next_depth'], f'held by {held}')}"
+
+    def _between(self, row: pd.Series) -> str:
+        if math.isnan(row["between_mm"]):
+            return ""
+        left = self.units.per_area(row["between_per_ha"])
         return (
-            f"the ground below the last pass packs harder, so the next usually goes {deeper} deeper and pulls {harder}"
+            f" A pass at {self.units.depth(row['between_mm'])} after {row['between_seasons']:g} seasons, which mends "
+            f"what wheels packed again, leaves about {left}."
         )
 
     def _last_pass(self, row: pd.Series) -> str:
