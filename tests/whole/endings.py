@@ -101,6 +101,11 @@ LATE = (
         says="a task grid of .* cells is .* off in the hectares",
         may=lambda built: "grid_cell_m" in built.recipe.settings["outputs"],
     ),
+    Refusal(
+        name="the task grid is too coarse for a zone or a check strip",
+        says="a task grid of .* cells has none for zone",
+        may=lambda built: bool({"grid_cell_m", "max_grid_side"} & built.recipe.settings["outputs"].keys()),
+    ),
 )
 """Refusals that only a finished plan can earn: `check` cannot know them."""
 

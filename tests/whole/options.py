@@ -46,6 +46,7 @@ def draw_settings(rng: np.random.Generator, recipe: "Recipe", *, small: bool) ->
         "history": lot.some(0.3, last_ripped=2020, last_depth_mm=lot.between(250, 450, 0), season=2027),
         "prices": _prices(lot),
         "outputs": _outputs(lot, small=small),
+        "strips": _strips(Lot(np.random.default_rng([recipe.seed, 15]))),
     }
 
 
@@ -130,6 +131,21 @@ def _prices(lot: Lot) -> dict[str, Any]:
         currency, rate = lot.one((("EUR", 0.6), ("USD", 0.65), ("ZAR", 12.0)))
         table |= {"currency": currency, "exchange_rate": rate}
     return table
+
+
+def _strips(lot: Lot) -> dict[str, Any]:
+    """Check strips in two of five paddocks, short enough to fit into small ones."""
+    if lot.rng.random() < 0.6:
+        return {}
+    table = {"pairs": lot.one(("auto", 1, 2, 5)), "length_m": lot.one((40.0, 80.0, 150.0)), "least_length_m": 20.0}
+    return table | lot.some(
+        0.5,
+        width_m=lot.between(4, 20),
+        harvester_width_m=lot.one((1.5, 9.0)),
+        headland_m=lot.one((0.0, 12.0)),
+        border_m=lot.one((1.0, 5.0)),
+        most_share=lot.between(0.05, 0.4),
+    )
 
 
 def _outputs(lot: Lot, *, small: bool) -> dict[str, Any]:

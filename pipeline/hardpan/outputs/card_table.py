@@ -52,7 +52,7 @@ def zone_table(
     *,
     width: float,
 ) -> Table:
-    """One row a zone, ripped ones first, then what is left and what is shut, then all.
+    """One row a zone, ripped ones first, then what is left, check strips and what is shut, then all.
 
     Parameters
     ----------
@@ -63,7 +63,7 @@ def zone_table(
     width : float
         Points across.
     """
-    ripped, left = _ripped(run, quantities), run.plan.zones.query("depth_mm <= 0 and kind != 'exclusion'")
+    ripped, left = _ripped(run, quantities), run.plan.zones.query("depth_mm <= 0 and kind == 'ground'")
     rows = _together(ripped, words) if len(ripped) > _MOST_ROWS else ripped
     say, units = words.page.label, words.units
     cells: list[list[Any]] = [[paragraph(say(f"card_{name}"), 9, bold=True) for name in _NAMES]]
@@ -77,6 +77,8 @@ def zone_table(
         style.append(("BACKGROUND", (0, len(cells)), (1, len(cells)), HexColor(colour)))
         cells.append(_ripped_row(row, HexColor(text_on(colour)), words))
     idle = [(list(left["zone"]), say("card_left"), float(left["area_ha"].sum()))] if len(left) else []
+    strips = run.plan.zones.query("kind == 'strip'")
+    idle += [(list(strips["zone"]), say("card_strips"), float(strips["area_ha"].sum()))] if len(strips) else []
     idle += [(shut.zones, _shut_text(shut, words), shut.area_ha) for shut in _shut(run)]
     for zones, text, area_ha in idle:
         style.append(("SPAN", (1, len(cells)), (_WORKED - 1, len(cells))))

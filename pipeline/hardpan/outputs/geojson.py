@@ -17,7 +17,8 @@ def write_geojson(path: Path, zones: gpd.GeoDataFrame, name: str) -> None:
     path : Path
         The file to write; the same zones give the same bytes.
     zones : GeoDataFrame
-        Columns of `records.columns.PLAN` in WGS 84, rounded, exterior rings counter-clockwise.
+        Columns of `records.columns.PLAN` in WGS 84, rounded, exterior rings counter-clockwise; of check strips `strip`
+        and `pair` too.
     name : str
         Name of the paddock, kept as a foreign member.
     """
@@ -42,6 +43,7 @@ def _feature(zone: dict[str, Any]) -> dict[str, Any]:
             "reason": zone["reason"],
             "kind": zone["kind"],
             "soil_type": zone["soil_type"],
+            **{name: int(zone[name]) for name in ("strip", "pair") if zone["kind"] == "strip"},
         },
         "geometry": shapely.geometry.mapping(zone["geometry"]),
     }

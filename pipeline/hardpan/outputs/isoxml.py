@@ -51,7 +51,8 @@ def rip_task(zones: gpd.GeoDataFrame, unit: str, *, lost_mm: int = 0) -> Task:
     table = zones.drop_duplicates("zone").set_index("zone")
     targets = {int(zone): round(depth) for zone, depth in zip(table.index, table["depth_mm"], strict=True)}
     shown = {zone: f"{value / MM_PER[unit]:.{0 if unit == 'mm' else 1}f} {unit}" for zone, value in targets.items()}
-    idle = {zone: "keep out" if kind == "exclusion" else "leave" for zone, kind in table["kind"].items()}
+    named = {"exclusion": "keep out", "strip": "check strip"}
+    idle = {zone: named.get(str(kind), "leave") for zone, kind in table["kind"].items()}
     says = {
         zone: f"{zone}: {shown[zone]} {table.loc[zone, 'setup']}" if value else f"{zone}: {idle[zone]}, lifted"
         for zone, value in targets.items()

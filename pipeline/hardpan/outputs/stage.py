@@ -32,6 +32,7 @@ from hardpan.outputs.readback import InCab, read_back
 from hardpan.outputs.report.facts import zone_quantities
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.signal import depth_without_position
+from hardpan.outputs.strip_file import write_strips
 from hardpan.outputs.tables import write_table
 from hardpan.outputs.words.english import speak
 from hardpan.outputs.words.interface import Words
@@ -115,6 +116,8 @@ def _write_for_desk(
         from hardpan.outputs.geotiff import write_geotiff
 
         write_geotiff(work / "surfaces.tif", maps, BAND_UNITS, run.zones.frame)
+    if run.strips is not None:
+        write_strips(work / "strips.geojson", run.strips, run.survey.paddock.name)
     write_table(work / "zones.csv", zones.drop(columns="geometry"))
     write_table(work / "tallies.csv", run.ledger.lines)
 

@@ -53,7 +53,7 @@ def zone_grid(
     Raises
     ------
     HardpanError
-        The cells are so coarse that no centre lies in a zone to be ripped.
+        The cells are so coarse that no centre lies in a zone to be ripped or in a check strip.
     """
     west, south, east, north = zones.total_bounds
     extent_m = max((east - west) / degrees_per_m[0], (north - south) / degrees_per_m[1])
@@ -119,12 +119,14 @@ def _off_share(zones: gpd.GeoDataFrame, grid: xr.DataArray) -> pd.Series:
 
 
 def _refuse_lost(zones: gpd.GeoDataFrame, plain: xr.DataArray, settings: OutputSettings) -> None:
-    lost = zones.loc[(zones["depth_mm"] > 0) & (_hectares(zones, plain) == 0), "zone"]
+    told_apart = (zones["depth_mm"] > 0) | (zones["kind"] == "strip")
+    lost = zones[told_apart & (_hectares(zones, plain) == 0)]
     if len(lost):
+        zone, kind = lost[["zone", "kind"]].iloc[0]
+        duty = "is to be left as a check strip" if kind == "strip" else "is to be ripped"
         asked = "outputs.grid_cell_m" if settings.grid_cell_m else "outputs.max_grid_side"
         raise HardpanError(
-            what=f"a task grid of {plain.attrs['cell_m']:g} m cells has none for zone {lost.iloc[0]}, which is to be "
-            "ripped",
+            what=f"a task grid of {plain.attrs['cell_m']:g} m cells has none for zone {zone}, which {duty}",
             where=asked,
             do="give a finer cell or a larger max_grid_side, or isoxml_shape = 'polygons'",
         )

@@ -21,6 +21,9 @@ from hardpan.outputs.words.interface import Words
 _SMALLEST, _LARGEST = 10.0, 15.0
 """Size of letters, points; the smallest are still read at arm's length on the card."""
 
+_STRIP = 8.0
+"""The same of a strip's number."""
+
 _LETTER, _LINE = 0.7, 1.2
 """Width of a bold letter and height of a line, over the size of letters."""
 
@@ -50,11 +53,13 @@ def draw_zone_map(zones: gpd.GeoDataFrame, colours: Mapping[int, str], words: Wo
     for zone in zones.itertuples():
         shut = zone.kind == "exclusion"
         colour = EXCLUDED if shut else colours[round(zone.depth_mm)]
-        outline, hatch = _outline(zone.geometry), "xxxx" if shut else None
+        outline, hatch = _outline(zone.geometry), {"exclusion": "xxxx", "strip": "...."}.get(zone.kind)
         axes.add_patch(PathPatch(outline, facecolor=colour, edgecolor=EDGE, linewidth=2.4, hatch=hatch))
         # A light line within the dark one: seen on bright ground and on dark.
         axes.add_patch(PathPatch(outline, fill=False, edgecolor=EXCLUDED, linewidth=0.8, zorder=2))
-        if not shut:
+        if zone.kind == "strip":
+            _name_strip(axes, zone)
+        elif not shut:
             _label(axes, zone, colour, words, inch_m=1.04 * max(width / 6.4, height / figure.get_figheight()))
     _scale_and_north(axes, (west, south, east, north), words)
     return figure
@@ -97,6 +102,16 @@ def _label(axes: Axes, zone: Any, colour: str, words: Words, *, inch_m: float) -
                     fontweight="bold", linespacing=1.0,
                 )  # fmt: skip
                 break
+
+
+def _name_strip(axes: Axes, zone: Any) -> None:  # noqa: ANN401
+    """Write a strip's number on a slip of its own: a strip has no room for letters."""
+    middle = zone.geometry.centroid
+    slip = {"boxstyle": "round,pad=0.15", "facecolor": EXCLUDED, "edgecolor": EDGE, "linewidth": 0.8}
+    axes.text(
+        middle.x, middle.y, str(zone.zone), ha="center", va="center", color=EDGE, fontsize=_STRIP, fontweight="bold",
+        bbox=slip, zorder=3,
+    )  # fmt: skip
 
 
 def _place(piece: shapely.Polygon, text: str, inch_m: float) -> tuple[float, float, float]:

@@ -8,6 +8,7 @@ from hardpan.records.ledger import Ledger, Rates
 from hardpan.records.options import Options
 from hardpan.records.pan import PanFeatures
 from hardpan.records.plan import Plan
+from hardpan.records.strips import Strips
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
 from hardpan.records.trail import Trail
@@ -47,6 +48,8 @@ class PaddockRun:
     plan: Plan
     ledger: Ledger
     trail: Trail
+    strips: Strips | None = None
+    """Check strips laid into zones and plan; None: none are."""
 
     @property
     def issues(self) -> Issues:

@@ -19,7 +19,8 @@ class Plan:
     """Depth and set-up per zone, with reasons."""
 
     zones: gpd.GeoDataFrame
-    """Columns `hardpan.records.columns.PLAN`, working CRS; exclusions have `depth_mm` 0, `setup` ""."""
+    """Columns `hardpan.records.columns.PLAN`, working CRS; exclusions and check strips have `depth_mm` 0,
+    `setup` ""."""
     machine: pd.DataFrame
     """One row a ripped zone: `zone`, `tines`, `width_m`, `draft_kn`, `drawbar_kw`, `engine_kw`, `slip`,
     `fuel_l_per_ha`, `hours_per_ha`, `field_efficiency`, `critical_depth_mm`, `limited_by` (a `Limit`)."""

@@ -179,7 +179,17 @@ class Closed:
     """Ground beside it in which the tines rise, 0 where it is not buried."""
 
 
-Why: TypeAlias = Ripped | Left | Closed
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckStrip:
+    """Why a check strip is not ripped."""
+
+    strip: int
+    pair: int
+    beside: int
+    """Ripped zone that it lies in and is compared with."""
+
+
+Why: TypeAlias = Ripped | Left | Closed | CheckStrip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -231,8 +241,8 @@ class Reason:
     zone: int
     why: Why
     runner_up: Alternative | None = None
-    """Next best choice; None where no other is open, and of exclusions."""
+    """Next best choice; None where no other is open, of exclusions and of check strips."""
     change: Turn | Open | None = None
-    """None where nothing would, and of exclusions."""
+    """None where nothing would, of exclusions and of check strips."""
     unmended: tuple[str, ...] = ()
     """Constraints of the rules met whose trouble ripping leaves."""

@@ -19,10 +19,10 @@ class Zones:
     labels: Ints
     """(n_rows, n_cols): zone number of each cell, 0 outside the boundary. Exclusions have numbers too."""
     table: gpd.GeoDataFrame
-    """One row a zone, rising `zone`: `zone` int >= 1, `kind` ("ground" or "exclusion"), `soil_type` (of the largest
-    part; the exclusion's name for exclusions), `area_ha` (geodesic), `geometry` (Polygon or MultiPolygon, working
-    CRS, a valid coverage whose union is the boundary), `length_m` (mean run length along the best heading),
-    `heading_deg`."""
+    """One row a zone, rising `zone`: `zone` int >= 1, `kind` ("ground", "exclusion" or, once laid, "strip"),
+    `soil_type` (of the largest part; the exclusion's name for exclusions), `area_ha` (geodesic), `geometry` (Polygon or
+    MultiPolygon, working CRS, a valid coverage whose union is the boundary), `length_m` (mean run length along the best
+    heading), `heading_deg`."""
     indices: pd.DataFrame
     """One row a count tried: `count`, `silhouette`, `variance_reduction`, `net_gain` (money against one zone),
     `chosen` bool."""

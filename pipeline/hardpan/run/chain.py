@@ -20,6 +20,7 @@ from hardpan.run.free_memory import held_bytes, memory_of
 from hardpan.run.manifest import Clock, trail_of
 from hardpan.run.projection import check_memory
 from hardpan.run.questions import questions
+from hardpan.strips.stage import lay_strips
 from hardpan.surfaces.stage import check_mappable, map_pan
 from hardpan.survey.stage import read_survey
 from hardpan.zones.stage import check_ground, draw_zones
@@ -46,6 +47,11 @@ def run_paddock(config: Config, clock: Clock) -> PaddockRun:
         zones = draw_zones(evidence, options, catalog, config.zones, asked=config.prescription, seed=seed)
     with clock.stage("prescription"):
         plan = prescribe(zones, options, evidence, catalog, rates, asked=config.decision)
+    strips = None
+    if config.strips.asked:
+        with clock.stage("strips"):
+            laid = lay_strips(zones, plan, survey.paddock, catalog.ripper, config.strips, seed=seed)
+        zones, plan, strips = laid.zones, laid.plan, laid.strips
     with clock.stage("costs"):
         ledger = tally(plan, options, catalog, rates, asked=config.decision)
     return PaddockRun(
@@ -59,6 +65,7 @@ def run_paddock(config: Config, clock: Clock) -> PaddockRun:
         plan=plan,
         ledger=ledger,
         trail=trail_of(config, survey, clock),
+        strips=strips,
     )
 
 

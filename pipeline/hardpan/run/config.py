@@ -22,6 +22,7 @@ from hardpan.records.decision import (
     SeasonSettings,
 )
 from hardpan.records.quantity import Quantity, entry
+from hardpan.strips.settings import StripSettings
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.survey.settings import GridSettings, PaddockSettings, ProbeSettings, SoilSettings
 from hardpan.zones.settings import ZoneSettings
@@ -101,6 +102,7 @@ class Config(Settings):
     zones: ZoneSettings = setting(ZoneSettings(), says="Zones that a machine can follow")
     machine: MachineSettings = setting(MachineSettings(), says="Tractor and ripper")
     prescription: PrescriptionSettings = setting(PrescriptionSettings(), says="How depth is chosen")
+    strips: StripSettings = setting(StripSettings(), says="Check strips: left unripped to compare the harvest with")
     season: SeasonSettings = setting(SeasonSettings(), says="Next crop, moisture, traffic")
     history: HistorySettings = setting(HistorySettings(), says="The last ripping")
     prices: PriceSettings = setting(PriceSettings(), says="Money; what is left out comes from configs/prices.toml")

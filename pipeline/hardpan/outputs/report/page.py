@@ -105,6 +105,7 @@ def write_report(
         "count": tables.ground.count(run.zones.count), "square": words.units.of_tables.depth_unit,
         "settings_text": json.dumps(run.trail.settings, indent=1, ensure_ascii=False, default=str),
         "depth_map": Markup(depth_map), "key": key, "map_alt": _map_alt(run, words),
+        "strips": words.page.strips(run.strips) if run.strips else "",
         "has_exclusions": (zones["kind"] == "exclusion").any(), "map_ratio": _ratio(run),
         "pictures": _zone_pictures(run, words), "money": _money_pictures(run, words),
         "variograms": _variogram_pictures(run, words),
@@ -223,7 +224,7 @@ def _ratio(run: PaddockRun) -> float:
 def _zone_pictures(run: PaddockRun, words: Words) -> dict[int, list[tuple[Markup, str]]]:
     """Charts of each zone of ground, each with its description in words."""
     profiles, pans = facts.zone_profiles(run), facts.zone_pans(run)
-    ground = run.plan.zones.query("kind != 'exclusion'").to_dict("records")
+    ground = run.plan.zones.query("kind == 'ground'").to_dict("records")
     return {zone["zone"]: list(_pictures_of(zone, run, profiles, pans, words)) for zone in ground}
 
 

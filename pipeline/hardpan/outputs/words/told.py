@@ -8,7 +8,7 @@ from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issues
 from hardpan.records.pan import PanFeatures
 from hardpan.records.plan import Plan
-from hardpan.records.reasons import Limit
+from hardpan.records.reasons import CheckStrip, Limit
 from hardpan.records.surfaces import Surfaces
 
 ZONES = (
@@ -38,16 +38,27 @@ ZONES = (
 
 
 def told_zones(plan: Plan, words: Words) -> gpd.GeoDataFrame:
-    """Zones in rising number with `reason`, `runner_up`, `will_not_fix` and `would_change`, columns `ZONES`."""
+    """Zones in rising number with `reason`, `runner_up`, `will_not_fix` and `would_change`, columns `ZONES`.
+
+    Where check strips are laid, `strip` and `pair` too: their numbers, 0 for other zones.
+    """
     by_zone, say = {reason.zone: reason for reason in plan.reasons}, words.zones
     reasons = [by_zone[zone] for zone in plan.zones["zone"]]
+    strips = {reason.zone: reason.why for reason in reasons if isinstance(reason.why, CheckStrip)}
     told = plan.zones.assign(
         reason=[say.reason(one) for one in reasons],
         runner_up=[say.runner_up(one) for one in reasons],
         will_not_fix=[say.unmended(one) for one in reasons],
         would_change=[say.change(one) for one in reasons],
     )
-    return told[list(ZONES)].sort_values("zone").reset_index(drop=True)
+    columns = list(ZONES)
+    if strips:
+        columns[-1:-1] = ["strip", "pair"]
+        told = told.assign(
+            strip=[strips[zone].strip if zone in strips else 0 for zone in told["zone"]],
+            pair=[strips[zone].pair if zone in strips else 0 for zone in told["zone"]],
+        )
+    return told[columns].sort_values("zone").reset_index(drop=True)
 
 
 def told_insertions(pan: PanFeatures, words: Words) -> gpd.GeoDataFrame:

@@ -7,6 +7,7 @@ from hardpan.core.said import Amount, Measure
 from hardpan.outputs.words.english.labels import LABELS
 from hardpan.outputs.words.units import MISSING, Units
 from hardpan.records.catalog import Catalog
+from hardpan.records.strips import UNRIPPED, Strips
 
 CAUTIONS = (
     "This is not a clearance to dig. Ask the before-you-dig service for every paddock and look for private lines, "
@@ -245,6 +246,30 @@ class EnglishPage:
         rain = self._span(self.units.rain(rain_mm[0]), self.units.rain(rain_mm[1]))
         return f"moist to {moist}" + (f"; about {rain} more rain" if rain_mm[1] > 0 else "")
 
+    def strips(self, strips: Strips) -> str:
+        """What check strips are laid, and which difference they can show."""
+        units, left = self.units, strips.table[strips.table["treatment"] == UNRIPPED]
+        lengths = self._span(*(self._metres(left["length_m"].agg(end)) for end in ("min", "max")))
+        together, *single = strips.promise.to_dict("records")
+        n = int(together["pairs"])
+        what = (
+            f"{n} check strip{'s' if n > 1 else ''}, {self._metres(left['width_m'].iloc[0])} wide and {lengths} long "
+            f"({units.area(left['area_ha'].sum())}), {'are' if n > 1 else 'is'} left unripped, each beside ripped "
+            "ground as wide and long to compare the harvest with."
+        )
+        if n < 2:
+            return f"{what} One pair shows no difference that chance could not make."
+        found = "; ".join(
+            f"those in zone {row['zone']} alone {units.share(row['difference'])}"
+            for row in single
+            if row["difference"] == row["difference"] and row["pairs"] < n
+        )
+        return (
+            f"{what} Where neighbouring strips differ by {units.share(together['strip_cv'])} of the yield by "
+            f"themselves, all together find a difference of {units.share(together['difference'])} with a chance of "
+            f"{units.share(together['power'])}{f'; {found}' if found else ''}."
+        )
+
     def ready(self, insertions: int, sites: int, area_ha: float, crs: str, remarks: int) -> str:
         """What `hardpan check` found."""
         return (
@@ -254,6 +279,9 @@ class EnglishPage:
 
     def _span(self, low: str, high: str) -> str:
         return low if low == high else f"{low} to {high}"
+
+    def _metres(self, value_m: float) -> str:
+        return self.units.write(value_m, Measure.DISTANCE, None)
 
     def _threshold(self, kpa: float) -> str:
         return self.units.strength(kpa) if self.units.us else f"{kpa / 1000:g} MPa"

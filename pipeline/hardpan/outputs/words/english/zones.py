@@ -9,6 +9,7 @@ from hardpan.records.catalog import Catalog
 from hardpan.records.reasons import (
     MACHINE_LIMITS,
     Alternative,
+    CheckStrip,
     Closed,
     Held,
     Left,
@@ -51,6 +52,8 @@ class EnglishZones:
             around = f", with {self._strip(why.kept_m)} kept around it" if why.kept_m > 0 else ""
             rise = f"; the tines rise within {self._strip(why.lift_m)} of it" if why.lift_m > 0 else ""
             return f"Not ripped: {why.name} is excluded{around}{rise}."
+        if isinstance(why, CheckStrip):
+            return f"Leave unripped: check strip {why.strip}, to compare with zone {why.beside} ripped beside it."
         if isinstance(why, Left):
             return f"Leave unripped: {self._why_left(why)}."
         return f"Rip to {self.units.depth(why.depth_mm)} with {self.setup(why.setup)}{self._why_ripped(why)}."
@@ -76,8 +79,8 @@ class EnglishZones:
         return f"{self.units.depth(option.depth_mm)} with {self.setup(option.setup)}"
 
     def runner_up(self, reason: Reason) -> str:
-        """Next best choice, "" for an exclusion."""
-        if isinstance(reason.why, Closed):
+        """Next best choice, "" for an exclusion and a check strip."""
+        if isinstance(reason.why, Closed | CheckStrip):
             return ""
         return "no other choice is open here" if reason.runner_up is None else self.option(reason.runner_up)
 

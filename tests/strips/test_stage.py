@@ -1,0 +1,128 @@
+"""Strips in a plan: zones of their own, and nothing lost of the rest."""
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pyogrio
+import pytest
+import shapely
+
+from hardpan.outputs.settings import OutputSettings
+from hardpan.outputs.stage import write_outputs
+from hardpan.records.reasons import CheckStrip
+from hardpan.strips.settings import StripSettings
+from hardpan.strips.stage import lay_strips, strip_width_m
+
+ASKED = StripSettings(
+    pairs=3, length_m=120.0, least_length_m=40.0, headland_m=10.0, harvester_width_m=9.0, border_m=5.0
+)
+
+
+@pytest.fixture(scope="module")
+def ripper(catalog):
+    return catalog.ripper
+
+
+@pytest.fixture(scope="module")
+def laid(zones, plan, survey, ripper):
+    return lay_strips(zones, plan, survey.paddock, ripper, ASKED, seed=1)
+
+
+def test_every_ripped_zone_gets_its_pairs_and_no_other(laid):
+    table = laid.strips.table
+    assert table.groupby(["zone", "treatment"]).size().to_dict() == {
+        (1, "ripped"): 3, (1, "unripped"): 3, (2, "ripped"): 3, (2, "unripped"): 3,
+    }  # fmt: skip
+    assert sorted(table["strip"]) == list(range(1, 13))
+    assert (table.groupby("pair").size() == 2).all()
+
+
+def test_zones_and_strips_still_cover_the_paddock_without_overlap(laid, survey):
+    shapes = laid.zones.table.geometry.to_numpy()
+    assert shapely.coverage_is_valid(shapes)
+    assert shapely.area(shapes).sum() == pytest.approx(survey.paddock.boundary.area.sum(), rel=1e-9)
+    assert laid.zones.table["area_ha"].sum() == pytest.approx(24.0, rel=2e-3)  # the plane's hectares were given
+
+
+def test_each_strip_is_a_zone_of_its_own_at_no_depth(laid):
+    strips = laid.plan.zones[laid.plan.zones["kind"] == "strip"]
+    assert list(strips["zone"]) == [5, 6, 7, 8, 9, 10]
+    assert (strips["depth_mm"] == 0).all()
+    assert (strips["setup"] == "").all()
+    for reason in laid.plan.reasons[4:]:
+        assert isinstance(reason.why, CheckStrip)
+        assert reason.why.beside in {1, 2}
+
+
+def test_cells_in_a_strip_bear_its_number(laid):
+    frame = laid.zones.frame
+    east, north = np.meshgrid(frame.x_m, frame.y_m)
+    for zone, shape in zip(laid.zones.table["zone"], laid.zones.table.geometry, strict=True):
+        assert (shapely.contains_xy(shape, east, north) <= (laid.zones.labels == zone)).all()
+
+
+def test_money_hours_and_litres_go_with_the_ground_that_is_left(laid, plan):
+    kept = laid.plan.zones["area_ha"].to_numpy()[:4] / plan.zones["area_ha"].to_numpy()
+    assert (kept[:2] < 1).all()
+    assert (kept[2:] == 1).all()
+    for name in ("returns", "runner_up_returns", "hours", "fuel_l"):
+        np.testing.assert_allclose(getattr(laid.plan, name)[:4], getattr(plan, name) * kept[:, None])
+        assert not getattr(laid.plan, name)[4:].any()
+    assert laid.plan.zones["net_per_ha"].iloc[:4].tolist() == plan.zones["net_per_ha"].tolist()
+
+
+def test_strips_keep_off_headland_and_borders(laid, zones, survey):
+    outline = shapely.union_all(survey.paddock.boundary.to_numpy())
+    shape = zones.table.set_index("zone").geometry
+    for row in laid.strips.table.itertuples():
+        assert outline.boundary.distance(row.geometry) >= 10.0 - 1e-6
+        assert shape[row.zone].boundary.distance(row.geometry) >= 5.0 - 0.1  # buffers round corners
+
+
+def test_auto_lays_them_in_the_largest_ripped_zone_of_each_soil_type(zones, plan, survey, ripper):
+    asked = ASKED.model_copy(update={"pairs": "auto", "auto_pairs": 2})
+    same = replace(plan, zones=plan.zones.assign(soil_type="deep sand"))
+    found = lay_strips(zones, same, survey.paddock, ripper, asked, seed=1).strips.table
+    assert set(found["zone"]) == {2}
+    assert len(found) == 4
+
+
+def test_width_holds_a_clean_cut_in_whole_passes():
+    asked = StripSettings(pairs=1, harvester_width_m=12.0, position_error_m=0.5)
+    assert strip_width_m(asked, 4.2) == pytest.approx(16.8)
+    assert strip_width_m(asked, 6.5) == pytest.approx(13.0)
+    assert strip_width_m(asked.model_copy(update={"width_m": 9.0}), 4.2) == 9.0
+
+
+def test_what_has_no_room_is_told(zones, plan, survey, ripper):
+    short = ASKED.model_copy(update={"pairs": 50})
+    told = lay_strips(zones, plan, survey.paddock, ripper, short, seed=1).plan.issues
+    assert {issue.code for issue in told} == {"strips-fewer"}
+    none = lay_strips(zones, plan, survey.paddock, ripper, ASKED.model_copy(update={"headland_m": 500.0}), seed=1)
+    assert none.strips is None
+    assert none.zones is zones
+    assert {issue.done for issue in none.plan.issues} == {"none were laid there"}
+
+
+def test_nothing_ripped_has_no_strips(zones, unripped, survey, ripper):
+    found = lay_strips(zones, unripped.plan, survey.paddock, ripper, ASKED, seed=1)
+    assert found.strips is None
+    assert [issue.code for issue in found.plan.issues] == ["strips-none"]
+
+
+def test_every_file_says_strips_and_the_strip_file_is_read_by_gdal(laid, run, tmp_path):
+    with_strips = replace(run, zones=laid.zones, plan=laid.plan, strips=laid.strips)
+    formats = ("geojson", "shapefile", "geopackage", "isoxml", "geotiff", "report", "job-card", "kml")
+    write_outputs(with_strips, OutputSettings(formats=formats), tmp_path / "out")
+    plan = pyogrio.read_dataframe(tmp_path / "out" / "prescription.geojson")
+    drawn = plan[plan["kind"] == "strip"]
+    assert drawn[["strip", "pair", "depth_mm"]].to_numpy().tolist() == [[at, at, 0] for at in range(1, 7)]
+    strips = pyogrio.read_dataframe(tmp_path / "out" / "strips.geojson")
+    left = strips[strips["treatment"] == "unripped"]
+    for own, file in zip(drawn.geometry, left.geometry, strict=True):
+        assert shapely.symmetric_difference(own, file).area < 1e-12
+    promise = json.loads((tmp_path / "out" / "strips.geojson").read_text(encoding="utf-8"))["promise"]
+    assert [(row["zone"], row["pairs"]) for row in promise] == [("all", 6), (1, 3), (2, 3)]
+    page = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
+    assert "all together find a difference of" in page
