@@ -267,7 +267,8 @@ def surfaces() -> Surfaces:
     maps = {
         "pan_probability": 0.9 - 0.3 * east, "pan_top_mm": 150 + 40 * north, "pan_top_sd_mm": 20 + 0 * east,
         "pan_bottom_mm": 280 + 150 * east, "pan_bottom_sd_mm": 25 + 20 * north, "peak_kpa": 3000 + 500 * east,
-        "peak_sd_kpa": 200 + 0 * east, "clay_depth_mm": np.full(FRAME.shape, np.nan), "soil": np.round(east),
+        "peak_sd_kpa": 200 + 0 * east, "clay_depth_mm": np.full(FRAME.shape, np.nan),
+        "clay_depth_sd_mm": np.full(FRAME.shape, np.nan), "soil": np.round(east),
     }  # fmt: skip
     nodes = xr.Dataset(
         {
@@ -310,6 +311,12 @@ def surfaces() -> Surfaces:
         variograms=pd.DataFrame(
             {"variable": "bottom", "lag_m": [30.0, 80.0, 150.0], "semivariance": [350.0, 700.0, 1050.0],
              "pairs": [40, 90, 60], "model": [380.0, 720.0, 1010.0], "reml": [400.0, 690.0, 980.0]}
+        ),
+        residuals=pd.DataFrame(
+            {"variable": ["bottom", "bottom"], "site": ["1", "2"], "insertion": ["1a", "2a"], "x_m": EAST + 150.0,
+             "y_m": NORTH + 300.0, "observed_low": [380.0, 350.0], "observed_high": [380.0, np.inf],
+             "predicted": [371.2504, 402.5], "sd": [31.5, 44.0], "predicted_low": [319.4, 330.1],
+             "predicted_high": [423.1, 474.9], "residual": [-8.7496, np.nan], "crps": [9.1, 4.2], "unit": "mm"}
         ),
         verdict=MapVerdict(
             yardstick="soil-type mean", gain=0.11, better=True, sd_mm=42.0, asked_mm=30.0, more_sites=20,

@@ -24,14 +24,14 @@ from hardpan.run.chain import run_paddock
 from hardpan.run.config import read_config
 from hardpan.run.manifest import Clock
 
-STABLE = ("prescription.geojson", "zones.csv", "tallies.csv")
+STABLE = ("prescription.geojson", "zones.csv", "tallies.csv", "residuals.csv")
 CONTRACT = {
     "prescription.geojson", "prescription_shp.zip", "prescription.gpkg", "surfaces.tif", "zones.csv", "tallies.csv",
-    "issues.csv", "run.json", "report.html",
+    "residuals.csv", "issues.csv", "run.json", "report.html",
 }  # fmt: skip
 BANDS = (
     "pan_probability", "pan_top_mm", "pan_bottom_mm", "pan_bottom_sd_mm", "peak_kpa", "zone", "depth_mm",
-    "breach_probability",
+    "breach_probability", "pan_top_sd_mm", "peak_sd_kpa", "clay_depth_mm", "clay_depth_sd_mm",
 )  # fmt: skip
 
 

@@ -12,7 +12,7 @@ from hardpan.core.errors import ReadBackError
 from hardpan.outputs.agreement import Found, expected_of, hold_polygons
 from hardpan.outputs.geodesy import to_wgs84
 from hardpan.outputs.geotiff import write_geotiff
-from hardpan.outputs.layers import BAND_UNITS, raster_layers
+from hardpan.outputs.layers import band_unit, raster_layers
 from hardpan.outputs.readback import check_raster
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.stage import write_outputs
@@ -102,7 +102,7 @@ def raster_of(run, path, change=lambda _: None):
     """Raster of the run after `change` to its maps, and its check."""
     maps = raster_layers(run)
     change(maps)
-    write_geotiff(path, maps, BAND_UNITS, run.zones.frame)
+    write_geotiff(path, maps, {name: band_unit(name) for name in maps}, run.zones.frame)
     zones = run.plan.zones
     return lambda: check_raster(path, tuple(maps), expected_of(zones, seed=1))
 

@@ -8,22 +8,24 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import rasterio
+import xarray as xr
 
 from hardpan.outputs.geotiff import write_geotiff
-from hardpan.outputs.layers import BAND_UNITS, raster_layers
+from hardpan.outputs.layers import band_unit, raster_layers
 from hardpan.outputs.tiff_reader import read_tiff
 from hardpan.records.frame import Frame
 
 BANDS = (
     "pan_probability", "pan_top_mm", "pan_bottom_mm", "pan_bottom_sd_mm", "peak_kpa", "zone", "depth_mm",
-    "breach_probability",
+    "breach_probability", "pan_top_sd_mm", "peak_sd_kpa",
 )  # fmt: skip
+UNITS = {name: band_unit(name) for name in BANDS}
 
 
 @pytest.fixture(scope="module")
 def small(run, tmp_path_factory):
     path = tmp_path_factory.mktemp("tif") / "surfaces.tif"
-    write_geotiff(path, raster_layers(run), BAND_UNITS, run.zones.frame)
+    write_geotiff(path, raster_layers(run), UNITS, run.zones.frame)
     return path
 
 
@@ -36,7 +38,7 @@ def big(run, tmp_path_factory):
     rng = np.random.default_rng(3)
     classes = rng.choice([0.0, 300.0, 450.0], frame.shape)
     classes[:100] = np.nan
-    write_geotiff(path, dict.fromkeys(BANDS, classes), BAND_UNITS, frame)
+    write_geotiff(path, dict.fromkeys(BANDS, classes), UNITS, frame)
     return path, classes
 
 
@@ -63,6 +65,19 @@ def test_the_chance_of_getting_below_the_pan_is_that_of_the_chosen_option(run):
     assert (breach[labels == 1] == 0.7).all()
     assert (breach[labels == 2] == 0.9).all()
     assert np.isnan(breach[labels >= 3]).all()
+
+
+def test_clay_and_deeper_ground_have_bands_where_they_are_mapped(run, tmp_path):
+    shape = run.zones.frame.shape
+    share = xr.DataArray(np.full((2, *shape), 0.25), dims=("depth", "y", "x"), coords={"depth": [300.0, 355.6]})
+    clay = run.surfaces.maps.assign(clay_depth_mm=(("y", "x"), np.full(shape, 620.0)))
+    surfaces = replace(run.surfaces, maps=clay, deeper=share)
+    maps = raster_layers(replace(run, surfaces=surfaces))
+    assert list(maps)[len(BANDS) :] == ["clay_depth_mm", "deeper_than_300_mm", "deeper_than_355.6_mm"]
+    write_geotiff(tmp_path / "a.tif", maps, {name: band_unit(name) for name in maps}, run.zones.frame)
+    with rasterio.open(tmp_path / "a.tif") as raster:
+        assert raster.units[-3:] == ("mm", "1", "1")
+        assert np.nanmax(raster.read(len(maps))) == 0.25
 
 
 def test_cells_outside_the_boundary_are_empty(run):
@@ -93,7 +108,7 @@ def test_a_reader_without_gdal_reads_the_same_numbers(big):
     path, classes = big
     bands, (west, north, cell_m) = read_tiff(path)
     assert (west, north, cell_m) == (500_000, 6_300_000, 5.0)
-    assert bands.shape == (8, 1300, 1100)
+    assert bands.shape == (len(BANDS), 1300, 1100)
     assert np.array_equal(bands[3], classes, equal_nan=True)
 
 

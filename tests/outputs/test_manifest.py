@@ -71,6 +71,12 @@ def test_the_cross_check_of_the_models_is_kept_in_full(manifest, surfaces):
 
 def test_digests_are_those_of_the_files(manifest, folder):
     assert set(manifest["clock"]["files_sha256"]) == {path.name for path in folder.iterdir()} - {"run.json"}
-    assert set(manifest["files_sha256"]) == {"issues.csv", "prescription.geojson", "tallies.csv", "zones.csv"}
+    assert set(manifest["files_sha256"]) == {
+        "issues.csv",
+        "prescription.geojson",
+        "residuals.csv",
+        "tallies.csv",
+        "zones.csv",
+    }
     for name, digest in {**manifest["clock"]["files_sha256"], **manifest["files_sha256"]}.items():
         assert hashlib.sha256((folder / name).read_bytes()).hexdigest() == digest

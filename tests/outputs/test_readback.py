@@ -17,11 +17,20 @@ from hardpan.outputs.geojson import write_geojson
 from hardpan.outputs.geopackage import write_geopackage
 from hardpan.outputs.geotiff import write_geotiff
 from hardpan.outputs.isoxml import rip_task, write_taskdata
-from hardpan.outputs.layers import BAND_UNITS, desktop_layers, layer_styles, raster_layers
+from hardpan.outputs.layers import BAND_UNITS, band_unit, desktop_layers, layer_styles, raster_layers
 from hardpan.outputs.palette import depth_colours
-from hardpan.outputs.readback import InCab, check_geojson, check_geopackage, check_raster, check_shapefile, check_tasks
+from hardpan.outputs.readback import (
+    InCab,
+    check_geojson,
+    check_geopackage,
+    check_raster,
+    check_residuals,
+    check_shapefile,
+    check_tasks,
+)
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.shapefile import write_shapefile
+from hardpan.outputs.tables import write_table
 from hardpan.outputs.task_grid import zone_grid
 from hardpan.outputs.words.english import speak
 from hardpan.outputs.words.units import Units
@@ -57,7 +66,7 @@ class Files:
         depth_of = zones.set_index("zone")["depth_mm"]
         maps = raster_layers(run)
         maps["depth_mm"] = depth_of.reindex(run.zones.labels.ravel()).to_numpy(float).reshape(run.zones.labels.shape)
-        write_geotiff(self.folder / "a.tif", maps, BAND_UNITS, run.zones.frame)
+        write_geotiff(self.folder / "a.tif", maps, {name: band_unit(name) for name in maps}, run.zones.frame)
 
     def checks(self, unit="cm"):
         """Each check, ready to call."""
@@ -152,7 +161,7 @@ def test_a_placeholder_inside_the_paddock_is_an_error(files, run):
 def test_missing_cells_inside_the_paddock_are_an_error(files, run):
     maps = raster_layers(run)
     maps["depth_mm"] = np.where(run.zones.labels == 2, np.nan, maps["depth_mm"])
-    write_geotiff(files.folder / "a.tif", maps, BAND_UNITS, run.zones.frame)
+    write_geotiff(files.folder / "a.tif", maps, {name: band_unit(name) for name in maps}, run.zones.frame)
     with pytest.raises(ReadBackError, match=r"says zone 2 \(nan mm\); expected zone 2 \(450 mm\)"):
         files.checks()["raster"]()
 
@@ -183,3 +192,12 @@ def test_rounding_a_tiny_zone_is_no_error(tmp_path):
     # One square metre: the last decimal alone moves it by up to 2 %.
     write_geojson(tmp_path / "a.geojson", to_display(tiny)[0], "P")
     check_geojson(tmp_path / "a.geojson", expected_of(tiny, seed=1))
+
+
+def test_residuals_are_read_back_by_another_library_and_held_against_the_record(run, tmp_path):
+    write_table(tmp_path / "residuals.csv", run.surfaces.residuals)
+    check_residuals(tmp_path / "residuals.csv", run.surfaces.residuals)
+    with pytest.raises(ReadBackError, match="its 2 rows hold other values"):
+        check_residuals(tmp_path / "residuals.csv", run.surfaces.residuals.assign(sd=1.0))
+    with pytest.raises(ReadBackError):
+        check_residuals(tmp_path / "residuals.csv", run.surfaces.residuals.iloc[:1])

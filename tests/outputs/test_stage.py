@@ -26,7 +26,7 @@ def test_every_file_of_the_contract_is_written(run: PaddockRun, settings: Output
     written = write_outputs(run, settings, tmp_path / "out")
     assert {path.name for path in written} == {
         "prescription.geojson", "prescription_shp.zip", "prescription.gpkg", "surfaces.tif", "zones.csv",
-        "tallies.csv", "issues.csv", "report.html", "run.json", "taskdata.zip", "job-card.pdf",
+        "tallies.csv", "residuals.csv", "issues.csv", "report.html", "run.json", "taskdata.zip", "job-card.pdf",
     }  # fmt: skip
     assert all(path.is_file() for path in written)
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
@@ -35,7 +35,7 @@ def test_every_file_of_the_contract_is_written(run: PaddockRun, settings: Output
 def test_the_same_run_gives_the_same_bytes(run: PaddockRun, settings: OutputSettings, tmp_path: Path) -> None:
     first, second = (write_outputs(run, settings, tmp_path / name) for name in ("a", "b"))
     steady = [k for k, path in enumerate(first) if path.suffix in {".geojson", ".csv"}]
-    assert len(steady) == 4
+    assert len(steady) == 5
     assert all(first[k].read_bytes() == second[k].read_bytes() for k in steady)
 
 

@@ -7,7 +7,8 @@ from scipy.stats import lognorm, norm
 
 from fields import Recipe, invent, shorten_rods
 from hardpan.geostat import Observations
-from hardpan.surfaces.scores import _blocks, crps_lognormal, crps_lognormal_beyond, crps_normal, crps_normal_beyond
+from hardpan.surfaces.forecasts import crps_lognormal, crps_lognormal_beyond, crps_normal, crps_normal_beyond
+from hardpan.surfaces.scores import _blocks
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.surfaces.stage import build_domain, in_order, map_pan
 from hardpan.surfaces.variables import Variable

@@ -38,6 +38,18 @@ def test_the_order_of_nature_is_kept(surfaces):
     assert np.all(draws["peak_kpa"].to_numpy() > 0)
 
 
+def test_the_share_deeper_is_counted_over_the_draws_of_the_cells_node(truth):
+    found = small(truth, deeper_than_mm=(300.0, 420.0))
+    assert list(found.deeper["depth"]) == [300.0, 420.0]
+    bottom, cell = found.draws["bottom_mm"].to_numpy(), (20, 31)
+    node = found.node_of_cell[cell]
+    expected = [np.mean([value > depth for value in bottom[:, node]]) for depth in (300.0, 420.0)]
+    assert found.deeper.to_numpy()[:, *cell].tolist() == expected
+    assert 0 < np.nanmean(found.deeper[1]) < np.nanmean(found.deeper[0]) < 1
+    assert np.array_equal(np.isfinite(found.deeper[0].to_numpy()), found.inside)
+    assert small(truth).deeper.sizes["depth"] == 0
+
+
 def test_every_cell_belongs_to_a_node_of_its_own_soil_type(surfaces):
     node = surfaces.node_of_cell
     assert np.array_equal(node >= 0, surfaces.inside)

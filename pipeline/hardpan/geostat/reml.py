@@ -94,18 +94,28 @@ class RemlFit:
         return bool(self.model.free[RANGE] and inside and self.standard_errors[RANGE] < LEAST_KNOWN)
 
     @property
+    def parameter_covariance(self) -> Floats:
+        """Covariance (8, 8) of the parameters by the information.
+
+        0 for those that are fixed or at a bound; NaN for the others where the information is singular.
+        """
+        covariance = np.zeros((N_PARAMETERS, N_PARAMETERS))
+        low, high = self.model.bounds.T
+        free = np.ix_(*[self.model.free & (low < self.theta) & (self.theta < high)] * 2)
+        information = self.information[free]
+        if information.size:
+            known = np.all(np.linalg.eigvalsh(information) > 1e-8)
+            covariance[free] = np.linalg.inv(information) if known else np.nan
+        return covariance
+
+    @property
     def standard_errors(self) -> Floats:
         """Standard errors of the parameters, shape (8,).
 
         NaN where the information is singular, the parameter fixed or at a bound.
         """
-        errors = np.full(N_PARAMETERS, np.nan)
-        low, high = self.model.bounds.T
-        free = self.model.free & (low < self.theta) & (self.theta < high)
-        information = self.information[np.ix_(free, free)]
-        if free.any() and np.all(np.linalg.eigvalsh(information) > 1e-8):
-            errors[free] = np.sqrt(np.diag(np.linalg.inv(information)))
-        return errors
+        variance = np.diag(self.parameter_covariance)
+        return np.sqrt(np.where(variance > 0, variance, np.nan))
 
 
 def posterior_at(

@@ -32,12 +32,24 @@ BAND_UNITS = {
     "zone": "1",
     "depth_mm": "mm",
     "breach_probability": "1",
+    "pan_top_sd_mm": "mm",
+    "peak_sd_kpa": "kPa",
+    "clay_depth_mm": "mm",
+    "clay_depth_sd_mm": "mm",
 }
 """Map name to unit, in order of the bands of surfaces.tif."""
 
+_WHERE_KNOWN = ("clay_depth_mm", "clay_depth_sd_mm")
+"""Maps that are left out where they are empty."""
+
+
+def band_unit(name: str) -> str:
+    """Unit of a band of surfaces.tif; shares of draws have none."""
+    return BAND_UNITS.get(name, "1")
+
 
 def raster_layers(run: PaddockRun) -> dict[str, Floats]:
-    """Maps named in `BAND_UNITS`, shape (n_rows, n_cols), NaN outside the boundary."""
+    """Maps named in `BAND_UNITS`, and shares of draws deeper than the depths asked for: NaN outside the boundary."""
     labels, zones = run.zones.labels, run.plan.zones
     depth_of = zones.set_index("zone")["depth_mm"].reindex(labels.ravel())
     maps = {name: run.surfaces.maps[name].to_numpy() for name in BAND_UNITS if name in run.surfaces.maps}
@@ -46,7 +58,11 @@ def raster_layers(run: PaddockRun) -> dict[str, Floats]:
         "depth_mm": depth_of.to_numpy(float).reshape(labels.shape),
         "breach_probability": _breach_map(run),
     }
-    return {name: np.where(labels > 0, maps[name], np.nan) for name in BAND_UNITS}
+    order = [name for name in BAND_UNITS if name not in _WHERE_KNOWN or np.isfinite(maps[name]).any()]
+    for depth_mm, share in zip(run.surfaces.deeper["depth"].to_numpy(), run.surfaces.deeper.to_numpy(), strict=True):
+        maps[f"deeper_than_{depth_mm:g}_mm"] = share
+    order += [name for name in maps if name.startswith("deeper_than_")]
+    return {name: np.where(labels > 0, maps[name], np.nan) for name in order}
 
 
 def _breach_map(run: PaddockRun) -> Floats:

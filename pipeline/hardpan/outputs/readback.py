@@ -6,6 +6,7 @@ from pathlib import Path
 
 import fiona
 import numpy as np
+import pandas as pd
 import pyogrio
 import shapely
 from defusedxml import ElementTree
@@ -18,6 +19,9 @@ from hardpan.outputs.geodesy import to_wgs84
 from hardpan.outputs.isoxml_reader import read_taskdata
 from hardpan.outputs.task_cells import wrong_cell
 from hardpan.outputs.tiff_reader import read_tiff
+
+_HALF_DECIMAL = 0.00501
+"""Half of a table's last decimal."""
 
 _KML = "{http://www.opengis.net/kml/2.2}"
 
@@ -37,9 +41,15 @@ class InCab:
 
 
 def read_back(
-    folder: Path, formats: Collection[str], expected: Expected, in_cab: InCab, *, bands: tuple[str, ...]
+    folder: Path,
+    formats: Collection[str],
+    expected: Expected,
+    in_cab: InCab,
+    *,
+    bands: tuple[str, ...],
+    residuals: pd.DataFrame,
 ) -> None:
-    """Check every prescription file in `folder` against the plan.
+    """Check every prescription file in `folder` against the plan, and the table of residuals against the record.
 
     Raises
     ------
@@ -60,6 +70,24 @@ def read_back(
         check_kml(folder / "prescription.kml", expected)
     if "geotiff" in formats:
         check_raster(folder / "surfaces.tif", bands, expected)
+    check_residuals(folder / "residuals.csv", residuals)
+
+
+def check_residuals(path: Path, residuals: pd.DataFrame) -> None:
+    """Check the table of residuals (written by the standard library, read by GDAL) against the record."""
+    found = pyogrio.read_dataframe(path)
+    names = ("observed_low", "observed_high", "predicted", "sd")
+    same = len(found) == len(residuals) and all(
+        np.allclose(pd.to_numeric(found[name]), residuals[name], rtol=0.0, atol=_HALF_DECIMAL, equal_nan=True)
+        for name in names
+    )
+    if not same:
+        raise ReadBackError(
+            found=f"its {len(found)} rows hold other values",
+            where=path.name,
+            planned=f"the {len(residuals)} readings and forecasts of the maps",
+            why="a separator or decimal sign of another kind does that",
+        )
 
 
 def check_geojson(path: Path, expected: Expected) -> None:

@@ -24,7 +24,7 @@ from hardpan.outputs.geopackage import write_geopackage
 from hardpan.outputs.geoparquet import check_geoparquet, write_geoparquet
 from hardpan.outputs.isoxml import lime_rates, lime_task, rip_task, write_taskdata
 from hardpan.outputs.kml import write_kml
-from hardpan.outputs.layers import BAND_UNITS, desktop_layers, drawn_layers, layer_styles, raster_layers
+from hardpan.outputs.layers import band_unit, desktop_layers, drawn_layers, layer_styles, raster_layers
 from hardpan.outputs.manifest import write_manifest
 from hardpan.outputs.ownership import MANIFEST, digests
 from hardpan.outputs.palette import depth_colours
@@ -82,7 +82,7 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path, *, ke
             work, run, move=move, issues=issues, maps=maps, layers=drawn_layers(layers), colours=colours,
             settings=settings,
         )  # fmt: skip
-        read_back(work, settings.formats, expected, in_cab, bands=tuple(maps))
+        read_back(work, settings.formats, expected, in_cab, bands=tuple(maps), residuals=run.surfaces.residuals)
         write_manifest(work / MANIFEST, run, words, move, issues, digests(work))
         for path in sorted(work.iterdir()):
             logger.info("%s: %d bytes", path.name, path.stat().st_size)
@@ -115,11 +115,12 @@ def _write_for_desk(
     if "geotiff" in settings.formats:
         from hardpan.outputs.geotiff import write_geotiff
 
-        write_geotiff(work / "surfaces.tif", maps, BAND_UNITS, run.zones.frame)
+        write_geotiff(work / "surfaces.tif", maps, {name: band_unit(name) for name in maps}, run.zones.frame)
     if run.strips is not None:
         write_strips(work / "strips.geojson", run.strips, run.survey.paddock.name)
     write_table(work / "zones.csv", zones.drop(columns="geometry"))
     write_table(work / "tallies.csv", run.ledger.lines)
+    write_table(work / "residuals.csv", run.surfaces.residuals)
 
 
 def _write_for_cab(

@@ -19,6 +19,9 @@ _DECIMALS: Mapping[str, int] = {
     "loss_probability": 3,
     "quantity": 3,
     "price": 3,
+    "predicted": 3,
+    "sd": 3,
+    "crps": 3,
 }
 """Decimals by column; 2 where not named."""
 

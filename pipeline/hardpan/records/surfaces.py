@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 
+import numpy as np
 import pandas as pd
 import xarray as xr
 
@@ -9,6 +10,10 @@ from hardpan.core.arrays import Bools, Ints
 from hardpan.records.advice import MapVerdict
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issues
+
+
+def _no_depth() -> xr.DataArray:
+    return xr.DataArray(np.empty((0, 0, 0)), dims=("depth", "y", "x"), coords={"depth": []})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -20,11 +25,14 @@ class Surfaces:
     """(n_rows, n_cols): cell centre inside the boundary."""
     maps: xr.Dataset
     """Dims (y, x), NaN outside: `pan_probability` [0, 1], `pan_top_mm`, `pan_top_sd_mm`, `pan_bottom_mm`,
-    `pan_bottom_sd_mm`, `peak_kpa`, `peak_sd_kpa` (given a pan is there), `clay_depth_mm` (NaN: none in reach or
-    unknown), `soil` (float code, position in `soil_types`, NaN outside)."""
+    `pan_bottom_sd_mm`, `peak_kpa`, `peak_sd_kpa` (given a pan is there), `clay_depth_mm` and `clay_depth_sd_mm` (NaN:
+    none in reach or unknown), `soil` (float code, position in `soil_types`, NaN outside)."""
     soil_types: tuple[str, ...]
     slices: xr.DataArray
     """Cone index by depth slice, dims (depth, y, x), kPa; empty along depth when not asked for."""
+    deeper: xr.DataArray = field(default_factory=_no_depth)
+    """Share of draws in which the bottom of the pan, where there is one, lies below the depth: dims (depth, y, x), a
+    cell's is that of its node; empty along depth when not asked for."""
     draws: xr.Dataset
     """Joint conditional draws, dims (draw, node): `present` bool, `top_mm`, `bottom_mm`, `peak_kpa`, `clay_mm`
     float32 with top < bottom, `clay_mm` NaN where no clay is in reach or known; coordinates on node: `x_m`,
@@ -35,10 +43,22 @@ class Surfaces:
     """Cross-validation: `variable`, `method` (kriging, soil-type mean, inverse distance), `folds` (site, block),
     `n`, `rmse`, `bias`, `crps`, `coverage_50`, `coverage_90`, `standardised` (root mean square error in standard
     deviations), `unit`."""
+    residuals: pd.DataFrame = field(default_factory=pd.DataFrame)
+    """One row a reading, beside its forecast from all other sites: `variable`, `site`, `insertion`, `x_m`, `y_m`;
+    `observed_low` and `observed_high` (equal: a value, inf: a bound); `predicted`, `sd`, central 90 % from
+    `predicted_low` to `predicted_high`; `residual` (predicted - observed, NaN for bounds), `crps`, `unit`. The peak's
+    forecast is the median; of `pan` 0, 1 and the chance of a pan stand there, and the Brier score."""
     models: pd.DataFrame
     """One row a fitted model: `variable`, `family`, `range_m` (along the longer axis), `ratio` of the axes and
     `heading_deg` of the longer one, `short_share` of the sill with `short_range_m` (0 and NaN: not nested), `sill`,
-    `micro`, `noise`, `range_se_m`, `sill_se`, `loglik`, `aic`, `n`, `n_censored`, `identified` bool, `trend` text."""
+    `micro`, `noise`, the standard error of each (`range_se_m`, `sill_se` ...; NaN: fixed or at a bound), `loglik`,
+    `aic`, `n`, `n_censored`, `identified` bool, `trend` text."""
+    covariances: pd.DataFrame = field(default_factory=pd.DataFrame)
+    """Covariances each map is averaged over: `variable`, `weight` (posterior, sums to 1 over a variable), `range_m`,
+    `sill`, `micro`, `noise` in the units of `models`."""
+    coefficients: pd.DataFrame = field(default_factory=pd.DataFrame)
+    """Trends: `variable`, `term`, `value`, `standard_error`, `unit` (`log kPa`: of the logarithm; none: the latent
+    field of presence). Covariates count in standard deviations over the cells, soil types from the mean of all."""
     variograms: pd.DataFrame = field(default_factory=pd.DataFrame)
     """Cross-check of the models, one row a variable and distance class: `variable`, `lag_m`, `semivariance` of the
     sites' means about the trend, `pairs`, `model` (weighted least squares) and `reml` (what the fitted model expects)

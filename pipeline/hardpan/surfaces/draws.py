@@ -1,6 +1,6 @@
 """Joint conditional draws of every variable on the nodes."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
@@ -62,6 +62,18 @@ def compose_draws(
             "soil": ("node", domain.nodes.soil),
             "clay_depth_mm": ("node", _node_means(clay.mean_mm, domain)),
         },
+    )
+
+
+def share_deeper(draws: xr.Dataset, depths_mm: Sequence[float], domain: Domain) -> xr.DataArray:
+    """Share of draws whose bottom lies below each depth, on the grid (`Surfaces.deeper`)."""
+    bottom_mm = draws["bottom_mm"].to_numpy()
+    of_cell = domain.node_of_cell[domain.inside]
+    grids = [domain.on_grid((bottom_mm > depth_mm).mean(axis=0)[of_cell]) for depth_mm in depths_mm]
+    return xr.DataArray(
+        np.stack(grids) if grids else np.empty((0, *domain.frame.shape)),
+        dims=("depth", "y", "x"),
+        coords={"depth": list(depths_mm), "y": domain.frame.y_m, "x": domain.frame.x_m},
     )
 
 

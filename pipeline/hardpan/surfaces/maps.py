@@ -9,6 +9,7 @@ from scipy.special import ndtr
 from hardpan.core.arrays import Floats
 from hardpan.core.progress import Progress, share_of
 from hardpan.geostat import KrigingGrid, krige_cells
+from hardpan.surfaces.clay import ClayDepth
 from hardpan.surfaces.domain import LEAST_THICKNESS_MM, Domain
 from hardpan.surfaces.variables import FittedField, Moments
 
@@ -54,13 +55,13 @@ def _slope_square(field: FittedField) -> float:
 
 
 def compose_maps(
-    cells: Mapping[str, Moments], fields: Mapping[str, FittedField], clay_mm: Floats, domain: Domain
+    cells: Mapping[str, Moments], fields: Mapping[str, FittedField], clay: ClayDepth, domain: Domain
 ) -> xr.Dataset:
     """Maps as in `Surfaces.maps`: depths in mm, the peak's mean from its logarithm's, top above bottom, NaN outside.
 
     Depths are NaN everywhere when no pan was met.
     """
-    nothing = np.full(len(clay_mm), np.nan)
+    nothing = np.full(len(clay.mean_mm), np.nan)
     values: dict[str, Floats] = {"pan_probability": probability(*cells["pan"])}
     for name in ("top", "bottom"):
         mean, sd = unscale(fields[name], cells[name]) if name in fields else (nothing, nothing)
@@ -70,7 +71,7 @@ def compose_maps(
     centre, sd = unscale(fields["peak"], cells["peak"]) if "peak" in fields else (nothing, nothing)
     values["peak_kpa"] = np.minimum(np.exp(centre + 0.5 * sd**2), _highest_kpa(fields))
     values["peak_sd_kpa"] = values["peak_kpa"] * np.sqrt(np.expm1(sd**2))
-    values |= {"clay_depth_mm": clay_mm, "soil": domain.cells.soil.astype(float)}
+    values |= {"clay_depth_mm": clay.mean_mm, "clay_depth_sd_mm": clay.sd_mm, "soil": domain.cells.soil.astype(float)}
     return xr.Dataset(
         {name: (("y", "x"), domain.on_grid(cell)) for name, cell in values.items()},
         coords={"y": domain.frame.y_m, "x": domain.frame.x_m},

@@ -1,4 +1,4 @@
-"""The table of models and the verdict on the map."""
+"""The cross-check of the models and the verdict on the map."""
 
 from collections.abc import Mapping
 
@@ -6,18 +6,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats
-from hardpan.geostat import (
-    EFFECTIVE_RANGE,
-    MICRO,
-    NOISE,
-    RANGE,
-    SHORT_RATIO,
-    SILL,
-    covariance_between,
-    reml_curve,
-    residual_variogram,
-    to_correlation,
-)
+from hardpan.geostat import covariance_between, reml_curve, residual_variogram
 from hardpan.records.advice import MapVerdict
 from hardpan.surfaces.beforehand import in_units
 from hardpan.surfaces.domain import Domain
@@ -31,11 +20,6 @@ _LEAST_GAIN = 0.02
 
 _MOST_SITES = 300
 """Further sites beyond which no one would go on probing."""
-
-
-def describe_models(fields: Mapping[str, FittedField], domain: Domain) -> pd.DataFrame:
-    """Fitted models, one row a variable (columns of `Surfaces.models`); variances in mm², of a logarithm for peaks."""
-    return pd.DataFrame([_describe(name, field, domain) for name, field in fields.items()])
 
 
 def describe_variograms(fields: Mapping[str, FittedField]) -> pd.DataFrame:
@@ -59,36 +43,6 @@ def describe_variograms(fields: Mapping[str, FittedField]) -> pd.DataFrame:
             )
         )
     return pd.concat(rows[1:] or rows, ignore_index=True)
-
-
-def _describe(name: str, field: FittedField, domain: Domain) -> dict[str, object]:
-    variable, fit = field.variable, field.fit
-    spatial = bool(fit.model.free[SILL])
-    theta, error = np.exp(fit.theta), fit.standard_errors
-    structures = to_correlation(fit.model.family, fit.theta).structures
-    longest = structures[0].length_m * EFFECTIVE_RANGE[fit.model.family]
-    square = variable.scale**2
-    names = list(domain.trend_names) + ["strength of the pan"] * field.on_strength
-    return {
-        "variable": name,
-        "family": fit.model.family if spatial else "none",
-        "range_m": longest if spatial else np.nan,
-        "ratio": structures[0].ratio,
-        "heading_deg": structures[0].heading_deg if structures[0].ratio < 1 else np.nan,
-        "short_share": structures[1].sill if len(structures) > 1 else 0.0,
-        "short_range_m": longest * theta[SHORT_RATIO] if len(structures) > 1 else np.nan,
-        "sill": square * theta[SILL],
-        "micro": square * theta[MICRO],
-        "noise": square * theta[NOISE],
-        "range_se_m": longest * error[RANGE] if spatial else np.nan,
-        "sill_se": square * theta[SILL] * error[SILL] if spatial else np.nan,
-        "loglik": fit.objective,
-        "aic": fit.aic,
-        "n": len(variable.observations.site),
-        "n_censored": 0 if variable.binary else int(np.sum(~variable.exact)),
-        "identified": fit.identified,
-        "trend": " + ".join(names),
-    }
 
 
 def verdict_of(

@@ -7,10 +7,11 @@ import pandas as pd
 from scipy.special import ndtr
 
 from hardpan.core.arrays import Floats, Ints
-from hardpan.geostat import Mixture, leave_out_sites
+from hardpan.geostat import Mixture
 from hardpan.surfaces.domain import Domain
+from hardpan.surfaces.forecasts import Forecast, forecast_fields, score_readings
 from hardpan.surfaces.variables import FittedField, Variable
-from hardpan.surfaces.yardsticks import Forecast, fit_soil_mean, forecast_inverse_distance, forecast_soil_mean
+from hardpan.surfaces.yardsticks import fit_soil_mean, forecast_inverse_distance, forecast_soil_mean
 
 _STRIPS = 3
 """Six blocks in all: each a sixth of the sites, wider than any reach of a correlation worth using."""
@@ -44,19 +45,10 @@ def score_fields(fields: Mapping[str, FittedField], domain: Domain) -> pd.DataFr
     plain = {name: fit_soil_mean(field.variable, domain) for name, field in fields.items()}
     rows = []
     for kind, fold in folds.items():
-        left_out = {name: leave_out_sites(field.mixture, fold) for name, field in fields.items()}
+        forecasts = forecast_fields(fields, fold)
         for name, field in fields.items():
             variable = field.variable
-            site = variable.observations.site
-            noise = field.mixture.weight @ field.mixture.noise
-            mean, variance = left_out[name]
-            if field.on_strength:
-                slope, strength = float(field.mixture.weight @ field.mixture.posterior.beta[:, -1]), left_out["peak"]
-                mean = mean + slope * (strength[0] - field.mixture.trend[:, -1])
-                variance = variance + slope**2 * strength[1]
-            with_noise = variance[site] + noise + variable.observations.error
-            forecast = Forecast(mean=mean[site], sd=np.sqrt(np.maximum(with_noise, 1e-18)))
-            rows.append(_score(variable, "kriging", kind, forecast))
+            rows.append(_score(variable, "kriging", kind, forecasts[name]))
             for method, other in _yardsticks(variable, plain[name], domain, fold).items():
                 rows.append(_score(variable, method, kind, other))
     return pd.DataFrame(rows, columns=list(COLUMNS))
@@ -105,7 +97,7 @@ def _score(variable: Variable, method: str, folds: str, forecast: Forecast) -> d
         "n": int(exact.sum()),
         "rmse": float(np.sqrt(_mean(error**2))),
         "bias": _mean(error),
-        "crps": float(_crps(variable, forecast.mean, sd)[made].mean()),
+        "crps": float(score_readings(variable, forecast)[made].mean()),
         "coverage_50": _coverage(low, high, 0.50),
         "coverage_90": _coverage(low, high, 0.90),
         "standardised": float(np.sqrt(_mean(((forecast.mean - variable.observations.low) / sd)[exact] ** 2))),
@@ -114,15 +106,6 @@ def _score(variable: Variable, method: str, folds: str, forecast: Forecast) -> d
 
 def _mean(values: Floats) -> float:
     return float(values.mean()) if len(values) else float("nan")
-
-
-def _crps(variable: Variable, mean: Floats, sd: Floats) -> Floats:
-    """Score of every reading in the variable's units; upper ends of intervals are not looked at."""
-    exact, value = variable.exact, variable.centre + variable.scale * variable.observations.low
-    mean, sd = variable.centre + variable.scale * mean, variable.scale * sd
-    if variable.log:
-        return np.where(exact, crps_lognormal(np.exp(value), mean, sd), crps_lognormal_beyond(np.exp(value), mean, sd))
-    return np.where(exact, crps_normal(value, mean, sd), crps_normal_beyond(value, mean, sd))
 
 
 def _score_signs(variable: Variable, method: str, forecast: Forecast) -> dict[str, object]:
@@ -149,41 +132,3 @@ def _coverage(low: Floats, high: Floats, level: float) -> float:
     share = (np.minimum(high, ends[1]) - np.maximum(low, ends[0])) / width
     inside = (low >= ends[0]) & (low <= ends[1])
     return float(np.mean(np.where(high - low > 1e-12, np.clip(share, 0.0, 1.0), inside)))
-
-
-def crps_normal(value: Floats, mean: Floats, sd: Floats) -> Floats:
-    """Continuous ranked probability score of a normal forecast [gneiting2005]."""
-    z = (value - mean) / sd
-    score: Floats = sd * (z * (2.0 * ndtr(z) - 1.0) + 2.0 * _density(z) - 1.0 / np.sqrt(np.pi))
-    return score
-
-
-def crps_lognormal(value: Floats, centre: Floats, sd: Floats) -> Floats:
-    """Continuous ranked probability score of a forecast whose logarithm is normal [baran2015]."""
-    z = (np.log(value) - centre) / sd
-    mean = np.exp(centre + 0.5 * sd**2)
-    score: Floats = value * (2.0 * ndtr(z) - 1.0) - 2.0 * mean * (ndtr(z - sd) + ndtr(sd / np.sqrt(2.0)) - 1.0)
-    return score
-
-
-def crps_normal_beyond(bound: Floats, mean: Floats, sd: Floats) -> Floats:
-    """Score of a normal forecast when the value is known to lie beyond a bound: integral of F^2 up to it."""
-    z = (bound - mean) / sd
-    score: Floats = sd * (z * ndtr(z) ** 2 + 2.0 * _density(z) * ndtr(z) - ndtr(np.sqrt(2.0) * z) / np.sqrt(np.pi))
-    return score
-
-
-def crps_lognormal_beyond(bound: Floats, centre: Floats, sd: Floats) -> Floats:
-    """The same score of a forecast whose logarithm is normal, by Gauss-Legendre quadrature up to the bound."""
-    nodes, weights = np.polynomial.legendre.leggauss(40)
-    start = np.minimum(bound, np.exp(centre - 6.0 * sd))
-    half = (bound - start) / 2.0
-    x = start[:, None] + half[:, None] * (nodes + 1.0)
-    score: Floats = half * (ndtr((np.log(x) - centre[:, None]) / sd[:, None]) ** 2 @ weights)
-    return score
-
-
-def _density(z: Floats) -> Floats:
-    """Density of the standard normal distribution."""
-    density: Floats = np.exp(-(z**2) / 2.0) / np.sqrt(2.0 * np.pi)
-    return density

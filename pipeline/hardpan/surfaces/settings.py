@@ -1,6 +1,8 @@
 """Settings of the surfaces."""
 
-from typing import Literal
+from typing import Annotated, Literal
+
+from pydantic import Field
 
 from hardpan.core.settings import InputPath, Settings, setting
 
@@ -97,5 +99,8 @@ class SurfaceSettings(Settings):
         gt=0,
     )
     slices: bool = setting(False, says="Also map cone index by depth slice")
+    deeper_than_mm: tuple[Annotated[float, Field(gt=0)], ...] = setting(
+        (), says="Depths for which to map the probability that the pan goes deeper, from the draws", unit="mm"
+    )
     priors: PriorSettings = setting(PriorSettings(), says="What is usual of a pan before its readings are looked at")
     threads: int = setting(2, says="Threads of the kriging engine; the result does not depend on it", ge=1)

@@ -14,7 +14,8 @@ from hardpan.records.survey import Survey
 from hardpan.surfaces.beforehand import inform
 from hardpan.surfaces.clay import map_clay
 from hardpan.surfaces.domain import Domain, build_domain, merge_sites
-from hardpan.surfaces.draws import compose_draws, draw_fields
+from hardpan.surfaces.draws import compose_draws, draw_fields, share_deeper
+from hardpan.surfaces.estimates import describe_models, describe_trends, weigh_covariances
 from hardpan.surfaces.fields import PLAIN, fit_field, fit_fields
 from hardpan.surfaces.many_sites import MOST_JOINT, condition_all, draw_many_sites, map_many_sites, thin_sites
 from hardpan.surfaces.maps import compose_maps, map_fields, unscale
@@ -27,7 +28,8 @@ from hardpan.surfaces.remarks import (
     remark_unknown_depth,
     remark_variables,
 )
-from hardpan.surfaces.report import describe_models, describe_variograms, verdict_of
+from hardpan.surfaces.report import describe_variograms, verdict_of
+from hardpan.surfaces.residuals import tabulate_residuals
 from hardpan.surfaces.scores import score_fields
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.surfaces.variables import Variable, read_bottom, read_peak, read_presence, read_slice, read_top
@@ -67,7 +69,7 @@ def map_pan(
         cells = map_many_sites(nears, fields, domain, block_m=block_m, threads=threads, progress=progress)
         drawn = draw_many_sites(nears, fields, domain, settings.draws, seed=seed, threads=threads)
     clay = map_clay(survey, domain, settings, seed=seed)
-    scores = score_fields(fields, at)
+    draws, scores = compose_draws(drawn, fields, clay, domain), score_fields(fields, at)
     issues += remark_sites(insertions, domain)
     issues += remark_variables(variables, at)
     issues += remark_fields(fields, at)
@@ -79,13 +81,17 @@ def map_pan(
     return Surfaces(
         frame=domain.frame,
         inside=domain.inside,
-        maps=compose_maps(cells, fields, clay.mean_mm, domain),
+        maps=compose_maps(cells, fields, clay, domain),
         soil_types=domain.soil_types,
         slices=_map_slices(pan, fitted, at, settings),
-        draws=compose_draws(drawn, fields, clay, domain),
+        deeper=share_deeper(draws, settings.deeper_than_mm if "bottom" in fields else (), domain),
+        draws=draws,
         node_of_cell=domain.node_of_cell,
         scores=scores,
+        residuals=tabulate_residuals(fields, fitted, at),
         models=describe_models(fields, at),
+        covariances=weigh_covariances(fields),
+        coefficients=describe_trends(fields, at),
         variograms=describe_variograms(fields),
         verdict=verdict_of(scores, fields, at, bottom_sd_mm, settings.precision_mm),
         issues=tuple(issues),

@@ -3,8 +3,6 @@
 They get what the map gets: values and bounds in one likelihood, the same priors, the same sites left out.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 from scipy.optimize import minimize_scalar
 from scipy.spatial.distance import cdist
@@ -26,6 +24,7 @@ from hardpan.geostat import (
     parameter_bounds,
 )
 from hardpan.surfaces.domain import SOIL, Domain
+from hardpan.surfaces.forecasts import Forecast
 from hardpan.surfaces.variables import Variable
 
 _START = np.log([0.7, 0.3])
@@ -33,14 +32,6 @@ _START = np.log([0.7, 0.3])
 
 _MOST_LOG_SD = 5.0
 """Of a forecast's standard deviation about the variable's own, either way."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Forecast:
-    """Normal forecast of each reading, made without it; scaled units."""
-
-    mean: Floats
-    sd: Floats
 
 
 def fit_soil_mean(variable: Variable, domain: Domain) -> Mixture:

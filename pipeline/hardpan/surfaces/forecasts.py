@@ -1,0 +1,102 @@
+"""What the maps forecast of every reading made without it, and the score of a forecast."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from hardpan.core.arrays import Floats, Ints
+from hardpan.geostat import leave_out_sites
+from hardpan.surfaces.variables import FittedField, Variable
+
+_LEAST_SD = 1e-9
+"""Standard deviation of a forecast that is sure, in scaled units: its score is then the error itself."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Forecast:
+    """Normal forecast of each reading, made without it; scaled units."""
+
+    mean: Floats
+    sd: Floats
+
+
+def forecast_fields(fields: Mapping[str, FittedField], fold: Ints) -> dict[str, Forecast]:
+    """Forecasts of every field's readings, each without those of its whole fold; the scatter of a reading included.
+
+    Parameters
+    ----------
+    fields : Mapping
+        Where one is on strength, that of the peak is among them.
+    fold : Ints
+        (n_sites,) fold of each site.
+    """
+    left_out = {name: leave_out_sites(field.mixture, fold) for name, field in fields.items()}
+    out: dict[str, Forecast] = {}
+    for name, field in fields.items():
+        readings = field.variable.observations
+        noise = float(field.mixture.weight @ field.mixture.noise)
+        mean, variance = left_out[name]
+        if field.on_strength:
+            slope, strength = float(field.mixture.weight @ field.mixture.posterior.beta[:, -1]), left_out["peak"]
+            mean = mean + slope * (strength[0] - field.mixture.trend[:, -1])
+            variance = variance + slope**2 * strength[1]
+        with_noise = variance[readings.site] + noise + readings.error
+        out[name] = Forecast(mean=mean[readings.site], sd=np.sqrt(np.maximum(with_noise, 1e-18)))
+    return out
+
+
+def score_readings(variable: Variable, forecast: Forecast) -> Floats:
+    """Continuous ranked probability score (m,) of every reading, in the variable's units; of a sign the Brier score.
+
+    A bound at c scores the forecast of min(value, c); upper ends of intervals are not looked at.
+    """
+    low = variable.observations.low
+    if variable.binary:
+        chance: Floats = ndtr(forecast.mean / forecast.sd)
+        return (chance - np.isinf(variable.observations.high)) ** 2
+    exact, value = variable.exact, variable.centre + variable.scale * low
+    mean = variable.centre + variable.scale * forecast.mean
+    sd = variable.scale * np.maximum(forecast.sd, _LEAST_SD)
+    if variable.log:
+        return np.where(exact, crps_lognormal(np.exp(value), mean, sd), crps_lognormal_beyond(np.exp(value), mean, sd))
+    return np.where(exact, crps_normal(value, mean, sd), crps_normal_beyond(value, mean, sd))
+
+
+def crps_normal(value: Floats, mean: Floats, sd: Floats) -> Floats:
+    """Continuous ranked probability score of a normal forecast [gneiting2005]."""
+    z = (value - mean) / sd
+    score: Floats = sd * (z * (2.0 * ndtr(z) - 1.0) + 2.0 * _density(z) - 1.0 / np.sqrt(np.pi))
+    return score
+
+
+def crps_lognormal(value: Floats, centre: Floats, sd: Floats) -> Floats:
+    """Continuous ranked probability score of a forecast whose logarithm is normal [baran2015]."""
+    z = (np.log(value) - centre) / sd
+    mean = np.exp(centre + 0.5 * sd**2)
+    score: Floats = value * (2.0 * ndtr(z) - 1.0) - 2.0 * mean * (ndtr(z - sd) + ndtr(sd / np.sqrt(2.0)) - 1.0)
+    return score
+
+
+def crps_normal_beyond(bound: Floats, mean: Floats, sd: Floats) -> Floats:
+    """Score of a normal forecast when the value is known to lie beyond a bound: integral of F^2 up to it."""
+    z = (bound - mean) / sd
+    score: Floats = sd * (z * ndtr(z) ** 2 + 2.0 * _density(z) * ndtr(z) - ndtr(np.sqrt(2.0) * z) / np.sqrt(np.pi))
+    return score
+
+
+def crps_lognormal_beyond(bound: Floats, centre: Floats, sd: Floats) -> Floats:
+    """The same score of a forecast whose logarithm is normal, by Gauss-Legendre quadrature up to the bound."""
+    nodes, weights = np.polynomial.legendre.leggauss(40)
+    start = np.minimum(bound, np.exp(centre - 6.0 * sd))
+    half = (bound - start) / 2.0
+    x = start[:, None] + half[:, None] * (nodes + 1.0)
+    score: Floats = half * (ndtr((np.log(x) - centre[:, None]) / sd[:, None]) ** 2 @ weights)
+    return score
+
+
+def _density(z: Floats) -> Floats:
+    """Density of the standard normal distribution."""
+    density: Floats = np.exp(-(z**2) / 2.0) / np.sqrt(2.0 * np.pi)
+    return density
