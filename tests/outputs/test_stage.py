@@ -60,7 +60,7 @@ def test_a_plan_with_nothing_to_rip_is_written(unripped: PaddockRun, settings: O
 
 def test_only_what_was_asked_for_is_written_besides_the_tables(run: PaddockRun, tmp_path: Path) -> None:
     written = write_outputs(run, OutputSettings(formats=("kml",)), tmp_path / "out")
-    names = ["issues.csv", "prescription.kml", "run.json", "tallies.csv", "zones.csv"]
+    names = ["issues.csv", "prescription.kml", "residuals.csv", "run.json", "tallies.csv", "zones.csv"]
     assert [path.name for path in written] == names
 
 
@@ -70,7 +70,7 @@ def test_a_name_that_makes_no_valid_file_name_does_no_harm(run: PaddockRun, tmp_
     named = replace(run, survey=replace(run.survey, paddock=paddock))
     formats = ("geojson", "shapefile", "geopackage", "isoxml", "kml", "job-card")
     written = write_outputs(named, OutputSettings(formats=formats), tmp_path / "out")
-    assert len(written) == 10
+    assert len(written) == 11
     assert all(path.parent == tmp_path / "out" and path.is_file() for path in written)
 
 

@@ -7,7 +7,9 @@ import numpy as np
 if TYPE_CHECKING:
     from whole.recipe import Recipe
 
-FORMATS = ("geojson", "shapefile", "geopackage", "isoxml", "geotiff", "report", "job-card", "kml", "geoparquet")
+FORMATS = (
+    "geojson", "shapefile", "geopackage", "isoxml", "geotiff", "report", "job-card", "kml", "geoparquet", "netcdf",
+)  # fmt: skip
 FIELD_FILES = ("geojson", "shapefile", "geopackage", "isoxml", "geotiff")
 TRACTORS = ("tracked-370kw", "articulated-400kw", "articulated-300kw", "front-assist-220kw", "rear-drive-110kw")
 RIPPERS = ("seven-tine-600", "five-tine-500", "nine-tine-500")

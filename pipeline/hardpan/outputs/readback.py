@@ -1,5 +1,6 @@
 """Every prescription file read again, by another library than wrote it, and held against the plan."""
 
+import warnings
 from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +20,7 @@ from hardpan.outputs.geodesy import to_wgs84
 from hardpan.outputs.isoxml_reader import read_taskdata
 from hardpan.outputs.task_cells import wrong_cell
 from hardpan.outputs.tiff_reader import read_tiff
+from hardpan.records.surfaces import Surfaces
 
 _HALF_DECIMAL = 0.00501
 """Half of a table's last decimal."""
@@ -47,9 +49,9 @@ def read_back(
     in_cab: InCab,
     *,
     bands: tuple[str, ...],
-    residuals: pd.DataFrame,
+    surfaces: Surfaces,
 ) -> None:
-    """Check every prescription file in `folder` against the plan, and the table of residuals against the record.
+    """Check every prescription file in `folder` against the plan, and residuals and draws against the record.
 
     Raises
     ------
@@ -70,7 +72,9 @@ def read_back(
         check_kml(folder / "prescription.kml", expected)
     if "geotiff" in formats:
         check_raster(folder / "surfaces.tif", bands, expected)
-    check_residuals(folder / "residuals.csv", residuals)
+    if "netcdf" in formats:
+        check_netcdf(folder / "draws.nc", surfaces)
+    check_residuals(folder / "residuals.csv", surfaces.residuals)
 
 
 def check_residuals(path: Path, residuals: pd.DataFrame) -> None:
@@ -88,6 +92,27 @@ def check_residuals(path: Path, residuals: pd.DataFrame) -> None:
             planned=f"the {len(residuals)} readings and forecasts of the maps",
             why="a separator or decimal sign of another kind does that",
         )
+
+
+def check_netcdf(path: Path, surfaces: Surfaces) -> None:
+    """Check the draws and the nodes of the cells (written by xarray and SciPy, read by GDAL) against the record."""
+    import rasterio  # noqa: PLC0415 - asked for by few
+    from rasterio.errors import NotGeoreferencedWarning  # noqa: PLC0415
+
+    drawn = {name: surfaces.draws[name].to_numpy() for name in ("present", "top_mm", "bottom_mm", "peak_kpa")}
+    for name, values in {**drawn, "node_of_cell": surfaces.node_of_cell}.items():
+        as_stored = {"GDAL_NETCDF_VERIFY_DIMS": "NO", "GDAL_NETCDF_BOTTOMUP": "NO"} if name in drawn else {}
+        with rasterio.Env(**as_stored), warnings.catch_warnings():
+            warnings.simplefilter("ignore", NotGeoreferencedWarning)  # draws by nodes are no raster
+            with rasterio.open(f"netcdf:{path.as_posix()}:{name}") as raster:
+                found = raster.read(1)
+        if not np.array_equal(found, values):
+            raise ReadBackError(
+                found=f"{name} holds other values",
+                where=path.name,
+                planned="the draws of the maps",
+                why="an axis turned round, or a number kept in fewer digits, does that",
+            )
 
 
 def check_geojson(path: Path, expected: Expected) -> None:

@@ -4,7 +4,9 @@ from typing import Literal
 
 from hardpan.core.settings import Settings, setting
 
-Format = Literal["geojson", "shapefile", "geopackage", "isoxml", "geotiff", "report", "job-card", "kml", "geoparquet"]
+Format = Literal[
+    "geojson", "shapefile", "geopackage", "isoxml", "geotiff", "report", "job-card", "kml", "geoparquet", "netcdf"
+]
 
 
 class OutputSettings(Settings):

@@ -82,7 +82,7 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path, *, ke
             work, run, move=move, issues=issues, maps=maps, layers=drawn_layers(layers), colours=colours,
             settings=settings,
         )  # fmt: skip
-        read_back(work, settings.formats, expected, in_cab, bands=tuple(maps), residuals=run.surfaces.residuals)
+        read_back(work, settings.formats, expected, in_cab, bands=tuple(maps), surfaces=run.surfaces)
         write_manifest(work / MANIFEST, run, words, move, issues, digests(work))
         for path in sorted(work.iterdir()):
             logger.info("%s: %d bytes", path.name, path.stat().st_size)
@@ -118,6 +118,11 @@ def _write_for_desk(
         write_geotiff(work / "surfaces.tif", maps, {name: band_unit(name) for name in maps}, run.zones.frame)
     if run.strips is not None:
         write_strips(work / "strips.geojson", run.strips, run.survey.paddock.name)
+    if "netcdf" in settings.formats:
+        from hardpan.outputs.netcdf import write_netcdf
+
+        of = {"title": run.survey.paddock.name, "seed": run.trail.seed, "version": run.trail.version}
+        write_netcdf(work / "draws.nc", run.surfaces, **of)
     write_table(work / "zones.csv", zones.drop(columns="geometry"))
     write_table(work / "tallies.csv", run.ledger.lines)
     write_table(work / "residuals.csv", run.surfaces.residuals)

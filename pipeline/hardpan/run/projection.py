@@ -142,7 +142,7 @@ def sizes_of(ready: Prepared, config: Config) -> Sizes:
     return Sizes(
         cells=frame.n_rows * frame.n_cols,
         trend=3 + len(survey.soil_types) + covariates,
-        layers=covariates + (len(ready.pan.slices.columns) if surfaces.slices else 0),
+        layers=covariates + len(surfaces.deeper_than_mm) + (len(ready.pan.slices.columns) if surfaces.slices else 0),
         sites=int(ready.pan.insertions["site"].nunique()),
         insertions=len(ready.pan.insertions),
         draws=surfaces.draws,
