@@ -121,8 +121,8 @@ def _write_for_desk(
     if "netcdf" in settings.formats:
         from hardpan.outputs.netcdf import write_netcdf
 
-        of = {"title": run.survey.paddock.name, "seed": run.trail.seed, "version": run.trail.version}
-        write_netcdf(work / "draws.nc", run.surfaces, **of)
+        name, trail = run.survey.paddock.name, run.trail
+        write_netcdf(work / "draws.nc", run.surfaces, title=name, seed=trail.seed, version=trail.version)
     write_table(work / "zones.csv", zones.drop(columns="geometry"))
     write_table(work / "tallies.csv", run.ledger.lines)
     write_table(work / "residuals.csv", run.surfaces.residuals)
