@@ -8,9 +8,10 @@ UNSEEN = {"script", "style", "pre", "metadata"}
 
 METRIC = re.compile(
     r"(?<![\w/.-])\d[\d.,]*\s?(?:mm|cm|m|ha|kPa|MPa|kN|kW|km/h|L|kg|t)(?:/ha)?(?![\w/])"
-    r"|(?<![\w/])(?:mm|cm|ha|kPa|MPa|kN|kW|km/h|L/ha|t/ha|kg/ha)(?![\w/])"
+    r"|(?<![\w.'])(?<!mol/)(?:mm|cm|m|ha|kPa|MPa|N/cm|kN|kW|kWh|km|km/h|L|kg|t)(?![\w.'])"
+    r"|(?:litre|hectare|tonne|kilo|centimet|millimet)"
 )
-"""A number with a metric unit, or such a unit alone, as in a heading."""
+"""A number with a metric unit, or such a unit alone, as in a heading; the test for repellence is told in mol/L."""
 
 
 class Seen(HTMLParser):
@@ -39,15 +40,6 @@ class Seen(HTMLParser):
 
 
 def metric_in(source: str) -> list[str]:
-    """What a page for US readers says in metric units, but for shipped numbers, sources and settings.
-
-    Those stand as they do in the tables and in the configuration, where they are given.
-    """
-    but = (
-        "Every shipped number the decision used",
-        "Numbers nobody could check: replace them by your own where you can",
-        "Sources",
-        "How positions were moved between datums",
-    )
-    seen = Seen(source, but)
+    """What a page for US readers says in metric units, but for titles of sources and the settings as they stand."""
+    seen = Seen(source, but=("Sources",))
     return [text for text in (*seen.pieces, *seen.cells) if METRIC.search(text)]

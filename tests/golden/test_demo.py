@@ -1,7 +1,9 @@
 """The demo paddock, end to end: laws that hold of the whole, whatever the numbers are."""
 
 import json
+import re
 import shutil
+import subprocess
 import tomllib
 from datetime import UTC, datetime
 from pathlib import Path
@@ -14,12 +16,13 @@ import pytest
 import rasterio
 
 import hardpan
-from builders.pages import metric_in
+from builders.pages import METRIC, metric_in
 from golden.snapshot import SNAPSHOT, differences, from_text, plan_table, to_text
 from hardpan.core.shipped import shipped
 from hardpan.outputs.isoxml_reader import read_taskdata
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.stage import write_outputs
+from hardpan.outputs.words.summary import headline, zone_summary
 from hardpan.run.chain import run_paddock
 from hardpan.run.config import read_config
 from hardpan.run.manifest import Clock
@@ -157,9 +160,50 @@ def test_the_thread_count_changes_nothing(demo, tmp_path):
         assert (tmp_path / "single" / name).read_bytes() == (demo[1] / name).read_bytes(), name
 
 
-def test_a_report_for_us_readers_has_no_metric_unit(demo, tmp_path):
-    write_outputs(demo[0], OutputSettings(formats=("report",), units="us"), tmp_path / "out")
-    assert metric_in((tmp_path / "out" / "report.html").read_text(encoding="utf-8")) == []
+@pytest.fixture(scope="module")
+def us(demo, tmp_path_factory):
+    """Outputs and settings of the demo for readers of US units."""
+    settings, folder = OutputSettings(formats=("report", "job-card"), units="us"), tmp_path_factory.mktemp("us") / "out"
+    write_outputs(demo[0], settings, folder)
+    return settings, folder
+
+
+def test_a_report_for_us_readers_has_no_metric_unit(us):
+    source = (us[1] / "report.html").read_text(encoding="utf-8")
+    assert metric_in(source) == []
+    scripts = re.findall(r'<script type="application/json"[^>]*>(.*?)</script>', source, re.DOTALL)
+    assert len(scripts) == 2
+    texts = [text for script in scripts for text in texts_of(json.loads(script))]
+    assert [text for text in texts if METRIC.search(text)] == []
+
+
+def texts_of(plain):
+    """Texts that JSON holds, but for long ones without a blank, which are packed arrays."""
+    if isinstance(plain, str):
+        yield from [plain] if " " in plain or len(plain) < 20 else []
+    elif isinstance(plain, dict | list):
+        for one in plain.values() if isinstance(plain, dict) else plain:
+            yield from texts_of(one)
+
+
+def test_tallies_and_terminal_for_us_readers_have_no_metric_unit(demo, us):
+    settings, folder = us
+    tallies = pd.read_csv(folder / "tallies.csv")
+    said = [*tallies["unit"].unique(), headline(demo[0], settings)]
+    headings, rows = zone_summary(demo[0], settings)
+    assert [text for text in (*said, *headings, *(cell for row in rows for cell in row)) if METRIC.search(text)] == []
+    metric = pd.read_csv(demo[1] / "tallies.csv")
+    acres = metric.loc[metric["item"] == "area", "quantity"] * 10_000 / (43_560 * 0.3048**2)
+    assert tallies.loc[tallies["item"] == "area", "quantity"].to_numpy() == pytest.approx(acres.to_numpy(), abs=0.002)
+    assert (tallies["amount"] == metric["amount"]).all()
+    paid = tallies[tallies["unit"] == "gal"]
+    assert (paid["quantity"] * paid["price"]).to_numpy() == pytest.approx(paid["amount"].to_numpy(), rel=1e-3)
+
+
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")
+def test_a_card_for_us_operators_has_no_metric_unit(us):
+    card = subprocess.run(["pdftotext", us[1] / "job-card.pdf", "-"], capture_output=True, text=True, check=True)
+    assert METRIC.findall(card.stdout) == []
 
 
 def test_the_headline_is_the_one_of_the_record(demo):

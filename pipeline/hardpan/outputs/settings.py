@@ -16,7 +16,9 @@ class OutputSettings(Settings):
         ("geojson", "shapefile", "geopackage", "isoxml", "geotiff", "report", "job-card"), says="What to write"
     )
     display_unit: Literal["cm", "mm", "in"] = setting("cm", says="Unit of the display's depth column")
-    units: Literal["metric", "us"] = setting("metric", says="Units for people in report, card and display file")
+    units: Literal["metric", "us"] = setting(
+        "metric", says="Units for people in report, card, tallies and display file"
+    )
     isoxml_version: Literal["3.3", "4"] = setting("3.3", says="ISO 11783-10 version of the task data")
     isoxml_shape: Literal["grid2", "grid1", "polygons"] = setting("grid2", says="Shape of the task data")
     grid_cell_m: float | None = setting(

@@ -34,6 +34,7 @@ from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.signal import depth_without_position
 from hardpan.outputs.strip_file import write_strips
 from hardpan.outputs.tables import write_table
+from hardpan.outputs.words.columns import tallied
 from hardpan.outputs.words.english import speak
 from hardpan.outputs.words.interface import Words
 from hardpan.outputs.words.told import told_issues, told_zones
@@ -124,7 +125,7 @@ def _write_for_desk(
         name, trail = run.survey.paddock.name, run.trail
         write_netcdf(work / "draws.nc", run.surfaces, title=name, seed=trail.seed, version=trail.version)
     write_table(work / "zones.csv", zones.drop(columns="geometry"))
-    write_table(work / "tallies.csv", run.ledger.lines)
+    write_table(work / "tallies.csv", tallied(run.ledger.lines, Units.of(settings, run.rates.currency)))
     write_table(work / "residuals.csv", run.surfaces.residuals)
 
 

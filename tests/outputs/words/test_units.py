@@ -110,3 +110,25 @@ def test_money_carries_the_sign_of_its_currency_and_is_named_once():
 
 def test_shares_are_per_cent():
     assert METRIC.share(0.093) == "9\u00a0%"
+
+
+@pytest.mark.parametrize(
+    ("metric", "unit", "told"),
+    [
+        (2.0, "AUD/L", (7.5708, "AUD/gal")),
+        (330.0, "AUD/t", (299.371, "AUD/ton")),
+        (10.0, "AUD/ha", (4.0469, "AUD/ac")),
+        (1.0, "t/ha", (892.179, "lb/ac")),
+        (226.0, "N/cm", (129.05, "lbf/in")),
+        (1.5, "mm/cm", (1.8, "in/ft")),
+        (0.223, "L/kWh of PTO power used", (0.04393, "gal/hp-h of PTO power used")),
+        (40.0, "AUD/h", (40.0, "AUD/h")),
+        (0.3, "share/season", (0.3, "share/season")),
+    ],
+)
+def test_a_number_with_a_unit_of_its_own_is_told_in_us_units(metric, unit, told):
+    """Factors of NIST SP 811, appendix B: gal 3.785412 L, short ton 907.1847 kg, acre 4046.856 m2, lbf 4.448222 N."""
+    units = Units.of(OutputSettings(units="us"), "AUD")
+    scale = units.of_unit(unit)
+    assert (metric / scale.size, scale.unit) == (pytest.approx(told[0], rel=1e-4), told[1])
+    assert METRIC.of_unit(unit).unit == unit

@@ -4,8 +4,9 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from hardpan.outputs.words.columns import restated
+from hardpan.outputs.words.columns import tallied
 from hardpan.outputs.words.interface import Words
+from hardpan.outputs.words.units import Units
 from hardpan.records.advice import Verdict
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.pan import Bottom
@@ -118,22 +119,28 @@ def unverified(run: PaddockRun) -> pd.DataFrame:
     return table[table["standing"].isin(["unverified", "from memory"])]
 
 
-def replaced(run: PaddockRun) -> pd.DataFrame:
+def replaced(run: PaddockRun, units: Units) -> pd.DataFrame:
     """Shipped numbers that the user replaced, each beside his own, with range and unit."""
     rows = [
-        (one.key, _ranged(one.shipped), _ranged(one.own), one.own.source if isinstance(one.own, Quantity) else "user")
+        (
+            one.key,
+            _ranged(one.shipped, units),
+            _ranged(one.own, units),
+            one.own.source if isinstance(one.own, Quantity) else "user",
+        )
         for one in run.catalog.replaced
     ]
     return pd.DataFrame(rows, columns=["key", "shipped", "own", "source"])
 
 
-def _ranged(number: Quantity | float) -> str:
+def _ranged(number: Quantity | float, units: Units) -> str:
     """A number with its unit, and its ends where they differ."""
     if not isinstance(number, Quantity):
         return f"{number:g}"
-    low, high = number.span
+    scale = units.of_unit(number.unit)
+    low, value, high = (end / scale.size for end in number.ends)
     ends = f" ({low:.4g} to {high:.4g})" if low < high else ""
-    return f"{number.value:.4g}{ends} {number.unit}"
+    return f"{value:.4g}{ends} {scale.unit}"
 
 
 def zone_quantities(run: PaddockRun) -> dict[int, dict[str, float]]:
@@ -160,7 +167,7 @@ def totals(run: PaddockRun, words: Words) -> pd.DataFrame:
     """Quantities and money in all, one row an item."""
     total = run.ledger.lines[run.ledger.lines["zone"] == "total"].drop(columns="zone")
     named = total.assign(item=[words.money.label(one) for one in total["item"]])
-    return restated(named, words.units, {"quantity": 1, "price": -1})
+    return tallied(named, words.units)
 
 
 def sources(run: PaddockRun) -> pd.DataFrame:

@@ -5,7 +5,7 @@ from collections.abc import Mapping
 import numpy as np
 import pandas as pd
 
-from hardpan.core.said import INSIDE, Measure
+from hardpan.core.said import Measure
 from hardpan.outputs.words.interface import Words
 from hardpan.outputs.words.units import Units
 
@@ -27,9 +27,6 @@ _ENDS: tuple[tuple[str, Measure | None], ...] = (
 
 _RAIN = ("rain_needed_mm",)
 """Columns of rain, which is not measured in the unit of depths."""
-
-_BY_UNIT = {INSIDE[one]: one for one in (Measure.DEPTH, Measure.STRENGTH, Measure.AREA, Measure.VOLUME)}
-"""Unit in a table whose rows have units of their own, to what it is a measure of."""
 
 _DEPTHS = ("top", "bottom")
 """Mapped variables that are depths, in mm."""
@@ -72,12 +69,17 @@ def restated(table: pd.DataFrame, units: Units, columns: Mapping[str, int], unit
     if not units.us:
         return table
     out = table.copy()
-    scales = [units.scale(_BY_UNIT[one]) if one in _BY_UNIT else None for one in table[unit]]
+    scales = [units.of_unit(str(one)) for one in table[unit]]
+    sizes = np.array([scale.size for scale in scales])
     for name, power in columns.items():
-        sizes = np.array([1.0 if scale is None else scale.size for scale in scales])
         out[name] = table[name].astype(float) / sizes**power
-    out[unit] = [one if scale is None else scale.unit for one, scale in zip(table[unit], scales, strict=True)]
+    out[unit] = [scale.unit for scale in scales]
     return out
+
+
+def tallied(lines: pd.DataFrame, units: Units) -> pd.DataFrame:
+    """Quantities and prices of the ledger in the reader's units."""
+    return restated(lines, units, {"quantity": 1, "price": -1})
 
 
 def squared(table: pd.DataFrame, units: Units, columns: tuple[str, ...]) -> pd.DataFrame:

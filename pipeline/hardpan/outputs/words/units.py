@@ -31,8 +31,14 @@ MISSING = "–"
 
 _HA_PER_ACRE = M2_PER_ACRE / M2_PER_HA
 
-_POUNDS_PER_TON = 2000.0
-"""Of the ton that is used in the United States (NIST Handbook 44, appendix C, from memory)."""
+_TON_T = 2000.0 * POUND_KG / 1000.0
+"""The ton that is used in the United States, 2000 lb (NIST Handbook 44, appendix C, from memory)."""
+
+_LBF_PER_INCH = 1000.0 * KN_PER_POUND_FORCE / (INCH_MM / 10.0)
+"""Newton per centimetre in a pound of force per inch."""
+
+_GALLON_PER_HP_HOUR = L_PER_US_GALLON / (W_PER_HP / 1000.0)
+"""Litres per kilowatt-hour in a gallon per horsepower-hour."""
 
 _NAMED = {unit: measure for measure, unit in INSIDE.items() if measure not in {Measure.RAIN, Measure.MONEY}}
 """Unit of a number inside to what it measures; "mm" is a depth."""
@@ -66,6 +72,24 @@ _US: Mapping[Measure, Scale] = {
     Measure.WORK_RATE: Scale("h/ac", 1.0 / _HA_PER_ACRE, 2),
     Measure.MONEY: Scale("ac", 1.0 / _HA_PER_ACRE, 0),
 }
+
+
+_COMPOUND: Mapping[str, Scale] = {
+    "t": Scale("ton", _TON_T),
+    "MPa": Scale("psi", KPA_PER["psi"] / 1000.0),
+    "MPa / %": Scale("psi / %", KPA_PER["psi"] / 1000.0),
+    "N/cm": Scale("lbf/in", _LBF_PER_INCH),
+    "N/cm per km/h": Scale("lbf/in per mph", _LBF_PER_INCH / KM_PER_MILE),
+    "N/cm per (km/h)^2": Scale("lbf/in per mph^2", _LBF_PER_INCH / KM_PER_MILE**2),
+    "mm/s": Scale("in/s", INCH_MM),
+    "mm/cm": Scale("in/ft", INCH_MM / (MM_PER["ft"] / MM_PER["cm"])),
+    "L/kWh of PTO power used": Scale("gal/hp-h of PTO power used", _GALLON_PER_HP_HOUR),
+    "L/h per kW of rated PTO power": Scale("gal/h per hp of rated PTO power", _GALLON_PER_HP_HOUR),
+    "kg per PTO horsepower": Scale("lb per PTO horsepower", POUND_KG),
+    "kg CaCO3/t": Scale("lb CaCO3/ton", POUND_KG / _TON_T),
+    "t/ha per meq/100 g in 300 mm": Scale("ton/ac per meq/100 g in 11.8 in", _TON_T / _HA_PER_ACRE),
+}
+"""Units of shipped numbers that are made of others."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -143,8 +167,8 @@ class Units:
             return Scale(unit, 1.0)
         if unit in _NAMED:
             return self.scale(_NAMED[unit])
-        if unit == "t":
-            return Scale("ton", _POUNDS_PER_TON * POUND_KG / 1000.0)
+        if unit in _COMPOUND:
+            return _COMPOUND[unit]
         money, _, per = unit.partition("/")
         if money in {self.currency, self.sign} and per:
             inside = self.of_unit(per)
