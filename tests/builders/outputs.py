@@ -152,10 +152,10 @@ def catalog() -> Catalog:
                 "lubricant_share": quantity(0.15, "share"), "labour_factor": quantity(1.1, "1"),
                 "remaining_value": {}, "repair": {}, "extra_zone": money,
             },
-            "crop_name": "wheat", "crop": {
+            "rotation": ["wheat"], "crops": {"wheat": {
                 "says": "wheat", "sowing_depth": quantity(30.0, "mm"), "needs_firm_seedbed": False,
                 "gain_factor": quantity(1.0, "1"),
-            },
+            }},
             "available_water": {},
             "references": {
                 "somebody1999": {

@@ -158,7 +158,10 @@ def test_limits_that_cross_are_refused_with_both_figures(made, limits):
         ({"tractor": {"like": "tracked-370kw", "min_speed": 9}}, "max_speed = .* at least min_speed, 9 km/h"),
         ({"tractor": {"like": "tracked-370kw", "engine_power": 0}}, "engine_power = .* above 0 kW"),
         ({"tractor": {"like": "tracked-370kw", "mass": 0}}, "mass = .* above 0 kg"),
-        ({"ripper": {"like": "seven-tine-600", "max_depth": "deep"}}, "max_depth = 'deep' .* a table, for example"),
+        (
+            {"ripper": {"like": "seven-tine-600", "max_depth": "deep"}},
+            "max_depth = 'deep' .* a number in mm, a text with its unit",
+        ),
     ],
 )
 def test_a_machine_that_cannot_be_is_refused_in_one_line(made, machine, said):

@@ -95,6 +95,37 @@ def test_a_crop_brings_its_price_unless_one_is_given():
     assert catalog(season={"crop": "canola"}, prices={"grain_per_t": 600.0}).prices.grain_per_t.value == 600.0
 
 
+def test_a_rotation_takes_crops_and_tables_in_turn():
+    oats = {"like": "oats", "price_per_t": 250}
+    found = catalog(season={"rotation": ["canola", oats, "canola"]}, prices={"grain_per_t": 600.0})
+    assert found.rotation == ("canola", "own oats", "canola")
+    assert (found.crop.says, found.crops["own oats"].price_per_t.value) == ("canola", 250)
+    # the next crop's own range, not that of wheat
+    assert found.prices.grain_per_t.span == pytest.approx((600 * 500 / 650, 600 * 850 / 650))
+
+
+def test_later_crops_are_priced_in_the_users_currency_too():
+    found = catalog(season={"rotation": ["wheat", "canola"]}, prices={"currency": "USD", "exchange_rate": 0.65})
+    assert found.crops["canola"].price_per_t.value == pytest.approx(0.65 * 650)
+    assert found.prices.grain_per_t.value == pytest.approx(0.65 * 330)
+
+
+@pytest.mark.parametrize(
+    ("season", "says"),
+    [
+        ({"crop": "wheat", "rotation": ["wheat"]}, "[season]: crop and rotation are both given"),
+        ({"rotation": ["wheat", "canla"]}, "[season] rotation, crop 2: crop 'canla' is not known"),
+        (
+            {"rotation": ["wheat", {"says": "rye", "sowing_depth": 40, "needs_firm_seedbed": False, "gain_factor": 1}]},
+            "own rye has no price; give its price_per_t",
+        ),
+    ],
+)
+def test_a_rotation_that_cannot_be_is_refused(season, says):
+    with pytest.raises(SettingsError, match=re.escape(says)):
+        catalog(season=season)
+
+
 def test_another_currency_converts_shipped_money_and_leaves_the_users_alone():
     euro = catalog(prices={"currency": "EUR", "exchange_rate": 0.6, "fuel_per_l": 1.5})
     home = catalog()
@@ -217,7 +248,7 @@ def test_a_crop_and_a_set_up_of_ones_own_may_start_from_shipped_ones():
 @pytest.mark.parametrize("name", read_table("crops"))
 def test_every_shipped_crop_can_be_planned_for(name):
     found = catalog(season={"crop": name})
-    assert found.crop_name == name
+    assert found.rotation == (name,)
     assert found.prices.grain_per_t.value > 0
 
 

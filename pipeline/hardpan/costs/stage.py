@@ -11,7 +11,7 @@ from hardpan.costs.hiring import Hire, hiring_issues, judge_hiring
 from hardpan.costs.investment import invest
 from hardpan.costs.lines import Lines, draw_lines, ledger_lines, total_of
 from hardpan.costs.strategies import compare_strategies
-from hardpan.money import lasting, season_weights
+from hardpan.money import crop_shares, lasting, season_weights
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import DecisionSettings, SeasonSettings
 from hardpan.records.ledger import Ledger, Rates
@@ -78,4 +78,4 @@ def _expected_weights(catalog: Catalog, soil: SoilType, season: SeasonSettings) 
     """Discounted share of the first season's gain by season, expected, shape (n_seasons,)."""
     kept, seasons = lasting(soil, controlled_traffic=season.controlled_traffic)
     weights: Floats = season_weights(np.array([kept.value]), seasons.value, catalog.prices.discount_rate.value)[0]
-    return weights
+    return weights * crop_shares(catalog, weights.size)

@@ -6,10 +6,11 @@ spread, and how numbers are drawn.
 
 from hardpan.money.amendments import spread_rates
 from hardpan.money.draws import beta_at, fixed_levels, fixed_slices, log_normal_factors, value_at
-from hardpan.money.worth import lasting, season_weights
+from hardpan.money.worth import crop_shares, lasting, season_weights
 
 __all__ = [
     "beta_at",
+    "crop_shares",
     "fixed_levels",
     "fixed_slices",
     "lasting",

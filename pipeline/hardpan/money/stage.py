@@ -6,6 +6,9 @@ from hardpan.money.draws import Draws
 from hardpan.money.machines import capital_per_hour, hourly_items
 from hardpan.money.rates import join_scenarios, list_items, other_prices, running_items, unverified_prices
 from hardpan.money.worth import (
+    crop_issues,
+    crop_shares,
+    crop_values,
     first_year_gains,
     lasting,
     list_seasons,
@@ -48,22 +51,29 @@ def price_machines(
         for name in soil_types
         for kept, seasons in [lasting(catalog.soils[name], controlled_traffic=season.controlled_traffic)]
     }
-    first_year_t = np.stack([gains[name] for name in soil_types], axis=1)
     most = max(kept.shape[1] for kept in weights.values())
     factors = season_factors(catalog.response.season, most, drawn)
-    lasts = np.stack([(kept * factors[:, : kept.shape[1]]).sum(axis=1) for kept in weights.values()], axis=1)
-    worth = first_year_t * prices["grain_per_t"][:, np.newaxis] * lasts
-    by_soil = {"worth_per_ha": worth, "first_year_t_per_ha": first_year_t, "lasting": lasts}
+    next_crop, values = crop_values(catalog, most, drawn)
+    kept = {name: weight * factors[:, : weight.shape[1]] for name, weight in weights.items()}
+    shares = crop_shares(catalog, most)
+    by_soil = {
+        "worth_per_ha": [gains[name] * (each * values[:, : each.shape[1]]).sum(axis=1) for name, each in kept.items()],
+        "first_year_t_per_ha": [gains[name] * next_crop for name in soil_types],
+        "lasting": [each @ shares[: each.shape[1]] for each in kept.values()],
+    }
+    worth = np.stack(by_soil["worth_per_ha"], axis=1)
     return Rates(
-        scenarios=join_scenarios(items, prices, by_soil, soil_types),
+        scenarios=join_scenarios(
+            items, prices, {name: np.stack(each, axis=1) for name, each in by_soil.items()}, soil_types
+        ),
         items=list_items(items, catalog.prices),
         currency=catalog.prices.currency,
         by_season=list_seasons(
-            {name: gain * prices["grain_per_t"] for name, gain in gains.items()},
+            {name: gain[:, np.newaxis] * values for name, gain in gains.items()},
             weights,
             factors,
             catalog.prices.discount_rate.value,
         ),
         worth=list_worth(catalog, soil_types, worth, controlled_traffic=season.controlled_traffic),
-        issues=unverified_prices(catalog.prices) + unverified_gains(catalog, soil_types),
+        issues=unverified_prices(catalog.prices) + unverified_gains(catalog, soil_types) + crop_issues(catalog),
     )

@@ -16,7 +16,7 @@ from hardpan.records.soils import SoilType
 
 
 def first_year_gains(catalog: Catalog, soil_types: tuple[str, ...], drawn: Draws) -> dict[str, Floats]:
-    """Yield gain of the first season of the reference rip, soil type -> t/ha, shape (n_draws,).
+    """Yield gain of the reference crop in the first season of the reference rip, soil type -> t/ha, shape (n_draws,).
 
     Raises
     ------
@@ -24,7 +24,6 @@ def first_year_gains(catalog: Catalog, soil_types: tuple[str, ...], drawn: Draws
         A soil type is not in the catalog.
     """
     share = 0.0 if catalog.prices.common_gain is None else catalog.prices.common_gain.value
-    factor = drawn("gain_factor", catalog.crop.gain_factor)
     for name in soil_types:
         if name not in catalog.soils:
             raise SettingsError(
@@ -34,10 +33,44 @@ def first_year_gains(catalog: Catalog, soil_types: tuple[str, ...], drawn: Draws
                 do=f'give [soil.types."{name}"] or map the label with [soil.mapping]',
             )
     return {
-        name: factor
-        * drawn.partly_common(f"gain {name}", catalog.soils[name].first_year_gain, common="gain", share=share)
+        name: drawn.partly_common(f"gain {name}", catalog.soils[name].first_year_gain, common="gain", share=share)
         for name in soil_types
     }
+
+
+def crop_values(catalog: Catalog, n_seasons: int, drawn: Draws) -> tuple[Floats, Floats]:
+    """Gain of the next crop over that of the reference crop, and worth of a tonne of the latter in each season's crop.
+
+    Each crop of the rotation has its own gain and price; the seasons of one crop share their draws.
+
+    Returns
+    -------
+    (n_draws,) ratio; (n_draws, n_seasons) money per t.
+    """
+    factors, values = {}, {}
+    for name, (factor, price) in _crops(catalog).items():
+        later = "" if name == catalog.rotation[0] else f" {name}"
+        factors[name] = drawn(f"gain_factor{later}", factor)
+        values[name] = factors[name] * drawn(f"grain_per_t{later}", price)
+    return factors[catalog.rotation[0]], np.stack([values[name] for name in _in_turn(catalog, n_seasons)], axis=1)
+
+
+def crop_shares(catalog: Catalog, n_seasons: int) -> Floats:
+    """Expected worth of a gain in the crop of each season over that in the next crop's, (n_seasons,)."""
+    worth = {name: factor.value * price.value for name, (factor, price) in _crops(catalog).items()}
+    first = worth[catalog.rotation[0]]
+    return np.array([worth[name] / first if first > 0.0 else 1.0 for name in _in_turn(catalog, n_seasons)])
+
+
+def _crops(catalog: Catalog) -> dict[str, tuple[Quantity, Quantity]]:
+    """Gain over that of the reference crop and price of each crop of the rotation."""
+    return {
+        name: (crop.gain_factor, crop.price_per_t or catalog.prices.grain_per_t) for name, crop in catalog.crops.items()
+    }
+
+
+def _in_turn(catalog: Catalog, n_seasons: int) -> list[str]:
+    return [catalog.rotation[season % len(catalog.rotation)] for season in range(n_seasons)]
 
 
 def lasting(soil: SoilType, *, controlled_traffic: bool) -> tuple[Quantity, Quantity]:
@@ -84,7 +117,8 @@ def list_seasons(
     Parameters
     ----------
     gains : Mapping
-        Soil type to draws of the first season's gain, money per ha, shape (n_draws,).
+        Soil type to draws of what the first season's gain is worth in each season's crop, money per ha, shape (n_draws,
+        n_seasons).
     weights : Mapping
         Soil type to `season_weights`.
     factors : (n_draws, n_seasons)
@@ -92,8 +126,8 @@ def list_seasons(
     """
     rows = []
     for soil_type, gain in gains.items():
-        kept = weights[soil_type] * factors[:, : weights[soil_type].shape[1]]
-        expected = (gain[:, np.newaxis] * kept).mean(axis=0)
+        n_seasons = weights[soil_type].shape[1]
+        expected = (gain[:, :n_seasons] * weights[soil_type] * factors[:, :n_seasons]).mean(axis=0)
         rows += [
             (soil_type, season, float(money) * (1.0 + discount_rate) ** season)
             for season, money in enumerate(expected, start=1)
@@ -116,6 +150,42 @@ def list_worth(
             "present_value_per_ha": worth.mean(axis=0),
         }
     )
+
+
+def crop_issues(catalog: Catalog) -> Issues:
+    """Remarks on which crop each season is priced as, and on a price given that is far from the crop's."""
+    named = {name: catalog.crops[name].says for name in catalog.rotation}
+    priced = ", ".join(f"{named[name]} at {price.value:g} {price.unit}" for name, (_, price) in _crops(catalog).items())
+    turn = "in turn" if len(named) > 1 else "every season"
+    own = "" if len(named) > 1 else "; give season.rotation where other crops follow"
+    issues = [
+        Issue(
+            outcome=Outcome.ACCEPT,
+            stage="costs",
+            code="crops-priced",
+            what=f"the seasons after ripping are priced as {priced}, {turn}",
+            done=f"a price given as prices.grain_per_t is that of the next crop alone{own}",
+            place="[season]",
+        )
+    ]
+    given = [one for one in catalog.replaced if one.key == "prices.grain_per_t"]
+    for own_price, usual in ((one.own, one.shipped) for one in given):
+        if not isinstance(own_price, Quantity) or not isinstance(usual, Quantity) or own_price.unit != usual.unit:
+            continue
+        low, high = usual.span
+        if not low <= own_price.value <= high:
+            issues.append(
+                Issue(
+                    outcome=Outcome.WARN,
+                    stage="costs",
+                    code="price-of-another-crop",
+                    what=f"prices.grain_per_t = {own_price.value:g} {own_price.unit} is taken as the price of "
+                    f"{catalog.crop.says}, which is usually {low:g} to {high:g}",
+                    done="used as given; is it that of another crop?",
+                    place="[prices]",
+                )
+            )
+    return tuple(issues)
 
 
 def unverified_gains(catalog: Catalog, soil_types: tuple[str, ...]) -> Issues:

@@ -130,7 +130,7 @@ def shipped_numbers(catalog: Catalog, soil_types: tuple[str, ...]) -> pd.DataFra
             f"water.{catalog.soils[name].water_texture}": catalog.available_water[catalog.soils[name].water_texture]
             for name in soil_types
         },
-        f"crops.{catalog.crop_name}": catalog.crop,
+        **{f"crops.{name}": crop for name, crop in catalog.crops.items()},
         "response": catalog.response,
         **{f"rules.{rule.constraint}": rule for rule in catalog.rules},
         "prices": catalog.prices,

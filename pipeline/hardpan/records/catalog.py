@@ -48,10 +48,17 @@ class Catalog(Settings):
     reference_setup: SetUp
     """Set-up of the rip that gains were measured with."""
     prices: PriceTable
-    crop_name: str
-    crop: Crop
+    crops: Mapping[str, Crop]
+    """Those of the rotation."""
+    rotation: tuple[str, ...]
+    """Names of the crops of the seasons after ripping in turn, the next one first."""
     available_water: Mapping[str, Quantity]
     """Plant-available water by texture, mm/cm."""
     references: Mapping[str, Source]
     replaced: tuple[Replaced, ...] = ()
     """Shipped numbers that the user replaced, by key."""
+
+    @property
+    def crop(self) -> Crop:
+        """The next crop."""
+        return self.crops[self.rotation[0]]

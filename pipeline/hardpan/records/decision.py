@@ -68,6 +68,9 @@ class SeasonSettings(Settings):
     """The `[season]` table: next crop, moisture, cover."""
 
     crop: str | Mapping[str, object] = setting("wheat", says="Next crop: entry of configs/crops.toml or a table")
+    rotation: tuple[str | Mapping[str, object], ...] = setting(
+        (), says="Crops of the seasons after ripping in turn, the next one first, instead of `crop`: entries or tables"
+    )
     moist_depth_mm: float | None = setting(None, says="Depth the soil is moist to, dug or probed", unit="mm", ge=0)
     rain_since_dry_mm: float | None = setting(None, says="Rain since the profile was dry", unit="mm", ge=0)
     too_wet: bool | None = setting(None, says="Hand test at working depth says too wet")

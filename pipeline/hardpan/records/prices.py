@@ -16,7 +16,7 @@ class Crop(Settings):
     gain_factor: Quantity
     """Yield gain relative to the reference crop."""
     price_per_t: Quantity | None = None
-    """Price on farm, used unless the user gives prices.grain_per_t; None: that of the price table."""
+    """Price on farm; None: that of grain in the price table."""
     lime_removed: Quantity | None = None
     """Lime taken off with the grain, kg CaCO3 per t."""
 
@@ -28,6 +28,7 @@ class PriceTable(Settings):
     fuel_per_l: Quantity
     labour_per_h: Quantity
     grain_per_t: Quantity
+    """Of the next crop."""
     wear_per_ha: Quantity
     """Points and wear, plain tine at the reference depth."""
     contractor_per_ha: Quantity | None = None

@@ -31,34 +31,34 @@ def read_catalog(config: Config) -> Catalog:
         negative, or prices stand in two currencies.
     """
     machine, given = config.machine, own_tables(config)
-    own, names = given.tables, given.chosen
+    own = given.tables
     setups = {name: parse(SetUp, entry, file=place(config, "setups", name)) for name, entry in own["setups"].items()}
-    ripper = parse(Ripper, own["rippers"][names["rippers"]], file=place(config, "rippers", names["rippers"]))
+    ripper = parse(Ripper, own["rippers"][given.ripper], file=place(config, "rippers", given.ripper))
     ripper = ripper.model_copy(update={"setups": tuple(dict.fromkeys([*ripper.setups, *machine.setups]))})
-    where = f"ripper {names['rippers']}: setups"
+    where = f"ripper {given.ripper}: setups"
     fitted = {name: pick(setups, name, what="set-up", where=where) for name in ripper.setups}
     if machine.setup is not None:
         pick(fitted, machine.setup, what="set-up", where="[machine] setup")
-    tractor = parse(Tractor, own["tractors"][names["tractors"]], file=place(config, "tractors", names["tractors"]))
-    crop = parse(Crop, own["crops"][names["crops"]], file=place(config, "crops", names["crops"]))
-    prices = _prices(config.prices, own["prices"], crop)
+    tractor = parse(Tractor, own["tractors"][given.tractor], file=place(config, "tractors", given.tractor))
+    crops = {name: parse(Crop, own["crops"][name], file=place(config, "crops", name)) for name in given.rotation}
+    prices = _prices(config.prices, own["prices"], crops)
     response = parse(Response, own["response"], file=place(config, "response"))
     soils = _soils(config, own["soils"], own["water"])
     prices = _without_unused(prices, soils, config.prices)
     catalog = Catalog(
         soils=soils,
-        tractor_name=names["tractors"],
-        tractor=_in_currency(tractor, config.prices, prices.currency, where=f"tractor {names['tractors']}"),
-        ripper_name=names["rippers"],
-        ripper=_in_currency(ripper, config.prices, prices.currency, where=f"ripper {names['rippers']}"),
+        tractor_name=given.tractor,
+        tractor=_in_currency(tractor, config.prices, prices.currency, where=f"tractor {given.tractor}"),
+        ripper_name=given.ripper,
+        ripper=_in_currency(ripper, config.prices, prices.currency, where=f"ripper {given.ripper}"),
         setups=fitted,
         rules=tuple(parse(Rule, row, file=place(config, "rules", name)) for name, row in own["rules"].items()),
         effort=parse(Effort, own["effort"], file=place(config, "effort")),
         response=response,
         reference_setup=pick(setups, response.reference.setup, what="set-up", where="response.toml [reference]"),
         prices=_in_currency(prices, config.prices, prices.currency, where="prices.toml"),
-        crop_name=names["crops"],
-        crop=crop,
+        crops=_priced(crops, config.prices, prices.currency),
+        rotation=given.rotation,
         available_water={
             name: parse(Quantity, entry, file=place(config, "water")) for name, entry in own["water"].items()
         },
@@ -100,13 +100,25 @@ def _refuse_misspelt(name: str, entry: Table, soils: Table, *, where: str) -> No
         )
 
 
-def _prices(given: PriceSettings, own: Table, crop: Crop) -> PriceTable:
-    grain = (
-        {}
-        if crop.price_per_t is None or given.grain_per_t is not None
-        else {"grain_per_t": crop.price_per_t.model_dump()}
-    )
-    return parse(PriceTable, {**own, **grain, "currency": given.currency or own["currency"]}, file="[prices]")
+def _prices(given: PriceSettings, own: Table, crops: Mapping[str, Crop]) -> PriceTable:
+    """Price table.
+
+    Raises
+    ------
+    SettingsError
+        A crop has no price.
+    """
+    dear = [name for name, crop in crops.items() if crop.price_per_t is None]
+    if dear and (len(crops) > 1 or "grain_per_t" not in own):
+        raise SettingsError(what=f"{', '.join(dear)} has no price", where="[season]", do="give its price_per_t")
+    return parse(PriceTable, {**own, "currency": given.currency or own["currency"]}, file="[prices]")
+
+
+def _priced(crops: Mapping[str, Crop], given: PriceSettings, currency: str) -> dict[str, Crop]:
+    """Crops of the rotation with their prices in the user's currency; that of the first is prices.grain_per_t."""
+    first, *later = crops
+    priced = {name: _in_currency(crops[name], given, currency, where=f"crop {name}") for name in later}
+    return {first: crops[first].model_copy(update={"price_per_t": None}), **priced}
 
 
 def _without_unused(prices: PriceTable, soils: Mapping[str, SoilType], given: PriceSettings) -> PriceTable:

@@ -1,6 +1,6 @@
 """The shipped tables with all that a configuration gives in place of their entries, and what that replaced."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -8,6 +8,7 @@ from hardpan.core.amounts import MONEY, currency_of
 from hardpan.core.errors import SettingsError
 from hardpan.core.settings import Settings, parse
 from hardpan.records.catalog import Replaced
+from hardpan.records.decision import SeasonSettings
 from hardpan.records.machines import Ripper, SetUp, Tractor
 from hardpan.records.prices import Crop
 from hardpan.run.config import Config, PriceSettings
@@ -22,14 +23,20 @@ from hardpan.run.shipped_tables import (
     units_of,
 )
 
+_WHAT = {"crops": "crop", "rippers": "ripper", "setups": "set-up", "tractors": "tractor"}
+"""Name for people of an entry of a table."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class OwnTables:
     """Tables of `configs/` as one configuration has them."""
 
     tables: Tables
-    chosen: Mapping[str, str]
-    """Name of the entry taken of "crops", "rippers" and "tractors"."""
+    tractor: str
+    """Name of the entry that is taken."""
+    ripper: str
+    rotation: tuple[str, ...]
+    """Names of the crops of the seasons in turn."""
     replaced: tuple[Replaced, ...]
     """Shipped numbers that the user replaced, by key."""
 
@@ -45,33 +52,66 @@ def own_tables(config: Config) -> OwnTables:
         A name or key is in no table (the nearest is named), an entry is incomplete, a number is given twice or not in
         its unit, or prices stand in two currencies.
     """
-    tables, likes = tables_with(config.numbers), dict[str, dict[str, str]]()
     _refuse_twice(config)
-    chosen = {}
-    for table, (model, what, choice, where) in _choices(config).items():
-        chosen[table] = choice if isinstance(choice, str) else f"own {what}"
+    own, machine = _Own(tables_with(config.numbers)), config.machine
+    tractor = own.take("tractors", Tractor, "own tractor", machine.tractor, where="[machine] tractor")
+    ripper = own.take("rippers", Ripper, "own ripper", machine.ripper, where="[machine] ripper")
+    for name, given in machine.setups.items():
+        own.take("setups", SetUp, name, given, where=f"[machine.setups.{name}]")
+    rotation = tuple(own.take("crops", Crop, name, crop, where=where) for name, crop, where in _rotation(config.season))
+    own.tables["soils"] = _own_soils(config.soil.types, own.tables["soils"])
+    own.price_grain(rotation[0])
+    own.tables["prices"] = _own_prices(config.prices, own.tables["prices"])
+    return OwnTables(
+        tables=own.tables, tractor=tractor, ripper=ripper, rotation=rotation, replaced=tuple(own.replaced())
+    )
+
+
+def _rotation(season: SeasonSettings) -> Iterator[tuple[str, str | Table, str]]:
+    """Name for a table of one's own, choice, and key, of each crop in turn."""
+    if season.rotation and "crop" in season.model_fields_set:
+        raise SettingsError(
+            what="crop and rotation are both given", where="[season]", do="give rotation, whose first is the next crop"
+        )
+    if not season.rotation:
+        yield "own crop", season.crop, "[season] crop"
+    for number, crop in enumerate(season.rotation, start=1):
+        says = "" if isinstance(crop, str) else str(crop.get("says", crop.get("like", "crop")))
+        yield f"own {says}", crop, f"[season] rotation, crop {number}"
+
+
+class _Own:
+    """Tables on their way to those of one configuration, and the shipped tables they are held against."""
+
+    def __init__(self, tables: Tables) -> None:
+        self.tables = tables
+        self.shipped = {name: read_table(name) for name in tables}
+
+    def take(self, table: str, model: type[Settings], name: str, choice: str | Table, *, where: str) -> str:
+        """Name of the entry chosen, or of that which a table of the user's own becomes."""
+        entries, what = self.tables[table], _WHAT[table]
         if isinstance(choice, str):
-            pick(tables[table], choice, what=what, where=where)
-        else:
-            likes[table] = {chosen[table]: str(choice.get("like", ""))}
-            tables[table] |= {chosen[table]: _own(model, choice, tables[table], table=table, what=what, where=where)}
-    for name, given in config.machine.setups.items():
-        where = f"[machine.setups.{name}]"
-        likes.setdefault("setups", {})[name] = str(given.get("like", ""))
-        tables["setups"] |= {name: _own(SetUp, given, tables["setups"], table="setups", what="set-up", where=where)}
-    tables["soils"] = _own_soils(config.soil.types, tables["soils"])
-    tables["prices"] = _own_prices(config.prices, tables["prices"])
-    return OwnTables(tables=tables, chosen=chosen, replaced=_replaced(tables, likes))
+            pick(entries, choice, what=what, where=where)
+            return choice
+        entries[name] = _own(model, choice, entries, table=table, what=what, where=where)
+        if (like := str(choice.get("like", ""))) in self.shipped[table]:
+            self.shipped[table][name] = self.shipped[table][like]
+        return name
 
+    def price_grain(self, crop: str) -> None:
+        """Take the price of the next crop as that of grain, where it has one."""
+        for tables in (self.tables, self.shipped):
+            if price := tables["crops"].get(crop, {}).get("price_per_t"):
+                tables["prices"]["grain_per_t"] = price
 
-def _choices(config: Config) -> Mapping[str, tuple[type[Settings], str, str | Table, str]]:
-    """Record, name for people, choice and its key, of each table of which one entry is taken."""
-    machine = config.machine
-    return {
-        "crops": (Crop, "crop", config.season.crop, "[season] crop"),
-        "rippers": (Ripper, "ripper", machine.ripper, "[machine] ripper"),
-        "tractors": (Tractor, "tractor", machine.tractor, "[machine] tractor"),
-    }
+    def replaced(self) -> list[Replaced]:
+        """Shipped numbers that are not used as shipped."""
+        found = [one for name, own in self.tables.items() for one in replaced_numbers(self.shipped[name], own, name)]
+        crops = {one.own for one in found if one.key.startswith("crops.")}
+        # the price of a crop that was replaced is told there, and not a second time as that of grain
+        return sorted(
+            (one for one in found if one.key != "prices.grain_per_t" or one.own not in crops), key=lambda one: one.key
+        )
 
 
 def place(config: Config, table: str, name: str = "") -> str:
@@ -91,16 +131,6 @@ def _refuse_twice(config: Config) -> None:
     for where, (one, other) in given.items():
         if isinstance(one, Mapping) and (both := sorted(one.keys() & other.keys())):
             raise SettingsError(what=f"{', '.join(both)} stands here and in [numbers]", where=where, do="give it once")
-
-
-def _replaced(tables: Tables, likes: Mapping[str, Mapping[str, str]]) -> tuple[Replaced, ...]:
-    """Shipped numbers that are not used as shipped; an entry like another is held against that one."""
-    found: list[Replaced] = []
-    for name, own in tables.items():
-        old = read_table(name)
-        old |= {entry: old[like] for entry, like in likes.get(name, {}).items() if like in old}
-        found += replaced_numbers(old, own, name)
-    return tuple(sorted(found, key=lambda one: one.key))
 
 
 def _own_soils(changes: Mapping[str, Table], table: Table) -> dict[str, Any]:

@@ -86,7 +86,8 @@ def _levers(run: PaddockRun, words: Words) -> Iterable[Lever]:
     for key, name, price in (("grain", "grain_per_t", prices.grain_per_t), ("fuel", "fuel_per_l", prices.fuel_per_l)):
         scale = units.of_unit(price.unit)
         value = price.value / scale.size
-        if value <= 0.0:
+        # a price of grain is that of one crop: where others follow, the gain is what moves them all
+        if value <= 0.0 or (key == "grain" and len(set(run.catalog.rotation)) > 1):
             continue
         yield Lever(
             key=key, says=say(f"what_if_{key}"), value=value, step=_nice(value / _STEPS), unit=scale.unit,
