@@ -50,6 +50,18 @@ def test_the_share_deeper_is_counted_over_the_draws_of_the_cells_node(truth):
     assert small(truth).deeper.sizes["depth"] == 0
 
 
+def test_draws_of_two_runs_with_one_seed_compare(truth):
+    """Without one of the 40 sites the draws of all variables stay much the same, each about its map."""
+    insertions = truth.pan.insertions
+    fewer = replace(truth.pan, insertions=insertions[insertions["site"] != insertions["site"].iloc[0]])
+    settings = SurfaceSettings(cell_m=10.0, draws=20)
+    one, other = (map_pan(pan, truth.survey, settings, seed=3).draws for pan in (truth.pan, fewer))
+    for name in ("top_mm", "bottom_mm", "peak_kpa"):
+        first, second = (draws[name].to_numpy() - draws[name].to_numpy().mean(axis=0) for draws in (one, other))
+        assert np.corrcoef(first.ravel(), second.ravel())[0, 1] > 0.7, name
+    assert np.mean(one["present"].to_numpy() == other["present"].to_numpy()) > 0.9
+
+
 def test_every_cell_belongs_to_a_node_of_its_own_soil_type(surfaces):
     node = surfaces.node_of_cell
     assert np.array_equal(node >= 0, surfaces.inside)

@@ -20,6 +20,7 @@ from hardpan.geostat.kriging import Kriged, krige_cells, krige_places
 from hardpan.geostat.leave_out import leave_out_sites
 from hardpan.geostat.mixture import Mixture, condition_on, integrate_parameters, points_at
 from hardpan.geostat.neighbourhood import krige_nearest
+from hardpan.geostat.noise import NODES, SITES, Noise
 from hardpan.geostat.observations import Observations, interval_moments
 from hardpan.geostat.parameters import (
     ANISO_COS,
@@ -38,7 +39,7 @@ from hardpan.geostat.parameters import (
     to_correlation,
     to_covariance,
 )
-from hardpan.geostat.priors import Priors
+from hardpan.geostat.priors import PRIOR_HIGH, PRIOR_RANGE_FACTOR, Priors
 from hardpan.geostat.pseudodata import gaussian_pseudodata, morton_order
 from hardpan.geostat.reml import MixedModel, RemlFit, maximise_reml, observe_information
 from hardpan.geostat.residuals import Residuals, reml_curve, residual_variogram, search_starts
@@ -55,12 +56,16 @@ __all__ = [
     "ISOTROPIC",
     "MICRO",
     "MOST_TORUS",
+    "NODES",
     "NOISE",
     "N_PARAMETERS",
+    "PRIOR_HIGH",
+    "PRIOR_RANGE_FACTOR",
     "RANGE",
     "SHORT_RATIO",
     "SHORT_SHARE",
     "SILL",
+    "SITES",
     "Covariance",
     "Data",
     "Family",
@@ -70,6 +75,7 @@ __all__ = [
     "KrigingGrid",
     "MixedModel",
     "Mixture",
+    "Noise",
     "Observations",
     "Priors",
     "RemlFit",

@@ -220,7 +220,7 @@ def integrate_parameters(fit: RemlFit, priors: Priors, ranges_m: Floats, points_
         top = np.concatenate(reached) + priors(middle)[0]
         kept = top > top.max() - _NEGLIGIBLE
         grid, middle = grid[kept], middle[kept]
-    each = points_at(len(model.xy_m), len(grid), points_per_range)
+    each = points_at(len(model.xy_m), len(grid), points_per_range) if others.any() else 1
     step, z = _quasi_random(each * len(grid), others)
     which = np.repeat(np.arange(len(grid)), each)
     theta = middle[which]

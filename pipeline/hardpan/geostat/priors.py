@@ -1,7 +1,7 @@
 """Weakly informative priors of covariance parameters, for values scaled to about unit variance; a choice of this tool.
 
-Logarithm of the effective range normal about a quarter of the paddock's diagonal with standard deviation 1; standard
-deviations of structure, micro-scale and noise exponential, as simpson2017 argues for, with 5 % above 1.5, 1 and 2.
+Logarithm of the effective range normal, of the paddock about a quarter of its diagonal; standard deviations of
+structure, micro-scale and noise exponential, as simpson2017 argues for, with 5 % above 1.5, 1 and 2.
 """
 
 from collections.abc import Mapping
@@ -12,11 +12,11 @@ import numpy as np
 from hardpan.core.arrays import Floats
 from hardpan.geostat.parameters import MICRO, NOISE, RANGE, SILL
 
-PRIOR_LOG_RANGE_SD = 1.0
-"""One standard deviation is a factor of 2.7 either way."""
+PRIOR_RANGE_FACTOR = 2.72
+"""One standard deviation of the range is a factor of this either way."""
 
-PRIOR_RATE = {SILL: -np.log(0.05) / 1.5, MICRO: -np.log(0.05) / 1.0, NOISE: -np.log(0.05) / 2.0}
-"""Rates of the exponential priors of the standard deviations."""
+PRIOR_HIGH: Mapping[int, float] = {SILL: 1.5, MICRO: 1.0, NOISE: 2.0}
+"""Standard deviations that are exceeded with a probability of 5 %."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,7 +26,8 @@ class Priors:
     Examples
     --------
     >>> from hardpan.geostat.parameters import isotropic
-    >>> priors, theta = Priors(log_range=5.0), isotropic(np.array([[6.0, -np.inf, -np.inf, -np.inf]]))
+    >>> priors = Priors(log_range=5.0, range_factor=np.e)
+    >>> theta = isotropic(np.array([[6.0, -np.inf, -np.inf, -np.inf]]))
     >>> log_density, gradient, _ = priors(theta)  # one standard deviation from its mean
     >>> log_density, gradient[:, RANGE]
     (array([-0.5]), array([-1.]))
@@ -34,22 +35,28 @@ class Priors:
 
     log_range: float
     """Mean of the logarithm of the effective range (m)."""
+    range_factor: float = PRIOR_RANGE_FACTOR
+    """Factor of one standard deviation about it."""
+    high: Mapping[int, float] = field(default_factory=lambda: PRIOR_HIGH)
+    """Standard deviations that are exceeded with a probability of 5 %, by variance."""
     normal: Mapping[int, tuple[float, float]] = field(default_factory=dict)
     """Variances whose logarithm is normal instead, with its mean and standard deviation: what repeats elsewhere say."""
 
     def __call__(self, theta: Floats) -> tuple[Floats, Floats, Floats]:
         """Log density (k,), gradient and minus the second derivatives (k, 8); parameters at -inf add nothing."""
-        off = (theta[:, RANGE] - self.log_range) / PRIOR_LOG_RANGE_SD
+        spread_of_range = np.log(self.range_factor)
+        off = (theta[:, RANGE] - self.log_range) / spread_of_range
         value, slope, information = -0.5 * off**2, np.zeros(theta.shape), np.zeros(theta.shape)
-        slope[:, RANGE], information[:, RANGE] = -off / PRIOR_LOG_RANGE_SD, PRIOR_LOG_RANGE_SD**-2
+        slope[:, RANGE], information[:, RANGE] = -off / spread_of_range, spread_of_range**-2
         for which, (mean, spread) in self.normal.items():
             here = np.isfinite(theta[:, which])
             away = np.where(here, theta[:, which] - mean, 0.0) / spread
             value = value - 0.5 * away**2
             slope[:, which], information[:, which] = -away / spread, here / spread**2
-        for which, rate in PRIOR_RATE.items():
+        for which, high in self.high.items():
             if which in self.normal:
                 continue
+            rate = -np.log(0.05) / high
             sd = np.exp(0.5 * theta[:, which])
             here = np.isfinite(theta[:, which])
             value = value + np.where(here, 0.5 * np.where(here, theta[:, which], 0.0) - rate * sd, 0.0)

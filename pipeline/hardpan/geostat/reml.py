@@ -87,6 +87,11 @@ class RemlFit:
         return 2.0 * float(np.sum(self.model.free)) - 2.0 * self.objective
 
     @property
+    def is_spatial(self) -> bool:
+        """Whether there are structures at all, fitted or given."""
+        return bool(np.isfinite(self.theta[SILL]))
+
+    @property
     def identified(self) -> bool:
         """Whether the likelihood determines the range: away from its bounds, and known within a factor of three."""
         low, high = self.model.bounds[RANGE]

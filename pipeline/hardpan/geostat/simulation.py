@@ -6,7 +6,7 @@ included.
 """
 
 import numpy as np
-from scipy.fft import fft2, next_fast_len
+from scipy.fft import fft2, ifft2, next_fast_len
 from scipy.linalg import cholesky
 from scipy.spatial import cKDTree
 
@@ -14,6 +14,7 @@ from hardpan.core.arrays import Floats, Ints
 from hardpan.core.errors import HardpanError
 from hardpan.geostat.covariance import COINCIDENT_M, Covariance, covariance_at, covariance_between
 from hardpan.geostat.mixture import Mixture
+from hardpan.geostat.noise import BETWEEN, ERRORS, LATTICE, NODES, SITES, TREND, Noise
 
 _DENSE = 4000
 """Nodes up to which one Cholesky factor (128 MB) makes the draws, wherever the nodes lie."""
@@ -49,7 +50,8 @@ def draw_mixture(
     n_draws : int
         Number of draws.
     rng : np.random.Generator
-        The same state gives the same draws.
+        The same state gives the same draws, and draws that compare: those of other data or another covariance differ by
+        what these change.
     negative : float
         As in `draw_on_lattice`.
     drawn_column : Floats | None
@@ -72,7 +74,9 @@ def draw_mixture(
     >>> draws.shape, bool(abs(draws.std() - 2.0) < 0.1)
     ((4000, 1), True)
     """
-    chosen = _choose(mixture.weight, n_draws, rng)
+    chosen, noise = _choose(mixture.weight, n_draws, rng), Noise.seeded(rng, n_draws)
+    at_data = noise.at(SITES, mixture.xy_m), noise.at(ERRORS, mixture.xy_m)
+    of_trend = noise.each(TREND, mixture.trend.shape[1])
     apart, site_of = cKDTree(mixture.xy_m).query(nodes_xy)
     at_site = np.flatnonzero(apart <= COINCIDENT_M)
     draws = np.empty((n_draws, len(nodes_xy)))
@@ -83,12 +87,12 @@ def draw_mixture(
         sill, micro = mixture.sill[chosen[of], None], mixture.micro[chosen[of], None]
         at_nodes, at_sites = np.zeros((len(of), len(nodes_xy))), np.zeros((len(of), len(mixture.xy_m)))
         if mixture.is_spatial:
-            free = _draw_free(shape, nodes_xy, mixture.xy_m, len(of), rng, negative)
+            free = _draw_free(shape, nodes_xy, mixture.xy_m, noise.only(of), negative)
             at_nodes, at_sites = (np.sqrt(sill) * part.T for part in free)
-        of_nodes = np.sqrt(micro) * rng.standard_normal(at_nodes.shape)
-        of_sites = np.sqrt(micro) * rng.standard_normal(at_sites.shape)
+        of_nodes = np.sqrt(micro) * noise.only(of).each(NODES, len(nodes_xy))
+        of_sites = np.sqrt(micro) * at_data[0][of]
         of_nodes[:, at_site] = of_sites[:, site_of[at_site]]
-        weights, beta = _condition(mixture, chosen[of], at_sites + of_sites, rng)
+        weights, beta = _condition(mixture, chosen[of], at_sites + of_sites, at_data[1][of], of_trend[of])
         draws[of] = at_nodes + of_nodes + beta[:, : trend.shape[1]] @ trend.T
         draws[of] += (sill * weights) @ covariance_between(shape, mixture.xy_m, nodes_xy)
         draws[np.ix_(of, at_site)] += micro * weights[:, site_of[at_site]]
@@ -103,26 +107,31 @@ def _choose(weight: Floats, n_draws: int, rng: np.random.Generator) -> Ints:
     return rng.permutation(np.minimum(np.searchsorted(np.cumsum(weight), at), len(weight) - 1))
 
 
-def _draw_free(  # noqa: PLR0917
-    shape: Covariance, nodes_xy: Floats, sites_xy: Floats, n_draws: int, rng: np.random.Generator, negative: float
+def _draw_free(
+    shape: Covariance, nodes_xy: Floats, sites_xy: Floats, noise: Noise, negative: float
 ) -> tuple[Floats, Floats]:
-    """Unconditional draws of the structures at nodes (m, n_draws) and sites (n, n_draws)."""
+    """Unconditional draws of the structures at nodes (m, d) and sites (n, d)."""
     if len(nodes_xy) > _DENSE or _lattice_of(nodes_xy) is not None:
-        return draw_on_lattice(shape, nodes_xy, sites_xy, n_draws, rng, negative=negative)
-    return draw_exactly(shape, nodes_xy, sites_xy, n_draws, rng)
+        return draw_on_lattice(shape, nodes_xy, sites_xy, noise, negative=negative)
+    return draw_exactly(shape, nodes_xy, sites_xy, noise)
 
 
-def _condition(mixture: Mixture, chosen: Ints, at_sites: Floats, rng: np.random.Generator) -> tuple[Floats, Floats]:
-    """Dual weights (d, n) and trend (d, p) that carry unconditional draws (d, n) over to the observations."""
+def _condition(
+    mixture: Mixture, chosen: Ints, at_sites: Floats, errors: Floats, of_trend: Floats
+) -> tuple[Floats, Floats]:
+    """Dual weights (d, n) and trend (d, p) that carry unconditional draws (d, n) over to the observations.
+
+    `errors` (d, n) and `of_trend` (d, p) are standard normals.
+    """
     trend_precision, found = mixture.trend_precision, mixture.posterior
     proper = trend_precision > 0
     beta = np.zeros((len(chosen), len(trend_precision)))
-    beta[:, proper] = rng.standard_normal((len(chosen), int(proper.sum()))) / np.sqrt(trend_precision[proper])
+    beta[:, proper] = of_trend[:, proper] / np.sqrt(trend_precision[proper])
     n = at_sites.shape[1]
     precision, total = (mixture.observations.sum_by_site(factors[chosen], n) for factors in (found.tau, found.nu))
     variance = 1.0 / np.where(precision > 0, precision, np.inf)
     gap = variance * total - at_sites - beta @ mixture.trend.T
-    gap -= np.sqrt(variance) * rng.standard_normal(at_sites.shape)
+    gap -= np.sqrt(variance) * errors
     weights = np.empty_like(gap)
     for component in np.unique(chosen):
         of, w = chosen == component, found.precision[component]
@@ -133,33 +142,27 @@ def _condition(mixture: Mixture, chosen: Ints, at_sites: Floats, rng: np.random.
     return weights, beta
 
 
-def draw_exactly(
-    covariance: Covariance, nodes_xy: Floats, data_xy: Floats, n_draws: int, rng: np.random.Generator
-) -> tuple[Floats, Floats]:
-    """Unconditional draws of the structures at nodes (m, n_draws) and data (n, n_draws), by Cholesky factor."""
+def draw_exactly(covariance: Covariance, nodes_xy: Floats, data_xy: Floats, noise: Noise) -> tuple[Floats, Floats]:
+    """Unconditional draws of the structures at nodes (m, d) and data (n, d), by Cholesky factor."""
     places = np.vstack([nodes_xy, data_xy])
     both = covariance_between(covariance, places, places)
     # nodes and data may coincide; 1e-9 of the sill keeps the factor real and is far below the spread of any draw
     both[np.diag_indices_from(both)] += 1e-9 * max(covariance.structured_sill, 1e-300)
-    drawn = cholesky(both, lower=True, overwrite_a=True, check_finite=False) @ rng.standard_normal(
-        (len(places), n_draws)
-    )
+    drawn = cholesky(both, lower=True, overwrite_a=True, check_finite=False) @ noise.each(LATTICE, len(places)).T
     return drawn[: len(nodes_xy)], drawn[len(nodes_xy) :]
 
 
 def draw_on_lattice(
-    covariance: Covariance,
-    nodes_xy: Floats,
-    data_xy: Floats,
-    n_draws: int,
-    rng: np.random.Generator,
-    *,
-    negative: float = 1e-6,
+    covariance: Covariance, nodes_xy: Floats, data_xy: Floats, noise: Noise, *, negative: float = 1e-6
 ) -> tuple[Floats, Floats]:
     """Unconditional draws as of `draw_exactly`, by circulant embedding [dietrich1997] on the lattice of the nodes.
 
+    White noise of the lattice is filtered by the root of the covariance, so that draws of two covariances compare.
+
     Parameters
     ----------
+    noise : Noise
+        Of the draws.
     negative : float
         Share of the spectrum that may be negative, and is then left out, before the torus is doubled.
 
@@ -178,20 +181,25 @@ def draw_on_lattice(
     origin, step_m = lattice
     reach = np.vstack([nodes_xy, data_xy])
     margin = _AROUND // 2
+    inner = np.rint((nodes_xy.max(axis=0) - origin) / step_m).astype(np.int64) + 1
     low = np.floor((reach.min(axis=0) - origin) / step_m).astype(np.int64) - margin
     shape = np.ceil((reach.max(axis=0) - origin) / step_m).astype(np.int64) + margin + 1 - low
     origin = origin + low * step_m
     at = np.rint((nodes_xy - origin) / step_m).astype(np.int64)
     around, weights, spread = _weights_between(covariance, data_xy, origin, step_m, shape)
     root = _spectral_root(covariance, step_m, shape, negative).astype(np.float32)
-    at_nodes, at_data = np.empty((n_draws, len(nodes_xy))), np.empty((n_draws, len(data_xy)))
-    for first in range(0, n_draws, 2):
-        noise = rng.standard_normal((*root.shape, 2), dtype=np.float32)  # seven digits are more than draws can show
-        pair = fft2(root * noise.view(np.complex64)[..., 0])
-        for draw, field in zip(range(first, n_draws), (pair.real, pair.imag), strict=False):
+    of_nodes = (slice(-low[0], inner[0] - low[0]), slice(-low[1], inner[1] - low[1]))
+    numbers = noise.draws.tolist()
+    at_nodes, at_data = np.empty((len(numbers), len(nodes_xy))), np.empty((len(numbers), len(data_xy)))
+    pair = np.zeros(root.shape, dtype=np.complex64)  # two draws at once; seven digits are more than they can show
+    for first in range(0, len(numbers), 2):
+        for part, number in zip((pair.real, pair.imag), numbers[first : first + 2], strict=False):
+            part[:] = noise.on_torus(number, root.shape, of_nodes)
+        fields = ifft2(root * fft2(pair))
+        for draw, field in zip(range(first, len(numbers)), (fields.real, fields.imag), strict=False):
             at_nodes[draw] = field[at[:, 0], at[:, 1]]
             at_data[draw] = np.sum(weights * field[around[..., 0], around[..., 1]], axis=1)
-    at_data += spread * rng.standard_normal(at_data.shape)
+    at_data += spread * noise.at(BETWEEN, data_xy)
     return at_nodes.T, at_data.T
 
 
@@ -208,7 +216,7 @@ def _lattice_of(nodes_xy: Floats) -> tuple[Floats, float] | None:
 
 
 def _spectral_root(covariance: Covariance, step_m: float, shape: Ints, negative: float) -> Floats:
-    """Square root of the covariance's spectrum on a torus at least twice the lattice.
+    """Square root of the covariance's spectrum on a torus at least twice the lattice: a filter of white noise.
 
     The torus grows until no more than `negative` of the spectrum is so, at most to eight times the lattice and to
     `MOST_TORUS` nodes; what still is then is set to 0 and the variance restored.
@@ -223,7 +231,7 @@ def _spectral_root(covariance: Covariance, step_m: float, shape: Ints, negative:
         if -spectrum[spectrum < 0].sum() <= negative * spectrum.sum():
             break
     spectrum = np.maximum(spectrum, 0.0)
-    root: Floats = np.sqrt(spectrum * (covariance.structured_sill / max(spectrum.sum(), 1e-300)))
+    root: Floats = np.sqrt(spectrum * (spectrum.size * covariance.structured_sill / max(spectrum.sum(), 1e-300)))
     return root
 
 

@@ -23,16 +23,16 @@ _LOG_SCALE_SD = 0.4
 
 def inform(variables: Mapping[str, Variable], usual: PriorSettings) -> dict[str, Variable]:
     """The variables with the scatter between insertions that is usual, and bounded ones scaled by all that is known."""
-    out = dict(variables)
+    out = {name: replace(variable, usual=usual) for name, variable in variables.items()}
     if not len(variables["bottom"].observations.site):
         return out
     top = in_units(variables["top"])
     spread = float(np.hypot(np.std(top.low), usual.thickness_sd_mm))
     mean = float(np.mean(top.low)) + usual.thickness_mm
-    out["bottom"] = _rescaled(variables["bottom"], spread, LEAST_SCALE_MM, mean=(mean, usual.mean_sd_mm))
-    out["peak"] = _rescaled(variables["peak"], usual.peak_spread, LEAST_SCALE_LOG, mean=_usual_peak(variables, usual))
+    out["bottom"] = _rescaled(out["bottom"], spread, LEAST_SCALE_MM, mean=(mean, usual.mean_sd_mm))
+    out["peak"] = _rescaled(out["peak"], usual.peak_spread, LEAST_SCALE_LOG, mean=_usual_peak(variables, usual))
     for name, noise in (("top", usual.noise_mm), ("bottom", usual.noise_mm), ("peak", usual.peak_noise)):
-        out[name] = replace(out[name], usual_noise=noise / out[name].scale, noise_factor=usual.noise_factor)
+        out[name] = replace(out[name], usual_noise=noise / out[name].scale)
     return out
 
 

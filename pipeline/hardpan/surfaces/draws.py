@@ -10,7 +10,7 @@ from hardpan.core.arrays import Floats
 from hardpan.geostat import draw_mixture
 from hardpan.surfaces.clay import ClayDepth
 from hardpan.surfaces.domain import LEAST_THICKNESS_MM, NEGATIVE_SPECTRUM, Domain
-from hardpan.surfaces.variables import FittedField
+from hardpan.surfaces.variables import FittedField, stream_of
 
 
 def draw_fields(
@@ -23,7 +23,7 @@ def draw_fields(
     """
 
     def draw(name: str, strength: Floats | None = None) -> Floats:
-        rng = np.random.default_rng([seed, list(fields).index(name)])
+        rng = stream_of(name, seed)
         mixture, nodes = fields[name].mixture, domain.nodes
         drawn = draw_mixture(
             mixture, nodes.xy_m, nodes.trend, n_draws, rng, negative=NEGATIVE_SPECTRUM, drawn_column=strength

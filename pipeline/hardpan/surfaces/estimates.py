@@ -87,14 +87,14 @@ def _describe(name: str, field: FittedField, domain: Domain) -> dict[str, object
     values, errors = (dict(zip(_QUANTITIES, row.tolist(), strict=True)) for row in _with_errors(fit, variable.scale**2))
     return {
         "variable": name,
-        "family": fit.model.family if fit.model.free[SILL] else "none",
+        "family": fit.model.family if fit.is_spatial else "none",
         **values,
         **{_error_name(quantity): error for quantity, error in errors.items()},
         "loglik": fit.objective,
         "aic": fit.aic,
         "n": len(variable.observations.site),
         "n_censored": 0 if variable.binary else int(np.sum(~variable.exact)),
-        "identified": fit.identified,
+        "identified": field.knows_range,
         "trend": " + ".join(_terms(field, domain)),
     }
 
@@ -107,7 +107,7 @@ def _error_name(quantity: str) -> str:
 
 def _with_errors(fit: RemlFit, square: float) -> tuple[Floats, Floats]:
     """Quantities of a covariance, and their standard errors by their derivatives; NaN where fixed or not told."""
-    spatial = bool(fit.model.free[SILL])
+    spatial = fit.is_spatial
     slopes = np.zeros((len(_QUANTITIES), len(fit.theta)))
     for j in np.flatnonzero(fit.model.free):
         ahead, behind = fit.theta.copy(), fit.theta.copy()

@@ -31,7 +31,7 @@ from hardpan.geostat import (
     search_starts,
 )
 from hardpan.surfaces.domain import Domain
-from hardpan.surfaces.settings import SurfaceSettings
+from hardpan.surfaces.settings import PriorSettings, SurfaceSettings
 from hardpan.surfaces.variables import STRENGTH, FittedField, Variable
 
 RANGES = 9
@@ -100,7 +100,7 @@ def fit_covariance(
 def choose_form(fit: RemlFit, wanted: str) -> RemlFit:
     """The fit with structures anisotropic, or nested, where asked for or clearly better."""
     sites = len(np.unique(fit.model.observations.site[fit.model.observations.exact]))
-    if not fit.model.free[SILL] or wanted == "plain" or (wanted == "auto" and sites < FORM_SITES):
+    if not fit.is_spatial or wanted == "plain" or (wanted == "auto" and sites < FORM_SITES):
         return fit
     fits = {name: _fit_form(fit, free) for name, free in _FORMS.items() if wanted in {name, "auto"}}
     best = min(fits.values(), key=lambda fit: fit.aic)
@@ -147,23 +147,34 @@ def fit_field(
     return FittedField(
         variable=variable,
         fit=reml or fit,
-        mixture=integrate_parameters(fit, priors, range_grid(domain)),
+        mixture=integrate_parameters(fit, priors, range_grid(domain, variable.usual)),
         on_strength=strength is not None,
     )
 
 
-def range_grid(domain: Domain) -> Floats:
-    """Effective ranges (m) of a grid, from the sites' usual spacing to one and a half times the paddock's diagonal."""
+def range_grid(domain: Domain, usual: PriorSettings) -> Floats:
+    """Effective ranges (m) of a grid: from the sites' usual spacing to one and a half times the paddock's diagonal.
+
+    Wider where what is usual of a range lies beyond.
+    """
     between = cdist(domain.sites.xy_m, domain.sites.xy_m)
     np.fill_diagonal(between, np.inf)
     spacing = float(np.median(between.min(axis=1)))
     longest = 1.5 * domain.diagonal_m
-    return np.geomspace(min(max(spacing, domain.frame.cell_m), longest / 10.0), longest, RANGES)
+    shortest = min(max(spacing, domain.frame.cell_m), longest / 10.0)
+    if usual.range_m is not None:
+        spread = usual.range_factor**2
+        shortest, longest = min(shortest, usual.range_m / spread), max(longest, usual.range_m * spread)
+    return np.geomspace(shortest, longest, RANGES)
 
 
 def _model(variable: Variable, domain: Domain, form: CorrelationForm, trend: Floats, *, noisy: bool) -> MixedModel:
-    grid = range_grid(domain)
+    grid = range_grid(domain, variable.usual)
     spatial = variable.is_spatial(domain.sites.xy_m)
+    free = np.isin(np.arange(N_PARAMETERS), [RANGE, SILL] * spatial + [MICRO] + [NOISE] * noisy)
+    fixed = np.array([np.log(domain.diagonal_m), -np.inf, 0.0, 0.0 if variable.binary else np.log(1e-3), *form.bend])
+    for which, value in variable.given.items():
+        free[which], fixed[which] = False, value if spatial or which not in {RANGE, SILL} else fixed[which]
     names = domain.trend_names + (STRENGTH,) * (trend.shape[1] - len(domain.trend_names))
     return MixedModel(
         xy_m=domain.sites.xy_m,
@@ -171,7 +182,7 @@ def _model(variable: Variable, domain: Domain, form: CorrelationForm, trend: Flo
         trend_precision=variable.trend_precision(names),
         observations=variable.observations,
         family=form.family,
-        free=np.isin(np.arange(N_PARAMETERS), [RANGE, SILL] * spatial + [MICRO] + [NOISE] * noisy),
-        fixed=np.array([np.log(domain.diagonal_m), -np.inf, 0.0, 0.0 if variable.binary else np.log(1e-3), *form.bend]),
+        free=free,
+        fixed=fixed,
         bounds=parameter_bounds((float(grid[0]), float(grid[-1]))),
     )

@@ -14,10 +14,20 @@ from scipy.spatial import KDTree
 
 from hardpan.core.arrays import Floats
 from hardpan.core.progress import Progress, share_of
-from hardpan.geostat import Covariance, Observations, draw_on_lattice, gaussian_pseudodata, krige_nearest, morton_order
+from hardpan.geostat import (
+    NODES,
+    SITES,
+    Covariance,
+    Noise,
+    Observations,
+    draw_on_lattice,
+    gaussian_pseudodata,
+    krige_nearest,
+    morton_order,
+)
 from hardpan.records.issues import Issue, Outcome
 from hardpan.surfaces.domain import NEGATIVE_SPECTRUM, Domain, Places
-from hardpan.surfaces.variables import FittedField, Moments, Variable
+from hardpan.surfaces.variables import FittedField, Moments, Variable, stream_of
 
 MOST_JOINT = 600
 """Sites up to which all are one system: beyond, its time grows by the third power, and its memory by the second."""
@@ -147,15 +157,12 @@ def draw_many_sites(
     """Draws of every field as of `draws.draw_fields`: free draws that kriging carries over to the data."""
     out: dict[str, Floats] = {}
     nodes = domain.nodes
-    for number, (name, near) in enumerate(nears.items()):
-        rng = np.random.default_rng([seed, number])
-        at_nodes, at_data = draw_on_lattice(
-            near.covariance, nodes.xy_m, near.xy_m, n_draws, rng, negative=NEGATIVE_SPECTRUM
-        )
-        micro = np.sqrt(near.covariance.micro)
-        at_nodes += micro * rng.standard_normal(at_nodes.shape)
-        own = np.sqrt(near.covariance.micro + near.error)
-        at_data += own[:, None] * rng.standard_normal(at_data.shape)
+    for name, near in nears.items():
+        rng = stream_of(name, seed)
+        noise = Noise.seeded(rng, n_draws)
+        at_nodes, at_data = draw_on_lattice(near.covariance, nodes.xy_m, near.xy_m, noise, negative=NEGATIVE_SPECTRUM)
+        at_nodes += np.sqrt(near.covariance.micro) * noise.each(NODES, len(at_nodes)).T
+        at_data += np.sqrt(near.covariance.micro + near.error)[:, None] * noise.at(SITES, near.xy_m).T
         drawn = (at_nodes + near.krige(nodes.xy_m, near.values[:, None] - at_data, None, threads)[0]).T
         trend = nodes.trend @ near.trend[: nodes.trend.shape[1]]
         drawn = drawn + (trend + near.trend[-1] * out["peak"] if fields[name].on_strength else trend)

@@ -9,7 +9,7 @@ from scipy.spatial import KDTree
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
 from hardpan.core.said import Said, depth, distance
-from hardpan.geostat import RANGE, SILL
+from hardpan.geostat import RANGE
 from hardpan.records.issues import Issue, Outcome
 from hardpan.records.pan import State
 from hardpan.surfaces.domain import Domain
@@ -143,7 +143,7 @@ def remark_sites(insertions: gpd.GeoDataFrame, domain: Domain) -> Iterator[Issue
 def remark_fields(fields: Mapping[str, FittedField], domain: Domain) -> Iterator[Issue]:
     """Issues of models that the data do not identify, and of ground beyond the range from any site."""
     for name, field in fields.items():
-        if field.fit.model.free[SILL] and not field.fit.identified:
+        if field.fit.is_spatial and not field.knows_range:
             yield _issue(
                 "range-not-identified",
                 f"the data do not tell the range of the {_WORDS[name]}",
@@ -159,7 +159,7 @@ def remark_fields(fields: Mapping[str, FittedField], domain: Domain) -> Iterator
                 name,
             )
     bottom = fields.get("bottom")
-    if bottom is not None and bottom.fit.identified:
+    if bottom is not None and bottom.knows_range:
         range_m = float(np.exp(bottom.fit.theta[RANGE]))
         with_bottom = np.unique(bottom.variable.observations.site)
         far = KDTree(domain.sites.xy_m[with_bottom]).query(domain.cells.xy_m)[0] > range_m

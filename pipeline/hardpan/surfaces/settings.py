@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from hardpan.core.settings import InputPath, Settings, setting
+from hardpan.geostat import MICRO, PRIOR_HIGH, PRIOR_RANGE_FACTOR, SILL
 
 
 class PriorSettings(Settings):
@@ -53,6 +54,49 @@ class PriorSettings(Settings):
         unit="ratio",
         gt=1,
     )
+    range_m: float | None = setting(
+        None, says="Usual effective range of a variable; a quarter of the paddock's diagonal when left out",
+        unit="m", gt=0,
+    )  # fmt: skip
+    range_factor: float = setting(
+        PRIOR_RANGE_FACTOR, says="Factor either way within which the range lies two times in three", unit="ratio", gt=1
+    )
+    structure_high: float = setting(
+        PRIOR_HIGH[SILL],
+        says="Standard deviation of the spatial structure over that of the readings, higher one time in twenty",
+        unit="ratio",
+        gt=0,
+    )
+    micro_high: float = setting(
+        PRIOR_HIGH[MICRO], says="The same of what changes from one site to the next metre", unit="ratio", gt=0
+    )
+
+
+class StructureSettings(Settings):
+    """Parameters of a variable's covariance that are given and not fitted; what is left out is fitted.
+
+    Variances are in the variable's unit squared: mm² for top and bottom, of the logarithm for the peak, of the latent
+    field for the presence of a pan.
+    """
+
+    range_m: float | None = setting(None, says="Effective range: at it the correlation is down to 5 %", unit="m", gt=0)
+    sill: float | None = setting(None, says="Variance of the spatial structure", gt=0)
+    micro: float | None = setting(None, says="Variance between sites next to each other", gt=0)
+
+
+class VarianceSettings(StructureSettings):
+    """The same with the scatter of repeated insertions."""
+
+    noise: float | None = setting(None, says="Variance between insertions of one site", gt=0)
+
+
+class CovarianceSettings(Settings):
+    """The `[surfaces.covariance]` table."""
+
+    pan: StructureSettings = setting(StructureSettings(), says="Given covariance of the presence of a pan")
+    top: VarianceSettings = setting(VarianceSettings(), says="Given covariance of the top, mm²")
+    bottom: VarianceSettings = setting(VarianceSettings(), says="Given covariance of the bottom, mm²")
+    peak: VarianceSettings = setting(VarianceSettings(), says="Given covariance of the logarithm of the peak")
 
 
 class SurfaceSettings(Settings):
@@ -103,4 +147,7 @@ class SurfaceSettings(Settings):
         (), says="Depths for which to map the probability that the pan goes deeper, from the draws", unit="mm"
     )
     priors: PriorSettings = setting(PriorSettings(), says="What is usual of a pan before its readings are looked at")
+    covariance: CovarianceSettings = setting(
+        CovarianceSettings(), says="Parameters of the covariances that are given, not fitted"
+    )
     threads: int = setting(2, says="Threads of the kriging engine; the result does not depend on it", ge=1)

@@ -32,7 +32,7 @@ from hardpan.surfaces.report import describe_variograms, verdict_of
 from hardpan.surfaces.residuals import tabulate_residuals
 from hardpan.surfaces.scores import score_fields
 from hardpan.surfaces.settings import SurfaceSettings
-from hardpan.surfaces.variables import Variable, read_bottom, read_peak, read_presence, read_slice, read_top
+from hardpan.surfaces.variables import Variable, hold, read_bottom, read_peak, read_presence, read_slice, read_top
 
 logger = logging.getLogger(__name__)
 
@@ -114,7 +114,8 @@ def check_mappable(pan: PanFeatures) -> None:
 def read_variables(insertions: gpd.GeoDataFrame, domain: Domain, settings: SurfaceSettings) -> dict[str, Variable]:
     """Presence, peak, top and bottom as read at the domain's sites, with what is usual of them."""
     readers = {"pan": read_presence, "peak": read_peak, "top": read_top, "bottom": read_bottom}
-    return inform({name: read(insertions, domain.site_of) for name, read in readers.items()}, settings.priors)
+    known = inform({name: read(insertions, domain.site_of) for name, read in readers.items()}, settings.priors)
+    return {name: hold(variable, getattr(settings.covariance, name)) for name, variable in known.items()}
 
 
 def in_order(insertions: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

@@ -1,15 +1,17 @@
 """Pan features to variables: scaled observations of presence, top, bottom and peak, and the fields fitted to them."""
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import TypeAlias
 
 import geopandas as gpd
 import numpy as np
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.geostat import NOISE, Mixture, Observations, Priors, RemlFit
+from hardpan.geostat import MICRO, NOISE, PRIOR_HIGH, RANGE, SILL, Mixture, Observations, Priors, RemlFit
 from hardpan.records.pan import Bottom, Peak, Seen, State
 from hardpan.surfaces.domain import SOIL
+from hardpan.surfaces.settings import PriorSettings, StructureSettings
 
 MIN_SPATIAL_SITES = 10
 """Fewer sites than this cannot tell a spatial structure from chance (common practice asks for far more)."""
@@ -37,6 +39,9 @@ LEAST_SCALE_LOG = 0.02
 """The same for the logarithm of the peak: 2 %."""
 
 
+_STREAMS = ("peak", "pan", "top", "bottom")
+"""Variables in the order of their random streams."""
+
 Moments: TypeAlias = tuple[Floats, Floats]
 """Mean and variance (m,) in the variable's scaled units."""
 
@@ -63,8 +68,10 @@ class Variable:
     """Prior standard deviation of the mean about 0."""
     usual_noise: float = np.nan
     """Usual standard deviation between insertions of a site, NaN where nothing is known of it."""
-    noise_factor: float = np.nan
-    """Factor of one standard deviation about it."""
+    usual: PriorSettings = field(default_factory=PriorSettings)
+    """What is usual of range and variances."""
+    given: Mapping[int, float] = field(default_factory=dict)
+    """Parameters of the covariance that are given instead of fitted, on their search scale, scaled."""
 
     @property
     def n_sites(self) -> int:
@@ -84,8 +91,9 @@ class Variable:
         return bool(across > LEAST_WIDTH * along)
 
     def is_spatial(self, site_xy_m: Floats) -> bool:
-        """Whether the sites can show a spatial structure: enough of them, and not all on one line."""
-        return self.n_sites >= MIN_SPATIAL_SITES and self.is_spread_out(site_xy_m)
+        """Whether there is a spatial structure: given, or shown by enough sites that do not all lie on one line."""
+        given = RANGE in self.given and SILL in self.given
+        return given or (self.n_sites >= MIN_SPATIAL_SITES and self.is_spread_out(site_xy_m))
 
     @property
     def exact(self) -> Bools:
@@ -104,9 +112,14 @@ class Variable:
 
     def priors(self, diagonal_m: float) -> Priors:
         """Priors of the covariance parameters over ground `diagonal_m` across."""
-        known = np.isfinite(self.usual_noise)
-        noise = (2.0 * float(np.log(self.usual_noise)), 2.0 * float(np.log(self.noise_factor)))
-        return Priors(log_range=float(np.log(diagonal_m / 4.0)), normal={NOISE: noise} if known else {})
+        known, usual = np.isfinite(self.usual_noise), self.usual
+        noise = (2.0 * float(np.log(self.usual_noise)), 2.0 * float(np.log(usual.noise_factor)))
+        return Priors(
+            log_range=float(np.log(usual.range_m or diagonal_m / 4.0)),
+            range_factor=usual.range_factor,
+            high={**PRIOR_HIGH, SILL: usual.structure_high, MICRO: usual.micro_high},
+            normal={NOISE: noise} if known else {},
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -119,6 +132,24 @@ class FittedField:
     mixture: Mixture
     on_strength: bool = False
     """The last trend column is the mapped strength of the pan."""
+
+    @property
+    def knows_range(self) -> bool:
+        """Whether the range is given, or determined by the likelihood."""
+        return self.fit.is_spatial and (self.fit.identified or RANGE in self.variable.given)
+
+
+def hold(variable: Variable, given: StructureSettings) -> Variable:
+    """The variable with the parameters of its covariance that are given."""
+    order = {"range_m": RANGE, "sill": SILL, "micro": MICRO, "noise": NOISE}
+    scale = {"range_m": 1.0} | dict.fromkeys(("sill", "micro", "noise"), variable.scale**2)
+    known = {name: value for name, value in given if value is not None}
+    return replace(variable, given={order[name]: float(np.log(value / scale[name])) for name, value in known.items()})
+
+
+def stream_of(name: str, seed: int) -> np.random.Generator:
+    """Random stream of a variable's draws, the same whichever other variables there are."""
+    return np.random.default_rng([seed, _STREAMS.index(name)])
 
 
 def read_presence(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
