@@ -32,16 +32,20 @@ Keep = Annotated[
     bool,
     typer.Option("--keep", help="Leave files that are read back wrong in OUT.unchecked, for the report of the fault."),
 ]
+Force = Annotated[
+    bool,
+    typer.Option("--force", help="Write the files for the display although the soil is too wet (outputs.force)."),
+]
 Verbose = Annotated[
     bool, typer.Option("--verbose", help="Log what each stage does to stderr, and show the traceback of an error.")
 ]
 
 
 @app.command()
-def run(config: ConfigPath, out: OutFolder, keep: Keep = False, verbose: Verbose = False) -> None:
+def run(config: ConfigPath, out: OutFolder, keep: Keep = False, force: Force = False, verbose: Verbose = False) -> None:
     """Make zones, depths, set-ups and a prescription with area and cost tallies."""
     with _plainly(verbose=verbose):
-        _run(config, out, keep=keep, verbose=verbose)
+        _run(config, out, keep=keep, force=force, verbose=verbose)
 
 
 @app.command()
@@ -50,7 +54,7 @@ def demo(out: OutFolder, keep: Keep = False, verbose: Verbose = False) -> None:
     from hardpan.core.shipped import shipped
 
     with _plainly(verbose=verbose):
-        _run(shipped("demo") / "demo.toml", out, keep=keep, verbose=verbose)
+        _run(shipped("demo") / "demo.toml", out, keep=keep, force=False, verbose=verbose)
 
 
 @app.command()
@@ -87,13 +91,15 @@ def main() -> None:
     app()
 
 
-def _run(config_path: Path, out: Path, *, keep: bool, verbose: bool) -> None:
+def _run(config_path: Path, out: Path, *, keep: bool, force: bool, verbose: bool) -> None:
     from hardpan.outputs.stage import check_folder, clear_leftovers, write_outputs
     from hardpan.run.chain import run_paddock
     from hardpan.run.config import read_config
 
     clear_leftovers(Path.cwd(), config_path.parent, out.parent)
     config = read_config(config_path)
+    if force:
+        config = config.forced()
     check_folder(out, (config_path, *config.inputs))
     with _shown(verbose=verbose) as clock:
         result = run_paddock(config, clock)

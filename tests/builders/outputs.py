@@ -125,7 +125,7 @@ def catalog() -> Catalog:
             ],
             "response": {
                 "free_below": quantity(1000.0, "kPa"), "stopped_above": quantity(3000.0, "kPa"),
-                "saturation": quantity(0.2, "share"),
+                "dry_loosened": quantity(0.7, "1"), "saturation": quantity(0.2, "share"),
                 "season": {"dry_chance": quantity(0.2, "share"), "dry_gain": quantity(-0.3, "share")},
                 "between": {
                     "depth": quantity(400.0, "mm"), "tolerance": quantity(25.0, "mm"),

@@ -13,7 +13,7 @@ def test_what_is_drawn_at_fixed_levels_is_unrelated():
 
 
 def test_the_few_sections_that_are_drawn_are_nearly_unrelated():
-    names = ("foot width", "side angle", "critical ratio", "leading depth share", "saturation")
+    names = ("foot width", "side angle", "critical ratio", "leading depth share", "saturation", "dry loosening")
     drawn = [fixed_slices(name, 12) for name in names]
     assert np.abs(np.corrcoef(drawn) - np.eye(len(drawn))).max() < 0.2
     assert np.mean(drawn, axis=1) == pytest.approx(np.full(len(names), 0.5))

@@ -3,7 +3,7 @@ import pytest
 
 from builders import records
 from hardpan.money.draws import fixed_levels, value_at
-from hardpan.options.mechanics import draft_factors, draft_spread, relative_wear, strength_factor
+from hardpan.options.mechanics import draft_factors, draft_spread, dry_factor, relative_wear, strength_factor
 
 
 def moved(catalog, **quantities):
@@ -90,3 +90,10 @@ def test_wear_grows_with_depth_and_with_passes(catalog):
     assert once == pytest.approx(plain.wear_factor.value)
     assert relative_wear(plain, effort, 2.0 * effort.wear_depth.value) == pytest.approx(2.0 * once)
     assert relative_wear(plain, effort, effort.wear_depth.value, passes=2.0) == pytest.approx(2.0 * once)
+
+
+def test_soil_moist_part_of_the_way_pulls_as_the_depth_law_shares_the_draft(catalog):
+    """Moist to 300 of 500 mm: with exponent 2 the lower part carries 1 - 0.6^2 of the draft ."""
+    harder = np.sqrt(catalog.effort.dry_strength.value)
+    part = dry_factor(catalog.effort, np.array([500.0]), 300.0)[0]
+    assert part == pytest.approx(1.0 + (harder - 1.0) * (1.0 - 0.6**2))

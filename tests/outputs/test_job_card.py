@@ -15,6 +15,7 @@ from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.stage import write_outputs
 from hardpan.outputs.words.english import speak
 from hardpan.outputs.words.units import Units
+from hardpan.records.advice import Known, Verdict
 
 needs_poppler = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")
 CARD = OutputSettings(formats=("job-card",))
@@ -124,6 +125,21 @@ def test_the_back_has_the_checks_the_advice_and_the_cautions(card):
 
 
 @needs_poppler
+@pytest.mark.parametrize(
+    ("state", "warning"),
+    [
+        ({"verdict": Verdict.TOO_WET, "known": Known.HAND_TEST}, "DO NOT RIP NOW"),
+        ({"verdict": Verdict.UNKNOWN, "known": Known.NOT_GIVEN}, "is not known: dig and test by hand before starting"),
+    ],
+)
+def test_a_state_of_the_soil_that_is_wrong_or_not_known_comes_before_anything_else(run, tmp_path, state, warning):
+    found = replace(run, plan=replace(run.plan, moisture=run.plan.moisture.assign(**state)))
+    write_outputs(found, CARD, tmp_path / "out")
+    front = pages(tmp_path / "out" / "job-card.pdf")[0]
+    assert front.index("Ripping:") < front.index(warning) < front.index("Depths are in")
+
+
+@needs_poppler
 @pytest.mark.skipif(shutil.which("pdftoppm") is None, reason="poppler-utils is not installed")
 def test_both_pages_are_a4_and_drawn(card, tmp_path):
     told = subprocess.run(["pdfinfo", card], capture_output=True, text=True, check=True).stdout
@@ -195,7 +211,7 @@ def test_letters_the_card_cannot_set_are_left_out_and_told(run, tmp_path, name, 
     named = replace(run, survey=replace(run.survey, paddock=replace(run.survey.paddock, name=name)))
     write_outputs(named, CARD, tmp_path / "out")
     front, _ = pages(tmp_path / "out" / "job-card.pdf")
-    assert front.startswith(f"Ripping: {shown} Tractor")
+    assert front.startswith(f"Ripping: {shown} ⚠ Whether the soil")
     told = pd.read_csv(tmp_path / "out" / "issues.csv")["code"]
     assert ("card-name" in set(told)) == (name != shown)
 

@@ -176,7 +176,7 @@ def test_the_page_stays_below_six_megabytes(source):
 def test_a_plan_with_nothing_to_rip_is_a_page_too(unripped, tmp_path):
     write_outputs(unripped, OutputSettings(formats=("report",)), tmp_path / "out")
     page = Page((tmp_path / "out" / "report.html").read_text(encoding="utf-8"))
-    assert "Leave all 24 ha unripped: no depth is expected to pay here." in page.text
+    assert "Leave all 24 ha unripped: ripping is not expected to pay on " in page.text
     assert "Nothing to rip; 24.0\u00a0ha left alone." in next(
         a["aria-label"] for _, a in page.elements if (a.get("aria-label") or "").startswith("Depth map")
     )

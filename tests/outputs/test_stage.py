@@ -14,6 +14,7 @@ from hardpan.outputs.geojson import write_geojson
 from hardpan.outputs.isoxml_reader import read_taskdata
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.stage import write_outputs
+from hardpan.records.advice import Verdict
 from hardpan.records.evidence import PaddockRun
 
 
@@ -62,6 +63,21 @@ def test_only_what_was_asked_for_is_written_besides_the_tables(run: PaddockRun, 
     written = write_outputs(run, OutputSettings(formats=("kml",)), tmp_path / "out")
     names = ["issues.csv", "prescription.kml", "residuals.csv", "run.json", "tallies.csv", "zones.csv"]
     assert [path.name for path in written] == names
+
+
+@pytest.mark.parametrize("force", [False, True])
+def test_files_for_the_display_of_a_plan_too_wet_to_drive_are_written_by_force_only(
+    run: PaddockRun, tmp_path: Path, *, force: bool
+) -> None:
+    wet = replace(run, plan=replace(run.plan, moisture=run.plan.moisture.assign(verdict=Verdict.TOO_WET)))
+    formats = ("geojson", "shapefile", "isoxml", "job-card", "report")
+    names = {path.name for path in write_outputs(wet, OutputSettings(formats=formats, force=force), tmp_path / "out")}
+    assert {"prescription_shp.zip", "taskdata.zip"} & names == (
+        {"prescription_shp.zip", "taskdata.zip"} if force else set()
+    )
+    assert {"prescription.geojson", "job-card.pdf", "report.html"} <= names
+    issues = pd.read_csv(tmp_path / "out" / "issues.csv").set_index("code")
+    assert ("not written: wait" in issues.loc["too-wet", "done"]) is not force
 
 
 @pytest.mark.parametrize("name", ["..", "/", "con", "a/b\\c:d*e?", "\x00", " ", "x" * 10_000])

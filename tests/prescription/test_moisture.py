@@ -1,7 +1,8 @@
 import numpy as np
 import pytest
 
-from hardpan.prescription.moisture import moisture_window, wetted_depth_mm
+from hardpan.options.moisture import wetted_depth_mm
+from hardpan.prescription.moisture import moisture_window
 from hardpan.records.advice import Known, Verdict
 from hardpan.records.decision import SeasonSettings
 

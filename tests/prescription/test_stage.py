@@ -4,6 +4,7 @@ import shapely
 
 from hardpan.core.errors import InputError, SettingsError
 from hardpan.options.sections import GROUPS
+from hardpan.records.advice import Verdict
 from hardpan.records.decision import MachineSettings, PrescriptionSettings
 from hardpan.records.reasons import Limit, Opening
 
@@ -83,15 +84,46 @@ def test_the_set_ups_fitted_are_no_more_than_asked_and_the_plan_keeps_to_them(ma
     assert np.all(np.diff(worth) >= -1e-9)
 
 
-def test_only_moist_keeps_the_depth_in_moist_soil_where_that_is_known(made, catalog):
+def test_depths_stay_in_moist_soil_where_that_is_known(made, catalog):
     money, ground = made.rates(["deep sand"], worth=500.0), made.ground(bottom_mm=400.0)
     depths = []
     for season in (made.SeasonSettings(), made.SeasonSettings(moist_depth_mm=380.0)):
-        plan = made.decide(ground, catalog, money, season=season, only_moist=True)[1]
+        plan = made.decide(ground, catalog, money, season=season)[1]
         depths.append(plan.zones["depth_mm"][0])
     dry = plan.candidates[plan.candidates["limit"] == Limit.MOIST]
     assert depths[0] > 375 == depths[1]
     assert set(zip(dry["limit_value"], dry["limit_unit"], strict=True)) == {(380.0, "mm")}
+
+
+def test_soil_too_dry_for_the_machine_is_left_and_waits_for_rain(made, catalog):
+    money, season = made.rates(["deep sand"], worth=500.0), made.SeasonSettings(moist_depth_mm=0.0)
+    _, plan = made.decide(made.ground(), catalog, money, season=season)
+    (reason,), (window,) = plan.reasons, plan.moisture.to_dict("records")
+    assert plan.zones["depth_mm"].tolist() == [0]
+    assert reason.why.held_by.limit is Limit.MOIST
+    assert (window["verdict"], window["rain_needed_mm"] > 0) == (Verdict.WAIT, True)
+
+
+def test_dry_soil_below_takes_more_draft_fuel_and_time_and_gives_back_less(made, catalog):
+    money, ground = made.rates(["deep sand"], worth=500.0), made.ground(bottom_mm=450.0, top_mm=250.0)
+    plain, worked = made.MachineSettings(setup="plain"), {}
+    for moist_mm in (None, 700.0, 300.0, 0.0):
+        season = made.SeasonSettings(moist_depth_mm=moist_mm)
+        options, _ = made.decide(ground, catalog, money, season=season, machine=plain, only_moist=False)
+        row = options.table["depth_mm"].to_numpy() == 500
+        names = ["draft_kn", "fuel_l_per_ha"]
+        worked[moist_mm] = [*options.table.loc[row, names].to_numpy()[0], options.cost[0, row][0]]
+        worked[moist_mm] += [-options.gain[0, row][0], -options.loosened[0, row][0]]
+    moist, part, dry = (np.array(worked[mm]) for mm in (700.0, 300.0, 0.0))
+    assert moist == pytest.approx(worked[None], rel=1e-6)  # another quadrature
+    assert (part > moist).all()
+    assert (dry > part).all()
+
+
+def test_soil_that_is_not_known_to_be_dry_is_taken_as_moist_but_never_as_ready(made, catalog):
+    _, plan = made.decide(made.ground(), catalog, made.rates(["deep sand"], worth=500.0))
+    assert plan.zones["depth_mm"][0] > 0
+    assert plan.moisture["verdict"].tolist() == [Verdict.UNKNOWN]
 
 
 def test_exclusions_stand_for_no_area_and_are_never_ripped(made, catalog):

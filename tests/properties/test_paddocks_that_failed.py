@@ -5,7 +5,7 @@ import pytest
 from whole.build import build
 from whole.places import place_named
 from whole.recipe import MISSING, plain, without
-from whole.trial import take, take_seed
+from whole.trial import command, take, take_seed
 
 CASES = {
     "a pan in one corner, its zone an island or a bay": {"zones.count": 8, "pan_share": 0.6, "sites": 60},
@@ -34,6 +34,10 @@ CASES = {
         "decimal": ",",
         "layout": "long",
     },
+    "soil too wet to be driven on": {"season.too_wet": True, "season.cover_pct": 20.0},
+    "soil too wet, and forced": {"season.too_wet": True, "outputs.force": True},
+    "soil dry from the top": {"season.moist_depth_mm": 0.0},
+    "tines below moist soil": {"season.moist_depth_mm": 250.0, "prescription.only_moist": False},
     "probes on a datum with a grid that is not installed": {
         "place": place_named("south-east of the United States"),
         "longitude": -85.5,
@@ -58,3 +62,14 @@ def test_a_paddock_that_once_failed_ends_well(changes, tmp_path):
 def test_a_paddock_with_one_thing_missing_ends_well(thing, tmp_path):
     recipe = without(plain(exclusions=("line", "area"), cores=4, moisture=True, covariates=1), thing)
     assert take(build(recipe, tmp_path / "given"), tmp_path / "result").faults == ()
+
+
+def test_the_command_can_force_the_files_for_the_display(tmp_path):
+    built = build(plain(**{"season.too_wet": True, "outputs.formats": ["shapefile"]}), tmp_path / "given")
+    written = {}
+    for more in ((), ("--force",)):
+        code, said, _, _, _ = command("run", str(built.config), "--out", str(tmp_path / "out"), *more)
+        assert code == 0
+        assert "Wait: the soil is too wet" in said
+        written[more] = (tmp_path / "out" / "prescription_shp.zip").exists()
+    assert written == {(): False, ("--force",): True}

@@ -5,6 +5,7 @@ import pytest
 
 from hardpan.core.units import INCH_MM
 from hardpan.options.effort import Puller
+from hardpan.options.mechanics import dry_factor
 from hardpan.run.catalog import read_catalog
 from hardpan.run.config import Config
 
@@ -60,3 +61,17 @@ def test_fifty_to_hundred_percent_more_draft_for_three_inches_too_deep(catalog):
     assert 0.3 < passes.draft_kn[0] / passes.draft_kn[1] - 1.0 <= 0.75
     fuel = passes.pull_l_per_ha + passes.idle_l_per_ha
     assert fuel[0] / fuel[1] - 1.0 <= 0.5
+
+
+def test_dry_soil_reads_twice_as_hard_and_pulls_at_most_twice_as_hard(catalog):
+    """Read in part, `uf-subsoiling`: 36 bar at 17.4 % of water, 18 bar at 20.6, power in proportion to the reading.
+
+    Draft in proportion to the reading is the high end of the strength exponent; the shipped one is half way from none.
+    """
+    assert catalog.effort.dry_strength.value == pytest.approx(36 / 18)
+    depths = np.array([300.0, 500.0])
+    for exponent, harder in ((0.0, 1.0), (0.5, np.sqrt(2.0)), (1.0, 2.0)):
+        moved = catalog.effort.strength_exponent.model_copy(update={"value": exponent})
+        effort = catalog.effort.model_copy(update={"strength_exponent": moved})
+        assert dry_factor(effort, depths, 0.0) == pytest.approx([harder, harder])
+        assert dry_factor(effort, depths, 600.0).tolist() == [1.0, 1.0]

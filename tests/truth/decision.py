@@ -17,6 +17,7 @@ from hardpan.options.economy import economy_of, loss_of
 from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import cumulated_excess, depth_grid_mm
 from hardpan.options.stage import weigh_options
+from hardpan.options.totals import weights_of
 from hardpan.prescription.stage import prescribe
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import DecisionSettings, SeasonSettings
@@ -148,7 +149,9 @@ def net_of(
     """
     candidates = options.table[["option", "setup", "depth_mm", "spacing_mm"]]
     loss = loss_of(ground, pan, catalog.response)
-    economy = economy_of(candidates, ground, catalog, rates, loss=loss, draft=options.draft)
+    economy = economy_of(
+        candidates, ground, catalog, rates, loss=loss, draft=options.draft, moist_mm=np.full(len(ground.soils), np.inf)
+    )
     worth, cost = economy.worth.mean(axis=0), economy.cost().mean(axis=1)
     soil = np.nan_to_num(surfaces.maps["soil"].to_numpy()).astype(int).ravel()
     clay = surfaces.maps["clay_depth_mm"].to_numpy().ravel()
@@ -159,7 +162,9 @@ def net_of(
     net = np.zeros((soil.size, len(options.table)))
     for depth in np.unique(reach):
         cells = np.flatnonzero(reach == depth)
-        weights = economy.weights(grid, float(depth)).used.mean(axis=0)
+        weights = weights_of(economy.section, economy.drawn, grid, reach_mm=float(depth), moist_mm=np.inf).used.mean(
+            axis=0
+        )
         excess = np.zeros((cells.size, grid.size))
         for upper, lower, there in zip(top[:, cells], bottom[:, cells], present[:, cells], strict=True):
             edges = np.minimum(upper, lower - 20.0).astype(np.float32), lower.astype(np.float32)

@@ -110,7 +110,7 @@ def _prescription(lot: Lot) -> dict[str, Any]:
         clay_margin_mm=lot.between(0, 150, 0),
         user_uniform_depth_mm=lot.between(300, 500, 0),
         limit_slack=lot.between(0, 0.3),
-        only_moist=True,
+        only_moist=False,
         setups_per_paddock=lot.one((2, 3, 4)),
     )
 
@@ -167,4 +167,5 @@ def _outputs(lot: Lot, *, small: bool) -> dict[str, Any]:
         units=lot.one(("metric", "us")),
         isoxml_version=lot.one(("3.3", "4")),
         isoxml_shape=lot.one(("grid1", "grid2", "polygons")),
+        force=True,
     )

@@ -29,6 +29,8 @@ MOST_MOVED_M = 20.0
 """Most that a stated simplification for a display may move a border."""
 INCH_ROUNDING_MM = 1.3
 """Half a tenth of an inch."""
+DISPLAY = {"shapefile": "prescription_shp.zip", "isoxml": "taskdata.zip"}
+"""Files a machine drives by."""
 WGS84 = pyproj.Geod(ellps="WGS84")
 CLEAR_M = 0.5
 """Places kept so far from borders are not a matter of rounding."""
@@ -57,6 +59,9 @@ def check(built: Built, out: Path) -> list[str]:
     plan = gpd.read_file(out / "prescription.geojson")
     wrong = _check_areas(built, plan, out)
     drawn = _draw(plan, built.plane)
+    if _too_wet(built, plan):
+        wrong += [f"{name} is written though it is too wet" for name in DISPLAY.values() if (out / name).exists()]
+        wanted -= set(DISPLAY)
     if "shapefile" in wanted:
         wrong += _against(drawn, _shapefile(out / "prescription_shp.zip"), "shapefile", SIMPLIFIED_SHARE)
     if "geopackage" in wanted:
@@ -69,6 +74,13 @@ def check(built: Built, out: Path) -> list[str]:
     if "geotiff" in wanted:
         wrong += _raster(drawn.places, out / "surfaces.tif")
     return wrong
+
+
+def _too_wet(built: Built, plan: gpd.GeoDataFrame) -> bool:
+    """Whether the files for the display are to be held back."""
+    settings = built.recipe.settings
+    wet = settings["season"].get("too_wet", False) and not settings["outputs"].get("force", False)
+    return wet and bool((plan["depth_mm"] > 0).any())
 
 
 def hectares(shapes: np.ndarray, ellipsoid: pyproj.Geod) -> np.ndarray:

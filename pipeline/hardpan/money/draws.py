@@ -67,6 +67,7 @@ FIXED_STEPS = {
     "critical ratio": np.sqrt(61.0),
     "leading depth share": np.sqrt(79.0),
     "saturation": np.sqrt(97.0),
+    "dry loosening": np.sqrt(167.0),
 }
 """Irrational steps of the levels that do not depend on the seed; two of them make sequences unrelated to each other."""
 

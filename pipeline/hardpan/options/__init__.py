@@ -12,7 +12,9 @@ from hardpan.options.conditions import (
     clay_or_cored_mm,
     credit_draws,
     credit_spans,
+    dry_below_mm,
     forbidden_setups,
+    is_repellent,
     judge,
     known_value,
     rules_met,
@@ -25,6 +27,7 @@ from hardpan.options.effort import Passes, machine_limit
 from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import clay_ceiling_mm, clay_chance, loosened_to_mm, ridge_mm
 from hardpan.options.mechanics import change_distance_m, field_efficiency, relative_wear
+from hardpan.options.moisture import moist_depth_mm
 
 __all__ = [
     "LEAVE",
@@ -46,15 +49,18 @@ __all__ = [
     "credit_draws",
     "credit_spans",
     "depth_limits_mm",
+    "dry_below_mm",
     "economy_of",
     "field_efficiency",
     "forbidden_setups",
     "into_clay_mm",
+    "is_repellent",
     "judge",
     "known_value",
     "loosened_to_mm",
     "loss_of",
     "machine_limit",
+    "moist_depth_mm",
     "positions",
     "reach_probability",
     "relative_wear",

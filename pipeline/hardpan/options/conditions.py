@@ -13,6 +13,7 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.money import fixed_levels, value_at
 from hardpan.options.ground import Ground
 from hardpan.options.loosening import clay_ceiling_mm
+from hardpan.options.moisture import moist_depth_mm
 from hardpan.records.advice import Met
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import PrescriptionSettings, SeasonSettings
@@ -156,6 +157,11 @@ def credit_draws(ends: Floats, n_draws: int) -> Floats:
     return np.asarray(drawn + ends[:, 1] - drawn.mean(axis=0))
 
 
+def is_repellent(rules: Sequence[Rule], judged: pd.DataFrame, label: object) -> bool:
+    """Whether a rule on water repellence is met in the zone with that label."""
+    return any("repellence_med" in rules[number].when for number in rules_met(judged, label))
+
+
 def forbidden_setups(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame, setups: Sequence[str]) -> Ints:
     """Position of the rule that forbids each set-up, (n_zones, n_setups); -1 where none does."""
     by = np.full((len(facts), len(setups)), -1)
@@ -186,24 +192,57 @@ def soil_effects(
     prescription: PrescriptionSettings,
     season: SeasonSettings,
 ) -> tuple[Floats, Bools]:
-    """What the decision table does to each option by soil type, before there are zones.
+    """What the decision table and moisture do to each option by soil type, before there are zones.
 
     Returns
     -------
-    (n_soils, n_options) gain over that of breaking the pan alone; (n_nodes, n_options) whether a rule forbids it.
+    (n_soils, n_options) gain over that of breaking the pan alone; (n_nodes, n_options) whether a rule or dry soil
+    forbids it.
     """
-    soils = gpd.GeoDataFrame(
-        {"soil_type": list(ground.soil_names)}, geometry=[shapely.Polygon()] * len(ground.soils), crs=survey.crs
-    )
-    soil_ha = np.where(ground.soil == np.arange(len(soils))[:, None], ground.ha, 0.0)
-    facts = zone_facts(table=soils, survey=survey, ground=ground, zone_ha=soil_ha, catalog=catalog, season=season)
+    facts = _soil_facts(survey, ground, catalog, season)
     rules, names, judged = catalog.rules, list(catalog.setups), judge(catalog.rules, facts)
-    column = np.array([names.index(name) if name else -1 for name in table["setup"]])
+    column, depth_mm = np.array([names.index(name) if name else -1 for name in table["setup"]]), table["depth_mm"]
     credit = credit_spans(rules, setup_gains(rules, judged, facts, names), names)[:, column, 1]
     barring = forbidden_setups(rules, judged, facts, names) >= 0
-    barred = np.hstack([barring, np.zeros((len(soils), 1), dtype=bool)])[:, column][ground.soil]
+    barred = np.hstack([barring, np.zeros((len(facts), 1), dtype=bool)])[:, column][ground.soil]
     capped = np.array(ceiling_rules(rules, judged, facts)) >= 0
     cored_mm = facts["clay_depth_mm"].fillna(np.inf).to_numpy()[ground.soil]
     clay_mm = np.where(capped[ground.soil], clay_or_cored_mm(ground.shallow_clay_mm, cored_mm), np.inf)
     ceiling_mm = clay_ceiling_mm(clay_mm, prescription.clay_margin_mm)
-    return credit, np.asarray(barred | (table["depth_mm"].to_numpy(float) > ceiling_mm[:, None]))
+    if prescription.only_moist:
+        ceiling_mm = np.minimum(ceiling_mm, _moist_mm(judged, ground, catalog, season)[ground.soil])
+    return credit, np.asarray(barred | (depth_mm.to_numpy(float) > ceiling_mm[:, None]))
+
+
+def dry_below_mm(
+    *, survey: Survey, ground: Ground, catalog: Catalog, prescription: PrescriptionSettings, season: SeasonSettings
+) -> Floats:
+    """Depth below which each soil type is worked dry, mm, (n_soils,).
+
+    Infinite where it is not known how deep the soil is moist, and everywhere if no tine goes deeper than that.
+    """
+    if prescription.only_moist:
+        return np.full(len(ground.soils), np.inf)
+    return _moist_mm(judge(catalog.rules, _soil_facts(survey, ground, catalog, season)), ground, catalog, season)
+
+
+def _soil_facts(survey: Survey, ground: Ground, catalog: Catalog, season: SeasonSettings) -> pd.DataFrame:
+    """What the decision table reads of each soil type, rows as `Ground.soils`."""
+    soils = gpd.GeoDataFrame(
+        {"soil_type": list(ground.soil_names)}, geometry=[shapely.Polygon()] * len(ground.soils), crs=survey.crs
+    )
+    soil_ha = np.where(ground.soil == np.arange(len(soils))[:, None], ground.ha, 0.0)
+    return zone_facts(table=soils, survey=survey, ground=ground, zone_ha=soil_ha, catalog=catalog, season=season)
+
+
+def _moist_mm(judged: pd.DataFrame, ground: Ground, catalog: Catalog, season: SeasonSettings) -> Floats:
+    """How deep each soil type is moist, mm, (n_soils,); infinite where that is not known."""
+    depths = [
+        moist_depth_mm(
+            season,
+            catalog.available_water[soil.water_texture],
+            repellent=is_repellent(catalog.rules, judged, row),
+        )[0]
+        for row, soil in enumerate(ground.soils)
+    ]
+    return np.asarray(np.nan_to_num(np.array(depths), nan=np.inf))

@@ -5,43 +5,22 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import InputError
 from hardpan.options.effort import Passes, Puller
 from hardpan.options.ground import Ground
-from hardpan.options.loosening import (
-    breaking_weights,
-    cumulated_excess,
-    depth_grid_mm,
-    full_width_depth_mm,
-)
+from hardpan.options.loosening import cumulated_excess, depth_grid_mm, full_width_depth_mm
 from hardpan.options.mechanics import draft_spread, relative_wear, strength_factor
-from hardpan.options.response import RootLoss, reference_share, root_loss, using_weights
+from hardpan.options.response import RootLoss, reference_share, root_loss
 from hardpan.options.sections import Section, picks, sections_of, setup_section
+from hardpan.options.totals import F32, DrawnSection, Totals, Weights, total_up, weights_of
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Rates
 from hardpan.records.options import Draft
 from hardpan.records.pan import PanFeatures
 from hardpan.records.reasons import MACHINE_LIMITS, Limit
 from hardpan.records.response import Response
-
-F32 = NDArray[np.float32]
-"""Draws are worked in single precision: their own error is far larger, and it halves memory."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Totals:
-    """Expectations over draws by node, and sums over nodes by draw."""
-
-    gain: Floats
-    """(n_nodes, n_options): expected worth per ha of what is broken."""
-    loosened: Floats
-    """(n_nodes, n_options): expected share of the root growth the pan takes that lies in broken soil, where there is a
-    pan; 0 where there never is."""
-    summed: Floats
-    """(n_draws, n_options): worth on all the nodes' ground, money."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -52,7 +31,7 @@ class Economy:
     """`setup`, `depth_mm` of each option."""
     section: Section
     """Loosened section of each option, as expected."""
-    drawn: tuple["DrawnSection", ...]
+    drawn: tuple[DrawnSection, ...]
     """The same as drawn: draw k has the section k modulo their number."""
     passes: Mapping[str, Passes]
     """How each option is pulled, by soil type."""
@@ -66,6 +45,8 @@ class Economy:
     rates: Rates
     draft: Floats
     """(n_soils, n_draws, n_options): draft over expected draft."""
+    moist_mm: Floats
+    """(n_soils,): depth below which each soil type is worked dry, infinite where that is not known or not done."""
 
     def narrow(self, options: Ints, nodes: Ints, ha: Floats) -> "Economy":
         """Economy of some options on part of the ground: `ha` of each of `nodes`."""
@@ -119,17 +100,17 @@ class Economy:
         grid = depth_grid_mm(float(self.section["depth_mm"].max(initial=0.0)))
         gain, loosened = np.zeros(allowed.shape), np.zeros(allowed.shape)
         summed = np.zeros((ground.present.shape[0], allowed.shape[1]))
-        weights: dict[float, Weights] = {}
+        weights: dict[tuple[float, float], Weights] = {}
         for nodes in ground.groups():
-            reach_mm = float(ground.reach_mm[nodes[0]])
-            if reach_mm not in weights:
-                weights[reach_mm] = self.weights(grid, reach_mm)
+            ends = float(ground.reach_mm[nodes[0]]), float(self.moist_mm[ground.soil[nodes[0]]])
+            if ends not in weights:
+                weights[ends] = weights_of(self.section, self.drawn, grid, reach_mm=ends[0], moist_mm=ends[1])
             top, bottom, present = ground.top_mm[:, nodes].T, ground.bottom_mm[:, nodes].T, ground.present[:, nodes].T
             excess = cumulated_excess(top, bottom, self.loss.shape, grid)
             lost = np.where(present, self.loss.relative(top, bottom, ground.peak_kpa[:, nodes].T), np.float32(0.0))
             block = total_up(
                 excess,
-                weights[reach_mm],
+                weights[ends],
                 worth=lost * self.worth[:, ground.soil[nodes]].T.astype(np.float32),
                 present=present.astype(np.float32),
                 ha=ground.ha[nodes],
@@ -137,40 +118,6 @@ class Economy:
             gain[nodes], loosened[nodes] = block.gain, block.loosened
             summed += block.summed * allowed[nodes[0]] * (1.0 if credit is None else credit[ground.soil[nodes[0]]])
         return Totals(gain=gain, loosened=loosened, summed=summed)
-
-    def weights(self, grid_mm: Floats, reach_mm: float) -> "Weights":
-        """Weights of cumulated loss on the ground where tines gain nothing below `reach_mm`."""
-        used = [
-            using_weights(grid_mm, _reached(each.section, reach_mm), each.saturation) / each.reference
-            for each in self.drawn
-        ]
-        return Weights(broken=breaking_weights(grid_mm, _reached(self.section, reach_mm)), used=np.stack(used))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class DrawnSection:
-    """Sections of all options in some of the draws, and how the crop responds to them."""
-
-    section: Section
-    saturation: float
-    """Of `response.used_share`."""
-    reference: float
-    """Share of the reference pan's lost growth that the reference rip gives back."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Weights:
-    """What cumulated loss on a grid of depths is multiplied by."""
-
-    broken: Floats
-    """(n_grid, n_options): to the share of the loss in broken soil."""
-    used: Floats
-    """(n_groups, n_grid, n_options): to the share the crop has back, over that after the reference rip."""
-
-
-def _reached(section: Section, reach_mm: float) -> Section:
-    """Sections of tines that below `reach_mm` gain nothing, and so count as working no deeper."""
-    return {**section, "depth_mm": np.minimum(section["depth_mm"], reach_mm)}
 
 
 def _take(section: Section, options: Ints) -> Section:
@@ -185,12 +132,19 @@ def loss_of(ground: Ground, pan: PanFeatures, response: Response) -> RootLoss:
 
 
 def economy_of(
-    table: pd.DataFrame, ground: Ground, catalog: Catalog, rates: Rates, *, loss: RootLoss, draft: Draft
+    table: pd.DataFrame,
+    ground: Ground,
+    catalog: Catalog,
+    rates: Rates,
+    *,
+    loss: RootLoss,
+    draft: Draft,
+    moist_mm: Floats,
 ) -> Economy:
     """Economy of all options of `table` on all ground.
 
     Draft rests on the equation, moved by the calibration at the depth and strength of the anchor, and by the strength
-    of each soil type's pan.
+    of each soil type's pan; below `moist_mm` (n_soils,) soil is dry.
 
     Raises
     ------
@@ -203,8 +157,12 @@ def economy_of(
     exponent = 0.0 if effort.strength_exponent is None else effort.strength_exponent.value
     harder = draft.calibration * strength_factor(effort, ground.usual_strength_kpa, draft.anchor_kpa, exponent)
     passes = {
-        name: Puller(catalog=catalog, texture=soil.texture, setups=setups, depth_mm=depth, factor=factor).plan()
-        for name, soil, factor in zip(ground.soil_names, ground.soils, harder.tolist(), strict=True)
+        name: Puller(
+            catalog=catalog, texture=soil.texture, setups=setups, depth_mm=depth, factor=factor, moist_mm=moist
+        ).plan()
+        for name, soil, factor, moist in zip(
+            ground.soil_names, ground.soils, harder.tolist(), moist_mm.tolist(), strict=True
+        )
     }
     return Economy(
         table=table,
@@ -217,6 +175,7 @@ def economy_of(
         loss=loss,
         rates=rates,
         draft=draft_spread(effort, depth, ground.strength_kpa, draft),
+        moist_mm=moist_mm,
     )
 
 
@@ -232,6 +191,7 @@ def _drawn(table: pd.DataFrame, catalog: Catalog, loss: RootLoss, n_draws: int) 
             DrawnSection(
                 section=sections_of(table, catalog, pick),
                 saturation=saturation,
+                dry_loosened=pick("dry loosening", response.dry_loosened),
                 reference=reference_share(loss, trial, saturation, response),
             )
         )
@@ -246,46 +206,6 @@ def _worth(rates: Rates, ground: Ground) -> Floats:
             right="as many of both",
         )
     return np.asarray(worth.to_numpy() * ground.responds, dtype=np.float64)
-
-
-def total_up(excess: F32, weights: Weights, *, worth: F32, present: F32, ha: Floats) -> Totals:
-    """Totals of nodes that share one reach.
-
-    Parameters
-    ----------
-    excess : (n_nodes, n_draws, n_grid)
-        Share of the loss of root growth that lies above each depth.
-    worth, present : (n_nodes, n_draws)
-        Worth per ha of the pan's lost growth, 0 where there is none; 1 where there is a pan.
-    ha : (n_nodes,)
-        Area of each node.
-    """
-    # what the crop has back is linear in the cumulated loss, so draws and nodes are summed before the options multiply
-    # the work; einsum, because it gives the same bits whatever the number of threads
-    ever = np.maximum(present.sum(axis=1, keepdims=True), np.float32(1.0))
-    by_node = np.einsum("nk,nkg->ng", worth / np.float32(worth.shape[1]), excess).astype(float)
-    loosened = np.einsum("nk,nkg->ng", present / ever, excess).astype(float)
-    by_draw = np.einsum("nk,nkg->kg", worth * ha[:, None].astype(np.float32), excess).astype(float)
-    mean = weights.used.mean(axis=0)
-    return Totals(
-        gain=np.einsum("ng,go->no", by_node, mean),
-        loosened=np.einsum("ng,go->no", loosened, weights.broken),
-        summed=_summed(by_draw, weights.used, mean),
-    )
-
-
-def _summed(by_draw: Floats, used: Floats, mean: Floats) -> Floats:
-    """What is had back in each draw, with the section of its group, (n_draws, n_options).
-
-    Sections do not depend on the pan, so the expectation is that of every draw with every section: what the few draws
-    of a group are off it by is taken out, and the order of the draws changes nothing expected.
-    """
-    summed = np.empty((by_draw.shape[0], used.shape[2]))
-    for group, weights in enumerate(used):
-        draws = np.s_[group :: len(used)]
-        summed[draws] = np.einsum("kg,go->ko", by_draw[draws], weights)
-    expected = np.einsum("g,go->o", by_draw.mean(axis=0), mean)
-    return np.asarray(summed + expected - summed.mean(axis=0))
 
 
 def reach_probability(end_mm: F32, depth_mm: Floats) -> Floats:

@@ -10,6 +10,7 @@ from hardpan.core.units import STANDARD_GRAVITY
 from hardpan.options.mechanics import (
     draft_per_tine_n,
     drawbar_power_kw,
+    dry_factor,
     engine_power_kw,
     fuel_l_per_h,
     work_rate_ha_per_h,
@@ -89,6 +90,8 @@ class Puller:
     """(n_options,) working depths."""
     factor: float = 1.0
     """Draft of this ground over that of the equation: its strength, and what a measured pass told."""
+    moist_mm: float = np.inf
+    """Depth to which this ground is moist; what lies below pulls harder."""
 
     def plan(self) -> Passes:
         """Tines, passes and speed that get over most ground: all tines, fewer, or two passes with all.
@@ -159,6 +162,7 @@ class Puller:
     def _tine_kn(self, speeds_kmh: Floats) -> Floats:
         """Draft of one tine, kN, shape (n_options, n_speeds)."""
         effort = self.catalog.effort
+        factor = self.factor * dry_factor(effort, self.depth_mm, self.moist_mm)
         tine_kn = np.empty((self.depth_mm.size, speeds_kmh.size))
         for option, (setup, depth_mm) in enumerate(zip(self.setups, self.depth_mm, strict=True)):
             draft_n = draft_per_tine_n(
@@ -169,7 +173,7 @@ class Puller:
                 anchor_mm=effort.anchor_depth.value,
                 exponent=effort.depth_exponent.value,
             )
-            tine_kn[option] = self.factor * setup.draft_factor.value * draft_n / 1000.0
+            tine_kn[option] = factor[option] * setup.draft_factor.value * draft_n / 1000.0
         return tine_kn
 
     def _loads(self, tine_kn: Floats, tines: int, speeds_kmh: Floats) -> Floats:

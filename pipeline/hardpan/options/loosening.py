@@ -156,6 +156,25 @@ def breaking_weights(grid_mm: Floats, section: Mapping[str, Floats]) -> Floats:
     return np.asarray(slot * _hats(grid_mm, depth) + (1.0 - slot) * mean)
 
 
+def share_by_step(grid_mm: Floats, section: Mapping[str, Floats]) -> Floats:
+    """Share of the width that is loosened at two points of each step of the grid, (n_grid - 1, 2, n_options)."""
+    quarters = grid_mm[:-1, None] + GRID_STEP_MM * np.array([0.25, 0.75])
+    return section_share(
+        quarters[:, :, None],
+        depth_mm=section["depth_mm"],
+        foot_mm=section["foot_mm"],
+        ridge_mm=section["ridge_mm"],
+        spacing_mm=section["spacing_mm"],
+        critical_mm=section["critical_mm"],
+    )
+
+
+def step_weights(value: Floats) -> Floats:
+    """Matrix that turns cumulated excess into the sum over steps of it times `value` (n_grid - 1, n_options)."""
+    none = np.zeros((1, value.shape[1]))
+    return np.asarray(np.concatenate([none, value]) - np.concatenate([value, none]))
+
+
 def _hats(grid_mm: Floats, at_mm: Floats) -> Floats:
     """Weights of linear interpolation at `at_mm`, shape (n_grid, n)."""
     return np.clip(1.0 - np.abs(at_mm - grid_mm[:, None]) / GRID_STEP_MM, 0.0, 1.0)

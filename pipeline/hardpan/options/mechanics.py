@@ -49,6 +49,21 @@ def least_strength_factor(effort: Effort) -> float:
     return 0.0 if effort.strength_bound is None else 1.0 / effort.strength_bound.value
 
 
+def dry_factor(effort: Effort, depth_mm: Floats, moist_mm: float) -> Floats:
+    """Draft over that in soil moist to the foot, (n_options,), where it is moist down to `moist_mm` only.
+
+    Notes
+    -----
+    Draft to a depth d goes with d^p, so dry soil below the moist depth m carries 1 - (m / d)^p of it, and there it is
+    k^e times as high: k is how much harder dry soil reads (`uf-subsoiling`), e the exponent of strength.
+    """
+    if effort.dry_strength is None or effort.strength_exponent is None or np.isinf(moist_mm):
+        return np.ones(depth_mm.shape)
+    harder = effort.dry_strength.value**effort.strength_exponent.value
+    moist = np.minimum(moist_mm / np.maximum(depth_mm, 1.0), 1.0) ** effort.depth_exponent.value
+    return np.asarray(1.0 + (harder - 1.0) * (1.0 - moist))
+
+
 def known_strength_kpa(effort: Effort, strength_kpa: float) -> float:
     """Strength of a pan, kPa, or that at which the draft equation holds where it is not known (NaN)."""
     reference = np.nan if effort.reference_strength is None else effort.reference_strength.value

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hardpan.core.arrays import Floats
-from hardpan.options.loosening import GRID_STEP_MM, cumulated_excess, depth_grid_mm, section_share
+from hardpan.options.loosening import GRID_STEP_MM, cumulated_excess, depth_grid_mm, share_by_step, step_weights
 from hardpan.records.response import Response
 
 F32 = NDArray[np.float32]
@@ -84,7 +84,9 @@ def root_loss(excess_shape: Floats, threshold_kpa: float, usual_peak_kpa: float,
     )
 
 
-def using_weights(grid_mm: Floats, section: Mapping[str, Floats], saturation: float) -> Floats:
+def using_weights(
+    grid_mm: Floats, section: Mapping[str, Floats], saturation: float, kept: Floats | float = 1.0
+) -> Floats:
     """Matrix that turns cumulated loss into the share of it that the crop has back: `cumulated_excess(...) @ weights`.
 
     Parameters
@@ -94,6 +96,8 @@ def using_weights(grid_mm: Floats, section: Mapping[str, Floats], saturation: fl
         As for `loosening.breaking_weights`.
     saturation : float
         Of `used_share`.
+    kept : (n_grid - 1,)
+        Of `dry_kept`.
 
     Returns
     -------
@@ -103,18 +107,13 @@ def using_weights(grid_mm: Floats, section: Mapping[str, Floats], saturation: fl
     -----
     The sum over the steps of the grid of the used share, a mean of two points each, times the loss within the step.
     """
-    quarters = grid_mm[:-1, None] + GRID_STEP_MM * np.array([0.25, 0.75])
-    share = section_share(
-        quarters[:, :, None],
-        depth_mm=section["depth_mm"],
-        foot_mm=section["foot_mm"],
-        ridge_mm=section["ridge_mm"],
-        spacing_mm=section["spacing_mm"],
-        critical_mm=section["critical_mm"],
-    )
-    used = used_share(share, saturation).mean(axis=1)
-    none = np.zeros((1, used.shape[1]))
-    return np.asarray(np.concatenate([none, used]) - np.concatenate([used, none]))
+    used = used_share(share_by_step(grid_mm, section), saturation).mean(axis=1)
+    return step_weights(used * np.reshape(kept, (-1, 1)))
+
+
+def dry_kept(grid_mm: Floats, moist_mm: float, dry_loosened: float) -> Floats:
+    """Loosening in each step of the grid over that of moist soil, (n_grid - 1,): less than 1 below the moist depth."""
+    return np.where(grid_mm[:-1] + GRID_STEP_MM / 2.0 > moist_mm, dry_loosened, 1.0)
 
 
 def reference_share(loss: RootLoss, section: Mapping[str, Floats], saturation: float, response: Response) -> float:

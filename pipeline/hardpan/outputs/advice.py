@@ -5,8 +5,23 @@ from collections.abc import Sequence
 import pandas as pd
 
 from hardpan.outputs.words.interface import Words
-from hardpan.records.advice import Condition, Met, Step
+from hardpan.records.advice import Condition, Met, Step, Verdict
 from hardpan.records.catalog import Catalog
+from hardpan.records.plan import Plan
+
+
+def first_cautions(plan: Plan, words: Words) -> list[str]:
+    """What is read before anything else: a state of the soil that forbids ripping or is not known, and bare ground."""
+    say, told = words.page.label, list[str]()
+    ripped = plan.moisture["zone"].isin(plan.zones.loc[plan.zones["depth_mm"] > 0, "zone"])
+    verdict = plan.moisture["verdict"]
+    if plan.too_wet:
+        told.append(say("too_wet"))
+    if dry := plan.moisture.loc[~ripped & (verdict == Verdict.WAIT), "zone"].tolist():
+        told.append(f"{say('too_dry')} {words.page.zones(dry)}.")
+    if (ripped & (verdict == Verdict.UNKNOWN)).any():
+        told.append(say("moisture_unknown"))
+    return told + list(words.ground.cautions(plan.conditions))
 
 
 def plan_advice(

@@ -10,6 +10,7 @@ from hardpan.core.errors import HardpanError
 from hardpan.core.said import Said, distance
 from hardpan.outputs.settings import OutputSettings
 from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.plan import Plan
 
 _TOLERANCES_M = (0.5, 1.0, 2.0, 3.0, 5.0, 7.5, 10.0, 15.0, 20.0)
 """Steps of simplification tried, finest first; beyond 20 m borders would leave the zones they were drawn for."""
@@ -26,6 +27,24 @@ class _Size:
 
     def fits(self, settings: OutputSettings) -> bool:
         return self.vertices <= settings.max_vertices and self.ring <= settings.max_ring_vertices
+
+
+def hold_back(plan: Plan, settings: OutputSettings) -> tuple[OutputSettings, Issues]:
+    """Settings without the files for the display where the plan is too wet to be driven and nobody forces it.
+
+    A remark says which are not written, or that they are although it is too wet.
+    """
+    files = {"shapefile": "prescription_shp.zip", "isoxml": "taskdata.zip"}
+    asked = [files[one] for one in settings.formats if one in files]
+    if not plan.too_wet or not asked:
+        return settings, ()
+    named, done = " and ".join(asked), "written all the same, as outputs.force asks for"
+    if not settings.force:
+        kept = tuple(one for one in settings.formats if one not in files)
+        settings = settings.model_copy(update={"formats": kept})
+        done = "not written: wait until it has dried and run again without season.too_wet, or force it (run --force)"
+    what = f"the soil is too wet to rip, and {named} would have it ripped"
+    return settings, (Issue(outcome=Outcome.WARN, stage="outputs", code="too-wet", what=what, done=done),)
 
 
 def fit_profile(zones: gpd.GeoDataFrame, settings: OutputSettings) -> tuple[gpd.GeoDataFrame, float, Issues]:

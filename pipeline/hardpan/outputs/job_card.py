@@ -10,6 +10,7 @@ from reportlab.lib.pagesizes import A4
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, Image, KeepInFrame, PageBreak, SimpleDocTemplate, Spacer, Table
 
+from hardpan.outputs.advice import first_cautions
 from hardpan.outputs.card_table import zone_table
 from hardpan.outputs.card_text import paragraph, printable, register_faces
 from hardpan.outputs.palette import INK
@@ -67,10 +68,11 @@ def write_job_card(
     short = printable(run.survey.paddock.name)
     short = short if len(short) <= _LONGEST_NAME else short[: _LONGEST_NAME - 1] + "…"
     table = zone_table(run, quantities, colours, words, width=_WIDTH - 12)
-    _, table_height = table.wrap(_WIDTH, _HEIGHT)
+    first = [paragraph(f"⚠ {text}", 11, bold=True, indent=16) for text in first_cautions(run.plan, words)]
+    table_height = table.wrap(_WIDTH, _HEIGHT)[1] + sum(one.wrap(_WIDTH - 12, _HEIGHT)[1] for one in first)
     picture = _picture(depth_map, _HEIGHT - table_height - _HEAD - (_LEAST_RECORDS + 1) * _RECORD_ROW)
     room = _HEIGHT - table_height - picture.drawHeight - _HEAD
-    front = [*_head(run, short, lost, words), picture, Spacer(0, 2 * mm), table]
+    front = [*_head(run, short, lost, first, words), picture, Spacer(0, 2 * mm), table]
     front += _record(int(room // _RECORD_ROW) - 1, words)
     deepest_mm = max((float(depth) for depth in run.plan.zones["depth_mm"] if depth > 0), default=np.nan)
     checks = words.page.checks(deepest_mm, lost, lift_m=run.zones.lift_m, change_m=run.zones.change_m)
@@ -98,8 +100,8 @@ def name_issues(name: str) -> Issues:
     )
 
 
-def _head(run: PaddockRun, name: str, lost: str, words: Words) -> list[Flowable]:
-    """Title, what the plan was made for, and how to read the page."""
+def _head(run: PaddockRun, name: str, lost: str, first: Sequence[Flowable], words: Words) -> list[Flowable]:
+    """Title, what comes first of all, what the plan was made for, and how to read the page."""
     say = words.page.label
     made_for = words.page.made_for(run.catalog, number=run.trail.plan_number, day=run.trail.day)
     cells = [
@@ -115,6 +117,7 @@ def _head(run: PaddockRun, name: str, lost: str, words: Words) -> list[Flowable]
     )
     return [
         paragraph(say("card_title", name=name), 15, bold=True),
+        *first,
         Spacer(0, 1 * mm),
         made,
         paragraph(words.page.depth_note(), 9),

@@ -15,6 +15,9 @@ class OutputSettings(Settings):
     formats: tuple[Format, ...] = setting(
         ("geojson", "shapefile", "geopackage", "isoxml", "geotiff", "report", "job-card"), says="What to write"
     )
+    force: bool = setting(
+        False, says="Write the files for the display although the soil is too wet to rip; also run --force"
+    )
     display_unit: Literal["cm", "mm", "in"] = setting("cm", says="Unit of the display's depth column")
     units: Literal["metric", "us"] = setting(
         "metric", says="Units for people in report, card, tallies and display file"

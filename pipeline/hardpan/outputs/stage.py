@@ -16,7 +16,7 @@ from hardpan.core.arrays import Floats
 from hardpan.core.units import M2_PER_HA
 from hardpan.outputs.advice import plan_advice, set_up_advice
 from hardpan.outputs.agreement import Expected, expected_of
-from hardpan.outputs.display import fit_profile, single_parts
+from hardpan.outputs.display import fit_profile, hold_back, single_parts
 from hardpan.outputs.folder import check_folder, clear_leftovers, fresh_folder
 from hardpan.outputs.geodesy import degrees_per_metre, to_display
 from hardpan.outputs.geojson import write_geojson
@@ -62,6 +62,7 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path, *, ke
         back does not say what the plan says.
     """
     check_geoparquet(settings.formats)
+    settings, held_back = hold_back(run.plan, settings)
     words = speak(Units.of_files(run.rates.currency), run.catalog)
     zones = told_zones(run.plan, words)
     shown, move, issues = to_display(zones)
@@ -69,7 +70,7 @@ def write_outputs(run: PaddockRun, settings: OutputSettings, folder: Path, *, ke
     colours, maps, layers = depth_colours(zones["depth_mm"]), raster_layers(run), desktop_layers(run, words)
     with fresh_folder(folder, keep=keep) as work:
         in_cab, told = _write_for_cab(work, run, zones, shown, expected, settings=settings)
-        issues = run.issues + issues + told
+        issues = run.issues + issues + told + held_back
         if "job-card" in settings.formats:
             from hardpan.outputs.job_card import name_issues
 

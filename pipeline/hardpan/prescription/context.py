@@ -17,17 +17,18 @@ from hardpan.options import (
     ceiling_rules,
     clay_chance,
     clay_or_cored_mm,
+    dry_below_mm,
     economy_of,
     field_efficiency,
     into_clay_mm,
+    is_repellent,
     judge,
     loss_of,
+    moist_depth_mm,
     positions,
-    rules_met,
     shares_of,
     zone_facts,
 )
-from hardpan.prescription.moisture import moist_depth_mm
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import DecisionSettings, PrescriptionSettings, SeasonSettings
 from hardpan.records.evidence import Evidence
@@ -71,8 +72,7 @@ class Context:
 
     def repellent(self, row: int) -> bool:
         """Whether a rule on water repellence is met in the zone of a row."""
-        rules, met = self.catalog.rules, rules_met(self.judged, self.table.index[row])
-        return any("repellence_med" in rules[number].when for number in met)
+        return is_repellent(self.catalog.rules, self.judged, self.table.index[row])
 
     def water(self, row: int) -> Quantity | None:
         """Plant-available water of the zone of a row, None for exclusions."""
@@ -161,7 +161,10 @@ def build_context(
     candidates = options.table[["option", "setup", "depth_mm", "spacing_mm"]]
     judged = judge(catalog.rules, facts)
     loss = loss_of(ground, evidence.pan, catalog.response)
-    economy = economy_of(candidates, ground, catalog, rates, loss=loss, draft=options.draft)
+    moist_mm = dry_below_mm(
+        survey=survey, ground=ground, catalog=catalog, prescription=asked.prescription, season=season
+    )
+    economy = economy_of(candidates, ground, catalog, rates, loss=loss, draft=options.draft, moist_mm=moist_mm)
     return Context(
         table=table,
         options=options,

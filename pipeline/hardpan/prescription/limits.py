@@ -28,10 +28,16 @@ def limits_of(context: Context) -> Limits:
             held[row, setup == code] = Held(limit=Limit.RULE, name=constraint, setup=names[code])
     _bar_clay(context, held)
     if context.prescription.only_moist:
-        for row, moist_mm in enumerate(moist_to_mm(context)):
-            for option in np.flatnonzero(depth_mm > np.nan_to_num(moist_mm, nan=np.inf)).tolist():
-                held[row, option] = Held(limit=Limit.MOIST, value=float(moist_mm), from_mm=float(depth_mm[option]))
+        _bar_dry(context, held)
     return held
+
+
+def _bar_dry(context: Context, held: Limits) -> None:
+    """Bar the depths below moist soil that nothing else bars, in `held`."""
+    moist_mm = np.nan_to_num(moist_to_mm(context), nan=np.inf)
+    dry = (context.depth_mm > moist_mm[:, None]) & np.array([[one is None for one in row] for row in held])
+    for row, option in np.argwhere(dry).tolist():
+        held[row, option] = Held(limit=Limit.MOIST, value=float(moist_mm[row]), from_mm=float(context.depth_mm[option]))
 
 
 def _bar_clay(context: Context, held: Limits) -> None:

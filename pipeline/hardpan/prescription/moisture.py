@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from hardpan.options import moist_depth_mm
 from hardpan.records.advice import Known, Verdict
 from hardpan.records.decision import SeasonSettings
 from hardpan.records.quantity import Quantity
@@ -18,25 +19,6 @@ class Window:
     moist_depth_mm: float = np.nan
     """NaN where not known."""
     rain_needed_mm: float = np.nan
-
-
-def wetted_depth_mm(rain_mm: float, available_water: Quantity) -> float:
-    """Depth that rain wets from the wilting point, mm: rain over plant-available water (mm/cm).
-
-    Counts no evaporation, so it is optimistic (`agvic-raw`).
-    """
-    return rain_mm / available_water.value * 10.0
-
-
-def moist_depth_mm(season: SeasonSettings, available_water: Quantity, *, repellent: bool) -> tuple[float, Known]:
-    """Depth to which the soil is moist, mm, NaN where that is not known, and how that is known or why not."""
-    if season.moist_depth_mm is not None:
-        return season.moist_depth_mm, Known.DUG
-    if season.rain_since_dry_mm is None:
-        return np.nan, Known.NOT_GIVEN
-    if repellent:
-        return np.nan, Known.REPELLENT
-    return wetted_depth_mm(season.rain_since_dry_mm, available_water), Known.RAIN
 
 
 def moisture_window(

@@ -285,6 +285,7 @@ def _net_around(context: Context, evaluation: ZoneEvaluation, row: int, option: 
         context.rates,
         loss=context.economy.loss,
         draft=context.options.draft,
+        moist_mm=context.economy.moist_mm,
     )
     everywhere: Bools = np.ones((nodes.size, depths.size), dtype=bool)
     gain = evaluation.credit[row, option, 1] * (share @ economy.totals(everywhere).gain)

@@ -52,13 +52,14 @@ def _written(decision: Decision, history: HistorySettings) -> Plan:
     plan = gpd.GeoDataFrame(zones, geometry="geometry", crs=table.crs)[list(PLAN)]
     machine = pd.DataFrame([outcome.machine for outcome in outcomes])[(plan["depth_mm"] > 0).to_numpy()]
     machine = machine.reset_index(drop=True)
+    reasons = tuple(reason_of(decision, place) for place in places)
     soils = tuple(dict.fromkeys(table.loc[table["kind"] == "ground", "soil_type"]))
     return Plan(
         zones=plan,
-        reasons=tuple(reason_of(decision, place) for place in places),
+        reasons=reasons,
         machine=machine,
         conditions=conditions_of(context, decision.pairs[:, 0] != LEAVE),
-        moisture=moisture_table(context, plan),
+        moisture=moisture_table(context, plan, reasons),
         returns=np.stack([outcome.returns[:, 0] for outcome in outcomes]),
         runner_up_returns=np.stack([outcome.returns[:, 1] for outcome in outcomes]),
         hours=np.stack([outcome.hours for outcome in outcomes]),

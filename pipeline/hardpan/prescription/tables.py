@@ -1,6 +1,6 @@
 """The plan's tables of moisture, candidates and shipped numbers, and what the decision table asks for in each zone."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict
 
 import geopandas as gpd
@@ -16,19 +16,27 @@ from hardpan.prescription.moisture import moisture_window
 from hardpan.records.advice import Condition, Met, Spread
 from hardpan.records.catalog import Catalog
 from hardpan.records.quantity import Quantity
+from hardpan.records.reasons import Left, Limit, Reason
 
 SPREADS = ("lime", "gypsum")
 """What is spread, in the order it is told."""
 
 
-def moisture_table(context: Context, plan: gpd.GeoDataFrame) -> pd.DataFrame:
+def moisture_table(context: Context, plan: gpd.GeoDataFrame, reasons: Sequence[Reason]) -> pd.DataFrame:
     """Verdict on moisture, one row a zone, columns of `Plan.moisture`."""
     rain = np.nan if context.season.rain_since_dry_mm is None else context.season.rain_since_dry_mm
     rows = []
-    for row, zone in enumerate(plan.itertuples()):
-        window = moisture_window(zone.depth_mm, context.season, context.water(row), repellent=context.repellent(row))
-        rows.append({"zone": zone.zone, "depth_mm": zone.depth_mm, **asdict(window), "rain_mm": rain})
+    for row, (zone, reason) in enumerate(zip(plan.itertuples(), reasons, strict=True)):
+        depth_mm = zone.depth_mm or _awaited_mm(reason)
+        window = moisture_window(depth_mm, context.season, context.water(row), repellent=context.repellent(row))
+        rows.append({"zone": zone.zone, "depth_mm": depth_mm, **asdict(window), "rain_mm": rain})
     return pd.DataFrame(rows)
+
+
+def _awaited_mm(reason: Reason) -> int:
+    """Shallowest depth that ground waits for which is left because it is too dry, 0 where it does not wait."""
+    barred = reason.why.barred if isinstance(reason.why, Left) else None
+    return int(barred.from_mm) if barred is not None and barred.limit is Limit.MOIST else 0
 
 
 def candidate_table(context: Context, evaluation: ZoneEvaluation) -> pd.DataFrame:

@@ -48,7 +48,10 @@ class PrescriptionSettings(Settings):
     limit_slack: float = setting(
         0.0, says="Share of a zone that may pass a limit; 0 = every node keeps every limit", ge=0, lt=0.5
     )
-    only_moist: bool = setting(False, says="Go no deeper than the soil is moist, where that is known")
+    only_moist: bool = setting(
+        True,
+        says="Go no deeper than the soil is moist, where that is known; false: deeper, with dry soil's draft and clods",
+    )
     setups_per_paddock: int = setting(1, says="Set-ups the operator is ready to fit in one paddock", ge=1, le=4)
     soft_clay_margin_mm: float = setting(
         0.0,

@@ -115,6 +115,8 @@ class Effort(Settings):
     """Strength of the pan at which the draft equation holds unchanged, kPa; needed with `strength_exponent`."""
     strength_bound: Positive | None = None
     """Most that strength multiplies or divides draft by; None: no bound."""
+    dry_strength: Positive | None = None
+    """Strength of dry soil over that of moist soil; None: draft does not ask how deep the soil is moist."""
     tractive_efficiency: Mapping[str, Part]
     """By drive."""
     slip: Mapping[str, Quantity]

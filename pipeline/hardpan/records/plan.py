@@ -7,7 +7,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
-from hardpan.records.advice import Condition, Step
+from hardpan.records.advice import Condition, Step, Verdict
 from hardpan.records.columns import PLAN
 from hardpan.records.issues import Issues
 from hardpan.records.makeup import Makeup
@@ -29,8 +29,8 @@ class Plan:
     conditions: tuple[Condition, ...]
     """Rules of the decision table met or open, zone by zone, then amounts to spread that no rule asks for."""
     moisture: pd.DataFrame
-    """One row a zone: `zone`, working depth `depth_mm`, `verdict` (a `Verdict`), `known` (a `Known`), `moist_depth_mm`,
-    `rain_needed_mm`, and `rain_mm` since the profile was dry."""
+    """One row a zone: `zone`, working depth `depth_mm` (the shallowest of the machine where all are too dry), `verdict`
+    (a `Verdict`), `known` (a `Known`), `moist_depth_mm`, `rain_needed_mm`, and `rain_mm` since the profile was dry."""
     returns: Floats
     """(n_zones, n_draws): net return of the chosen option, money per zone, row order of `zones`."""
     runner_up_returns: Floats
@@ -50,6 +50,13 @@ class Plan:
     setting_up: tuple[Step, ...]
     """How to set tractor and ripper up, in the order it is done."""
     issues: Issues = field(default=())
+
+    @property
+    def too_wet(self) -> bool:
+        """Whether ground that is to be ripped is too wet for it."""
+        ripped = self.zones.loc[self.zones["depth_mm"] > 0, "zone"]
+        wet = self.moisture["verdict"] == Verdict.TOO_WET
+        return bool(self.moisture.loc[wet, "zone"].isin(ripped).any())
 
     def __post_init__(self) -> None:
         missing = [name for name in PLAN if name not in self.zones]

@@ -142,6 +142,11 @@ class Ripped:
     cover: Cover | None = None
     """None under the rule `return`."""
 
+    @property
+    def held_by(self) -> Held | None:
+        """Limit but for which another depth would be taken."""
+        return self.held
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Left:
@@ -161,6 +166,11 @@ class Left:
     """Another set-up than those fitted would pay here."""
     cover: Cover | None = None
     """None under the rule `return`."""
+
+    @property
+    def held_by(self) -> Held | None:
+        """Limit but for which it would be ripped, as far as one is known."""
+        return self.barred if self.best is None else self.best.held
 
     @property
     def covered(self) -> bool:

@@ -60,6 +60,8 @@ class Response(Settings):
     """Cone index from which they do not grow, kPa."""
     saturation: Positive
     """Share of the width between tines at which the crop's use of that depth begins to level off."""
+    dry_loosened: Quantity
+    """Loosening of soil worked dry over that of moist soil: it comes up in clods."""
     season: Seasons
     between: Between
     reference: ReferenceRip

@@ -41,6 +41,8 @@ class Rule(Settings):
     """Name of that clay for people; "": hostile clay."""
     spreads: Literal["lime", "gypsum"] | None = None
     """What is spread where the row is met, at the rate that the soil type is given; None: nothing."""
+    caution: Marked = ""
+    """What headline and card say first where the row is met; "": nothing."""
     advice: Marked
     not_fixed: Marked = ""
     """What ripping will not fix here."""

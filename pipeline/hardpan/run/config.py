@@ -120,6 +120,10 @@ class Config(Settings):
             prescription=prescription, season=self.season, history=self.history, machine=self.machine
         )
 
+    def forced(self) -> "Config":
+        """The same, with the files for the display written whatever the state of the soil."""
+        return self.model_copy(update={"outputs": self.outputs.model_copy(update={"force": True})})
+
     @property
     def inputs(self) -> tuple[Path, ...]:
         """Every input file that is named."""

@@ -125,7 +125,7 @@ def moisture(verdict, known, **numbers):
         (
             moisture(Verdict.WAIT, Known.RAIN, moist_depth_mm=300.0, rain_needed_mm=9.3, rain_mm=18.6),
             "moist to 300 mm (reckoned from 18.6 mm of rain without evaporation, so at best) of 450 mm: about 9 mm "
-            "more rain, more where it dries",
+            "more rain, more where it dries; dry soil below pulls harder and comes up in clods",
             "moist to 11.8 in (reckoned from 0.7 in of rain without evaporation, so at best) of 17.7 in: about 0.4 in "
             "more rain, more where it dries",
         ),

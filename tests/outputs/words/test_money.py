@@ -8,10 +8,10 @@ import pytest
 
 from hardpan.outputs.words.english import speak
 from hardpan.outputs.words.units import Units
-from hardpan.records.advice import Cheaper, Hiring, NextDepth
+from hardpan.records.advice import Cheaper, Condition, Hiring, Met, NextDepth
 from hardpan.records.ledger import Ledger, Strategy
 from hardpan.records.plan import Plan
-from hardpan.records.reasons import Limit
+from hardpan.records.reasons import Alternative, Cover, Held, Left, Limit, Reason
 
 HIRING = Hiring(cheaper=Cheaper.CONTRACTOR, own=98.0, hired=80.0, owning=31.4, low=5.2, high=30.0, quoted=True)
 
@@ -20,15 +20,16 @@ def zones(*rows):
     """Area and depth of each zone of ground, after 3 ha of exclusions."""
     areas, depths = zip(*rows, strict=True)
     kind = ["exclusion", *["ground"] * len(rows)]
-    return pd.DataFrame({"kind": kind, "area_ha": [3.0, *areas], "depth_mm": [0, *depths]})
+    return pd.DataFrame({"zone": range(len(kind)), "kind": kind, "area_ha": [3.0, *areas], "depth_mm": [0, *depths]})
 
 
 @pytest.fixture
 def planned(run):
     """Plans of which only areas and depths matter."""
 
-    def planned(*rows) -> Plan:
-        return replace(run.plan, zones=_columned(run.plan.zones, zones(*rows)))
+    def planned(*rows, **fields) -> Plan:
+        none = {"reasons": (), "conditions": (), "moisture": run.plan.moisture.iloc[:0]}
+        return replace(run.plan, zones=_columned(run.plan.zones, zones(*rows)), **none | fields)
 
     return planned
 
@@ -84,6 +85,60 @@ def test_nothing_pays_is_said_plainly_with_what_ripping_would_lose(files, us, pl
         "Ripping 100 ha at 500 mm would lose about 20 $/ha."
     )
     assert plain(us.money.headline(left, made)).endswith("Ripping 247 ac at 19.7 in would lose about 8 $/ac.")
+
+
+def left(zone, **why):
+    least = {"soil_type": "deep sand", "responds": True, "pan_probability": 0.9, "best": None}
+    return Reason(zone=zone, why=Left(**least | why))
+
+
+def dry(from_mm=300.0):
+    return Held(limit=Limit.MOIST, value=100.0, from_mm=from_mm)
+
+
+BEST = Alternative(depth_mm=400, setup="plain", cost_per_ha=90.0, gain_per_ha=50.0)
+COVER = {"asked": 0.9, "reached": 0.1, "reachable": 0.4}
+
+
+@pytest.mark.parametrize(
+    ("whys", "said"),
+    [
+        ([{"best": BEST}] * 2, "Leave all 100 ha unripped: no depth is expected to pay here."),
+        ([{"barred": dry()}] * 2, "Wait: leave all 100 ha unripped: the soil is moist to only 100 mm."),
+        (
+            [{"best": replace(BEST, held=Held(limit=Limit.POWER, value=150.0, from_mm=400.0)), "cover": Cover(**COVER)}]
+            * 2,
+            "Leave all 100 ha unripped: engine power (150 kW usable) forbids 400 mm and deeper.",
+        ),
+        (
+            [{"barred": Held(limit=Limit.CLAY, value=300.0, from_mm=250.0)}, {"responds": False}],
+            "Leave all 100 ha unripped: hostile clay from 300 mm forbids 250 mm and deeper (57 ha); ripping is not "
+            "expected to pay on deep sand (40 ha).",
+        ),
+        (
+            [{"cover": Cover(asked=0.9, reached=0.95), "best": BEST}] * 2,
+            "Leave all 100 ha unripped: no pan is expected.",
+        ),
+    ],
+)
+def test_ground_that_is_all_left_says_which_limit_it_is_for(files, planned, ledger, whys, said):
+    reasons = tuple(left(zone, **why) for zone, why in enumerate(whys, start=1))
+    plan = planned((57.0, 0), (40.0, 0), reasons=reasons)
+    assert files.money.headline(plan, ledger_of(ledger, ripped_ha=0.0)).startswith(said)
+
+
+def test_too_wet_comes_first_and_bare_ground_and_shallow_moisture_last(files, planned, ledger):
+    wet = pd.DataFrame({"zone": [1, 2, 3, 4], "verdict": "too wet"})
+    bare = (Condition(zone=1, met=Met.YES, constraint="wind erosion"),)
+    plan = planned(*PADDOCK, moisture=wet, conditions=bare, reasons=(left(4, barred=dry()),))
+    said = files.money.headline(plan, ledger_of(ledger))
+    assert said.startswith(
+        "Wait: the soil is too wet, the tines would smear it. Once it has dried: Rip 96 of 120 ha in"
+    )
+    assert said.endswith(
+        " 21 ha are moist too little way down: after rain more could be ripped there. "
+        "Less than half of the ground is covered after the pass: loosened sand blows."
+    )
 
 
 def test_a_loss_is_called_a_loss(files, planned, ledger):

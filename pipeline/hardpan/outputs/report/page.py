@@ -13,6 +13,7 @@ from markupsafe import Markup
 
 from hardpan.core.arrays import Floats
 from hardpan.core.said import Measure, depth
+from hardpan.outputs.advice import first_cautions
 from hardpan.outputs.report import facts, figures
 from hardpan.outputs.report.web_map import bokeh_script, draw_web_map
 from hardpan.outputs.report.what_if import what_if
@@ -101,7 +102,7 @@ def write_report(
         "headline": words.money.headline(run.plan, run.ledger), "doubts": facts.doubts(run, words),
         "n_remarks": len(issues), "made_of": words.money.made_of(run.ledger),
         "hiring": words.money.hiring(run.ledger.hiring), "verdict": words.ground.map_verdict(run.surfaces.verdict),
-        "cautions": (lost, *words.page.cautions()),
+        "first": first_cautions(run.plan, words), "cautions": (lost, *words.page.cautions()),
         "count": tables.ground.count(run.zones.count), "square": words.units.of_tables.depth_unit,
         "settings_text": json.dumps(run.trail.settings, indent=1, ensure_ascii=False, default=str),
         "depth_map": Markup(depth_map), "key": key, "map_alt": _map_alt(run, words),

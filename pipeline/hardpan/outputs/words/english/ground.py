@@ -1,7 +1,7 @@
 """What is known of pan, map, moisture and soil, and what to do about it, in words."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -150,7 +150,8 @@ class EnglishGround:
         if verdict is Verdict.READY:
             return f"{moist}; still roll soil from the working depth: a {self.units.thread(3)} roll means too wet"
         more = f"about {self.units.rain(number['rain_needed_mm'])} more rain, more where it dries"
-        return f"{moist} of {self.units.depth(number['depth_mm'])}: {more}"
+        dry = "dry soil below pulls harder and comes up in clods"
+        return f"{moist} of {self.units.depth(number['depth_mm'])}: {more}; {dry}"
 
     def verdict(self, verdict: str) -> str:
         """Name of a verdict on moisture."""
@@ -175,6 +176,15 @@ class EnglishGround:
         if condition.spread is not None and not (cab and condition.spread.rate is None):
             texts.append(self._spread(condition.spread))
         return " ".join(text for text in texts if text)
+
+    def cautions(self, conditions: Sequence[Condition]) -> Sequence[str]:
+        """What is to be read first where rules are met on ground that is ripped, each sentence once."""
+        met = {one.constraint for one in conditions if one.met is Met.YES}
+        return [
+            self.units.say(marked(rule.caution))
+            for rule in self.catalog.rules
+            if rule.caution and rule.constraint in met
+        ]
 
     def constraint(self, condition: Condition) -> str:
         """Name of what a condition is about."""

@@ -72,6 +72,8 @@ REPORT = {
     "trail": "Version, seed and inputs",
     "settings": "Settings as used",
     "footer": "Plan {number}. hardpan {version}, {started}. Working coordinates: {crs}. Decision support only.",
+    "too_wet": "DO NOT RIP NOW: the hand test says too wet at working depth, and the tines would smear.",
+    "too_dry": "Wait for rain: the soil is not moist to the shallowest depth of the machine",
     "moisture_unknown": "Whether the soil is moist to working depth is not known: dig and test by hand before "
     "starting.",
 }

@@ -7,12 +7,14 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.said import Measure
-from hardpan.outputs.words.english.zones import LIMITS
+from hardpan.outputs.words.english.ground import EnglishGround
+from hardpan.outputs.words.english.zones import LIMITS, NOTHING_PAYS, EnglishZones
 from hardpan.outputs.words.units import MISSING, Units
 from hardpan.records.advice import Cheaper, Hiring, NextDepth
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Ledger, Strategy
 from hardpan.records.plan import Plan
+from hardpan.records.reasons import Closed, Left, Limit
 
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
@@ -52,11 +54,12 @@ class EnglishMoney:
         """Where to rip, at what cost, and whether it pays: the one sentence a grower understands."""
         units, ours = self.units, ledger.strategies.iloc[0]
         total_ha, ripped_ha = plan.zones["area_ha"].sum(), float(ours["ripped_ha"])
+        wait = "Wait: the soil is too wet, the tines would smear it. Once it has dried: " if plan.too_wet else ""
         again = ""
         if ledger.open_ha >= LEAST_HA:
             again = f" {self._area(ledger.open_ha)} could go either way: probe again there."
         if ripped_ha <= 0:
-            head = f"Leave all {self._area(total_ha)} unripped: no depth is expected to pay here."
+            head = self._nothing_ripped(plan, total_ha)
             return f"{head}{self._if_ripped(ledger.strategies)}{again}"
         ground = plan.zones[plan.zones["kind"] == "ground"]
         left_ha = ground.loc[ground["depth_mm"] <= 0, "area_ha"].sum()
@@ -67,9 +70,10 @@ class EnglishMoney:
         area = f"{self._area(ripped_ha, bare=True)} of {self._area(total_ha)}"
         fuel = units.rounded(float(ours["fuel_l"]), Measure.VOLUME, 2)
         return (
-            f"Rip {area} in {self._depths(ground)}{leave}: about {units.per_area(ours['cost'] / ripped_ha)}{also}, "
-            f"{_days(ledger.days)} and {fuel}; {self._outcome(ours, ledger.seasons)}.{again}"
-            f"{self._by_contractor(ledger)}"
+            f"{wait}Rip {area} in {self._depths(ground)}{leave}: "
+            f"about {units.per_area(ours['cost'] / ripped_ha)}{also}, {_days(ledger.days)} and {fuel}; "
+            f"{self._outcome(ours, ledger.seasons)}.{again}"
+            f"{self._by_contractor(ledger)}{self._more_when_moist(plan)}{self._cautions(plan)}"
         )
 
     def hiring(self, hiring: Hiring | None) -> str:
@@ -173,6 +177,35 @@ class EnglishMoney:
             return f"{count} depths ({others[0]} to {deepest})"
         return f"{count} depths ({', '.join(others)} and {deepest})"
 
+    def _nothing_ripped(self, plan: Plan, total_ha: float) -> str:
+        """That all ground is left, and for what; with the ground of each cause where there are several."""
+        zones, area_of = EnglishZones(self.units, self.catalog), _areas(plan)
+        area_ha, told, dry = dict[str, float](), dict[str, str](), False
+        for reason in plan.reasons:
+            if isinstance(reason.why, Left):
+                cause, text = zones.cause(reason.why)
+                area_ha[cause] = area_ha.get(cause, 0.0) + area_of[reason.zone]
+                told.setdefault(cause, text)
+                dry = dry or cause == Limit.MOIST
+        most = sorted(area_ha, key=lambda cause: -area_ha[cause])
+        why = "; ".join(f"{told[one]} ({self._area(area_ha[one])})" if len(most) > 1 else told[one] for one in most)
+        return f"{'Wait: leave' if dry else 'Leave'} all {self._area(total_ha)} unripped: {why or NOTHING_PAYS}."
+
+    def _more_when_moist(self, plan: Plan) -> str:
+        """That ground is ripped shallower, or left, because it is not moist deep enough."""
+        area_of, area_ha = _areas(plan), 0.0
+        for reason in plan.reasons:
+            held = None if isinstance(reason.why, Closed) else reason.why.held_by
+            if held is not None and held.limit is Limit.MOIST:
+                area_ha += area_of[reason.zone]
+        if area_ha < LEAST_HA:
+            return ""
+        return f" {self._area(area_ha)} are moist too little way down: after rain more could be ripped there."
+
+    def _cautions(self, plan: Plan) -> str:
+        """Cautions of the decision table that belong to the first sentence a grower reads."""
+        return "".join(f" {caution}" for caution in EnglishGround(self.units, self.catalog).cautions(plan.conditions))
+
     def _outcome(self, ours: pd.Series, seasons: tuple[float, float]) -> str:
         net, low, high = (ours[end] / ours["ripped_ha"] for end in ("net", "net_low", "net_high"))
         word = f"return {self.units.per_area(net)}" if net >= 0 else f"lose {self.units.per_area(-net)}"
@@ -230,6 +263,11 @@ class EnglishMoney:
     def _area(self, area_ha: float, *, bare: bool = False) -> str:
         decimals = 1 if self.units.in_unit(float(area_ha), Measure.AREA) < 9.95 else 0
         return self.units.write(area_ha, Measure.AREA, decimals, bare=bare)
+
+
+def _areas(plan: Plan) -> dict[int, float]:
+    """Zone to its area, ha."""
+    return dict(zip(plan.zones["zone"].tolist(), plan.zones["area_ha"].tolist(), strict=True))
 
 
 def seasons_span(low: float, high: float) -> str:

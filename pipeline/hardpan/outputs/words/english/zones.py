@@ -28,6 +28,8 @@ CLAY_NEAR_MM = 100
 WELL_BELOW_MM = 50
 """A foot so far below the pan runs there for the ridge between tines."""
 
+NOTHING_PAYS = "no depth is expected to pay here"
+
 LIMITS = {
     Limit.POWER: "engine power",
     Limit.TINE: "the break-out rating of a tine",
@@ -115,6 +117,19 @@ class EnglishZones:
             Limit.RESPONSE: f"{held.name} is not expected to respond",
             Limit.EXCLUSION: "excluded",
         }.get(limit, self.limit(limit))
+
+    def cause(self, why: Left) -> tuple[str, str]:
+        """What ground is left for, as a code and as a clause."""
+        if not why.responds:
+            return why.soil_type, f"ripping is not expected to pay on {why.soil_type}"
+        if why.covered:
+            return "no pan", "no pan is expected"
+        held = why.held_by
+        if held is not None:
+            return held.limit, self.held(held)
+        if why.cover is not None:
+            return "cover", "no depth allowed passes below the pan on enough of it"
+        return "", NOTHING_PAYS
 
     def change(self, reason: Reason) -> str:
         """What would turn the choice, "" where nothing would."""
