@@ -14,7 +14,7 @@ from hardpan.records.advice import Cheaper, Hiring, NextDepth
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Ledger, Strategy
 from hardpan.records.plan import Plan
-from hardpan.records.reasons import Closed, Left, Limit
+from hardpan.records.reasons import CheckStrip, Closed, Left, Limit
 
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
@@ -195,7 +195,7 @@ class EnglishMoney:
         """That ground is ripped shallower, or left, because it is not moist deep enough."""
         area_of, area_ha = _areas(plan), 0.0
         for reason in plan.reasons:
-            held = None if isinstance(reason.why, Closed) else reason.why.held_by
+            held = None if isinstance(reason.why, Closed | CheckStrip) else reason.why.held_by
             if held is not None and held.limit is Limit.MOIST:
                 area_ha += area_of[reason.zone]
         if area_ha < LEAST_HA:
