@@ -364,7 +364,13 @@ def plan(zones: Zones) -> Plan:
     table = gpd.GeoDataFrame(table, geometry="geometry", crs=CRS)
     pull = Pull(tines=7, all_tines=7, passes=1, short_of=Held(limit=Limit.SPEED))
     near = Ripped(
-        depth_mm=300, setup="plain", pan_probability=0.95, bottom_mm=(260.0, 240.0, 280.0), net_per_ha=140.0, pull=pull
+        depth_mm=300,
+        setup="plain",
+        pan_probability=0.95,
+        bottom_mm=(260.0, 240.0, 280.0),
+        net_per_ha=140.0,
+        pull=pull,
+        loosened=0.8,
     )
     deep = replace(near, depth_mm=450, setup="winged", bottom_mm=(385.0, 360.0, 410.0), net_per_ha=90.0)
     best = Alternative(depth_mm=300, setup="plain", cost_per_ha=80.0, gain_per_ha=20.0)

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from builders import records
+from hardpan.records.ledger import Driver
 
 
 def driven_by(made, draw, catalog=None):
@@ -75,3 +76,16 @@ def test_ground_left_where_ripping_might_well_pay_is_counted_too(made):
 def test_ground_that_surely_loses_is_not_open(made):
     sure = made.plan_of([("deep sand", 50.0, 400)], net_per_ha=-250.0)
     assert made.ledger_of(sure).open_ha == 0.0
+
+
+@pytest.mark.parametrize(("name", "driver"), [("fuel", Driver.FUEL), ("grain_per_t", Driver.GRAIN), (None, Driver.PAN)])
+def test_open_ground_names_what_its_doubt_comes_from(made, name, driver):
+    plan = made.plan_of([("deep sand", 50.0, 400), ("deep sand", 7.0, 400)])
+    rates = made.rates_of(made.shipped_catalog())
+    drawn = np.random.default_rng(5).normal(size=made.N_DRAWS) if name is None else rates.scenarios[name].to_numpy()
+    plan.returns[1] = drawn - np.median(drawn)
+    assert made.ledger_of(plan).open_by == driver
+
+
+def test_ground_that_is_not_open_names_nothing(made):
+    assert made.ledger_of(made.plan_of([("deep sand", 50.0, 400)], net_per_ha=-250.0)).open_by is None

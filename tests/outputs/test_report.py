@@ -5,6 +5,7 @@ from dataclasses import replace
 from html.parser import HTMLParser
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from builders.decision import shipped_catalog
@@ -15,6 +16,7 @@ from hardpan.outputs.stage import write_outputs
 from hardpan.outputs.words.english import speak
 from hardpan.outputs.words.english.page import CAUTIONS
 from hardpan.outputs.words.units import Units
+from hardpan.records.ledger import Driver
 
 VOID = {"meta", "input", "br", "img", "link", "hr", "source"}
 
@@ -229,3 +231,36 @@ def test_deeper_is_darker_and_the_writing_stays_readable():
     for colour in colours.values():
         light, dark = sorted((luminance(colour), luminance(text_on(colour))), reverse=True)
         assert (light + 0.05) / (dark + 0.05) >= 4.5
+
+
+def test_the_first_doubt_is_what_moves_the_answer_most(run, words):
+    drivers = pd.DataFrame({"input": [str(Driver.GAIN), str(Driver.FUEL)], "share": [0.88, 0.07]})
+    doubts = facts.doubts(replace(run, ledger=replace(run.ledger, drivers=drivers)), words)
+    assert doubts[0].replace("\u00a0", " ") == (
+        "What moves the answer most: yield gain of the first season, 88 % of the doubt about the return, then price of "
+        "fuel, 7 %."
+    )
+
+
+def test_a_map_that_is_worse_than_a_plain_yardstick_is_admitted(run, words):
+    rows = [
+        {"variable": variable, "method": method, "folds": folds, "crps": crps}
+        for variable, folds, scores in (
+            ("peak", "site", (1.2, 1.0)), ("peak", "block", (1.2, 1.0)), ("top", "site", (0.8, 1.0)),
+            ("top", "block", (1.1, 1.0)), ("bottom", "site", (1.2, 1.0)),
+        )
+        for method, crps in zip(("kriging", "soil-type mean"), scores, strict=True)
+    ]  # fmt: skip
+    surfaces = replace(run.surfaces, scores=pd.DataFrame(rows))
+    said = [one for one in facts.doubts(replace(run, surfaces=surfaces), words) if "worse than" in one]
+    assert [one.split(":")[0] for one in said] == [
+        "The map of the pan's strength (peak) is worse than a plain yardstick (soil-type mean) at a site left out",
+        "The map of the pan's top is worse than a plain yardstick (soil-type mean) away from the sites",
+    ]
+
+
+def test_the_chart_of_depths_names_the_best_on_it(page, run):
+    rows = run.plan.candidates[run.plan.candidates["allowed"] & (run.plan.candidates["depth_mm"] > 0)]
+    best = rows[rows["zone"] == 1].sort_values("net_per_ha").iloc[-1]
+    told = f"most from {best['depth_mm'] / 10:g} cm with {best['setup']} tines: {best['net_per_ha']:.0f} $/ha."
+    assert told in page.text.replace("\u00a0", " ")

@@ -3,6 +3,7 @@ import pytest
 from scipy.stats import norm
 
 from hardpan.prescription.reasons import probes_to_tell, turning_bottom_mm
+from hardpan.records.reasons import Open, Opening
 
 
 def test_the_turning_bottom_parts_the_draws_in_which_the_runner_up_wins():
@@ -27,3 +28,17 @@ def test_so_many_probes_bring_a_mean_within_a_step_and_one_fewer_does_not(sd_mm)
 
 def test_never_more_than_a_dozen_probes_are_asked_for():
     assert probes_to_tell(np.linspace(100.0, 700.0, 50), 25) == 12
+
+
+def test_the_depth_told_of_ground_left_is_the_best_on_its_chart(made, catalog):
+    for worth in (20.0, 60.0, 100.0):
+        _, plan = made.decide(made.ground(), catalog, made.rates(["deep sand"], worth=worth))
+        (best,) = {reason.why.best for reason in plan.reasons}
+        rows = plan.candidates[plan.candidates["allowed"] & (plan.candidates["depth_mm"] > 0)]
+        top = rows.loc[rows["net_per_ha"].idxmax()]
+        assert (best.depth_mm, best.setup) == (top["depth_mm"], top["setup"])
+
+
+def test_a_gain_out_of_reach_is_no_figure(made, catalog):
+    _, plan = made.decide(made.ground(), catalog, made.rates(["deep sand"], worth=0.01))
+    assert plan.reasons[0].change == Open(by=Opening.STRIP)

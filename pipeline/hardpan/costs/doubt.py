@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 
-from hardpan.core.arrays import Floats
+from hardpan.core.arrays import Bools, Floats
 from hardpan.records.ledger import Driver, Rates
 from hardpan.records.options import Options
 from hardpan.records.plan import Plan
@@ -19,19 +19,24 @@ def doubt_by_input(plan: Plan, options: Options, rates: Rates) -> pd.DataFrame:
     another, so the shares add up to about 1; what is left is that of the pan and of the exponents of draft. No rows
     where nothing is ripped or nothing varies.
     """
-    net = plan.returns.sum(axis=0)
-    if net.std() == 0.0:
-        return pd.DataFrame(columns=["input", "share"])
-    shares = {name: _squared_correlation(drawn, net) for name, drawn in _inputs(plan, options, rates).items()}
-    shares[Driver.PAN] = max(0.0, 1.0 - sum(shares.values()))
+    shares = _shares(plan.returns, plan.zones["depth_mm"].to_numpy() > 0, plan, options, rates)
     table = pd.DataFrame({"input": [str(one) for one in shares], "share": list(shares.values())})
     return table[table["share"] > 0.0].sort_values("share", ascending=False, kind="stable", ignore_index=True)
 
 
-def _inputs(plan: Plan, options: Options, rates: Rates) -> dict[Driver, Floats]:
-    """Draws of each input, shape (n_draws,); those by soil type weighted by the ground ripped."""
-    ripped = plan.zones[plan.zones["depth_mm"] > 0]
-    ripped_ha = ripped.groupby("soil_type")["area_ha"].sum()
+def _shares(returns: Floats, rows: Bools, plan: Plan, options: Options, rates: Rates) -> dict[Driver, float]:
+    """Share of each input in the variance of `returns` (n_zones, n_draws) of some rows; empty where nothing varies."""
+    net = returns[rows].sum(axis=0)
+    if net.std() == 0.0:
+        return {}
+    drawn = _inputs(plan.zones[rows], options, rates)
+    shares = {name: _squared_correlation(draws, net) for name, draws in drawn.items()}
+    return shares | {Driver.PAN: max(0.0, 1.0 - sum(shares.values()))}
+
+
+def _inputs(zones: pd.DataFrame, options: Options, rates: Rates) -> dict[Driver, Floats]:
+    """Draws of each input, shape (n_draws,); those by soil type weighted by the ground of `zones`."""
+    ripped_ha = zones.groupby("soil_type")["area_ha"].sum()
     by_soil = rates.scenarios.sel(soil_type=list(ripped_ha.index))
     return {
         Driver.GAIN: by_soil["first_year_t_per_ha"].to_numpy() @ ripped_ha.to_numpy(),
@@ -54,7 +59,22 @@ def _squared_correlation(drawn: Floats, net: Floats) -> float:
 
 def open_ha(plan: Plan) -> float:
     """Area of the ground where ripping, as planned or as the next best to leaving, may as well pay as not, ha."""
+    return float(plan.zones.loc[_is_open(plan), "area_ha"].sum())
+
+
+def open_by(plan: Plan, options: Options, rates: Rates) -> Driver | None:
+    """Input that most of the doubt about the return of the open ground comes from; None where nothing is open."""
+    shares = _shares(_ripping(plan), _is_open(plan), plan, options, rates)
+    return max(shares, key=lambda one: shares[one], default=None)
+
+
+def _ripping(plan: Plan) -> Floats:
+    """Returns of ripping, as planned or as the next best to leaving, (n_zones, n_draws)."""
     ripped = plan.zones["depth_mm"].to_numpy() > 0
-    pays = (np.where(ripped[:, np.newaxis], plan.returns, plan.runner_up_returns) > 0.0).mean(axis=1)
-    is_open = (pays >= EITHER_WAY[0]) & (pays <= EITHER_WAY[1])
-    return float(plan.zones.loc[is_open & (plan.zones["kind"] == "ground"), "area_ha"].sum())
+    return np.where(ripped[:, np.newaxis], plan.returns, plan.runner_up_returns)
+
+
+def _is_open(plan: Plan) -> Bools:
+    pays = (_ripping(plan) > 0.0).mean(axis=1)
+    is_open: Bools = (pays >= EITHER_WAY[0]) & (pays <= EITHER_WAY[1])
+    return np.asarray(is_open & (plan.zones["kind"] == "ground").to_numpy())

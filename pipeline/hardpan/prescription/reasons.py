@@ -35,6 +35,9 @@ from hardpan.records.reasons import (
 LOOK_MM = 200
 """How far past a limit it is asked whether more would be returned: a ridge between tines is about as high."""
 
+OUT_OF_REACH = 2.0
+"""A gain so many times the high end of the soil type's range is none that could be expected."""
+
 
 def reason_of(decision: Decision, place: int) -> Reason:
     """Reason of the choice in the zone at a place of the table."""
@@ -70,7 +73,8 @@ def _ripped(decision: Decision, place: int, chosen: int) -> Ripped:
         credited_by=_credited_by(decision, place, str(option["setup"])),
         clay_mm=float(context.facts["clay_depth_mm"].fillna(np.inf).iloc[place]),
         clay_chance=float(clay_chances(context, place)[chosen]),
-        deeper=what_deeper_lacks(context, place, chosen),
+        loosened=outcome.loosened,
+        deeper=what_deeper_lacks(context, decision.evaluation, place, chosen),
         cover=_cover(decision, place),
     )
 
@@ -82,7 +86,8 @@ def _left(decision: Decision, place: int) -> Left:
     allowed = np.isfinite(evaluation.net[place]) & (evaluation.setup >= 0)
     fitted = np.isin(evaluation.setup, decision.fitted)
     barred = None if (allowed & fitted).any() else evaluation.held[place][fitted][0]
-    best = _best(decision, place, allowed & fitted if barred is None else allowed)
+    other_pays = bool((evaluation.net[place][evaluation.setup >= 0] > 0).any())
+    best = _best(decision, place, allowed & fitted if barred is None and other_pays else allowed)
     shallowest = None
     if best is None and barred is not None and barred.limit.bars_deeper:
         shallowest = end_of_ripper(context.catalog, int(evaluation.setup[fitted][0]), deepest=False)
@@ -93,7 +98,7 @@ def _left(decision: Decision, place: int) -> Left:
         best=best,
         barred=barred,
         shallowest=shallowest,
-        other_pays=bool((evaluation.net[place][evaluation.setup >= 0] > 0).any()),
+        other_pays=other_pays,
         cover=_cover(decision, place),
     )
 
@@ -101,14 +106,14 @@ def _left(decision: Decision, place: int) -> Left:
 def _best(decision: Decision, place: int, open_to: Bools) -> Alternative | None:
     """Option nearest to being taken of those `open_to` a zone (n_options,), None where there are none.
 
-    It is the one that brings most for its cost, under the rule `cover` the deepest.
+    It is the one that returns most, under the rule `cover` the deepest.
     """
     if not open_to.any():
         return None
     context, evaluation = decision.context, decision.evaluation
     gain, cost = evaluation.gain[place], evaluation.cost[place]
     cover = context.prescription.rule == "cover"
-    best = int(np.where(open_to, evaluation.depth_mm if cover else gain / np.maximum(cost, 1e-9), -np.inf).argmax())
+    best = int(np.where(open_to, evaluation.depth_mm if cover else gain - cost, -np.inf).argmax())
     held = what_held(context, evaluation, place, best)
     option = _option(context, best)
     return replace(option, cost_per_ha=float(cost[best]), gain_per_ha=float(gain[best]), held=held)
@@ -145,9 +150,9 @@ def _turn(decision: Decision, place: int) -> Turn:
     depths = decision.context.options.table["depth_mm"].to_numpy()
     deeper = bool(depths[second] > depths[chosen])
     turning = turning_bottom_mm(outcome.bottom_mm, better, deeper=deeper) if depths[second] != depths[chosen] else None
-    gain = max(decision.evaluation.gain[place, chosen], 1e-9)
+    evaluation = decision.evaluation
     return Turn(
-        needed_t_per_ha=_first_year(decision, place) * float(decision.evaluation.cost[place, chosen] / gain),
+        needed_t_per_ha=_needed(decision, place, evaluation.cost[place, chosen], evaluation.gain[place, chosen]),
         pays=_net_per_ha(decision, place) >= 0,
         better_share=float(better.mean()),
         bottom_mm=np.nan if turning is None else turning,
@@ -166,10 +171,16 @@ def _opening(decision: Decision, place: int, why: Left) -> Open | None:
         return None if why.covered else Open(by=Opening.DEEPER)
     if why.other_pays or why.best.gain_per_ha > why.best.cost_per_ha:
         return Open(by=Opening.SETUP)
-    if why.best.gain_per_ha <= 0:
-        return Open(by=Opening.STRIP)
-    needed = _first_year(decision, place) * why.best.cost_per_ha / why.best.gain_per_ha
-    return Open(by=Opening.GAIN, needed_t_per_ha=needed)
+    needed = _needed(decision, place, why.best.cost_per_ha, why.best.gain_per_ha)
+    return Open(by=Opening.GAIN, needed_t_per_ha=needed) if np.isfinite(needed) else Open(by=Opening.STRIP)
+
+
+def _needed(decision: Decision, place: int, cost: float, gain: float) -> float:
+    """Gain of the first season of ripping as in the trials that would just pay, t/ha; infinite where out of reach."""
+    soil = decision.context.catalog.soils[str(decision.context.table["soil_type"].iloc[place])]
+    most = OUT_OF_REACH * soil.first_year_gain.span[1] * decision.context.catalog.crop.gain_factor.value
+    needed = _first_year(decision, place) * cost / gain if gain > 0.0 else np.inf
+    return float(needed) if needed <= most else float("inf")
 
 
 def _first_year(decision: Decision, place: int) -> float:
@@ -238,20 +249,23 @@ def what_held(context: Context, evaluation: ZoneEvaluation, row: int, option: in
     return below if below is not None and net[2:].max() > least else (above if net[0] > least else None)
 
 
-def what_deeper_lacks(context: Context, row: int, option: int) -> Pull | None:
-    """Pull one step deeper than an option where that takes tines off or asks for another pass, None elsewhere."""
-    table = context.options.table
-    like, passes = table.iloc[option], context.economy.passes[context.ground.soil_names[context.main_soil(row)]]
-    step = context.prescription.step_mm
-    deeper = np.flatnonzero(
-        (table["setup"] == like["setup"]) & ((table["depth_mm"] - like["depth_mm"] - step).abs() < 1.0)
-    )
-    if option == LEAVE or not deeper.size:
+def what_deeper_lacks(context: Context, evaluation: ZoneEvaluation, row: int, option: int) -> Pull | None:
+    """Pull of the first deeper option that takes tines off or asks for another pass, None where that is not the reason.
+
+    It is where a deeper one would return more at a cost in proportion to depth.
+    """
+    if option == LEAVE:
         return None
-    then = deeper[0]
-    if passes.passes[then] <= passes.passes[option] and passes.tines[then] >= passes.tines[option]:
+    passes, depth = context.economy.passes[context.ground.soil_names[context.main_soil(row)]], evaluation.depth_mm
+    fewer = (passes.passes > passes.passes[option]) | (passes.tines < passes.tines[option])
+    deeper = (evaluation.setup == evaluation.setup[option]) & (depth > depth[option]) & np.isfinite(evaluation.net[row])
+    lacking = np.flatnonzero(deeper & fewer)
+    as_now = evaluation.gain[row] - evaluation.cost[row, option] * depth / depth[option]
+    if not (as_now[lacking] > max(evaluation.net[row, option], 0.0)).any():
         return None
+    then = lacking[depth[lacking].argmin()]
     return Pull(
+        from_mm=float(depth[then]),
         tines=int(passes.tines[then]),
         all_tines=context.catalog.ripper.tines,
         passes=int(passes.passes[then]),

@@ -91,6 +91,8 @@ class Ledger:
     """Fewest and most seasons the return is counted for."""
     open_ha: float
     """Ground where ripping is about as likely to pay as not."""
+    open_by: Driver | None = None
+    """What most of the doubt about that ground comes from; None where there is none."""
     hiring: Hiring | None = None
     """Own machine against a contractor; None where no rate is known or the own machine is surely cheaper."""
     issues: Issues = field(default=())

@@ -102,6 +102,8 @@ class Pull:
     short_of: Held
     slow_kmh: float = math.nan
     """Speed, where `short_of` keeps a pass in the slower half of its speed window; NaN elsewhere."""
+    from_mm: float = math.nan
+    """Depth from which it is pulled so, where that is told."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,6 +131,8 @@ class Ripped:
     net_per_ha: float
     """Expected."""
     pull: Pull
+    loosened: float
+    """Share of the pan in broken soil."""
     held: Held | None = None
     """Limit but for which another depth would be taken."""
     credited_by: str = ""
@@ -138,7 +142,7 @@ class Ripped:
     clay_chance: float = 0.0
     """Expected share of the zone where the tines are in clay that is not to be brought up."""
     deeper: Pull | None = None
-    """Pull of the next deeper option where it needs fewer tines or another pass; None where it does not."""
+    """Pull of the first deeper option with fewer tines or another pass, where deeper would return more without."""
     cover: Cover | None = None
     """None under the rule `return`."""
 
@@ -157,7 +161,7 @@ class Left:
     """The soil type is expected to respond to ripping."""
     pan_probability: float
     best: Alternative | None
-    """Option with the set-ups fitted that brings most for its cost; with any, where `barred`; None: none is allowed."""
+    """Option that returns most; with the set-ups fitted only, where another pays; None: none is allowed."""
     barred: Held | None = None
     """What forbids the set-ups fitted; None where nothing does."""
     shallowest: Held | None = None

@@ -9,7 +9,7 @@ import pytest
 from hardpan.outputs.words.english import speak
 from hardpan.outputs.words.units import Units
 from hardpan.records.advice import Cheaper, Condition, Hiring, Met, NextDepth
-from hardpan.records.ledger import Ledger, Strategy
+from hardpan.records.ledger import Driver, Ledger, Strategy
 from hardpan.records.plan import Plan
 from hardpan.records.reasons import Alternative, Cover, Held, Left, Limit, Reason
 
@@ -45,7 +45,7 @@ def ledger_of(like: Ledger, *, net=60.0, loss=0.2, ripped_ha=96.0, amendments=0.
     usual = {"strategy": Strategy.USUAL, "ripped_ha": 100.0, "depth_mm": 500.0, "net": -2000.0}
     ours |= {"net": net * ripped_ha, "net_low": low * ripped_ha, "net_high": high * ripped_ha, "loss_probability": loss}
     lines = pd.DataFrame({"zone": ["total"], "item": ["amendments"], "amount": [amendments]})
-    made = {"days": 4.1, "seasons": (3.0, 3.0), "open_ha": 0.0, "hiring": None}
+    made = {"days": 4.1, "seasons": (3.0, 3.0), "open_ha": 0.0, "open_by": None, "hiring": None}
     return replace(like, strategies=pd.DataFrame([ours, usual]), lines=lines, **made | fields)
 
 
@@ -155,7 +155,15 @@ def test_one_depth_and_many_depths_read_well(files, planned, ledger):
 @pytest.mark.parametrize(
     ("fields", "end"),
     [
-        ({"open_ha": 7.0}, " 7.0 ha could go either way: probe again there."),
+        ({"open_ha": 7.0, "open_by": Driver.PAN}, " 7.0 ha could go either way: probe again there."),
+        (
+            {"open_ha": 7.0, "open_by": Driver.GAIN},
+            " 7.0 ha could go either way: check strips there would tell, more probes would not.",
+        ),
+        (
+            {"open_ha": 7.0, "open_by": Driver.GRAIN},
+            " 7.0 ha could go either way: that hangs on the price of grain, more probes would not tell.",
+        ),
         ({"open_ha": 0.04}, "chance of a loss 20 %)."),
         ({"hiring": HIRING}, " By a contractor, at about 80 $/ha, it would cost less."),
         (

@@ -29,6 +29,7 @@ RIPPED = Ripped(
     bottom_mm=(405.0, 360.0, 450.0),
     net_per_ha=96.2,
     pull=PULL,
+    loosened=0.95,
 )
 BEST = Alternative(depth_mm=400, setup="winged", cost_per_ha=150.0, gain_per_ha=110.0)
 LEFT = Left(soil_type="deep sand", responds=True, pan_probability=0.95, best=BEST)
@@ -78,17 +79,21 @@ def test_the_brief_reason_follows_depth_and_set_up_and_says_neither(files):
         ({"held": CLAY}, ", sodic clay from 490 mm (kept 50 mm above) forbids 450 mm and deeper, and"),
         ({"held": replace(CLAY, name="hostile subsoil", kept_mm=0.0)}, ", hostile clay from 490 mm forbids 450 mm"),
         ({"held": replace(POWER, from_mm=475.0)}, ", engine power (314 kW usable) forbids 475 mm and deeper, and"),
-        ({"depth_mm": 500}, "the tines run below it so that it breaks between them as well"),
+        ({"depth_mm": 500, "loosened": 0.95}, "the tines run below it so that it breaks between them as well"),
+        ({"depth_mm": 500, "loosened": 0.6}, "the tines run below it, which still breaks more of it (60% in all)"),
         ({"pan_probability": 0.6}, "where there is a pan (60% of the ground) it ends at 405 mm"),
         ({"credited_by": "stranded lime"}, "with winged tines (stranded lime):"),
         ({"pull": replace(PULL, tines=5)}, "with 5 of 7 tines, because engine power (314 kW usable) allows no more"),
         ({"pull": replace(PULL, passes=2)}, "in two passes, because engine power (314 kW usable) does not allow it in"),
         ({"pull": replace(PULL, slow_kmh=5.75)}, "at 5.75 km/h, because engine power (314 kW usable) allows no faster"),
         (
-            {"depth_mm": 375, "deeper": replace(PULL, tines=5)},
-            "costs more than it brings, as engine power (314 kW usable) then allows only 5 of 7 tines, and",
+            {"depth_mm": 375, "deeper": replace(PULL, tines=5, from_mm=425.0)},
+            "costs more than it brings, as engine power (314 kW usable) allows only 5 of 7 tines from 425 mm on, and",
         ),
-        ({"depth_mm": 375, "deeper": replace(PULL, passes=2)}, "(314 kW usable) then asks for two passes, and"),
+        (
+            {"depth_mm": 375, "deeper": replace(PULL, passes=2, from_mm=425.0)},
+            "(314 kW usable) asks for two passes from 425 mm on, and",
+        ),
         ({"cover": Cover(asked=0.9, reached=0.93)}, "passes below it on 93% of the ground and returns about 96 $/ha"),
         ({"cover": Cover(asked=0.95, reached=0.93)}, "(short of the 95% asked for)"),
         (
@@ -122,8 +127,7 @@ def test_limits_are_told_to_us_readers_in_their_units(us, changes, said):
     [
         (
             {},
-            "even the depth that brings most for its cost, 400 mm with winged tines, "
-            "would cost about 150 $/ha and bring 110 $/ha.",
+            "even the depth that returns most, 400 mm with winged tines, would cost about 150 $/ha and bring 110 $/ha.",
         ),
         ({"pan_probability": 0.3}, "a pan is expected on only 30% of it, and even the depth"),
         ({"responds": False, "soil_type": "sand over clay"}, "not expected to pay on sand over clay (ripping into the"),
@@ -140,7 +144,7 @@ def test_limits_are_told_to_us_readers_in_their_units(us, changes, said):
             "the set-up of the rest of the paddock is barred (gravel forbids inclusion plates); with another, even",
         ),
         ({"other_pays": True}, "another set-up would pay"),
-        ({"best": replace(BEST, gain_per_ha=160.0)}, "Leave unripped: the depth that brings most"),
+        ({"best": replace(BEST, gain_per_ha=160.0)}, "Leave unripped: the depth that returns most"),
         ({"best": replace(BEST, gain_per_ha=0.3)}, "and bring nothing."),
         ({"best": replace(BEST, gain_per_ha=-8.2)}, "and take 8 $/ha of grain."),
         ({"best": replace(BEST, held=DEEPEST)}, "110 $/ha; the ripper goes no deeper than 450 mm."),

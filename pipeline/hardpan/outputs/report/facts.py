@@ -27,6 +27,9 @@ _LEAST_SHARE = 0.005
 _COUNTED = {"hours": "hours", "fuel_l": "fuel"}
 """Quantity to the ledger's item."""
 
+_MAP = "kriging"
+"""Method of `Surfaces.scores` that the maps are made by."""
+
 FEW_SITES = 10
 """Fewer sites than this are called few (GEOSTATISTICS: under about 10 a map is hardly more than a mean)."""
 
@@ -86,7 +89,9 @@ def doubts(run: PaddockRun, words: Words) -> list[str]:
     readings, insertions = run.survey.profiles.readings, run.pan.insertions
     sites, n = len(np.unique(readings["site"].to_numpy())), len(insertions)
     stopped = int((insertions["bottom_kind"] == Bottom.CENSORED).sum())
-    said = [words.ground.map_verdict(run.surfaces.verdict), page.insertions(n, sites, few=sites < FEW_SITES)]
+    said = [words.money.moves_most(run.ledger.drivers), words.ground.map_verdict(run.surfaces.verdict)]
+    said += [words.ground.plain_map(*one, near=near) for *one, near in plain_maps(run)]
+    said.append(page.insertions(n, sites, few=sites < FEW_SITES))
     said += [page.stopped(stopped, n)] if stopped else []
     said.append(page.dates([str(date) for date in run.pan.dates["date"] if str(date)]))
     found = sensitivity(run)
@@ -104,6 +109,24 @@ def doubts(run: PaddockRun, words: Words) -> list[str]:
     if len(losing):
         said.append(page.losing(list(zip(losing["zone"], losing["loss_probability"], strict=True))))
     return [one for one in said if one]
+
+
+def plain_maps(run: PaddockRun) -> list[tuple[str, str, bool]]:
+    """Maps that forecast worse than the better yardstick: variable, yardstick, and whether at sites left out singly.
+
+    Each is named once; of the pan's bottom at sites left out singly the verdict tells.
+    """
+    found: dict[str, tuple[str, str, bool]] = {}
+    for (folds, variable), rows in run.surfaces.scores.groupby(["folds", "variable"], sort=False):
+        score = rows.set_index("method")["crps"].dropna()
+        near = folds == "site"
+        if _MAP not in score or len(score) < 2 or (near and variable == "bottom"):
+            continue
+        plain = score.drop(_MAP)
+        best = str(plain.idxmin())
+        if float(score[_MAP]) > float(plain.min()):
+            found.setdefault(str(variable), (str(variable), best, bool(near)))
+    return list(found.values())
 
 
 def sensitivity(run: PaddockRun) -> pd.DataFrame:

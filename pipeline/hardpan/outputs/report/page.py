@@ -33,6 +33,7 @@ from hardpan.outputs.zone_map import as_svg
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.issues import Issues
 from hardpan.records.pan import DATES_TO_MM
+from hardpan.records.reasons import Alternative
 from hardpan.records.survey import DatumMove
 
 _TABLES = (
@@ -246,9 +247,13 @@ def _pictures_of(
         drawn = figures.draw_section(zone, setups[zone["setup"]], critical_mm, pan_mm, words)
         yield Markup(as_svg(drawn)), say("section")
     rows = run.plan.candidates[run.plan.candidates["zone"] == zone["zone"]]
-    if (rows["allowed"] & (rows["depth_mm"] > 0)).any():
+    allowed = rows[rows["allowed"] & (rows["depth_mm"] > 0)]
+    if len(allowed):
+        best = allowed.loc[allowed["net_per_ha"].idxmax()]
+        option = words.zones.option(Alternative(depth_mm=int(best["depth_mm"]), setup=str(best["setup"])))
+        money = words.units.per_area(float(best["net_per_ha"]))
         drawn = figures.draw_candidates(rows, zone, {name: words.zones.setup(name) for name in setups}, words)
-        yield Markup(as_svg(drawn)), say("candidates")
+        yield Markup(as_svg(drawn)), say("candidates", option=option, money=money)
 
 
 def _money_pictures(run: PaddockRun, words: Words) -> list[tuple[Markup, str]]:

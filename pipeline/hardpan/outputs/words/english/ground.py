@@ -34,6 +34,9 @@ FACTS = {
 MEASURES = {**FACTS, "ph_subsoil": "pH in {100-300 mm}"}
 """What to measure where a fact is missing."""
 
+VARIABLES = {"pan": "presence", "peak": "strength (peak)"}
+"""Mapped variables whose code is no name."""
+
 FACT_UNITS = {"clay_pct": " %", "esp_pct": " %", "gravel_pct": " %", "carbonate_pct": " %", "cover_pct": " %"}
 FACT_UNITS |= {"repellence_med": " mol/L"}
 """Units that are the same for every reader."""
@@ -99,6 +102,14 @@ class EnglishGround:
         level = f"is no better than a plain yardstick ({verdict.yardstick}) at a site left out"
         compared = f"{better} ({verdict.yardstick})" if verdict.better else level
         return f"The map of the pan's bottom {compared}. {self._more_probes(verdict)}"
+
+    def plain_map(self, variable: str, yardstick: str, *, near: bool) -> str:
+        """A map that forecasts worse than a plain yardstick; `near`: at sites left out one by one, else in blocks."""
+        where = "at a site left out" if near else "away from the sites"
+        return (
+            f"The map of the pan's {VARIABLES.get(variable, variable)} is worse than a plain yardstick ({yardstick}) "
+            f"{where}: do not read much into its pattern there."
+        )
 
     def model(self, row: Mapping[str, object]) -> str:
         """What a fitted model says of how far alike ground reaches; `row` of `Surfaces.models`."""

@@ -121,7 +121,7 @@ CHARTS = {
     "profile": "Cone index by depth where the probe went all the way: median and middle four fifths; triangles, where "
     "it stopped; dashed, the threshold of {threshold}; shaded, the mapped pan.",
     "section": "Across three tines: pale, the soil loosened; between the tines a ridge stays; hatched, the pan.",
-    "candidates": "Expected return of each depth and set-up allowed here.",
+    "candidates": "Expected return of each depth and set-up allowed here; most from {option}: {money}.",
     "by_strategy": "Return of the whole paddock by strategy, with its likely range (nine chances in ten).",
     "by_zone_chart": "Return by zone, with its likely range.",
     "variogram": "How unlike two sites are by their distance: {variable} of the pan.",

@@ -12,7 +12,7 @@ from hardpan.outputs.words.english.zones import LIMITS, NOTHING_PAYS, EnglishZon
 from hardpan.outputs.words.units import MISSING, Units
 from hardpan.records.advice import Cheaper, Hiring, NextDepth
 from hardpan.records.catalog import Catalog
-from hardpan.records.ledger import Ledger, Strategy
+from hardpan.records.ledger import Driver, Ledger, Strategy
 from hardpan.records.plan import Plan
 from hardpan.records.reasons import CheckStrip, Closed, Left, Limit
 
@@ -23,6 +23,18 @@ LISTED_DEPTHS = 4
 
 LEAST_HA = 0.05
 """Less ground than this is not spoken of."""
+
+WOULD_TELL = {
+    Driver.PAN: "probe again there",
+    Driver.GAIN: "check strips there would tell, more probes would not",
+    Driver.LASTING: "check strips there, harvested every season, would tell, more probes would not",
+    Driver.DRAFT: "fuel measured in a first run there would tell, more probes would not",
+    None: "probe again there",
+}
+"""What would settle the ground where ripping may as well pay as not, by what its doubt comes from."""
+
+DECIDES = "that hangs on the {driver}, more probes would not tell"
+"""The same of an input that nothing in the paddock tells."""
 
 PARTS = {
     "for fuel and lubricant": ("fuel", "lubricant"),
@@ -57,7 +69,8 @@ class EnglishMoney:
         wait = "Wait: the soil is too wet, the tines would smear it. Once it has dried: " if plan.too_wet else ""
         again = ""
         if ledger.open_ha >= LEAST_HA:
-            again = f" {self._area(ledger.open_ha)} could go either way: probe again there."
+            again = f" {self._area(ledger.open_ha)} could go either way: {WOULD_TELL.get(ledger.open_by, DECIDES)}."
+            again = again.format(driver=ledger.open_by)
         if ripped_ha <= 0:
             head = self._nothing_ripped(plan, total_ha)
             return f"{head}{self._if_ripped(ledger.strategies)}{again}"
@@ -100,6 +113,17 @@ class EnglishMoney:
         if not math.isnan(row["between_mm"]):
             lasts = f"On {row['soil_type']}, {traffic}, the next deep pass is due after {until} seasons"
         return f"{lasts}; {self._next_depth(row)}.{self._between(row)}{self._last_pass(row)}"
+
+    def moves_most(self, drivers: pd.DataFrame) -> str:
+        """What the doubt about the return comes from most; `drivers` of the ledger, "" where there are none."""
+        if drivers.empty:
+            return ""
+        (first, share), *others = drivers[["input", "share"]].itertuples(index=False, name=None)
+        second = f", then {self.label(others[0][0])}, {self.units.share(others[0][1])}" if others else ""
+        return (
+            f"What moves the answer most: {self.label(first)}, {self.units.share(share)} of the doubt about the "
+            f"return{second}."
+        )
 
     def made_of(self, ledger: Ledger) -> str:
         """What the cost per area is made of and how the machines are charged; "" where nothing is ripped."""

@@ -30,6 +30,9 @@ WELL_BELOW_MM = 50
 
 NOTHING_PAYS = "no depth is expected to pay here"
 
+BETWEEN_SHARE = 0.9
+"""A pan of which so much lies in broken soil breaks between the tines as well."""
+
 LIMITS = {
     Limit.POWER: "engine power",
     Limit.TINE: "the break-out rating of a tine",
@@ -176,12 +179,16 @@ class EnglishZones:
             return f", the clay, where nothing more is gained, begins at about {self.units.depth(clay_mm)}"
         if why.cover is not None:
             return ""
-        if bottom_mm > why.depth_mm:
+        if bottom_mm > why.depth_mm or why.deeper is not None:
             deeper = f", as {self._lacks(why.deeper)}" if why.deeper is not None else ""
             return f", going deeper costs more than it brings{deeper}"
-        if why.depth_mm > bottom_mm + WELL_BELOW_MM:
+        return self._below(why) if why.depth_mm > bottom_mm + WELL_BELOW_MM else ""
+
+    def _below(self, why: Ripped) -> str:
+        """Why the tines run well below the pan."""
+        if why.loosened >= BETWEEN_SHARE:
             return ", the tines run below it so that it breaks between them as well"
-        return ""
+        return f", the tines run below it, which still breaks more of it ({why.loosened:.0%} in all)"
 
     def _pays(self, why: Ripped) -> str:
         money = self.units.per_area(abs(why.net_per_ha))
@@ -207,8 +214,8 @@ class EnglishZones:
     def _lacks(self, pull: Pull) -> str:
         short = self._short_of(pull.short_of)
         if pull.passes > 1:
-            return f"{short} then asks for two passes"
-        return f"{short} then allows only {pull.tines} of {pull.all_tines} tines"
+            return f"{short} asks for two passes from {self.units.depth(pull.from_mm)} on"
+        return f"{short} allows only {pull.tines} of {pull.all_tines} tines from {self.units.depth(pull.from_mm)} on"
 
     def _short_of(self, held: Held) -> str:
         name = self.limit(held.limit)
@@ -239,7 +246,7 @@ class EnglishZones:
         """What the best depth would cost and bring."""
         even = "" if best.gain_per_ha > best.cost_per_ha else "even "
         money = f"would cost about {self.units.per_area(best.cost_per_ha)} and {self._brings(best.gain_per_ha)}"
-        loss = f"{even}the depth that brings most for its cost, {self.option(best)}, {money}"
+        loss = f"{even}the depth that returns most, {self.option(best)}, {money}"
         if best.held is not None:
             loss += f"; {self.held(best.held)}"
         if why.barred is not None:
@@ -273,6 +280,8 @@ class EnglishZones:
         return f"a pan bottom {side} {bottom} would favour {other} ({more}); {loss}"
 
     def _gain_to_pay(self, needed_t_per_ha: float) -> str:
+        if math.isinf(needed_t_per_ha):
+            return "no gain of the first season that can be expected would make ripping pay"
         needed = self.units.write(needed_t_per_ha, Measure.YIELD, 2)
         return f"a first-season gain above {needed} would make ripping pay"
 
