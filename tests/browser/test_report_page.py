@@ -149,7 +149,7 @@ def test_every_ground_can_be_chosen_and_looks_different(browser, report):
             assert (np.abs(seen[a] - seen[b]).max(axis=2) > 20).mean() > 0.05
 
 
-@pytest.mark.parametrize("layer", ["borders", "probes", "exclusions"])
+@pytest.mark.parametrize("layer", ["borders", "zone-numbers", "probes", "exclusions"])
 def test_a_layer_can_be_switched(browser, report, layer):
     open_page(browser, report)
     before = map_picture(browser)
@@ -158,6 +158,24 @@ def test_a_layer_can_be_switched(browser, report, layer):
     browser.execute_script(f"document.querySelector('input[value=\"{layer}\"]').click()")
     assert (np.abs(before - after).max(axis=2) > 30).sum() > 50
     assert (np.abs(before - map_picture(browser)).max(axis=2) > 30).sum() == 0
+
+
+@pytest.mark.parametrize("width", [360, 1400])
+def test_every_zone_has_its_number_on_the_map(browser, report, width):
+    """Drawn letters are not text of the page: the glyph is asked what it draws, and whether that lies on the map."""
+    open_page(browser, report, width=width)
+    numbers, inside = browser.execute_script(
+        """
+        const [view] = Object.values(Bokeh.index.roots ?? Bokeh.index);
+        const frame = view.frame, box = frame.bbox;
+        const {x, y, number} = view.model.renderers.find((one) => one.name === "zone-numbers").data_source.data;
+        const within = (at, scale, low, high) => { const s = scale.compute(at); return s > low + 6 && s < high - 6; };
+        return [[...number], [...x].map((at, k) => within(at, frame.x_scale, 0, box.width) &&
+                                                   within(y[k], frame.y_scale, 0, box.height))];
+        """
+    )
+    assert set(numbers) == {"1", "2", "3", "4"}
+    assert all(inside)
 
 
 def test_controls_are_reached_and_worked_by_keyboard(browser, report):

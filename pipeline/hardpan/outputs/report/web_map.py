@@ -118,6 +118,7 @@ def draw_web_map(
     grounds = [Ground(name="ground-depth", says=words.page.label("ground-depth"), classes=tuple(key))]
     grounds += [_raster(plot, name, maps[name], frame, words) for name in _RASTERS]
     grounds.append(_soils(plot, layers["soils"], words))
+    _numbers(plot, zones)
     # The view follows the outline alone, so that it stays where it is when layers are switched.
     across.renderers = up.renderers = [_overlays(plot, layers, words)]
     lengths = ImperialLength(include=["ft"], ticks=list(_ROUND_FT)) if words.units.us else MetricLength()
@@ -128,7 +129,7 @@ def draw_web_map(
     plot.add_layout(scale)
     # The characters that could end a script element early are written as escapes.
     item = json.dumps(json_item(plot)).replace("<", "\\u003c").replace("\u2028", "\\u2028")
-    overlays = tuple((name, words.page.label(name)) for name in ("borders", "probes", "exclusions"))
+    overlays = tuple((name, words.page.label(name)) for name in ("borders", "zone-numbers", "probes", "exclusions"))
     return WebMap(item=item, grounds=tuple(grounds), overlays=overlays)
 
 
@@ -136,6 +137,9 @@ def _stretched(layer: gpd.GeoDataFrame, factor: float) -> gpd.GeoDataFrame:
     """Layer with its coordinates multiplied, so that one unit of the map is one unit of the scale bar."""
     return layer.set_geometry(layer.geometry.affine_transform([factor, 0.0, 0.0, factor, 0.0, 0.0]))
 
+
+_ROOM = 0.03
+"""A piece is numbered where a circle of this share of the paddock's length, as radius, lies in it."""
 
 _RASTERS = ("pan_bottom_mm", "pan_bottom_sd_mm", "breach_probability")
 
@@ -188,6 +192,24 @@ def _zones(
     says = words.page.label("tip_hover")
     plot.add_tools(HoverTool(renderers=[touch], tooltips=tips, description=says, visible=False))
     plot.add_tools(TapTool(renderers=[touch]))
+
+
+def _numbers(plot: figure, zones: gpd.GeoDataFrame) -> None:
+    """Number of each zone where its largest pieces have most room."""
+    piece = zones[["zone", "geometry"]].explode(index_parts=False)
+    circle = shapely.maximum_inscribed_circle(piece.geometry.to_numpy())
+    room = shapely.length(circle)
+    west, south, east, north = zones.total_bounds
+    most = piece.assign(room=room).groupby("zone")["room"].transform("max").to_numpy()
+    shown = (room == most) | (room >= _ROOM * max(east - west, north - south))
+    points = shapely.get_coordinates(circle[shown])[::2]
+    source = ColumnDataSource(
+        {"x": points[:, 0], "y": points[:, 1], "number": [str(zone) for zone in piece["zone"][shown]]}
+    )
+    plot.text(
+        "x", "y", text="number", source=source, text_color="#ffffff", text_outline_color=EDGE, text_font_size="15px",
+        text_font_style="bold", text_align="center", text_baseline="middle", name="zone-numbers", level="overlay",
+    )  # fmt: skip
 
 
 def _told(row: Mapping[Any, Any], words: Words) -> str:

@@ -134,6 +134,7 @@ MAP = {
     "ground-breach_probability": "chance that the working depth gets below the pan",
     "ground-soils": "soil types",
     "borders": "zone borders",
+    "zone-numbers": "zone numbers",
     "probes": "probe insertions",
     "exclusions": "keep-out ground",
     "leave_unripped": "leave unripped",
