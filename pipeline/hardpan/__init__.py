@@ -10,6 +10,7 @@ if TYPE_CHECKING:  # the same names for type checkers, which cannot see what is 
     from hardpan.costs.stage import tally as tally
     from hardpan.money.stage import price_machines as price_machines
     from hardpan.options.stage import weigh_options as weigh_options
+    from hardpan.outputs.sites.stage import write_sites as write_sites
     from hardpan.outputs.stage import write_outputs as write_outputs
     from hardpan.outputs.words.summary import headline as headline
     from hardpan.outputs.words.summary import map_verdict as map_verdict
@@ -21,7 +22,9 @@ if TYPE_CHECKING:  # the same names for type checkers, which cannot see what is 
     from hardpan.run.chain import run_paddock as run_paddock
     from hardpan.run.config import change as change
     from hardpan.run.config import read_config as read_config
+    from hardpan.run.config import read_paddock_config as read_paddock_config
     from hardpan.run.manifest import Clock as Clock
+    from hardpan.run.probing import plan_sites as plan_sites
     from hardpan.surfaces.stage import map_pan as map_pan
     from hardpan.survey.stage import read_survey as read_survey
     from hardpan.zones.stage import draw_zones as draw_zones
@@ -44,6 +47,9 @@ _PUBLIC = {
     "prescribe": "prescription.stage",
     "tally": "costs.stage",
     "write_outputs": "outputs.stage",
+    "read_paddock_config": "run.config",
+    "plan_sites": "run.probing",
+    "write_sites": "outputs.sites.stage",
     "headline": "outputs.words.summary",
     "zone_table": "outputs.words.summary",
     "map_verdict": "outputs.words.summary",

@@ -78,6 +78,29 @@ def check(config: ConfigPath, verbose: Verbose = False) -> None:
 
 
 @app.command()
+def sites(config: ConfigPath, out: OutFolder, verbose: Verbose = False) -> None:
+    """Choose where to probe: a first survey, or further sites beside those of [probes]."""
+    with _plainly(verbose=verbose):
+        from hardpan.outputs.folder import check_folder, clear_leftovers
+        from hardpan.outputs.sites.stage import write_sites
+        from hardpan.outputs.words.summary import site_summary
+        from hardpan.run.config import read_paddock_config
+        from hardpan.run.probing import plan_sites
+
+        clear_leftovers(Path.cwd(), config.parent, out.parent)
+        settings = read_paddock_config(config)
+        check_folder(out, (config, *settings.inputs))
+        with _shown(verbose=verbose) as clock:
+            result = plan_sites(settings, clock)
+            with clock.stage("outputs"):
+                paths = write_sites(result, settings.outputs, out)
+        table, says = site_summary(result, settings.outputs)
+        _print_table(*table)
+        typer.echo(says)
+        typer.echo(f"{len(paths)} files in {out}")
+
+
+@app.command()
 def new(folder: Annotated[Path, typer.Argument(help="Folder for the template.")], verbose: Verbose = False) -> None:
     """Write a commented template configuration."""
     with _plainly(verbose=verbose):

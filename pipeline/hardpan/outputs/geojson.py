@@ -1,6 +1,7 @@
 """The prescription as GeoJSON [rfc7946]: WGS 84, 7 decimals, right-hand rule, no crs member."""
 
 import json
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -22,32 +23,48 @@ def write_geojson(path: Path, zones: gpd.GeoDataFrame, name: str) -> None:
     name : str
         Name of the paddock, kept as a foreign member.
     """
-    bbox = [round(float(edge), 7) for edge in shapely.total_bounds(zones.geometry.array)]
-    features = [_feature(zone) for zone in zones.sort_values("zone").to_dict("records")]
-    head = {"type": "FeatureCollection", "name": name, "depth_unit": "mm", "bbox": bbox}
-    # One feature a line keeps the file readable and its differences short.
-    lines = ",\n".join(_dumps(feature) for feature in features)
+    rows = zones.sort_values("zone")
+    properties = [_properties(zone) for zone in rows.drop(columns="geometry").to_dict("records")]
+    write_features(path, properties, rows.geometry.to_numpy(), name=name, depth_unit="mm")
+
+
+def write_features(
+    path: Path, properties: Sequence[Mapping[str, object]], geometry: np.ndarray, **members: object
+) -> None:
+    """Write a collection of features, one a line, which keeps the file readable and its differences short.
+
+    Parameters
+    ----------
+    path : Path
+        The file to write; the same features give the same bytes.
+    properties, geometry
+        Of each feature; geometry in WGS 84, rounded.
+    **members : object
+        Foreign members of the collection.
+    """
+    bbox = [round(float(edge), 7) for edge in shapely.total_bounds(geometry)]
+    head = {"type": "FeatureCollection", **members, "bbox": bbox}
+    lines = ",\n".join(
+        _dumps({"type": "Feature", "properties": row, "geometry": shapely.geometry.mapping(shape)})
+        for row, shape in zip(properties, geometry, strict=True)
+    )
     path.write_text(f'{_dumps(head)[:-1]},"features":[\n{lines}\n]}}\n', encoding="utf-8", newline="\n")
 
 
-def _feature(zone: dict[str, Any]) -> dict[str, Any]:
+def _properties(zone: dict[str, Any]) -> dict[str, object]:
     return {
-        "type": "Feature",
-        "properties": {
-            "zone": int(zone["zone"]),
-            "depth_mm": round(zone["depth_mm"]),
-            "setup": zone["setup"],
-            "spacing_mm": round(zone["spacing_mm"]) if np.isfinite(zone["spacing_mm"]) else None,
-            "speed_kmh": round(float(zone["speed_kmh"]), 2) if np.isfinite(zone["speed_kmh"]) else None,
-            "area_ha": round(float(zone["area_ha"]), 4),
-            "reason": zone["reason"],
-            "kind": zone["kind"],
-            "soil_type": zone["soil_type"],
-            **{name: int(zone[name]) for name in ("strip", "pair") if zone["kind"] == "strip"},
-        },
-        "geometry": shapely.geometry.mapping(zone["geometry"]),
+        "zone": int(zone["zone"]),
+        "depth_mm": round(zone["depth_mm"]),
+        "setup": zone["setup"],
+        "spacing_mm": round(zone["spacing_mm"]) if np.isfinite(zone["spacing_mm"]) else None,
+        "speed_kmh": round(float(zone["speed_kmh"]), 2) if np.isfinite(zone["speed_kmh"]) else None,
+        "area_ha": round(float(zone["area_ha"]), 4),
+        "reason": zone["reason"],
+        "kind": zone["kind"],
+        "soil_type": zone["soil_type"],
+        **{name: int(zone[name]) for name in ("strip", "pair") if zone["kind"] == "strip"},
     }
 
 
-def _dumps(value: dict[str, Any]) -> str:
+def _dumps(value: Mapping[str, object]) -> str:
     return json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))

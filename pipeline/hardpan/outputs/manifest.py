@@ -2,6 +2,7 @@
 
 import json
 from collections import Counter
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
@@ -64,12 +65,22 @@ def write_manifest(  # noqa: PLR0917
         "headline": words.money.headline(run.plan, run.ledger),
         "strategies": _rows(run.ledger.strategies),
         "issues": dict(sorted(Counter(issue.code for issue in issues).items())),
-        "files_sha256": {name: digest for name, digest in files.items() if Path(name).suffix in _STEADY},
+        "files_sha256": steady(files),
         "clock": {"started": trail.started, "timings_s": trail.timings_s.to_dict()},
     }
+    write_document(path, document, files)
+
+
+def write_document(path: Path, document: Mapping[str, object], files: dict[str, str]) -> None:
+    """Write a manifest as JSON, sealed with its own digest and those of `files` (name to SHA-256)."""
     record = sealed({key: _plain(value) for key, value in document.items()}, files)
     text = json.dumps(record, indent=1, sort_keys=True, ensure_ascii=False, allow_nan=False)
     path.write_text(text + "\n", encoding="utf-8", newline="\n")
+
+
+def steady(files: Mapping[str, str]) -> dict[str, str]:
+    """Digests of the files whose bytes depend on nothing but inputs, settings and versions."""
+    return {name: digest for name, digest in files.items() if Path(name).suffix in _STEADY}
 
 
 def _move(move: DatumMove) -> dict[str, object]:

@@ -17,6 +17,9 @@ EXCLUDED = "#ffffff"
 ACCENT = "#b5482f"
 """The one thing to look at in a chart; at least 4.5 : 1 against white and against the dark page."""
 
+SOILS = ("#e69f00", "#56b4e9", "#009e73", "#f0e442", "#0072b2", "#d55e00", "#cc79a7", "#999999")
+"""Soil types: Okabe and Ito's colours."""
+
 
 def depth_colours(depths_mm: Iterable[float]) -> Mapping[int, str]:
     """Hex colour for each depth, bright when shallow and dark when deep.

@@ -22,6 +22,8 @@ _DECIMALS: Mapping[str, int] = {
     "predicted": 3,
     "sd": 3,
     "crps": 3,
+    "longitude": 7,
+    "latitude": 7,
 }
 """Decimals by column; 2 where not named."""
 

@@ -53,7 +53,7 @@ def draw_zone_map(zones: gpd.GeoDataFrame, colours: Mapping[int, str], words: Wo
     for zone in zones.itertuples():
         shut = zone.kind == "exclusion"
         colour = EXCLUDED if shut else colours[round(zone.depth_mm)]
-        outline, hatch = _outline(zone.geometry), {"exclusion": "xxxx", "strip": "...."}.get(zone.kind)
+        outline, hatch = outline_path(zone.geometry), {"exclusion": "xxxx", "strip": "...."}.get(zone.kind)
         axes.add_patch(PathPatch(outline, facecolor=colour, edgecolor=EDGE, linewidth=2.4, hatch=hatch))
         # A light line within the dark one: seen on bright ground and on dark.
         axes.add_patch(PathPatch(outline, fill=False, edgecolor=EXCLUDED, linewidth=0.8, zorder=2))
@@ -61,7 +61,7 @@ def draw_zone_map(zones: gpd.GeoDataFrame, colours: Mapping[int, str], words: Wo
             _name_strip(axes, zone)
         elif not shut:
             _label(axes, zone, colour, words, inch_m=1.04 * max(width / 6.4, height / figure.get_figheight()))
-    _scale_and_north(axes, (west, south, east, north), words)
+    draw_scale_and_north(axes, (west, south, east, north), words)
     return figure
 
 
@@ -85,7 +85,8 @@ def as_png(figure: Figure, dots_per_inch: float) -> bytes:
     return stream.getvalue()
 
 
-def _outline(shape: shapely.Geometry) -> Outline:
+def outline_path(shape: shapely.Geometry) -> Outline:
+    """Rings of a polygon or several as one path."""
     rings = [shapely.get_coordinates(ring) for ring in shapely.get_rings(shapely.get_parts(shape))]
     return Outline.make_compound_path(*(Outline(ring, closed=True) for ring in rings))
 
@@ -127,7 +128,8 @@ def _place(piece: shapely.Polygon, text: str, inch_m: float) -> tuple[float, flo
     return x * shape, y, float(np.sqrt(2.0) * circle.length / inch_m * 72.0 / height)
 
 
-def _scale_and_north(axes: Axes, bounds: tuple[float, float, float, float], words: Words) -> None:
+def draw_scale_and_north(axes: Axes, bounds: tuple[float, float, float, float], words: Words) -> None:
+    """Scale bar and north arrow below a map of ground within `bounds` (west, south, east, north, m)."""
     west, south, east, north = bounds
     pad = 0.02 * max(east - west, north - south)
     metre, unit = words.units.ground_unit

@@ -14,14 +14,14 @@ from hardpan.records.quantity import Quantity
 from hardpan.records.response import Response
 from hardpan.records.rules import Rule
 from hardpan.records.soils import SoilType
-from hardpan.run.config import Config, PriceSettings
+from hardpan.run.config import PaddockConfig, PriceSettings
 from hardpan.run.own_tables import own_tables, place
 from hardpan.run.shipped_tables import Table, pick, read_table, tables_with
 
 S = TypeVar("S", bound=Settings)
 
 
-def read_catalog(config: Config) -> Catalog:
+def read_catalog(config: PaddockConfig) -> Catalog:
     """All tables of `configs/` with the numbers of `config` in place of shipped ones.
 
     Raises
@@ -72,13 +72,13 @@ def read_catalog(config: Config) -> Catalog:
     return catalog
 
 
-def moisture_models(config: Config) -> dict[str, MoistureModel]:
+def moisture_models(config: PaddockConfig) -> dict[str, MoistureModel]:
     """Models of cone index against water content, with the user's own coefficients."""
     table = tables_with(config.numbers)["moisture"]
     return parse_models(table, file=place(config, "moisture"))
 
 
-def _soils(config: Config, own: Table, water: Table) -> dict[str, SoilType]:
+def _soils(config: PaddockConfig, own: Table, water: Table) -> dict[str, SoilType]:
     soils = {}
     for name, entry in own.items():
         where = f'[soil.types."{name}"]' if name in config.soil.types else place(config, "soils", name)

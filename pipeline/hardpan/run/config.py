@@ -4,7 +4,7 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from math import isfinite
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 
 from pydantic import BeforeValidator, ValidationInfo
 
@@ -23,6 +23,7 @@ from hardpan.records.decision import (
 )
 from hardpan.records.quantity import Quantity, entry
 from hardpan.strips.settings import StripSettings
+from hardpan.sites.settings import SiteSettings
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.survey.settings import GridSettings, PaddockSettings, ProbeSettings, SoilSettings
 from hardpan.zones.settings import ZoneSettings
@@ -91,11 +92,11 @@ class NumberSettings(Settings):
         return dict(self)
 
 
-class Config(Settings):
-    """One paddock's configuration; each table is a settings class of the room that reads it."""
+class PaddockConfig(Settings):
+    """One paddock's configuration, probed or not; each table is a settings class of the room that reads it."""
 
     paddock: PaddockSettings = setting(says="The ground")
-    probes: ProbeSettings = setting(says="The penetrometer log")
+    probes: ProbeSettings | None = setting(None, says="The penetrometer log")
     pan: PanSettings = setting(PanSettings(), says="What counts as a pan")
     soil: SoilSettings = setting(SoilSettings(), says="Soil types and lab cores")
     surfaces: SurfaceSettings = setting(SurfaceSettings(), says="Maps with uncertainty")
@@ -108,6 +109,7 @@ class Config(Settings):
     prices: PriceSettings = setting(PriceSettings(), says="Money; what is left out comes from configs/prices.toml")
     numbers: NumberSettings = setting(NumberSettings(), says="Any shipped number (configs/) replaced by your own")
     outputs: OutputSettings = setting(OutputSettings(), says="What to write")
+    sites: SiteSettings = setting(SiteSettings(), says="Where to probe: read by `hardpan sites`")
     memory: MemorySettings = setting(MemorySettings(), says="Memory a run may take; it is projected before it is taken")
 
     @property
@@ -127,7 +129,7 @@ class Config(Settings):
     @property
     def inputs(self) -> tuple[Path, ...]:
         """Every input file that is named."""
-        values = [value for table in dict(self).values() for value in dict(table).values()]
+        values = [value for table in dict(self).values() if table is not None for value in dict(table).values()]
         return tuple(
             path for value in values for path in (value if isinstance(value, tuple) else (value,))
             if isinstance(path, Path)
@@ -145,8 +147,14 @@ class Config(Settings):
         )
 
 
+class Config(PaddockConfig):
+    """Configuration of a paddock that was probed."""
+
+    probes: ProbeSettings = setting(says="The penetrometer log")
+
+
 def read_config(path: Path) -> Config:
-    """Configuration in the TOML file `path`.
+    """Configuration of a probed paddock in the TOML file `path`.
 
     Raises
     ------
@@ -155,10 +163,30 @@ def read_config(path: Path) -> Config:
     SettingsError
         A key is unknown, missing, or has a value that cannot be used.
     """
+    return _read(path, Config)
+
+
+def read_paddock_config(path: Path) -> PaddockConfig:
+    """Configuration in the TOML file `path`, a `Config` where it has a table `[probes]`.
+
+    Raises
+    ------
+    InputError
+        The file is missing or is not TOML.
+    SettingsError
+        A key is unknown, missing, or has a value that cannot be used.
+    """
+    return _read(path, Config if "probes" in read_toml(path) else PaddockConfig)
+
+
+C = TypeVar("C", bound=PaddockConfig)
+
+
+def _read(path: Path, kind: type[C]) -> C:
     values = read_toml(path)
     for key in _endless(values, ""):
         raise SettingsError(what=f"{key} is infinite or no number", where=path.name, right="a finite number")
-    return parse(Config, values, file=path.name, folder=path.resolve().parent)
+    return parse(kind, values, file=path.name, folder=path.resolve().parent)
 
 
 def change(config: Config, **tables: Mapping[str, object]) -> Config:

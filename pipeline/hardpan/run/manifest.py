@@ -16,7 +16,7 @@ import hardpan
 from hardpan.core.progress import Progress, silent
 from hardpan.records.survey import Survey
 from hardpan.records.trail import Trail
-from hardpan.run.config import Config
+from hardpan.run.config import PaddockConfig
 
 logger = logging.getLogger(__name__)
 
@@ -65,7 +65,7 @@ class Clock:
         logger.info("%s done in %.2f s", name, spent)
 
 
-def trail_of(config: Config, survey: Survey, clock: Clock) -> Trail:
+def trail_of(config: PaddockConfig, survey: Survey, clock: Clock) -> Trail:
     """Provenance of a run; paths are cut to file names, so that a result does not name a folder."""
     settings = _named(config.model_dump(mode="json", by_alias=True), config)
     canonical = json.dumps(settings, sort_keys=True, ensure_ascii=False)
@@ -81,7 +81,7 @@ def trail_of(config: Config, survey: Survey, clock: Clock) -> Trail:
     )
 
 
-def _named(dumped: dict[str, object], config: Config) -> dict[str, object]:
+def _named(dumped: dict[str, object], config: PaddockConfig) -> dict[str, object]:
     for table, values in dumped.items():
         model = getattr(config, table)
         if isinstance(values, dict):

@@ -11,7 +11,7 @@ from hardpan.records.catalog import Replaced
 from hardpan.records.decision import SeasonSettings
 from hardpan.records.machines import Ripper, SetUp, Tractor
 from hardpan.records.prices import Crop
-from hardpan.run.config import Config, PriceSettings
+from hardpan.run.config import PaddockConfig, PriceSettings
 from hardpan.run.shipped_tables import (
     Table,
     Tables,
@@ -41,7 +41,7 @@ class OwnTables:
     """Shipped numbers that the user replaced, by key."""
 
 
-def own_tables(config: Config) -> OwnTables:
+def own_tables(config: PaddockConfig) -> OwnTables:
     """Shipped tables with all that a user gives laid over them.
 
     `[numbers]` comes first, then soil types, prices, crop and machine as their own tables give them.
@@ -114,7 +114,7 @@ class _Own:
         )
 
 
-def place(config: Config, table: str, name: str = "") -> str:
+def place(config: PaddockConfig, table: str, name: str = "") -> str:
     """Where an entry comes from, as a user would look for it."""
     own = config.numbers.given[table]
     if name and name in own:
@@ -122,7 +122,7 @@ def place(config: Config, table: str, name: str = "") -> str:
     return f"[numbers.{table}]" if own and not name else f"{table}.toml{f' [{name}]' if name else ''}"
 
 
-def _refuse_twice(config: Config) -> None:
+def _refuse_twice(config: PaddockConfig) -> None:
     """Refuse a number that stands both in `[numbers]` and in a table of its own."""
     numbers, types = config.numbers.given, config.soil.types
     given: dict[str, tuple[Table, Table]] = {"[prices]": (numbers["prices"], config.prices.entries)}

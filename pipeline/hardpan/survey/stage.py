@@ -2,6 +2,7 @@
 
 import logging
 from collections.abc import Mapping
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
@@ -9,16 +10,21 @@ import pandas as pd
 
 from hardpan.core.errors import InputError, SettingsError
 from hardpan.core.memory import UNLIMITED, Memory
+from hardpan.records.access import Access, AccessSettings
 from hardpan.records.frame import Frame
 from hardpan.records.soils import SoilType
 from hardpan.records.survey import Paddock, Survey
 from hardpan.spatial.cells import centres_inside
 from hardpan.spatial.geodesy import hectares
+from hardpan.survey import geodesy
+from hardpan.survey.cores import no_cores
 from hardpan.survey.inputs import covariates, soils
 from hardpan.survey.inputs import probes as readings
+from hardpan.survey.inputs.access import read_gate, read_tramlines
 from hardpan.survey.inputs.paddock import read_boundary, read_exclusions
 from hardpan.survey.land import Land
 from hardpan.survey.notes import Log
+from hardpan.survey.profiles import no_profiles
 from hardpan.survey.settings import GridSettings, PaddockSettings, ProbeSettings, SoilSettings
 
 MOST_CELLS = 4_000_000
@@ -33,14 +39,14 @@ logger = logging.getLogger(__name__)
 
 def read_survey(
     paddock: PaddockSettings,
-    probes: ProbeSettings,
+    probes: ProbeSettings | None,
     soil: SoilSettings,
     grid: GridSettings,
     soil_types: Mapping[str, SoilType],
     *,
     memory: Memory = UNLIMITED,
 ) -> Survey:
-    """Everything that was read, checked, in the working CRS.
+    """Everything that was read, checked, in the working CRS; no insertions and no cores where `probes` is None.
 
     Raises
     ------
@@ -52,9 +58,13 @@ def read_survey(
     log = Log()
     land = read_boundary(paddock, log)
     exclusions = read_exclusions(paddock, land, log)
-    read = readings.read_profiles(probes, land, log)
+    read = no_profiles() if probes is None else readings.read_profiles(probes, land, log)
     soil_map = soils.read_soils(soil, land, soil_types, log)
-    core_table = soils.read_cores(soil, probes, soil_map, land, soil_types=soil_types, log=log)
+    core_table = (
+        no_cores(land.crs)
+        if probes is None
+        else soils.read_cores(soil, probes, soil_map, land, soil_types=soil_types, log=log)
+    )
     frame = _frame(land, grid, memory)
     rasters = covariates.read_covariates(grid, frame, land, read, log, memory=memory)
     logger.info(
@@ -80,6 +90,27 @@ def read_survey(
         digests=pd.Series(log.digests, dtype=object).sort_index(),
         issues=tuple(log.issues),
     )
+
+
+def read_access(settings: AccessSettings, survey: Survey) -> tuple[Access, Survey]:
+    """Gate and wheel tracks, and the survey with what was noted of them.
+
+    Raises
+    ------
+    InputError
+        The gate is not near the paddock, or the tramlines cannot be used.
+    """
+    boundary = survey.paddock.boundary.union_all()
+    bounds = geodesy.degrees_bounds(boundary.bounds, survey.crs, "paddock.boundary")
+    land, log = Land(boundary=boundary, crs=survey.crs, bounds=bounds), Log()
+    access = Access(gate=read_gate(settings, land, log), tramlines=read_tramlines(settings, land, log))
+    told = replace(
+        survey,
+        datum_moves=tuple(dict.fromkeys((*survey.datum_moves, *log.moves))),
+        digests=pd.Series({**survey.digests, **log.digests}, dtype=object).sort_index(),
+        issues=(*survey.issues, *log.issues),
+    )
+    return access, told
 
 
 def _frame(land: Land, grid: GridSettings, memory: Memory) -> Frame:

@@ -43,7 +43,7 @@ def accented(said):
 
 def foreign(units, catalog):
     english = speak(units, catalog)
-    parts = {name: Foreign(getattr(english, name)) for name in ("zones", "ground", "money", "page")}
+    parts = {name: Foreign(getattr(english, name)) for name in ("zones", "ground", "money", "page", "sites")}
     return Words(units=units, **parts)
 
 

@@ -30,16 +30,13 @@ from bokeh.plotting import figure
 from bokeh.resources import Resources
 
 from hardpan.core.arrays import Floats
-from hardpan.outputs.palette import EDGE, EXCLUDED, UNRIPPED
+from hardpan.outputs.palette import EDGE, EXCLUDED, SOILS, UNRIPPED
 from hardpan.outputs.words.interface import Words
 from hardpan.outputs.words.units import MISSING
 from hardpan.records.frame import Frame
 
 _MOST_CELLS = 120_000
 """Rasters are thinned to this many cells: more than a screen shows, and the page stays small."""
-
-_SOILS = ("#e69f00", "#56b4e9", "#009e73", "#f0e442", "#0072b2", "#d55e00", "#cc79a7", "#999999")
-"""Okabe and Ito's colours."""
 
 _ROUND_FT = (10, 20, 50, 100, 200, 500, 1000, 2000, 5000)
 """Lengths a scale bar in feet may have."""
@@ -244,7 +241,7 @@ def _raster(plot: figure, name: str, values: Floats, frame: Frame, words: Words)
 
 def _soils(plot: figure, soils: gpd.GeoDataFrame, words: Words) -> Ground:
     names, units = sorted(set(soils["soil_type"])), words.units
-    colour = {name: _SOILS[k % len(_SOILS)] for k, name in enumerate(names)}
+    colour = {name: SOILS[k % len(SOILS)] for k, name in enumerate(names)}
     clay = [units.depth(depth) if np.isfinite(depth) else MISSING for depth in soils["clay_depth_mm"].astype(float)]
     source = ColumnDataSource(
         {**_rings(soils), "colour": [colour[name] for name in soils["soil_type"]], "soil": list(soils["soil_type"]),

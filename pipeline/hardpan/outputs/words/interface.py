@@ -16,6 +16,7 @@ from hardpan.records.advice import Condition, CountReason, Hiring, MapVerdict, S
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Ledger
 from hardpan.records.plan import Plan
+from hardpan.records.probing import SitePlan
 from hardpan.records.reasons import Alternative, Limit, Reason
 from hardpan.records.strips import Strips
 
@@ -102,6 +103,16 @@ class PageWords(Protocol):
     def ready(self, insertions: int, sites: int, area_ha: float, crs: str, remarks: int) -> str: ...
 
 
+class SiteWords(Protocol):
+    """Where to probe, and why there."""
+
+    def label(self, key: str, **parts: object) -> str: ...
+    def headline(self, plan: SitePlan, area_ha: float) -> str: ...
+    def why(self, row: Row) -> str: ...
+    def doubts(self, plan: SitePlan) -> Sequence[str]: ...
+    def before(self) -> Sequence[str]: ...
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Words:
     """A language in one reader's units."""
@@ -111,3 +122,4 @@ class Words:
     ground: GroundWords
     money: MoneyWords
     page: PageWords
+    sites: SiteWords

@@ -11,6 +11,7 @@ from hardpan.outputs.words.units import Units
 from hardpan.records.catalog import Catalog
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.issues import Issues
+from hardpan.records.probing import ProbingRun
 from hardpan.records.survey import Survey
 
 METRIC = OutputSettings()
@@ -62,6 +63,17 @@ def zone_summary(run: PaddockRun, settings: OutputSettings = METRIC) -> Table:
             ]
         )
     return headings, rows
+
+
+def site_summary(run: ProbingRun, settings: OutputSettings) -> tuple[Table, str]:
+    """Headings and a row a site in walking order, and how many sites there are and what they take, one sentence."""
+    words = speak(Units.of_terminal(settings, run.catalog.prices.currency), run.catalog)
+    headings = [words.sites.label(key) for key in ("order", "site", "insertions", "soil_type", "why")]
+    rows = [
+        [str(row["order"]), row["site"], str(row["insertions"]), row["soil_type"], words.sites.why(row)]
+        for row in run.plan.sites.drop(columns="geometry").to_dict("records")
+    ]
+    return (headings, rows), words.sites.headline(run.plan, run.survey.paddock.area_ha)
 
 
 def check_summary(survey: Survey, issues: Issues, catalog: Catalog, settings: OutputSettings) -> tuple[Table, str]:

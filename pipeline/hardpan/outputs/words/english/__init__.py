@@ -3,6 +3,7 @@
 from hardpan.outputs.words.english.ground import EnglishGround
 from hardpan.outputs.words.english.money import EnglishMoney
 from hardpan.outputs.words.english.page import EnglishPage
+from hardpan.outputs.words.english.sites import EnglishSites
 from hardpan.outputs.words.english.zones import EnglishZones
 from hardpan.outputs.words.interface import Words
 from hardpan.outputs.words.units import Units
@@ -17,4 +18,5 @@ def speak(units: Units, catalog: Catalog) -> Words:
         ground=EnglishGround(units, catalog),
         money=EnglishMoney(units, catalog),
         page=EnglishPage(units),
+        sites=EnglishSites(units),
     )

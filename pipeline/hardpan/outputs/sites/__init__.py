@@ -1,0 +1,1 @@
+"""Sites to probe in, the files to walk with out."""

@@ -1,0 +1,110 @@
+"""What is said of the places to probe."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from hardpan.core.said import Measure
+from hardpan.outputs.words.units import Units
+from hardpan.records.probing import Chosen, NumberFrom, SitePlan
+
+LABELS: Mapping[str, str] = {
+    "title": "Where to probe: {name}",
+    "head": "Where to probe in",
+    "map": "Map of the sites, numbered in walking order",
+    "table": "Sites",
+    "caption": "One row a site, in walking order",
+    "order": "Stop",
+    "site": "Site",
+    "insertions": "Insertions",
+    "soil_type": "Soil type",
+    "why": "Why here",
+    "worth": "Worth, {unit}",
+    "longitude": "Longitude",
+    "latitude": "Latitude",
+    "doubts": "What it rests on, and what could be wrong",
+    "before": "Before you walk",
+    "remarks": "Remarks",
+    "remarks_caption": "What was dropped, repaired or assumed",
+    "origin": "Where this comes from",
+    "settings": "Settings as used",
+    "footer": "hardpan {version}, {started}. Positions were worked out in {crs}.",
+    "gate": "gate",
+    "keep_out": "keep out",
+    "probed": "probed already",
+    "written": "{n} files in {folder}",
+}
+
+BEFORE = (
+    "Probe when the profile is moist all through, a day or two after soaking rain: dry soil reads hard everywhere.",
+    "All insertions of a site within a few steps, off wheel tracks; write down every stop, and how deep.",
+    "A probe is a rod in the ground: keep off buried services, and ask where they lie before you walk.",
+)
+"""The first is of the extension sheets on cone index that the README cites; the rest is common practice."""
+
+
+@dataclass(frozen=True, slots=True)
+class EnglishSites:
+    """Sentences on where to probe."""
+
+    units: Units
+
+    def label(self, key: str, **parts: object) -> str:
+        """A label, caption or heading."""
+        return LABELS[key].format(**parts)
+
+    def headline(self, plan: SitePlan, area_ha: float) -> str:
+        """How many sites, what they take, and how well they will tell the pan."""
+        table, units = plan.sites, self.units
+        n, insertions = len(table), int(table["insertions"].sum())
+        more = "more " if len(plan.probed) else ""
+        head = (
+            f"Probe {n} {more}site{'' if n == 1 else 's'} with {insertions} insertions in all on {units.area(area_ha)}"
+        )
+        walk = f"{self._far(plan.walk.length_m)} to walk, about {units.hours(plan.walk.hours)}"
+        forecast = plan.forecast
+        span = units.depths(forecast.best_mm, forecast.worst_mm)
+        return (
+            f"{head}: {walk}. Expect to know the pan's bottom to {units.depth(forecast.sd_mm)} (standard deviation; "
+            f"{span}, as the reach of alike ground is not known but taken as usual)."
+        )
+
+    def why(self, row: Mapping[str, object]) -> str:
+        """Why a site stands where it does; `row` of `SitePlan.sites`."""
+        ground = f"the {self.units.area(float(row['stands_ha']))} nearest to it"  # type: ignore[arg-type]
+        if row["chosen"] == Chosen.SOIL_TYPE:
+            return f"One of the few on {row['soil_type']}; stands for {ground}."
+        return f"In the middle of {ground}, on {row['soil_type']}."
+
+    def number(self, plan: SitePlan) -> str:
+        """What the number of sites comes from."""
+        forecast, sites = plan.forecast, len(plan.sites)
+        if plan.number is NumberFrom.COUNT:
+            return f"{sites} sites were asked for."
+        if plan.number is NumberFrom.HOURS:
+            return "As many sites as the hours given allow, walking included."
+        aimed = self.units.depth(forecast.asked_mm)
+        if plan.number is NumberFrom.DAY:
+            return (
+                f"As many sites as one day allows. A map good to {aimed} would take more: set sites.precision_mm, "
+                "count or hours."
+            )
+        return f"The fewest sites from which a map good to {aimed} is expected."
+
+    def doubts(self, plan: SitePlan) -> Sequence[str]:
+        """What the plan rests on and does not know; the 10 m are those of [domsch2006]."""
+        return (
+            self.number(plan),
+            f"The ground lies {self._far(plan.spacing_m)} from its nearest site (root mean square). What changes over "
+            "less is not seen: on a transect of one field readings 10 m apart were enough to follow a pan .",
+            "How well the map will do is worked out with a usual scatter and range, which nobody measured here.",
+            "The walk is reckoned on straight lines.",
+        )
+
+    def before(self) -> Sequence[str]:
+        """What to see to before walking."""
+        return BEFORE
+
+    def _far(self, length_m: float) -> str:
+        if not self.units.us and length_m >= 1000.0:
+            return self.units.quantity(length_m / 1000.0, 1, "km")
+        return self.units.write(length_m, Measure.DISTANCE)

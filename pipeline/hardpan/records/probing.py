@@ -1,0 +1,95 @@
+"""Where to probe, in what order, and why there."""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+import geopandas as gpd
+import shapely
+
+from hardpan.records.access import Access
+from hardpan.records.catalog import Catalog
+from hardpan.records.issues import Issues
+from hardpan.records.survey import Survey
+from hardpan.records.trail import Trail
+
+
+class Chosen(StrEnum):
+    """Why a site stands where it stands."""
+
+    COVERAGE = "coverage"
+    """In the middle of ground that no other site is nearer to."""
+    SOIL_TYPE = "soil type"
+    """One of the few that a soil type has at least, however small it is."""
+
+
+class NumberFrom(StrEnum):
+    """What the number of sites comes from."""
+
+    COUNT = "count"
+    HOURS = "hours"
+    PRECISION = "precision"
+    """The standard deviation asked for of the map that will come of them."""
+    DAY = "day"
+    """What one day allows; the precision that is usually aimed at would take more."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Forecast:
+    """Standard deviation of the pan's bottom expected of the map that will come of a first survey, mm."""
+
+    sd_mm: float
+    best_mm: float
+    """If the pan stays alike over as far as it may."""
+    worst_mm: float
+    """If it changes as soon as it may."""
+    asked_mm: float
+    """What the number of sites aims at, where nothing else sets it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Walk:
+    """The way round all sites."""
+
+    length_m: float
+    """On straight lines, from the gate and back to it, or from the first site to the last where there is no gate."""
+    hours: float
+    """Walking and probing."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SitePlan:
+    """Sites to probe, in walking order."""
+
+    sites: gpd.GeoDataFrame
+    """`order` from 1, `site`, `insertions`, `soil_type`, `chosen` (a `Chosen`), `stands_ha` (ground that no other site
+    is nearer to), `nearest_m` (to the nearest other site, NaN where there is none), `worth` (expected money of its
+    answer, 0 where nothing is known yet) and points in the working CRS."""
+    number: NumberFrom
+    walk: Walk
+    forecast: Forecast
+    probed: gpd.GeoSeries
+    """Sites that were probed already, points in the working CRS, by name; may be empty."""
+    spacing_m: float
+    """Root of the mean squared distance from the ground to its nearest site."""
+    issues: Issues = field(default=())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ProbingRun:
+    """Everything that planning the sites found, as the outputs receive it."""
+
+    survey: Survey
+    access: Access
+    catalog: Catalog
+    plan: SitePlan
+    trail: Trail
+
+    @property
+    def issues(self) -> Issues:
+        """All issues, stage after stage."""
+        return (*self.survey.issues, *self.plan.issues)
+
+    @property
+    def gate(self) -> shapely.Point | None:
+        """Where the walk begins."""
+        return self.access.gate

@@ -1,0 +1,1 @@
+"""Ground, and what is known of it, in; where to probe, in what order and what for, out."""

@@ -1,0 +1,187 @@
+"""Spatial coverage: sites that leave no ground far from the nearest, sites that are there already held fixed."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial import KDTree
+
+from hardpan.core.arrays import Floats, Ints
+from hardpan.sites.ground import Ground
+
+MOST_STEPS = 300
+"""Steps of one descent; it ends long before, when no site moves."""
+
+STILL = 1e-9
+"""Fall of the criterion, as a share, at which a descent ends."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Space:
+    """Targets and cells that may be probed, as points of one space: the ground, stretched by its covariates."""
+
+    targets: Floats
+    """(n, 2 + q)."""
+    weight: Floats
+    """(n,) ha."""
+    soil: Ints
+    """(n,)."""
+    cells: Mapping[int, Floats]
+    """Soil type to its cells that may be probed, (m, 2 + q)."""
+    trees: Mapping[int, KDTree]
+    """The same, sorted."""
+
+
+def space_of(ground: Ground, covariate_share: float) -> Space:
+    """Ground as a space in which near is alike; covariates together have so large a share of its variance."""
+    targets = ground.targets
+    q = targets.covariates.shape[1]
+    row, col = np.nonzero(ground.soil_of_cell >= 0)
+    there = ground.covariates[:, row, col].T
+    spread = float(np.average(((targets.xy_m - targets.xy_m.mean(axis=0)) ** 2).sum(axis=1), weights=targets.ha))
+    stretch = np.sqrt(spread * covariate_share / (1.0 - covariate_share) / max(q, 1))
+    places, soil = np.column_stack([ground.open_xy_m, stretch * there]), ground.open_soil
+    cells = {int(code): places[soil == code] for code in np.unique(soil)}
+    return Space(
+        targets=np.column_stack([targets.xy_m, stretch * targets.covariates]),
+        weight=targets.ha,
+        soil=targets.soil,
+        cells=cells,
+        trees={code: KDTree(there) for code, there in cells.items()},
+    )
+
+
+def cover(ground: Ground, space: Space, counts: Ints, fixed_xy: Floats, *, starts: int, seed: int) -> Floats:
+    """Places (k, 2) of `counts` sites in each soil type, of least mean squared distance from the ground to a site.
+
+    Sites move to the middle of the ground they are nearest to, `fixed_xy` (f, 2) stay [walvoort2010]; a site whose
+    middle may not be probed takes the nearest cell of its soil type that may. The best of all starts is taken.
+
+    Parameters
+    ----------
+    counts : (n_soils,)
+        No soil type has more than it has cells that may be probed.
+    """
+    soil = np.repeat(np.arange(len(counts)), counts)
+    held = _lifted(ground, space, fixed_xy)
+    best, least = np.empty((0, 2)), np.inf
+    for start in range(starts):
+        rng = np.random.default_rng([seed, start])
+        first = _seeded(space, counts, held, rng) if len(held) else _clustered(space, counts, rng)
+        sites = _apart(space, _descend(ground, space, first, soil, held), soil, held, least_m=ground.frame.cell_m)
+        found = mean_squared_distance(space.targets, space.weight, np.vstack([sites, held]))
+        if found < least * (1.0 - STILL):
+            best, least = sites, found
+    return best[:, :2]
+
+
+def mean_squared_distance(targets: Floats, weight: Floats, sites: Floats) -> float:
+    """Mean squared shortest distance (MSSD) from targets (n, d) to sites (k, d), weighted.
+
+    Examples
+    --------
+    One point in the middle of a square of side 1: 1/6.
+
+    >>> side = (np.arange(200) + 0.5) / 200
+    >>> square = np.stack(np.meshgrid(side, side), axis=-1).reshape(-1, 2)
+    >>> round(mean_squared_distance(square, np.ones(len(square)), np.array([[0.5, 0.5]])), 4)
+    0.1667
+    """
+    apart, _ = KDTree(sites).query(targets)
+    return float(np.average(apart**2, weights=weight))
+
+
+def nearest_ha(targets: Floats, ha: Floats, sites: Floats) -> Floats:
+    """Ground that lies nearest to each site, ha, shape (k,)."""
+    _, nearest = KDTree(sites).query(targets)
+    return np.asarray(np.bincount(nearest, weights=ha, minlength=len(sites)), dtype=np.float64)
+
+
+def _lifted(ground: Ground, space: Space, xy_m: Floats) -> Floats:
+    """Places (k, 2) as points of the space; their covariates are those of the nearest target."""
+    if not len(xy_m):
+        return np.empty((0, space.targets.shape[1]))
+    _, nearest = KDTree(ground.targets.xy_m).query(xy_m)
+    return np.column_stack([xy_m, space.targets[nearest, 2:]])
+
+
+def _clustered(space: Space, counts: Ints, rng: np.random.Generator) -> Floats:
+    """Start where nothing is fixed: centres of k-means within each soil type."""
+    from sklearn.cluster import KMeans  # noqa: PLC0415 - loaded where it is used
+
+    found = []
+    for soil in np.flatnonzero(counts):
+        there = space.soil == soil
+        several = min(int(counts[soil]), len(np.unique(space.targets[there], axis=0)))
+        means = KMeans(several, n_init=1, random_state=int(rng.integers(2**31 - 1)))
+        means.fit(space.targets[there], sample_weight=space.weight[there])
+        found.append(_filled(means.cluster_centers_, int(counts[soil])))
+    return np.vstack(found)
+
+
+def _filled(centres: Floats, count: int) -> Floats:
+    """Centres repeated until there are `count`: fewer blocks than sites."""
+    return centres[np.arange(count) % len(centres)]
+
+
+def _seeded(space: Space, counts: Ints, held: Floats, rng: np.random.Generator) -> Floats:
+    """Start beside fixed sites: targets drawn one by one, by weight and squared distance to the sites so far."""
+    apart = KDTree(held).query(space.targets)[0] ** 2
+    found = []
+    for soil in rng.permutation(np.repeat(np.arange(len(counts)), counts)):
+        chance = np.where(space.soil == soil, space.weight * np.maximum(apart, 1e-12), 0.0)
+        at = rng.choice(len(chance), p=chance / chance.sum())
+        found.append((int(soil), space.targets[at]))
+        apart = np.minimum(apart, ((space.targets - space.targets[at]) ** 2).sum(axis=1))
+    return np.array([place for _, place in sorted(found, key=lambda one: one[0])])
+
+
+def _descend(ground: Ground, space: Space, sites: Floats, soil: Ints, held: Floats) -> Floats:
+    """Sites moved until none moves: no step raises the criterion."""
+    best = sites = _placed(ground, space, sites, soil)
+    value = np.inf
+    for _ in range(MOST_STEPS):
+        apart, nearest = KDTree(np.vstack([sites, held])).query(space.targets)
+        now = float(np.average(apart**2, weights=space.weight))
+        if now > value * (1.0 - STILL):
+            return best
+        value, best = now, sites
+        sites = _placed(ground, space, _middles(space, nearest, sites), soil)
+    return sites
+
+
+def _middles(space: Space, nearest: Ints, sites: Floats) -> Floats:
+    """Middle of the ground nearest to each site; where there is none, the site."""
+    total = np.bincount(nearest, weights=space.weight, minlength=len(sites))[: len(sites)]
+    sums = np.stack(
+        [np.bincount(nearest, weights=space.weight * axis, minlength=len(sites))[: len(sites)]
+         for axis in space.targets.T], axis=1,
+    )  # fmt: skip
+    return np.where(total[:, None] > 0, sums / np.where(total > 0, total, 1.0)[:, None], sites)
+
+
+def _placed(ground: Ground, space: Space, places: Floats, soil: Ints) -> Floats:
+    """Places, or where the ground there may not be probed or is of another soil type the nearest cell that may.
+
+    Of all cells that may be probed that one has the least mean squared distance to the ground of its site.
+    """
+    out = places.copy()
+    for site in np.flatnonzero((ground.soil_at(places[:, :2]) != soil) | (places.shape[1] > 2)):
+        code = int(soil[site])
+        out[site] = space.cells[code][space.trees[code].query(places[site])[1]]
+    return out
+
+
+def _apart(space: Space, sites: Floats, soil: Ints, held: Floats, *, least_m: float) -> Floats:
+    """Sites of which no two are nearer than a cell: a second one goes to the cell of its soil type farthest from all.
+
+    That is a cell of its own as long as there are enough.
+    """
+    out = sites.copy()
+    for site in range(len(out)):
+        others = np.vstack([np.delete(out, site, axis=0), held])
+        if not len(others) or np.hypot(*(others[:, :2] - out[site, :2]).T).min() >= 0.99 * least_m:
+            continue
+        cells = space.cells[int(soil[site])]
+        out[site] = cells[KDTree(others[:, :2]).query(cells[:, :2])[0].argmax()]
+    return out
