@@ -32,6 +32,7 @@ def surfaces_with(soil_types, n_draws=N_DRAWS):
         slices=xr.DataArray(),
         draws=xr.Dataset({"present": (("draw", "node"), np.ones((n_draws, 1), dtype=bool))}),
         node_of_cell=None,
+        errors=None,
         scores=pd.DataFrame(),
         models=pd.DataFrame(),
         verdict=None,

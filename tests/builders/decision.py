@@ -147,6 +147,7 @@ def ground(
         slices=xr.DataArray(np.zeros((0, *frame.shape)), dims=("depth", "y", "x")),
         draws=draws,
         node_of_cell=node_of_cell,
+        errors=None,
         scores=pd.DataFrame(),
         models=pd.DataFrame(),
         verdict=None,

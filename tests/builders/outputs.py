@@ -297,6 +297,7 @@ def surfaces() -> Surfaces:
         slices=xr.DataArray(np.zeros((0, *FRAME.shape)), dims=("depth", "y", "x")),
         draws=nodes,
         node_of_cell=node_of_cell,
+        errors=None,
         scores=pd.DataFrame(
             {"variable": "bottom", "method": methods, "folds": "site", "n": 12, "rmse": [31.0, 38.0, 35.0],
              "bias": [1.0, -2.0, 0.5], "crps": [17.0, 21.0, np.nan], "coverage_50": [0.52, 0.5, np.nan],

@@ -145,6 +145,7 @@ def paddock(
         slices=xr.DataArray(np.zeros((0, *frame.shape)), dims=("depth", "y", "x")),
         draws=xr.Dataset(),
         node_of_cell=node_of_cell,
+        errors=None,
         scores=pd.DataFrame(),
         models=pd.DataFrame(),
         verdict=None,

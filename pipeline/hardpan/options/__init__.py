@@ -28,6 +28,7 @@ from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import clay_ceiling_mm, clay_chance, loosened_to_mm, ridge_mm
 from hardpan.options.mechanics import change_distance_m, field_efficiency, relative_wear
 from hardpan.options.moisture import moist_depth_mm
+from hardpan.options.stakes import Stakes, stakes_at
 
 __all__ = [
     "LEAVE",
@@ -36,6 +37,7 @@ __all__ = [
     "Ground",
     "Limits",
     "Passes",
+    "Stakes",
     "ZoneEvaluation",
     "as_records",
     "build_ground",
@@ -69,5 +71,6 @@ __all__ = [
     "runner_up",
     "setup_gains",
     "shares_of",
+    "stakes_at",
     "zone_facts",
 ]

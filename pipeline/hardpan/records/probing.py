@@ -20,6 +20,8 @@ class Chosen(StrEnum):
     """In the middle of ground that no other site is nearer to."""
     SOIL_TYPE = "soil type"
     """One of the few that a soil type has at least, however small it is."""
+    WORTH = "worth"
+    """Its answer is expected to bring most to the choice of depth and set-up."""
 
 
 class NumberFrom(StrEnum):
@@ -31,6 +33,8 @@ class NumberFrom(StrEnum):
     """The standard deviation asked for of the map that will come of them."""
     DAY = "day"
     """What one day allows; the precision that is usually aimed at would take more."""
+    WORTH = "worth"
+    """Each is expected to bring more than it costs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +48,23 @@ class Forecast:
     """If it changes as soon as it may."""
     asked_mm: float
     """What the number of sites aims at, where nothing else sets it."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gain:
+    """What further sites are expected to bring to the decision of a run, money."""
+
+    worth: float
+    """Of all their answers together."""
+    cost: float
+    """Of the time they take."""
+    perfect: float
+    """What knowing the pan everywhere would bring."""
+
+    @property
+    def pays(self) -> bool:
+        """Whether the answers bring more than they cost."""
+        return self.worth > self.cost
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,10 +84,14 @@ class SitePlan:
     sites: gpd.GeoDataFrame
     """`order` from 1, `site`, `insertions`, `soil_type`, `chosen` (a `Chosen`), `stands_ha` (ground that no other site
     is nearer to), `nearest_m` (to the nearest other site, NaN where there is none), `worth` (expected money of its
-    answer, 0 where nothing is known yet) and points in the working CRS."""
+    answer given those chosen before it, 0 where nothing is known yet), `cost` (money for its time) and `sd_mm`
+    (standard deviation of the mapped bottom there; both NaN in a plan by coverage), points in the working CRS."""
     number: NumberFrom
     walk: Walk
-    forecast: Forecast
+    forecast: Forecast | None
+    """None where the sites are chosen by their worth."""
+    gain: Gain | None
+    """None where they are chosen by coverage."""
     probed: gpd.GeoSeries
     """Sites that were probed already, points in the working CRS, by name; may be empty."""
     spacing_m: float

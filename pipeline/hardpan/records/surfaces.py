@@ -1,12 +1,13 @@
 """Maps of the pan with their uncertainty."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 import xarray as xr
 
-from hardpan.core.arrays import Bools, Ints
+from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.records.advice import MapVerdict
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issues
@@ -14,6 +15,30 @@ from hardpan.records.issues import Issues
 
 def _no_depth() -> xr.DataArray:
     return xr.DataArray(np.empty((0, 0, 0)), dims=("depth", "y", "x"), coords={"depth": []})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ErrorCovariance:
+    """What is not known of one mapped variable, in its unit squared."""
+
+    covariance: Floats
+    """(m, m): of the map's error between places."""
+    site: float
+    """Variance that the insertions of a site share and no other place does."""
+    insertion: float
+    """Variance of one insertion about its site."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MapErrors:
+    """Joint errors of the map at places: squares of nodes of one soil type, few enough for one matrix."""
+
+    place_of_node: Ints
+    """(n_nodes,) place of each node of the draws."""
+    xy_m: Floats
+    """(m, 2) middle of each."""
+    covariances: Mapping[str, ErrorCovariance]
+    """Of "bottom" (mm) and "pan" (the latent field of its presence); no bottom where no pan was met."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -39,6 +64,7 @@ class Surfaces:
     `y_m`, `soil` (int code), `clay_depth_mm` (mean)."""
     node_of_cell: Ints
     """(n_rows, n_cols): node a cell belongs to, -1 outside."""
+    errors: MapErrors
     scores: pd.DataFrame
     """Cross-validation: `variable`, `method` (kriging, soil-type mean, inverse distance), `folds` (site, block),
     `n`, `rmse`, `bias`, `crps`, `coverage_50`, `coverage_90`, `standardised` (root mean square error in standard

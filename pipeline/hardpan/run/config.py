@@ -22,8 +22,8 @@ from hardpan.records.decision import (
     SeasonSettings,
 )
 from hardpan.records.quantity import Quantity, entry
-from hardpan.strips.settings import StripSettings
 from hardpan.sites.settings import SiteSettings
+from hardpan.strips.settings import StripSettings
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.survey.settings import GridSettings, PaddockSettings, ProbeSettings, SoilSettings
 from hardpan.zones.settings import ZoneSettings

@@ -1,13 +1,15 @@
 """Where to probe, on one page."""
 
 from hardpan.core.threads import one_blas_thread
+from hardpan.records.evidence import Evidence
 from hardpan.records.probing import ProbingRun
 from hardpan.run.catalog import read_catalog
-from hardpan.run.config import PaddockConfig
+from hardpan.run.chain import run_paddock
+from hardpan.run.config import Config, PaddockConfig
 from hardpan.run.free_memory import memory_of
 from hardpan.run.manifest import Clock, trail_of
 from hardpan.sites.effort import Scatter
-from hardpan.sites.stage import plan_coverage
+from hardpan.sites.stage import plan_coverage, plan_infill
 from hardpan.survey.stage import read_access, read_survey
 
 
@@ -15,11 +17,33 @@ from hardpan.survey.stage import read_access, read_survey
 def plan_sites(config: PaddockConfig, clock: Clock) -> ProbingRun:
     """Sites to probe in a paddock, in walking order; writes nothing.
 
+    A first survey, or beside readings those that are worth most to the decision of `run_paddock`.
+
     Raises
     ------
     HardpanError
         An input or a setting cannot be used.
     """
+    if isinstance(config, Config) and config.sites.by == "worth":
+        run = run_paddock(config, clock)
+        with clock.stage("sites"):
+            access, survey = read_access(config.sites, run.survey)
+            evidence = Evidence(survey=survey, pan=run.pan, surfaces=run.surfaces)
+            plan = plan_infill(
+                evidence,
+                run.options,
+                run.catalog,
+                run.rates,
+                access=access,
+                settings=config.sites,
+                asked=config.decision.prescription,
+            )
+        if plan is not None:
+            return ProbingRun(survey=survey, access=access, catalog=run.catalog, plan=plan, trail=run.trail)
+    return _by_coverage(config, clock)
+
+
+def _by_coverage(config: PaddockConfig, clock: Clock) -> ProbingRun:
     with clock.stage("survey"):
         catalog = read_catalog(config)
         memory = memory_of(config.memory)

@@ -1,5 +1,7 @@
 """Settings of the sites."""
 
+from typing import Literal
+
 from pydantic import model_validator
 
 from hardpan.core.settings import setting
@@ -9,6 +11,9 @@ from hardpan.records.access import AccessSettings
 class SiteSettings(AccessSettings):
     """The `[sites]` table: how many sites, how they are probed, and where they may not stand."""
 
+    by: Literal["worth", "coverage"] = setting(
+        "worth", says="Beside readings: where an answer is worth most to the decision, or where the sites leave gaps"
+    )
     count: int | None = setting(None, says="Number of sites", ge=1, le=1000)
     day_h: float = setting(
         8.0, says="Where nothing is asked for, sites are no more than so many hours allow", unit="h", gt=0
@@ -53,6 +58,9 @@ class SiteSettings(AccessSettings):
         4.0, says="Most sites a hectare that anyone would walk to; a precision that takes more is out of reach",
         unit="1/ha", gt=0,
     )  # fmt: skip
+    most_further: int = setting(
+        20, says="Sites chosen by their worth at most, where neither count nor hours are given", ge=1, le=200
+    )
     covariate_share: float = setting(
         0.2, says="Weight of the spread over the covariates against that over the ground, of 1 in all", ge=0, lt=1
     )

@@ -1,4 +1,4 @@
-"""Where to probe: sites that cover the ground, beside those that are there."""
+"""Where to probe: sites that cover the ground, or those whose answers are worth most to the decision."""
 
 import logging
 
@@ -8,17 +8,27 @@ import pandas as pd
 import shapely
 from scipy.spatial import KDTree
 
-from hardpan.core.arrays import Floats, Ints
+from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.threads import one_blas_thread
+from hardpan.core.units import M2_PER_HA
+from hardpan.options import Stakes, build_ground, economy_of, loss_of, stakes_at
 from hardpan.records.access import Access
-from hardpan.records.probing import Chosen, Forecast, SitePlan, Walk
+from hardpan.records.catalog import Catalog
+from hardpan.records.decision import PrescriptionSettings
+from hardpan.records.evidence import Evidence
+from hardpan.records.ledger import Rates
+from hardpan.records.options import Options
+from hardpan.records.pan import Bottom, State
+from hardpan.records.probing import Chosen, Forecast, Gain, NumberFrom, SitePlan, Walk
 from hardpan.records.survey import Survey
 from hardpan.sites.coverage import cover, mean_squared_distance, nearest_ha, space_of
 from hardpan.sites.effort import Scatter, insertions_of, probing_hours, walking_hours
 from hardpan.sites.forecast import expected_sd_mm
 from hardpan.sites.ground import Ground, survey_ground
+from hardpan.sites.infill import Batch, Cost, choose_sites, questions_of
+from hardpan.sites.information import value_information
 from hardpan.sites.names import next_names
-from hardpan.sites.numbers import Trials, number_of
+from hardpan.sites.numbers import MOST_SITES, Trials, number_of
 from hardpan.sites.route import walking_order
 from hardpan.sites.settings import SiteSettings
 from hardpan.sites.strata import share_out
@@ -79,10 +89,138 @@ def plan_coverage(
             worst_mm=design.expected(xy, insertions, settings.range_low_m),
             asked_mm=aim_mm,
         ),
+        gain=None,
         spacing_m=float(np.sqrt(mean_squared_distance(ground.targets.xy_m, ground.targets.ha, design.beside(xy)))),
         probed=gpd.GeoSeries(gpd.points_from_xy(probed["x_m"], probed["y_m"]), index=probed.index, crs=survey.crs),
         issues=ground.issues,
     )
+
+
+@one_blas_thread()
+def plan_infill(
+    evidence: Evidence,
+    options: Options,
+    catalog: Catalog,
+    rates: Rates,
+    *,
+    access: Access,
+    settings: SiteSettings,
+    asked: PrescriptionSettings,
+) -> SitePlan | None:
+    """Further sites by the value of their answers to the decision, in walking order.
+
+    With a count or hours that many; else as long as an answer brings more than it costs, and one in any case. None
+    where no pan was met, so that no depth is open.
+
+    Raises
+    ------
+    InputError
+        No ground may be probed.
+    """
+    survey, surfaces = evidence.survey, evidence.surfaces
+    if "bottom" not in surfaces.errors.covariances:
+        return None
+    ground = survey_ground(survey, access, settings)
+    stakes = _stakes(evidence, options, catalog, rates, asked)
+    place_of_node = surfaces.errors.place_of_node
+    at, may = _open_places(ground, evidence, len(stakes.gain))
+    bottom = surfaces.errors.covariances["bottom"]
+    unknown = float(np.diag(bottom.covariance).mean()) + bottom.site
+    spacing_m = float(np.sqrt(M2_PER_HA * ground.targets.ha.sum() / len(probed_sites(survey))))
+    insertions = insertions_of(settings, Scatter(between=unknown, within=bottom.insertion), spacing_m)
+    gate = None if access.gate is None else shapely.get_coordinates(access.gate)[0]
+    batch = choose_sites(
+        value_information(stakes),
+        questions_of(
+            surfaces.errors.covariances, np.bincount(place_of_node), insertions=insertions, seen=_seen(evidence, stakes)
+        ),
+        Cost(
+            xy_m=at,
+            gate_xy=gate,
+            probing_h=probing_hours(1, insertions, settings),
+            km_h=settings.walk_kmh,
+            per_hour=catalog.prices.labour_per_h.value,
+        ),
+        may=may,
+        most=settings.count or (MOST_SITES if settings.hours is not None else settings.most_further),
+        hours=settings.hours,
+        paying=settings.count is None and settings.hours is None,
+    )
+    return _infill(ground, evidence, batch, at[batch.place], insertions=insertions, gate=gate, settings=settings)
+
+
+def _infill(
+    ground: Ground,
+    evidence: Evidence,
+    batch: Batch,
+    xy_m: Floats,
+    *,
+    insertions: int,
+    gate: Floats | None,
+    settings: SiteSettings,
+) -> SitePlan:
+    """Plan of a batch of sites at places (k, 2)."""
+    survey, errors = evidence.survey, evidence.surfaces.errors
+    probed = probed_sites(survey)
+    order, length_m = walking_order(xy_m, gate)
+    sd_mm = np.sqrt(np.diag(errors.covariances["bottom"].covariance))[batch.place]
+    table = _table(ground, survey, xy_m[order], insertions=insertions, probed=probed, settings=settings)
+    number = NumberFrom.COUNT if settings.count else NumberFrom.HOURS if settings.hours else NumberFrom.WORTH
+    everywhere = np.vstack([xy_m, probed.to_numpy()])
+    return SitePlan(
+        sites=table.assign(chosen=Chosen.WORTH, worth=batch.worth[order], cost=batch.cost[order], sd_mm=sd_mm[order]),
+        number=number,
+        walk=Walk(
+            length_m=length_m,
+            hours=walking_hours(length_m, settings) + probing_hours(len(xy_m), insertions, settings),
+        ),
+        forecast=None,
+        gain=Gain(worth=float(batch.worth.sum()), cost=float(batch.cost.sum()), perfect=batch.perfect),
+        probed=gpd.GeoSeries(gpd.points_from_xy(probed["x_m"], probed["y_m"]), index=probed.index, crs=survey.crs),
+        spacing_m=float(np.sqrt(mean_squared_distance(ground.targets.xy_m, ground.targets.ha, everywhere))),
+        issues=ground.issues,
+    )
+
+
+def _stakes(
+    evidence: Evidence, options: Options, catalog: Catalog, rates: Rates, asked: PrescriptionSettings
+) -> Stakes:
+    """What is at stake at each place of the map's errors."""
+    ground = build_ground(evidence.surfaces, evidence.survey, catalog, asked)
+    economy = economy_of(
+        options.table[["option", "setup", "depth_mm", "spacing_mm"]], ground, catalog, rates,
+        loss=loss_of(ground, evidence.pan, catalog.response), draft=options.draft,
+    )  # fmt: skip
+    return stakes_at(economy, options, evidence.surfaces.errors.place_of_node)
+
+
+def _open_places(ground: Ground, evidence: Evidence, n_places: int) -> tuple[Floats, Bools]:
+    """Where each place would be probed, (m, 2), the nearest cell to its middle that may be; and whether it may."""
+    errors, node = evidence.surfaces.errors, evidence.surfaces.node_of_cell
+    rows, cols = np.nonzero((ground.soil_of_cell >= 0) & (node >= 0))
+    cells = np.column_stack([ground.frame.x_m[cols], ground.frame.y_m[rows]])
+    place = errors.place_of_node[node[rows, cols]]
+    off_m = np.hypot(*(cells - errors.xy_m[place]).T)
+    order = np.lexsort((cells[:, 1], cells[:, 0], off_m, place))
+    found, first = np.unique(place[order], return_index=True)
+    at, may = errors.xy_m.copy(), np.zeros(n_places, dtype=bool)
+    at[found], may[found] = cells[order[first]], True
+    return at, may
+
+
+def _seen(evidence: Evidence, stakes: Stakes) -> Floats:
+    """Chance (m,) that a site at each place meets a bottom that its rod reaches: some answers are only bounds.
+
+    By the draws of the bottom against the longest rod, and by the share of the survey's insertions that were stopped
+    short of it. A bound tells something too; it is counted as nothing.
+    """
+    reach_mm = evidence.survey.profiles.depth_limit_mm
+    there = stakes.present > 0
+    reached = (there & (np.nan_to_num(stakes.bottom_mm, nan=np.inf) <= reach_mm)).sum(axis=1)
+    within = reached / np.maximum(there.sum(axis=1), 1)
+    met = evidence.pan.insertions[evidence.pan.insertions["state"] == State.PRESENT]
+    stopped = (met["bottom_kind"] == Bottom.CENSORED) & (met["bottom_low_mm"] < reach_mm - 1.0)
+    return np.asarray(within * (1.0 - float(stopped.mean()) if len(met) else 1.0))
 
 
 class _Design:
@@ -117,7 +255,7 @@ class _Design:
 
     def insertions(self, count: int) -> int:
         """Insertions a site where there are so many sites."""
-        spacing_m = float(np.sqrt(1e4 * self._soil_ha.sum() / count))
+        spacing_m = float(np.sqrt(M2_PER_HA * self._soil_ha.sum() / count))
         return insertions_of(self._settings, self._scatter, spacing_m)
 
     def hours(self, count: int) -> float:
@@ -189,6 +327,8 @@ def _table(
             "stands_ha": nearest_ha(ground.targets.xy_m, ground.targets.ha, everywhere)[: len(xy_m)],
             "nearest_m": np.where(np.isfinite(apart), apart, np.nan),
             "worth": 0.0,
+            "cost": np.nan,
+            "sd_mm": np.nan,
         },
         geometry=gpd.points_from_xy(*xy_m.T),
         crs=survey.crs,

@@ -6,10 +6,11 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats
-from hardpan.geostat import covariance_between, reml_curve, residual_variogram
+from hardpan.geostat import reml_curve, residual_variogram
 from hardpan.records.advice import MapVerdict
 from hardpan.surfaces.beforehand import in_units
 from hardpan.surfaces.domain import Domain
+from hardpan.surfaces.errors import error_covariance
 from hardpan.surfaces.variables import FittedField
 
 _LATTICE = 400
@@ -18,8 +19,9 @@ _LATTICE = 400
 _LEAST_GAIN = 0.02
 """A map that scores better by no more than this share is called no better."""
 
-_MOST_SITES = 300
-"""Further sites beyond which no one would go on probing."""
+_MOST_SITES, _MOST_PER_HA, _FEW = 300, 4.0, 5
+"""Further sites beyond which no one would go on probing: so many in all, so many a hectare with those that are there (a
+grid of 50 m), but a few in any case."""
 
 
 def describe_variograms(fields: Mapping[str, FittedField]) -> pd.DataFrame:
@@ -83,29 +85,24 @@ def precision_by_sites(field: FittedField, domain: Domain, now_mm: float, enough
     It ends when `enough_mm` is reached. Each further site goes where the variance is largest; what it takes away is
     worked out with the most typical covariance parameters, and taken off the map's `now_mm` in proportion.
     """
-    mixture = field.mixture
-    if not mixture.is_spatial:
+    if not field.mixture.is_spatial:
         return np.array([now_mm])
-    away = mixture.parameters - mixture.weight @ mixture.parameters
-    spread = np.maximum(mixture.weight @ away**2, 1e-12)  # none where all points share a value
-    typical = int(np.argmin(np.sum(away**2 / spread, axis=1)))
-    precision, shape = mixture.posterior.precision[typical], mixture.correlations[mixture.which[typical]]
-    sill, micro, noise = (float(of[typical]) for of in (mixture.sill, mixture.micro, mixture.noise))
     some = slice(None, None, max(1, len(domain.nodes.xy_m) // _LATTICE))
-    xy, trend = domain.nodes.xy_m[some], domain.nodes.trend[some]
-    usual_strength = mixture.trend[:, trend.shape[1] :].mean(axis=0)
-    trend = np.column_stack([trend, np.tile(usual_strength, (len(xy), 1))])
-    onto = sill * covariance_between(shape, xy, mixture.xy_m)
-    left = trend - onto @ precision @ mixture.trend
-    covariance = sill * covariance_between(shape, xy, xy) - onto @ precision @ onto.T
-    covariance += left @ mixture.posterior.beta_cov[typical] @ left.T
-    own = micro + noise / 3.0
+    error = error_covariance(field, domain.nodes.xy_m[some], domain.nodes.trend[some])
+    covariance, micro = error.covariance, error.site
+    own = micro + error.insertion / 3.0
     before = float(np.mean(np.diag(covariance))) + micro
-    reached = [now_mm]
-    while reached[-1] > enough_mm and len(reached) <= _MOST_SITES:
+    reached, most = [now_mm], most_further_sites(domain)
+    while reached[-1] > enough_mm and len(reached) <= most:
         at = int(np.argmax(np.diag(covariance)))
         column = covariance[:, at]
         covariance = covariance - np.outer(column, column) / (column[at] + own)
         after = max(float(np.mean(np.diag(covariance))), 0.0) + micro
         reached.append(now_mm * np.sqrt(after / before))
     return np.array(reached)
+
+
+def most_further_sites(domain: Domain) -> int:
+    """Further sites that anyone would walk to."""
+    dense = _MOST_PER_HA * domain.frame.cell_area_ha * int(domain.inside.sum())
+    return int(np.clip(np.ceil(dense) - len(domain.sites.xy_m), _FEW, _MOST_SITES))

@@ -15,6 +15,7 @@ from hardpan.surfaces.beforehand import inform
 from hardpan.surfaces.clay import map_clay
 from hardpan.surfaces.domain import Domain, build_domain, merge_sites
 from hardpan.surfaces.draws import compose_draws, draw_fields, share_deeper
+from hardpan.surfaces.errors import map_errors
 from hardpan.surfaces.estimates import describe_models, describe_trends, weigh_covariances
 from hardpan.surfaces.fields import PLAIN, fit_field, fit_fields
 from hardpan.surfaces.many_sites import MOST_JOINT, condition_all, draw_many_sites, map_many_sites, thin_sites
@@ -87,6 +88,7 @@ def map_pan(
         deeper=share_deeper(draws, settings.deeper_than_mm if "bottom" in fields else (), domain),
         draws=draws,
         node_of_cell=domain.node_of_cell,
+        errors=map_errors(fields, at),
         scores=scores,
         residuals=tabulate_residuals(fields, fitted, at),
         models=describe_models(fields, at),

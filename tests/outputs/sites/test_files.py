@@ -4,6 +4,7 @@ import csv
 import json
 import re
 
+import numpy as np
 import pyogrio
 import pytest
 import shapely
@@ -14,7 +15,7 @@ from builders.sites import SOUTH_M, WEST_M
 from hardpan.cli import app
 from hardpan.core.errors import ReadBackError
 from hardpan.outputs.sites import stage
-from small_paddock import Small, rectangle
+from small_paddock import SITES, Small, rectangle
 
 HEAD = ["order", "site", "longitude", "latitude", "insertions", "soil_type", "why", "worth"]
 GPX = "{http://www.topografix.com/GPX/1/1}"
@@ -93,11 +94,29 @@ def test_a_plan_may_replace_an_earlier_one_and_nothing_else(tmp_path):
     assert (done.exit_code, (tmp_path / "out" / "mine.txt").read_text()) == (2, "mine")
 
 
-def test_beside_a_survey_names_go_on_and_its_sites_are_kept_away_from(tmp_path):
+def test_beside_a_survey_names_go_on_and_a_site_says_what_its_answer_is_worth(tmp_path):
     path = Small(tables={"sites": "count = 3"}).write(tmp_path / "in")
-    planned(path, tmp_path / "out")
+    told = planned(path, tmp_path / "out")
     layer = pyogrio.read_dataframe(tmp_path / "out" / "sites.geojson")
     assert sorted(layer["site"]) == ["S7", "S8", "S9"]
+    assert (layer["worth"] >= 0).all()
+    record = json.loads((tmp_path / "out" / "run.json").read_text())
+    assert layer["worth"].sum() == pytest.approx(record["worth"], abs=0.02)
+    assert record["worth"] <= record["perfect_worth"] + 1e-9
+    assert "choice of depth and set-up" in told
+
+
+def test_beside_a_survey_sites_may_fill_its_gaps_instead(tmp_path):
+    path = Small(tables={"sites": 'count = 3\nby = "coverage"'}).write(tmp_path / "in")
+    planned(path, tmp_path / "out")
+    layer = pyogrio.read_dataframe(tmp_path / "out" / "sites.geojson")
+    xy = layer.to_crs(32751).get_coordinates().to_numpy() - [WEST_M, SOUTH_M]
+    assert np.hypot(*(xy[:, None] - np.array(SITES)).transpose(2, 0, 1)).min() > 30.0
+
+
+def test_without_a_pan_gaps_are_filled(tmp_path):
+    path = Small(tables={"sites": "count = 3"}, threshold_kpa=5500.0).write(tmp_path / "in")
+    assert "Expect to know" in planned(path, tmp_path / "out")
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,7 @@
 """The files of a plan of sites: table, map layer, waypoints, page."""
 
 from collections import Counter
+from collections.abc import Mapping
 from pathlib import Path
 
 import geopandas as gpd
@@ -19,7 +20,7 @@ from hardpan.outputs.tables import write_table
 from hardpan.outputs.words.english import speak
 from hardpan.outputs.words.interface import Words
 from hardpan.outputs.words.units import Units
-from hardpan.records.probing import ProbingRun
+from hardpan.records.probing import ProbingRun, SitePlan
 
 COLUMNS = ("order", "site", "longitude", "latitude", "insertions", "soil_type", "why", "worth")
 """Columns of sites.csv."""
@@ -79,11 +80,18 @@ def _write_manifest(work: Path, run: ProbingRun) -> None:
         "sites_from": str(plan.number),
         "walk_m": plan.walk.length_m,
         "hours": plan.walk.hours,
-        "expected_sd_mm": {
-            "value": plan.forecast.sd_mm, "low": plan.forecast.best_mm, "high": plan.forecast.worst_mm
-        },
+        **_expected(plan),
         "issues": dict(sorted(Counter(issue.code for issue in run.issues).items())),
         "files_sha256": steady(files),
         "clock": {"started": trail.started, "timings_s": trail.timings_s.to_dict()},
     }  # fmt: skip
     write_document(work / MANIFEST, document, files)
+
+
+def _expected(plan: SitePlan) -> Mapping[str, float]:
+    """What is expected of the sites: money where they were chosen by it, else the map's standard deviation."""
+    gain, forecast = plan.gain, plan.forecast
+    money = {} if gain is None else {"worth": gain.worth, "cost": gain.cost, "perfect_worth": gain.perfect}
+    if forecast is None:
+        return money
+    return {**money, "sd_mm": forecast.sd_mm, "sd_low_mm": forecast.best_mm, "sd_high_mm": forecast.worst_mm}

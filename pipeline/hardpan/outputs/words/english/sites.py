@@ -61,15 +61,35 @@ class EnglishSites:
             f"Probe {n} {more}site{'' if n == 1 else 's'} with {insertions} insertions in all on {units.area(area_ha)}"
         )
         walk = f"{self._far(plan.walk.length_m)} to walk, about {units.hours(plan.walk.hours)}"
-        forecast = plan.forecast
+        return f"{head}: {walk}. {self._expected(plan)}"
+
+    def _expected(self, plan: SitePlan) -> str:
+        """What the sites will bring: money to a decision that is open, or a map where there is none yet."""
+        units, forecast, gain = self.units, plan.forecast, plan.gain
+        if gain is not None:
+            brings = f"{units.money(gain.worth)} to the choice of depth and set-up"
+            if gain.pays:
+                return f"The answers are expected to bring {brings}, for about {units.money(gain.cost)} of time."
+            return (
+                f"It does not pay: the answers are expected to bring {brings}, and their time costs about "
+                f"{units.money(gain.cost)}."
+            )
+        if forecast is None:
+            return ""
         span = units.depths(forecast.best_mm, forecast.worst_mm)
         return (
-            f"{head}: {walk}. Expect to know the pan's bottom to {units.depth(forecast.sd_mm)} (standard deviation; "
-            f"{span}, as the reach of alike ground is not known but taken as usual)."
+            f"Expect to know the pan's bottom to {units.depth(forecast.sd_mm)} (standard deviation; {span}, as the "
+            "reach of alike ground is not known but taken as usual)."
         )
 
     def why(self, row: Mapping[str, object]) -> str:
         """Why a site stands where it does; `row` of `SitePlan.sites`."""
+        if row["chosen"] == Chosen.WORTH:
+            worth, cost, sd_mm = (float(row[name]) for name in ("worth", "cost", "sd_mm"))  # type: ignore[arg-type]
+            return (
+                f"Expected to bring {self.units.money(worth)} for {self.units.money(cost)} of time; the map knows the "
+                f"pan's bottom here to {self.units.depth(sd_mm)}, on {row['soil_type']}."
+            )
         ground = f"the {self.units.area(float(row['stands_ha']))} nearest to it"  # type: ignore[arg-type]
         if row["chosen"] == Chosen.SOIL_TYPE:
             return f"One of the few on {row['soil_type']}; stands for {ground}."
@@ -78,11 +98,13 @@ class EnglishSites:
     def number(self, plan: SitePlan) -> str:
         """What the number of sites comes from."""
         forecast, sites = plan.forecast, len(plan.sites)
+        if plan.number is NumberFrom.WORTH:
+            return "As many sites as are expected to bring more than they cost, and one in any case."
         if plan.number is NumberFrom.COUNT:
             return f"{sites} sites were asked for."
         if plan.number is NumberFrom.HOURS:
             return "As many sites as the hours given allow, walking included."
-        aimed = self.units.depth(forecast.asked_mm)
+        aimed = self.units.depth(forecast.asked_mm if forecast else float("nan"))
         if plan.number is NumberFrom.DAY:
             return (
                 f"As many sites as one day allows. A map good to {aimed} would take more: set sites.precision_mm, "
@@ -92,12 +114,26 @@ class EnglishSites:
 
     def doubts(self, plan: SitePlan) -> Sequence[str]:
         """What the plan rests on and does not know; the 10 m are those of [domsch2006]."""
+        spacing = (
+            f"The ground lies {self._far(plan.spacing_m)} from its nearest site (root mean square). What changes over "
+            "less is not seen: on a transect of one field readings 10 m apart were enough to follow a pan."
+        )
+        if plan.gain is None:
+            return (
+                self.number(plan),
+                spacing,
+                "How well the map will do is worked out with a usual scatter and range, which nobody measured here.",
+                "The walk is reckoned on straight lines.",
+            )
         return (
             self.number(plan),
-            f"The ground lies {self._far(plan.spacing_m)} from its nearest site (root mean square). What changes over "
-            "less is not seen: on a transect of one field readings 10 m apart were enough to follow a pan .",
-            "How well the map will do is worked out with a usual scatter and range, which nobody measured here.",
-            "The walk is reckoned on straight lines.",
+            f"Knowing the pan everywhere would bring {self.units.money(plan.gain.perfect)} to the choice; no site can "
+            "bring more.",
+            "A worth is an expectation over what the pan may be like: most answers change nothing, a few change much. "
+            "Each is that of the site given those chosen before it. Depth is taken as free to change every few tens of "
+            "metres, which zones allow in part only.",
+            "A rod that stops short of the bottom tells less; it is counted as telling nothing of its depth.",
+            spacing,
         )
 
     def before(self) -> Sequence[str]:
