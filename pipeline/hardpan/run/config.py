@@ -4,7 +4,7 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from math import isfinite
 from pathlib import Path
-from typing import Annotated, Any, TypeVar
+from typing import Annotated, Any, Self, TypeVar
 
 from pydantic import BeforeValidator, ValidationInfo
 
@@ -122,7 +122,7 @@ class PaddockConfig(Settings):
             prescription=prescription, season=self.season, history=self.history, machine=self.machine
         )
 
-    def forced(self) -> "Config":
+    def forced(self) -> Self:
         """The same, with the files for the display written whatever the state of the soil."""
         return self.model_copy(update={"outputs": self.outputs.model_copy(update={"force": True})})
 

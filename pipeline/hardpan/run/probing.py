@@ -36,7 +36,7 @@ def plan_sites(config: PaddockConfig, clock: Clock) -> ProbingRun:
                 run.rates,
                 access=access,
                 settings=config.sites,
-                asked=config.decision.prescription,
+                asked=config.decision,
             )
         if plan is not None:
             return ProbingRun(survey=survey, access=access, catalog=run.catalog, plan=plan, trail=run.trail)
