@@ -1,7 +1,7 @@
 """Sites shared out among soil types."""
 
 import numpy as np
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from hardpan.sites.strata import share_out
@@ -14,6 +14,7 @@ from hardpan.sites.strata import share_out
     count=st.integers(1, 60),
     least=st.integers(1, 5),
 )
+@example(ha=[0.5, 0.25], room=[0, 4, 0, 0, 0, 0], had=[0] * 6, count=1, least=1)  # no room where one is kept
 def test_all_sites_are_shared_out_and_none_goes_where_there_is_no_room(ha, room, had, count, least):
     n = len(ha)
     room = np.array(room[:n])

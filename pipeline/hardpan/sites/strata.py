@@ -30,7 +30,7 @@ def share_out(count: int, ha: Floats, *, least: int, least_ha: float, room: Ints
     """
     had = np.zeros(len(ha), dtype=np.int64) if had is None else had
     kept = (ha >= min(least_ha, float(ha.max()))) & (room > 0)
-    each = min(least, (count + int(had[kept].sum())) // int(kept.sum()))
+    each = min(least, (count + int(had[kept].sum())) // max(int(kept.sum()), 1))
     out = np.where(kept, np.clip(each - had, 0, room), 0)
     while out.sum() > count:  # those that are there already lie unevenly
         out[int(np.where(out > 0, ha / np.maximum(out + had, 1), np.inf).argmin())] -= 1
