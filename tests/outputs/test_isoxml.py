@@ -15,6 +15,7 @@ from defusedxml.ElementTree import fromstring
 from hardpan.core.errors import InputError
 from hardpan.outputs.display import single_parts
 from hardpan.outputs.geodesy import degrees_per_metre, to_display
+from hardpan.outputs.guidance import guidance_lines
 from hardpan.outputs.isoxml import lime_rates, lime_task, rip_task, write_taskdata
 from hardpan.outputs.isoxml_reader import read_taskdata
 from hardpan.outputs.settings import OutputSettings
@@ -59,6 +60,7 @@ def write(
     name: str = "P",
     lime=None,
     lost_mm: int = 0,
+    lines=(),
 ):
     settings = OutputSettings(isoxml_shape=shape, isoxml_version=version)
     shown, _, _ = to_display(plan.zones)
@@ -67,6 +69,7 @@ def write(
     write_taskdata(
         path, tasks=tasks, parts=single_parts(shown), grid=None if shape == "polygons" else grid,
         boundary=shapely.union_all(shown.geometry.array), identity=(name, "0.1.0", 240_000.0), settings=settings,
+        lines=lines,
     )  # fmt: skip
     return shown
 
@@ -314,6 +317,32 @@ def test_the_python_library_reads_the_same(written, tmp_path):
             cells = np.vectorize(value.get)(cells)
         assert np.array_equal(cells, mine.cells)
         assert float(theirs.grids[0].minimum_north_position) == pytest.approx(shown.total_bounds[1], abs=1e-9)
+
+
+@pytest.mark.parametrize("version", VERSIONS)
+def test_the_python_library_reads_the_lines_to_steer_by(plan, zones, tmp_path, version):
+    """Version 4 has guidance groups, patterns and the points A and B; before it there is a line string of type 5."""
+    isoxml = pytest.importorskip("isoxml.util.isoxml_io", reason="the PyPI package isoxml is not installed")
+    lines = guidance_lines(plan.zones, zones.table, width_m=4.2)
+    write(tmp_path / "t.zip", plan, version=version, lines=lines)
+    with zipfile.ZipFile(tmp_path / "t.zip") as archive:
+        archive.extractall(tmp_path / "x")
+    data, _ = isoxml.isoxml_from_path(tmp_path / "x" / "TASKDATA")
+    (field,) = data.partfields
+    if version == "4":
+        (group,) = field.guidance_groups
+        patterns = group.guidance_patterns
+        assert {pattern.type.name for pattern in patterns} == {"AB"}
+        read = [string for pattern in patterns for string in pattern.line_strings]
+        assert [[point.type.value for point in string.points] for string in read] == [["6", "7"]] * len(lines)
+    else:
+        read = field.line_strings
+    assert len(read) == len(lines) > 0
+    for string, line in zip(read, lines, strict=True):
+        assert string.type.value == "5"
+        assert string.width == 4200
+        told = [(float(point.east), float(point.north)) for point in string.points]
+        assert np.asarray(told) == pytest.approx(line.ends, abs=1e-7)
 
 
 @pytest.fixture(scope="session")

@@ -13,6 +13,7 @@ import shapely
 import xarray as xr
 
 from hardpan.core.units import M2_PER_ACRE, M2_PER_HA, MM_PER, POUND_KG
+from hardpan.outputs.guidance import GuidanceLine
 from hardpan.outputs.settings import OutputSettings
 
 TILLAGE_DEPTH, MASS_PER_AREA = "0033", "0006"
@@ -23,6 +24,15 @@ _OUTSIDE, _FALLBACK, _FIRST = 0, 1, 2
 
 _MOST_CODES = 250
 """Zone codes end at 254; above this many polygons those of one value share a code."""
+
+_GUIDANCE = "5"
+"""Type of a line string to steer by."""
+
+_STRAIGHT, _BOTH_SIDES, _BOTH_ENDS, _FROM_DESK = "1", "1", "1", "16"
+"""A pattern from A to B, repeated to both sides, longer at both ends, made at a desk."""
+
+_ENDS, _OTHER = ("6", "7"), "2"
+"""Types of the points A and B of a line; of a point of no other type, before version 4."""
 
 _MG_PER_M2_PER_KG_PER_HA = 100.0
 _ZIP_TIME = (1980, 1, 1, 0, 0, 0)
@@ -96,6 +106,7 @@ def write_taskdata(
     boundary: shapely.Geometry,
     identity: tuple[str, str, float],
     settings: OutputSettings,
+    lines: tuple[GuidanceLine, ...] = (),
 ) -> None:
     """Write the zip with TASKDATA/TASKDATA.XML and a grid file for each task.
 
@@ -113,6 +124,8 @@ def write_taskdata(
         Outline of the paddock in WGS 84.
     identity : tuple
         Name of the paddock, version of this tool, area in m2.
+    lines : tuple of GuidanceLine
+        Lines to steer by.
     """
     name, version, area_m2 = identity
     major, minor = ("3", "3") if settings.isoxml_version == "3.3" else ("4", "3")
@@ -123,6 +136,7 @@ def write_taskdata(
     field = ET.SubElement(root, "PFD", A="PFD1", C=_designator(name), D=str(round(area_m2)))
     for part in shapely.get_parts(boundary):
         _polygon(field, part, kind="1")
+    _guidance(field, lines, groups=major == "4")
     for number, task in enumerate(tasks, 1):
         ET.SubElement(
             root, "VPN", A=f"VPN{number}", B="0", C=_number(task.scale), D=str(task.decimals), E=task.unit
@@ -141,6 +155,22 @@ def write_taskdata(
             entry = zipfile.ZipInfo(f"TASKDATA/{member}", _ZIP_TIME)
             entry.external_attr = 0o644 << 16
             archive.writestr(entry, content, zipfile.ZIP_DEFLATED)
+
+
+def _guidance(field: ET.Element, lines: tuple[GuidanceLine, ...], *, groups: bool) -> None:
+    """Add lines to steer by to a field: patterns in a group of version 4, bare lines before it."""
+    parent = ET.SubElement(field, "GGP", A="GGP1", B="Rip") if groups and lines else field
+    for number, line in enumerate(lines, 1):
+        says = _designator(f"{line.bearing_deg:.0f} deg, zone {', '.join(map(str, line.zones))}")
+        if groups:
+            holder = ET.SubElement(
+                parent, "GPN", A=f"GPN{number}", B=says, C=_STRAIGHT, E=_BOTH_SIDES, F=_BOTH_ENDS, I=_FROM_DESK
+            )
+        else:
+            holder = field
+        drawn = ET.SubElement(holder, "LSG", A=_GUIDANCE, B=says, C=str(round(1000.0 * line.width_m)))
+        for (east, north), kind in zip(line.ends, _ENDS if groups else (_OTHER, _OTHER), strict=True):
+            ET.SubElement(drawn, "PNT", A=kind, C=f"{north:.7f}", D=f"{east:.7f}")
 
 
 def _filled(

@@ -22,6 +22,7 @@ from hardpan.outputs.geodesy import degrees_per_metre, to_display
 from hardpan.outputs.geojson import write_geojson
 from hardpan.outputs.geopackage import write_geopackage
 from hardpan.outputs.geoparquet import check_geoparquet, write_geoparquet
+from hardpan.outputs.guidance import guidance_lines
 from hardpan.outputs.isoxml import lime_rates, lime_task, rip_task, write_taskdata
 from hardpan.outputs.kml import write_kml
 from hardpan.outputs.layers import band_unit, desktop_layers, drawn_layers, layer_styles, raster_layers
@@ -186,7 +187,10 @@ def _write_tasks(
     tasks = (rip_task(cab, settings.depth_unit, lost_mm=lost_mm), *((lime_task(lime, settings),) if lime else ()))
     identity = (run.survey.paddock.name, run.trail.version, run.survey.paddock.area_ha * M2_PER_HA)
     outline = shapely.coverage_union_all(cab.geometry.array)
-    write_taskdata(path, tasks=tasks, parts=parts, grid=grid, boundary=outline, identity=identity, settings=settings)
+    lines = guidance_lines(run.plan.zones, run.zones.table, width_m=run.catalog.ripper.width_m)
+    write_taskdata(
+        path, tasks=tasks, parts=parts, grid=grid, boundary=outline, identity=identity, settings=settings, lines=lines
+    )
 
 
 def _write_for_people(
