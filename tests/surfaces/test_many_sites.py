@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from hardpan.surfaces import stage
+from hardpan.surfaces import stage, variables
 from hardpan.surfaces.settings import SurfaceSettings
 
 NORMAL_95 = 1.6448536269514722
@@ -41,3 +41,17 @@ def test_six_thousand_insertions_are_mapped_with_the_right_uncertainty(fields):
     drawn = surfaces.draws["bottom_mm"].to_numpy().std(axis=0)
     assert np.mean(drawn) == pytest.approx(np.mean(sd), rel=0.1)
     assert surfaces.maps["pan_probability"].to_numpy()[surfaces.inside].min() >= 0.0
+
+
+def test_a_likelihood_in_groups_gives_the_map_of_that_of_all_together(fields, monkeypatch):
+    truth = fields.invent(fields.Recipe(n_sites=160, stopped=0.3), 5)
+    whole = mapped(truth)
+    monkeypatch.setattr(variables, "MOST_TOGETHER", 100)
+    monkeypatch.setattr(variables, "GROUP", 60)
+    grouped = mapped(truth)
+    for name in ("top", "bottom"):
+        one, other = (found.maps[f"pan_{name}_mm"].to_numpy()[found.inside] for found in (whole, grouped))
+        sd = whole.maps[f"pan_{name}_sd_mm"].to_numpy()[whole.inside]
+        assert not np.array_equal(one, other)
+        assert np.sqrt(np.mean(((other - one) / sd) ** 2)) < 0.2
+        assert np.mean(grouped.maps[f"pan_{name}_sd_mm"].to_numpy()[grouped.inside] / sd) == pytest.approx(1.0, abs=0.1)

@@ -21,7 +21,7 @@ from scipy.linalg import lapack
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import HardpanError
-from hardpan.geostat.observations import GaussianPosterior, Observations, interval_moments
+from hardpan.geostat.observations import Factors, GaussianPosterior, Observations, interval_moments
 
 TOLERANCE = 1e-4
 """Largest move of a site's mean, in its standard deviations, at which the factors stand; far under what a map shows."""
@@ -46,7 +46,7 @@ def gaussian_posterior(
     *,
     trend: Floats,
     trend_precision: Floats,
-    start: GaussianPosterior | None = None,
+    start: Factors | None = None,
     tolerance: float | None = None,
 ) -> GaussianPosterior:
     """Posterior of the field at the sites given the observations, for a stack of covariances.
@@ -134,7 +134,7 @@ class _Solved:
     """(k,) log of the prior times all factors exp(N'F - F'T F / 2), integrated over field and trend."""
 
 
-def _first_factors(prior: _Prior, start: GaussianPosterior | None) -> tuple[Floats, Floats]:
+def _first_factors(prior: _Prior, start: Factors | None) -> tuple[Floats, Floats]:
     """Precision, and precision times mean, of each observation's factor: final for values, a guess for intervals."""
     observations, exact = prior.observations, prior.observations.exact
     tau = np.where(exact, 1.0, 0.5) / prior.variance

@@ -19,7 +19,7 @@ from hardpan.geostat.parameters import (
     parameter_bounds,
     to_covariance,
 )
-from hardpan.geostat.reml import MixedModel, RemlFit, observe_information
+from hardpan.geostat.reml import MixedModel, RemlFit, observe_information, posterior_at
 from hardpan.geostat.residuals import search_starts
 from hardpan.geostat.search import search_reml
 from hardpan.geostat.sites import Data
@@ -71,6 +71,7 @@ def fit_reml(
     fit = min(fits, key=lambda one: one.aic)
     if not data.observations.exact.all():  # the average information takes what an interval says as settled
         fit = observe_information(fit)
+    found = posterior_at(fit.model, fit.theta[None], fit.posterior)
     covariance = in_units(to_covariance(fit.model.family, fit.theta), data.scale**2)
     log_se = dict(zip(("range", "sill", "micro", "noise"), fit.standard_errors[:4].tolist(), strict=True))
     if not fit.model.free[MICRO] and nugget == "micro":
@@ -80,8 +81,8 @@ def fit_reml(
     contrasts = len(data.observations.low) - data.trend.shape[1]
     return FittedCovariance(
         covariance=covariance,
-        beta=fit.posterior.beta[0] * to_units + data.centre * (np.arange(len(to_units)) == 0),
-        beta_se=np.sqrt(np.diag(fit.posterior.beta_cov[0])) * to_units,
+        beta=found.beta[0] * to_units + data.centre * (np.arange(len(to_units)) == 0),
+        beta_se=np.sqrt(np.diag(found.beta_cov[0])) * to_units,
         log_se=log_se,
         log_likelihood=fit.objective - contrasts * float(np.log(data.scale)) - float(np.log(data.trend_scale).sum()),
         aic=fit.aic + 2.0 * (contrasts * float(np.log(data.scale)) + float(np.log(data.trend_scale).sum())),

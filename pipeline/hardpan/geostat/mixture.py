@@ -17,7 +17,7 @@ from hardpan.geostat.covariance import Covariance, covariance_between
 from hardpan.geostat.observations import GaussianPosterior, Observations
 from hardpan.geostat.parameters import ANISO_COS, MICRO, N_PARAMETERS, NOISE, RANGE, SILL, to_correlation
 from hardpan.geostat.priors import Priors
-from hardpan.geostat.reml import RemlFit, posterior_at
+from hardpan.geostat.reml import RemlFit, likelihood_at, posterior_at
 
 _WIDER = 1.2
 """The points are spread a fifth wider than the information says: tails are then sampled, and weights stay even."""
@@ -216,8 +216,7 @@ def integrate_parameters(fit: RemlFit, priors: Priors, ranges_m: Floats, points_
     grid = _range_grid(fit, ranges_m)
     middle, spread = _conditional(fit, others, grid)
     if len(grid) > 1:
-        reached = [posterior_at(model, theta[None], fit.posterior).log_evidence for theta in middle]
-        top = np.concatenate(reached) + priors(middle)[0]
+        top = [likelihood_at(model, theta, fit.posterior).value for theta in middle] + priors(middle)[0]
         kept = top > top.max() - _NEGLIGIBLE
         grid, middle = grid[kept], middle[kept]
     each = points_at(len(model.xy_m), len(grid), points_per_range) if others.any() else 1

@@ -31,6 +31,19 @@ class Observations:
         exact: Bools = self.low == self.high
         return exact
 
+    def at_sites(self, sites: Bools) -> tuple["Observations", Bools]:
+        """Observations at some of the sites (n,), which are numbered anew, and which of the (m,) these are."""
+        here: Bools = sites[self.site]
+        number = np.cumsum(sites) - 1
+        some = Observations(
+            site=number[self.site[here]],
+            low=self.low[here],
+            high=self.high[here],
+            error=self.error[here],
+            leak=None if self.leak is None else self.leak[here],
+        )
+        return some, here
+
     def leaks(self, chosen: Bools) -> Floats | float:
         """`leak` of the observations chosen, 0 where there is none."""
         return 0.0 if self.leak is None else self.leak[chosen]
@@ -44,7 +57,17 @@ class Observations:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class GaussianPosterior:
+class Factors:
+    """Gaussian factors that stand for the observations, for each of k covariances."""
+
+    tau: Floats
+    """(k, m) precision of each observation's factor; for values 1/d."""
+    nu: Floats
+    """(k, m) its precision times mean."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class GaussianPosterior(Factors):
     """The field at n sites given the observations, for each of k covariances; p trend columns."""
 
     log_evidence: Floats
@@ -61,10 +84,6 @@ class GaussianPosterior:
     """(k, p, p) their covariance G = (X'W X + P)^-1."""
     precision: Floats
     """(k, n, n) W = (K + T^-1)^-1, without trend."""
-    tau: Floats
-    """(k, m) precision of each observation's factor; for values 1/d."""
-    nu: Floats
-    """(k, m) its precision times mean."""
     noise_derivative: Floats
     """(k,) derivative of `log_evidence` by the noise variance."""
     sweeps: int

@@ -13,10 +13,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from hardpan.core.arrays import Bools, Floats
+from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.geostat.censored import gaussian_posterior
 from hardpan.geostat.covariance import Family
-from hardpan.geostat.observations import GaussianPosterior, Observations
+from hardpan.geostat.observations import Factors, GaussianPosterior, Observations
 from hardpan.geostat.parameters import (
     MICRO,
     N_PARAMETERS,
@@ -65,6 +65,21 @@ class MixedModel:
     """(8,) values of those that are not; a sill of -inf leaves the structures out."""
     bounds: Floats
     """(8, 2)."""
+    groups: Ints | None = None
+    """(n,) group of each site, where the likelihood is to be the sum over groups, each with a trend of its own:
+    its cost grows with the number of sites then, not with its third power. None: that of all sites together."""
+
+    def split(self) -> list[tuple["MixedModel", Bools]]:
+        """Models of the groups with their observations (m,); groups without any are left out."""
+        parts = []
+        for group in np.unique(self.groups):
+            sites: Bools = self.groups == group
+            observations, here = self.observations.at_sites(sites)
+            model = replace(
+                self, xy_m=self.xy_m[sites], trend=self.trend[sites], observations=observations, groups=None
+            )
+            parts.append((model, here))
+        return [(model, here) for model, here in parts if here.any()]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -79,7 +94,8 @@ class RemlFit:
     information: Floats
     """(8, 8) about the parameters there, rows of fixed ones 0: the average information, which holds the factors of
     intervals, or the observed one after `observe_information`."""
-    posterior: GaussianPosterior
+    posterior: Factors
+    """Of the observations at the optimum, to start others from."""
 
     @property
     def aic(self) -> float:
@@ -124,14 +140,14 @@ class RemlFit:
 
 
 def posterior_at(
-    model: MixedModel, theta: Floats, start: GaussianPosterior | None = None, *, tolerance: float | None = None
+    model: MixedModel, theta: Floats, start: Factors | None = None, *, tolerance: float | None = None
 ) -> GaussianPosterior:
     """Posterior of the field given the observations, for a stack of parameters (k, 8)."""
     return _condition(model, site_covariances(model.family, model.xy_m, theta), theta, start, tolerance=tolerance)
 
 
 def _condition(
-    model: MixedModel, k: Floats, theta: Floats, start: GaussianPosterior | None, *, tolerance: float | None = None
+    model: MixedModel, k: Floats, theta: Floats, start: Factors | None, *, tolerance: float | None = None
 ) -> GaussianPosterior:
     given = {"trend": model.trend, "trend_precision": model.trend_precision}
     return gaussian_posterior(k, np.exp(theta[:, NOISE]), model.observations, **given, start=start, tolerance=tolerance)
@@ -140,7 +156,7 @@ def _condition(
 class Likelihood(NamedTuple):
     """Restricted likelihood and its local shape at one row of parameters."""
 
-    posterior: GaussianPosterior
+    posterior: Factors
     value: float
     """Logarithm, plus that of the prior where one was given."""
     gradient: Floats
@@ -149,15 +165,17 @@ class Likelihood(NamedTuple):
     """(8, 8) average information, the observations' factors held."""
 
 
-Objective = Callable[[Floats, GaussianPosterior | None], Likelihood]
+Objective = Callable[[Floats, Factors | None], Likelihood]
 
 
-def likelihood_at(model: MixedModel, theta: Floats, start: GaussianPosterior | None = None) -> Likelihood:
+def likelihood_at(model: MixedModel, theta: Floats, start: Factors | None = None) -> Likelihood:
     """Restricted log likelihood with gradient and average information at a row (8,) of parameters.
 
     With a the dual weights, W the precision and G the covariance of the trend (see `GaussianPosterior`), the derivative
     by a parameter whose dK is V is -(tr(W V) - tr(G X'W V W X) - a'V a) / 2.
     """
+    if model.groups is not None:
+        return _sum_groups(model, theta, start)
     sill, micro, noise = (float(np.exp(theta[which])) for which in (SILL, MICRO, NOISE))
     derivatives = correlation_derivatives(model.family, model.xy_m, theta, model.free)
     k = sill * derivatives[SILL]
@@ -179,6 +197,22 @@ def likelihood_at(model: MixedModel, theta: Floats, start: GaussianPosterior | N
         value=float(posterior.log_evidence[0]),
         gradient=np.where(model.free, gradient, 0.0),
         information=_average_information(model, posterior, k, va, noise) * np.outer(model.free, model.free),
+    )
+
+
+def _sum_groups(model: MixedModel, theta: Floats, start: Factors | None) -> Likelihood:
+    """Likelihood of the groups as if they were independent."""
+    factors = Factors(tau=np.empty((1, len(model.observations.site))), nu=np.empty((1, len(model.observations.site))))
+    found = []
+    for part, here in model.split():
+        own = None if start is None else Factors(tau=start.tau[:, here], nu=start.nu[:, here])
+        found.append(likelihood_at(part, theta, own))
+        factors.tau[:, here], factors.nu[:, here] = found[-1].posterior.tau, found[-1].posterior.nu
+    return Likelihood(
+        posterior=factors,
+        value=sum(one.value for one in found),
+        gradient=np.sum([one.gradient for one in found], axis=0),
+        information=np.sum([one.information for one in found], axis=0),
     )
 
 
@@ -256,7 +290,7 @@ def observe_information(fit: RemlFit, prior: LogPrior | None = None) -> RemlFit:
 def _objective(model: MixedModel, prior: LogPrior | None) -> Objective:
     """Log likelihood, plus log prior, as a function of a row of parameters."""
 
-    def evaluate(theta: Floats, start: GaussianPosterior | None) -> Likelihood:
+    def evaluate(theta: Floats, start: Factors | None) -> Likelihood:
         found = likelihood_at(model, theta, start)
         if prior is None:
             return found

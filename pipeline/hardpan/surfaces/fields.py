@@ -185,4 +185,5 @@ def _model(variable: Variable, domain: Domain, form: CorrelationForm, trend: Flo
         free=free,
         fixed=fixed,
         bounds=parameter_bounds((float(grid[0]), float(grid[-1]))),
+        groups=variable.groups(domain.sites.xy_m),
     )

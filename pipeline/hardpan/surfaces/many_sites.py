@@ -1,7 +1,7 @@
 """Maps and draws from more sites than one system can hold: a model of some, and kriging from the nearest of all.
 
-The covariance is fitted to a few hundred sites spread over all, with its parameters integrated out; with thousands of
-sites their uncertainty no longer shows, so that kriging then takes their mean. Bounded readings of all sites become
+The covariance is fitted to as many sites, spread over all, as the largest system holds. With thousands of sites the
+doubt of its parameters no longer shows, so that kriging then takes their mean. Bounded readings of all sites become
 Gaussian data first.
 """
 
@@ -32,8 +32,8 @@ from hardpan.surfaces.variables import FittedField, Moments, Variable, stream_of
 MOST_JOINT = 600
 """Sites up to which all are one system: beyond, its time grows by the third power, and its memory by the second."""
 
-FITTED = 300
-"""Sites the covariance is fitted to then: its parameters are known within a few percent."""
+FITTED = MOST_JOINT
+"""Sites the covariance is fitted to then: as many as of the largest system."""
 
 _NEIGHBOURS = 32
 

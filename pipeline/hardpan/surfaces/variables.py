@@ -8,13 +8,31 @@ import geopandas as gpd
 import numpy as np
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.geostat import MICRO, NOISE, PRIOR_HIGH, RANGE, SILL, Mixture, Observations, Priors, RemlFit
+from hardpan.geostat import (
+    MICRO,
+    NOISE,
+    PRIOR_HIGH,
+    RANGE,
+    SILL,
+    Mixture,
+    Observations,
+    Priors,
+    RemlFit,
+    morton_order,
+)
 from hardpan.records.pan import Bottom, Peak, Seen, State
 from hardpan.surfaces.domain import SOIL
 from hardpan.surfaces.settings import PriorSettings, StructureSettings
 
 MIN_SPATIAL_SITES = 10
 """Fewer sites than this cannot tell a spatial structure from chance (common practice asks for far more)."""
+
+MOST_TOGETHER = 300
+"""Sites up to which the likelihood is that of all together; of more it is the sum over groups, whose cost
+grows with their number only: what is lost is what distances longer than a group tell."""
+
+GROUP = 200
+"""Sites of a group, at most."""
 
 LEAST_WIDTH = 0.02
 """Sites whose spread across is under this share of that along lie on a line and cannot tell of the ground beside it."""
@@ -94,6 +112,20 @@ class Variable:
         """Whether there is a spatial structure: given, or shown by enough sites that do not all lie on one line."""
         given = RANGE in self.given and SILL in self.given
         return given or (self.n_sites >= MIN_SPATIAL_SITES and self.is_spread_out(site_xy_m))
+
+    def groups(self, site_xy_m: Floats) -> Ints | None:
+        """Compact groups (n_sites,) of equally many sites, that the likelihood is summed over; None: all together.
+
+        All together up to `MOST_TOGETHER` sites, and where a group would have too few values to know its mean.
+        """
+        n = len(site_xy_m)
+        if n <= MOST_TOGETHER:
+            return None
+        group = np.empty(n, dtype=np.int64)
+        group[morton_order(site_xy_m)] = np.arange(n) * -(-n // GROUP) // n
+        values = np.bincount(group[np.unique(self.observations.site[self.exact])], minlength=int(group.max()) + 1)
+        known = self.binary or np.isfinite(self.mean_sd) or values.min() >= MIN_SPATIAL_SITES
+        return group if known else None
 
     @property
     def exact(self) -> Bools:

@@ -51,6 +51,7 @@ def fit_soil_mean(variable: Variable, domain: Domain) -> Mixture:
         free=np.isin(np.arange(N_PARAMETERS), [MICRO] + [NOISE] * (not variable.binary)),
         fixed=start,
         bounds=parameter_bounds((1.0, domain.diagonal_m)),
+        groups=variable.groups(domain.sites.xy_m),
     )
     theta = maximise_reml(model, start[None], variable.priors(domain.diagonal_m)).theta
     covariance = Covariance(structures=(), micro=float(np.exp(theta[MICRO])), noise=float(np.exp(theta[NOISE])))
