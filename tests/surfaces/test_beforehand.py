@@ -70,6 +70,9 @@ def test_ground_deeper_than_any_reading_is_told(paddock):
     assert np.median(found.maps["pan_bottom_sd_mm"].to_numpy()[inside]) > 50.0
     whole = map_pan(paddock.pan, paddock.survey, SETTINGS, seed=1)
     assert not any(issue.code == "depth-not-known" for issue in whole.issues)
+    assert found.verdict.unread_share > 0.05
+    assert found.verdict.deepest_mm == pytest.approx(rod_mm)
+    assert whole.verdict.unread_share == 0.0
 
 
 def test_the_mapped_strength_joins_only_where_strength_stopped_insertions(paddock):

@@ -71,9 +71,9 @@ class MixedModel:
 
     def split(self) -> list[tuple["MixedModel", Bools]]:
         """Models of the groups with their observations (m,); groups without any are left out."""
-        parts = []
-        for group in np.unique(self.groups):
-            sites: Bools = self.groups == group
+        parts, groups = [], np.zeros(len(self.xy_m), dtype=np.int64) if self.groups is None else self.groups
+        for group in np.unique(groups):
+            sites: Bools = groups == group
             observations, here = self.observations.at_sites(sites)
             model = replace(
                 self, xy_m=self.xy_m[sites], trend=self.trend[sites], observations=observations, groups=None

@@ -155,6 +155,10 @@ class MapVerdict:
     """Standard deviation with that many more sites."""
     unseen_mm: float = math.nan
     """Deepest reading in a pan where no insertion saw a bottom; NaN where one did."""
+    unread_share: float = 0.0
+    """Share of the ground whose bottom is mapped deeper than any reading in a pan."""
+    deepest_mm: float = math.nan
+    """That reading; NaN where bottoms are values only."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -182,9 +182,7 @@ def _infill(
     )
 
 
-def _stakes(
-    evidence: Evidence, options: Options, catalog: Catalog, rates: Rates, asked: DecisionSettings
-) -> Stakes:
+def _stakes(evidence: Evidence, options: Options, catalog: Catalog, rates: Rates, asked: DecisionSettings) -> Stakes:
     """What is at stake at each place of the map's errors."""
     survey, prescription = evidence.survey, asked.prescription
     ground = build_ground(evidence.surfaces, survey, catalog, prescription)

@@ -13,7 +13,7 @@ from hardpan.geostat import RANGE
 from hardpan.records.issues import Issue, Outcome
 from hardpan.records.pan import State
 from hardpan.surfaces.domain import Domain
-from hardpan.surfaces.variables import MIN_SPATIAL_SITES, FittedField, Variable
+from hardpan.surfaces.variables import MIN_SPATIAL_SITES, FittedField, Unread, Variable
 
 _WORDS = {"pan": "presence of a pan", "top": "top of the pan", "bottom": "bottom of the pan", "peak": "peak resistance"}
 
@@ -22,9 +22,6 @@ _MOSTLY_MISSED = 0.5
 
 _MANY_CENSORED = 0.5
 """Above this share of stopped insertions most of what the map says of the bottom comes from the model."""
-
-_MUCH_UNREAD = 0.05
-"""Above this share of ground the map of the bottom goes beyond all readings."""
 
 _MANY_CLIPPED = 0.05
 """Above this share of ground top and bottom are too uncertain for their order to be left to the data."""
@@ -175,19 +172,15 @@ def remark_fields(fields: Mapping[str, FittedField], domain: Domain) -> Iterator
             )
 
 
-def remark_unknown_depth(bottom: Variable, bottom_mm: Floats) -> Iterator[Issue]:
-    """Issues of ground mapped deeper than any insertion read inside or below a pan; `bottom_mm` (n_cells,)."""
-    if bottom.exact.all():
-        return
-    deepest_mm = bottom.centre + bottom.scale * float(bottom.observations.low.max())
-    share = float(np.mean(bottom_mm > deepest_mm))
-    if share > _MUCH_UNREAD:
+def remark_unknown_depth(unread: Unread) -> Iterator[Issue]:
+    """Issues of ground mapped deeper than any insertion read in a pan."""
+    if unread.is_much:
         yield _issue(
             "depth-not-known",
             Said(
                 "over {share} % of the paddock the pan goes deeper than {depth}, the deepest reading in it",
-                share=f"{100 * share:.0f}",
-                depth=depth(deepest_mm),
+                share=f"{100 * unread.share:.0f}",
+                depth=depth(unread.deepest_mm),
             ),
             "how much deeper is not known: mapped from what is usual of a pan with a wide interval; read deeper or dig",
         )

@@ -11,7 +11,7 @@ from hardpan.records.advice import MapVerdict
 from hardpan.surfaces.beforehand import in_units
 from hardpan.surfaces.domain import Domain
 from hardpan.surfaces.errors import error_covariance
-from hardpan.surfaces.variables import FittedField
+from hardpan.surfaces.variables import FittedField, Unread
 
 _LATTICE = 400
 """Places at which the gain of further sites is worked out."""
@@ -48,7 +48,13 @@ def describe_variograms(fields: Mapping[str, FittedField]) -> pd.DataFrame:
 
 
 def verdict_of(
-    scores: pd.DataFrame, fields: Mapping[str, FittedField], domain: Domain, bottom_sd_mm: Floats, precision_mm: float
+    scores: pd.DataFrame,
+    fields: Mapping[str, FittedField],
+    domain: Domain,
+    bottom_sd_mm: Floats,
+    *,
+    precision_mm: float,
+    unread: Unread,
 ) -> MapVerdict | None:
     """Whether the map of the bottom is better than plain yardsticks, and whether more probes would help.
 
@@ -76,6 +82,8 @@ def verdict_of(
         asked_mm=precision_mm,
         more_sites=len(reached) - 1,
         reached_mm=float(reached[-1]),
+        unread_share=unread.share if unread.is_much else 0.0,
+        deepest_mm=unread.deepest_mm,
     )
 
 

@@ -33,7 +33,17 @@ from hardpan.surfaces.report import describe_variograms, verdict_of
 from hardpan.surfaces.residuals import tabulate_residuals
 from hardpan.surfaces.scores import score_fields
 from hardpan.surfaces.settings import SurfaceSettings
-from hardpan.surfaces.variables import Variable, hold, read_bottom, read_peak, read_presence, read_slice, read_top
+from hardpan.surfaces.variables import (
+    Unread,
+    Variable,
+    hold,
+    read_bottom,
+    read_peak,
+    read_presence,
+    read_slice,
+    read_top,
+    unread_ground,
+)
 
 logger = logging.getLogger(__name__)
 
@@ -74,11 +84,12 @@ def map_pan(
     issues += remark_sites(insertions, domain)
     issues += remark_variables(variables, at)
     issues += remark_fields(fields, at)
-    bottom_sd_mm = np.empty(0)
+    bottom_sd_mm, unread = np.empty(0), Unread()
     if "bottom" in fields:
         bottom, bottom_sd_mm = unscale(fields["bottom"], cells["bottom"])
         issues += remark_order(unscale(fields["top"], cells["top"])[0], bottom)
-        issues += remark_unknown_depth(variables["bottom"], bottom)
+        unread = unread_ground(variables["bottom"], bottom)
+        issues += remark_unknown_depth(unread)
     return Surfaces(
         frame=domain.frame,
         inside=domain.inside,
@@ -95,7 +106,7 @@ def map_pan(
         covariances=weigh_covariances(fields),
         coefficients=describe_trends(fields, at),
         variograms=describe_variograms(fields),
-        verdict=verdict_of(scores, fields, at, bottom_sd_mm, settings.precision_mm),
+        verdict=verdict_of(scores, fields, at, bottom_sd_mm, precision_mm=settings.precision_mm, unread=unread),
         issues=tuple(issues),
     )
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import TypeAlias
+from typing import NamedTuple, TypeAlias
 
 import geopandas as gpd
 import numpy as np
@@ -56,6 +56,9 @@ LEAST_SCALE_MM = 5.0
 LEAST_SCALE_LOG = 0.02
 """The same for the logarithm of the peak: 2 %."""
 
+
+_MUCH_UNREAD = 0.05
+"""Above this share of ground the map of the bottom goes beyond all readings."""
 
 _STREAMS = ("peak", "pan", "top", "bottom")
 """Variables in the order of their random streams."""
@@ -169,6 +172,27 @@ class FittedField:
     def knows_range(self) -> bool:
         """Whether the range is given, or determined by the likelihood."""
         return self.fit.is_spatial and (self.fit.identified or RANGE in self.variable.given)
+
+
+class Unread(NamedTuple):
+    """Ground mapped deeper than any insertion read in a pan."""
+
+    share: float = 0.0
+    deepest_mm: float = np.nan
+    """Deepest reading in a pan; NaN where every insertion saw its bottom."""
+
+    @property
+    def is_much(self) -> bool:
+        """Whether it is worth telling."""
+        return self.share > _MUCH_UNREAD
+
+
+def unread_ground(bottom: Variable, bottom_mm: Floats) -> Unread:
+    """Share of the cells whose mapped bottom (n_cells,) lies below the deepest value and bound."""
+    if bottom.exact.all():
+        return Unread()
+    deepest_mm = bottom.centre + bottom.scale * float(bottom.observations.low.max())
+    return Unread(share=float(np.mean(bottom_mm > deepest_mm)), deepest_mm=deepest_mm)
 
 
 def hold(variable: Variable, given: StructureSettings) -> Variable:

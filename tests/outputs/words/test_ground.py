@@ -1,6 +1,7 @@
 """What is said of pan, map, moisture, soil and setting up: from records, metric and US."""
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -68,6 +69,13 @@ def test_the_map_is_held_against_yardsticks_and_what_was_asked_for(files, us):
         "standard deviation is 2 in over the paddock; about 7 more sites would bring it to 1 in."
     )
     assert "nothing to map but its absence" in files.ground.map_verdict(None)
+
+
+def test_the_verdict_says_where_depth_is_not_known(files):
+    told = files.ground.map_verdict(replace(VERDICT, unread_share=0.62, deepest_mm=400.0))
+    assert told.startswith(files.ground.map_verdict(VERDICT))
+    assert "Over 62 % of the paddock it goes deeper than 400 mm, the deepest reading in a pan" in told
+    assert "not known" in told
 
 
 def test_more_sites_that_are_not_enough_are_said_not_to_be(files):

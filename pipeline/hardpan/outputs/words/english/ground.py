@@ -101,7 +101,14 @@ class EnglishGround:
         better = f"forecasts a site left out {100 * verdict.gain:.0f} % better than the best plain yardstick"
         level = f"is no better than a plain yardstick ({verdict.yardstick}) at a site left out"
         compared = f"{better} ({verdict.yardstick})" if verdict.better else level
-        return f"The map of the pan's bottom {compared}. {self._more_probes(verdict)}"
+        said = f"The map of the pan's bottom {compared}. {self._more_probes(verdict)}"
+        if not verdict.unread_share:
+            return said
+        deepest = self.units.depth(verdict.deepest_mm)
+        return (
+            f"{said} Over {100 * verdict.unread_share:.0f} % of the paddock it goes deeper than {deepest}, the deepest"
+            " reading in a pan: there its depth below that is not known, only what is usual of a pan."
+        )
 
     def plain_map(self, variable: str, yardstick: str, *, near: bool) -> str:
         """A map that forecasts worse than a plain yardstick; `near`: at sites left out one by one, else in blocks."""
