@@ -12,6 +12,7 @@ from hardpan.geostat.censored import gaussian_posterior
 from hardpan.geostat.covariance import block_quadrature, covariance_between
 from hardpan.geostat.leave_out import leave_out_sites
 from hardpan.geostat.mixture import integrate_parameters
+from hardpan.geostat.model import MixedModel
 from hardpan.geostat.parameters import (
     MICRO,
     N_PARAMETERS,
@@ -22,7 +23,7 @@ from hardpan.geostat.parameters import (
     parameter_bounds,
 )
 from hardpan.geostat.priors import Priors
-from hardpan.geostat.reml import MixedModel, maximise_reml, observe_information, posterior_at
+from hardpan.geostat.reml import maximise_reml, observe_information, posterior_at
 
 RANGES = np.geomspace(60.0, 2500.0, 9)
 PRIORS = Priors(log_range=float(np.log(350.0)))

@@ -19,6 +19,7 @@ from hardpan.geostat.grids import KrigingGrid
 from hardpan.geostat.kriging import Kriged, krige_cells, krige_places
 from hardpan.geostat.leave_out import leave_out_sites
 from hardpan.geostat.mixture import Mixture, condition_on, integrate_parameters, points_at
+from hardpan.geostat.model import MixedModel
 from hardpan.geostat.neighbourhood import krige_nearest
 from hardpan.geostat.noise import NODES, SITES, Noise
 from hardpan.geostat.observations import Observations, interval_moments
@@ -41,7 +42,7 @@ from hardpan.geostat.parameters import (
 )
 from hardpan.geostat.priors import PRIOR_HIGH, PRIOR_RANGE_FACTOR, Priors
 from hardpan.geostat.pseudodata import gaussian_pseudodata, morton_order
-from hardpan.geostat.reml import MixedModel, RemlFit, maximise_reml, observe_information
+from hardpan.geostat.reml import RemlFit, maximise_reml, observe_information
 from hardpan.geostat.residuals import Residuals, reml_curve, residual_variogram, search_starts
 from hardpan.geostat.search import search_reml
 from hardpan.geostat.simulation import MOST_TORUS, draw_mixture, draw_on_lattice

@@ -9,6 +9,7 @@ from scipy.spatial import cKDTree
 from hardpan.core.arrays import Floats
 from hardpan.core.threads import one_blas_thread
 from hardpan.geostat.covariance import FAMILIES, Covariance, Family
+from hardpan.geostat.model import MixedModel
 from hardpan.geostat.parameters import (
     MICRO,
     N_PARAMETERS,
@@ -19,7 +20,7 @@ from hardpan.geostat.parameters import (
     parameter_bounds,
     to_covariance,
 )
-from hardpan.geostat.reml import MixedModel, RemlFit, observe_information, posterior_at
+from hardpan.geostat.reml import RemlFit, observe_information, posterior_at
 from hardpan.geostat.residuals import search_starts
 from hardpan.geostat.search import search_reml
 from hardpan.geostat.sites import Data

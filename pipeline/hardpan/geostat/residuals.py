@@ -7,8 +7,8 @@ import numpy as np
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import HardpanError
 from hardpan.geostat.covariance import Covariance, covariance_at
+from hardpan.geostat.model import MixedModel
 from hardpan.geostat.parameters import EFFECTIVE_RANGE, N_PARAMETERS, isotropic, to_covariance
-from hardpan.geostat.reml import MixedModel
 from hardpan.geostat.variogram import Variogram, VariogramFit, empirical_variogram, fit_variogram
 
 _LEAST_SITES = 10

@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 
 from hardpan.core.arrays import Floats
+from hardpan.geostat.model import MixedModel
 from hardpan.geostat.parameters import N_PARAMETERS, RANGE
-from hardpan.geostat.reml import MixedModel, RemlFit, maximise_reml
+from hardpan.geostat.reml import RemlFit, maximise_reml
 
 _GRID = 24
 """Ranges of the profile: with 12 or 16 the highest top of open data was missed by up to 0.2, with 24 by 0.02."""
