@@ -111,7 +111,7 @@ def ledger_of(
     plan, *, catalog=None, options=None, season=None, history=None, soil_types=None, rates=None, zone_cost=0.0, **asked
 ):
     """The ledger of a plan where a further zone costs `zone_cost`; `asked` are settings of the prescription."""
-    catalog = with_zone_cost(catalog or SHIPPED, zone_cost)
+    catalog, plan = catalog or SHIPPED, with_settings(plan, zone_cost)
     season = season or SeasonSettings()
     soils = soil_types or tuple(dict.fromkeys(plan.zones.loc[plan.zones["kind"] == "ground", "soil_type"]))
     rates = rates or rates_of(catalog, soils, season, n_draws=plan.returns.shape[1])
@@ -125,6 +125,13 @@ def with_zone_cost(catalog, zone_cost):
     """The catalogue where a further zone costs so much."""
     price = catalog.prices.extra_zone.model_copy(update={"value": zone_cost, "low": None, "high": None})
     return catalog.model_copy(update={"prices": catalog.prices.model_copy(update={"extra_zone": price})})
+
+
+def with_settings(plan, zone_cost):
+    """The plan where setting each ripped zone but that of the lowest number costs so much."""
+    ripped, zone = (plan.zones["depth_mm"] > 0).to_numpy(), plan.zones["zone"].to_numpy(float)
+    setting = np.where(ripped & (zone > zone[ripped].min(initial=np.inf)), float(zone_cost), 0.0)
+    return replace(plan, setting=setting, returns=plan.returns - setting[:, None])
 
 
 PADDOCK = (

@@ -44,7 +44,7 @@ def makeup(zones, *, soil_types=(), n_options=1, **parts):
     made = {name: np.zeros(shape) for name in ("fuel", "capital", "other", "hours", "fuel_l")}
     made |= {"gain": np.zeros((*shape, len(soil_types))), "eligible": np.zeros(shape, dtype=bool)}
     return Makeup(
-        zone=zones["zone"].to_numpy(), soil_types=soil_types, must_pay=True, setups_fitted=1, **(made | parts)
+        zone=zones["zone"].to_numpy(), soil_types=soil_types, must_pay=True, rounds=4, setups_fitted=1, **(made | parts)
     )
 
 
@@ -55,4 +55,5 @@ def plan(zones: gpd.GeoDataFrame, returns, **fields):
     made |= dict.fromkeys(("reasons", "conditions", "setting_up"), ())
     made["makeup"] = makeup(zones)
     made |= {"runner_up_returns": returns, "hours": 0.0 * returns, "fuel_l": 0.0 * returns}
+    made |= {"setting": np.zeros(len(returns))}
     return Plan(zones=zones, returns=returns, **(made | fields))

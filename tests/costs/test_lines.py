@@ -100,7 +100,7 @@ def test_points_worn_in_a_second_pass_are_paid_for(made):
     assert paid[1] == pytest.approx(2.0 * paid[0], abs=0.01)
 
 
-def test_every_ripped_zone_but_the_first_pays_for_setting_the_ripper(made):
+def test_what_a_plan_pays_for_setting_zones_is_a_line_of_each(made):
     def setting(*zones):
         return made.ledger_of(made.plan_of(zones), zone_cost=20.0).lines.query("item == 'further zone'")
 

@@ -233,3 +233,61 @@ def test_a_depth_that_moves_by_one_step_in_any_zone_is_noticed(demo, reviewed, s
 
 def test_the_reviewed_text_is_the_one_the_command_writes(reviewed):
     assert to_text(reviewed) == SNAPSHOT.read_text(encoding="utf-8")
+
+
+def _numbers(text: str) -> list[float]:
+    return [
+        float(number.replace(",", "").replace("\u2212", "-"))
+        for number in re.findall(r"[-\u2212]?\d[\d,]*\.?\d*", text)
+    ]
+
+
+def test_what_report_card_tables_and_headline_print_adds_up(demo):
+    run, folder = demo
+    zones, lines = pd.read_csv(folder / "zones.csv"), pd.read_csv(folder / "tallies.csv")
+    headline = json.loads((folder / "run.json").read_text(encoding="utf-8"))["headline"]
+    ripped_ha, paddock_ha = _numbers(headline.split(" in ")[0])
+    left_ha = _numbers(headline.split("leave ")[1])[0]
+    hours, litres = _numbers(headline.split("$/ha, ")[1].split(";")[0])[::3]
+    total = lines[lines["zone"] == "total"].set_index("item")
+    each = lines[lines["zone"] != "total"]
+    for item, sums in each.groupby("item"):
+        assert round(sums["quantity"].sum(), 3) == total["quantity"][item], item
+        assert round(sums["amount"].sum(), 2) == total["amount"][item], item
+    assert (ripped_ha, hours, litres) == (
+        round(total["quantity"]["cost"], 1), round(total["quantity"]["hours"], 1), round(total["quantity"]["fuel"]),
+    )  # fmt: skip
+    net = each[each["item"] == "net return"].set_index("zone")["price"]
+    planned = zones.set_index(zones["zone"].astype(str))["net_per_ha"]
+    assert np.allclose(net, planned[net.index], atol=0.011)
+
+    text = (folder / "report.html").read_text(encoding="utf-8").replace("\u00a0", " ")
+    rows = re.findall(r"([\d,.]+) h, ([\d,]+) L; chance of getting", text)
+    assert round(sum(_numbers(hour)[0] for hour, _ in rows), 1) == hours
+    assert sum(_numbers(litre)[0] for _, litre in rows) == litres
+    titles = re.findall(r"Zone \d+: (\S+)[^<]*?, ([\d.]+) ha, ", text)
+    by_zone = dict.fromkeys(("leave", "ripped"), 0.0)
+    for worked, area in dict.fromkeys((name, area) for name, area in titles):
+        by_zone["leave" if worked == "leave" else "ripped"] += float(area)
+    assert round(by_zone["ripped"], 1) == ripped_ha
+    assert round(by_zone["leave"], 1) == left_ha
+    cost = re.search(r"The cost of (\d+) \$/ha is (.*?)\. Owning", text)
+    assert sum(float(part) for part in re.findall(r"(\d+) \$/ha", cost.group(2))) == float(cost.group(1))
+    assert f"The cost of {total['price']['cost']:.0f}" in cost.group(0)
+    machine = run.plan.machine.set_index(run.plan.machine["zone"].astype(str))
+    for item, rate in (("hours", "hours_per_ha"), ("fuel", "fuel_l_per_ha")):
+        taken = each[each["item"] == item].set_index("zone")["quantity"]
+        area = zones.set_index(zones["zone"].astype(str))["area_ha"][taken.index]
+        assert np.allclose(machine[rate][taken.index] * area, taken, rtol=1e-3), item
+    assert paddock_ha == round(zones["area_ha"].sum(), 1)
+
+
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")
+def test_the_rows_of_the_job_card_add_up_to_its_last_one(demo):
+    _, folder = demo
+    card = folder / "job-card.pdf"
+    front = subprocess.run(["pdftotext", "-layout", "-l", "1", card, "-"], capture_output=True, text=True, check=True)
+    rows = re.findall(r"([\d.]+) ha +([\d.]+) h +([\d,]+) L", front.stdout.replace("\u00a0", " "))
+    *zones, total = [[_numbers(cell)[0] for cell in row] for row in rows]
+    assert len(zones) > 1
+    assert np.round(np.sum(zones, axis=0), 1).tolist() == total

@@ -172,9 +172,17 @@ def test_many_zones_are_put_together_and_stay_on_one_page(run, tmp_path):
     table = run.zones.table
     ways = pd.concat([table.iloc[[k % 2]] for k in range(40)], ignore_index=True).assign(zone=np.arange(1, 41))
     name = replace(run.survey, paddock=replace(run.survey.paddock, name="P" * 500))
+    taken = pd.DataFrame(
+        [
+            {"zone": str(zone), "item": item, "quantity": quantity}
+            for zone in range(1, 41)
+            for item, quantity in (("hours", 2.0), ("fuel", 100.0))
+        ]
+    )
     crowded = replace(
         run,
         survey=name,
+        ledger=replace(run.ledger, lines=taken),
         plan=replace(run.plan, zones=many, machine=drawn, reasons=()),
         zones=replace(run.zones, table=ways),
     )
@@ -226,9 +234,8 @@ def test_letters_of_other_scripts_and_long_names_do_no_harm(run, tmp_path):
 
 
 def _write(run, path) -> None:
-    quantities = {zone: {"hours": 2.0, "fuel_l": 100.0} for zone in run.plan.zones["zone"]}
     write_job_card(
-        path, run, quantities, told=["Roll it."], setting_up=["Level it."],
+        path, run, told=["Roll it."], setting_up=["Level it."],
         colours=depth_colours(run.plan.zones["depth_mm"]), depth_map=_png(), lost="Signal lost: stop.",
         words=speak(Units.of(CARD, "AUD"), run.catalog),
     )  # fmt: skip

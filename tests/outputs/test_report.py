@@ -122,7 +122,7 @@ def test_every_control_has_a_label(source):
 def test_the_head_says_the_plan_before_the_doubts_and_the_cautions(page):
     text = page.text
     order = [
-        text.index("Rip 22 of 24 ha"), text.index("One row a zone"), text.index("What could be wrong"),
+        text.index("Rip 21.8 of 24.0 ha"), text.index("One row a zone"), text.index("What could be wrong"),
         text.index("Before you rip"), text.index("Look closer"), text.index("Zone by zone"),
     ]  # fmt: skip
     assert order == sorted(order)
@@ -178,7 +178,7 @@ def test_the_page_stays_below_six_megabytes(source):
 def test_a_plan_with_nothing_to_rip_is_a_page_too(unripped, tmp_path):
     write_outputs(unripped, OutputSettings(formats=("report",)), tmp_path / "out")
     page = Page((tmp_path / "out" / "report.html").read_text(encoding="utf-8"))
-    assert "Leave all 24 ha unripped: ripping is not expected to pay on " in page.text
+    assert "Leave all 24.0 ha unripped: ripping is not expected to pay on " in page.text
     assert "Nothing to rip; 24.0\u00a0ha left alone." in next(
         a["aria-label"] for _, a in page.elements if (a.get("aria-label") or "").startswith("Depth map")
     )
@@ -188,7 +188,7 @@ def test_us_readers_get_their_units(run, tmp_path):
     write_outputs(run, OutputSettings(formats=("report",), units="us"), tmp_path / "out")
     page = Page((tmp_path / "out" / "report.html").read_text(encoding="utf-8"))
     head = page.text[: page.text.index("What could be wrong")]
-    assert "Rip 54 of 59 ac in two depths (11.8 and 17.7 in)" in head
+    assert "Rip 54.0 of 59.3 ac in two depths (11.8 and 17.7 in)" in head
     assert "100% at 218 psi" in page.text
     assert "11.8 in" in head
     assert not re.search(r"\d\s(ha|mm|cm)\b", head.replace("very long", ""))

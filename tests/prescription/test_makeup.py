@@ -3,6 +3,8 @@
 import numpy as np
 import pytest
 
+from builders.costs import with_zone_cost
+
 SOILS = ("deep sand", "gravelly sand", "sand over clay")
 
 
@@ -18,7 +20,10 @@ def net_of(plan, catalog):
 def test_the_parts_add_up_to_the_return_of_every_candidate(made, catalog):
     _, plan = made.decide(paddock(made), catalog, made.rates(list(SOILS), worth=400.0))
     told = plan.candidates["net_per_ha"].to_numpy().reshape(plan.makeup.fuel.shape)
-    assert net_of(plan, catalog) == pytest.approx(np.where(np.isnan(told), net_of(plan, catalog), told), abs=1e-6)
+    ripped = plan.candidates["depth_mm"].to_numpy().reshape(told.shape) > 0
+    setting = ripped * (plan.setting / plan.zones["area_ha"].to_numpy())[:, None]
+    made_up = net_of(plan, catalog) - setting
+    assert made_up == pytest.approx(np.where(np.isnan(told), made_up, told), abs=1e-6)
     assert np.isfinite(told).sum() > len(plan.zones)
     assert (plan.makeup.eligible <= np.isfinite(told)).all()
 
@@ -33,10 +38,9 @@ def test_a_zone_is_told_the_return_it_was_chosen_by(made, catalog):
 
 @pytest.mark.parametrize(("prices", "part"), [({"per_litre": 4.0}, "fuel"), ({"worth": 800.0}, "gain")])
 def test_a_part_goes_with_its_price_and_the_others_do_not(made, catalog, prices, part):
-    base = {"worth": 400.0, "per_litre": 2.0}
-    plans = [
-        made.decide(paddock(made), catalog, made.rates(list(SOILS), **(base | change)))[1] for change in ({}, prices)
-    ]
+    """Setting a zone is left out: who pays for it follows the choice."""
+    base, free = {"worth": 400.0, "per_litre": 2.0}, with_zone_cost(catalog, 0.0)
+    plans = [made.decide(paddock(made), free, made.rates(list(SOILS), **(base | change)))[1] for change in ({}, prices)]
     for name in ("gain", "fuel", "capital", "other", "hours", "fuel_l"):
         before, after = (getattr(plan.makeup, name) for plan in plans)
         assert after == pytest.approx(before * (2.0 if name == part else 1.0), rel=1e-5, abs=1e-5)

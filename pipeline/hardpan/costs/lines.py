@@ -34,6 +34,9 @@ AMENDMENTS = ("lime", "gypsum", "spreading")
 ITEMS = ("area", "hours", *COSTS, "cost", "benefit", "net return", *AMENDMENTS, "amendments", "contractor instead")
 """All items, in the order of the table."""
 
+DECIMALS = 3
+"""Of quantities: 10 m2, 3.6 s, 1 mL."""
+
 _Drawn: TypeAlias = tuple[float, str, Floats]
 """Quantity, unit, and drawn amount of money, shape (n_draws,)."""
 
@@ -44,26 +47,23 @@ Lines: TypeAlias = Mapping[tuple[str, str], _Drawn]
 def draw_lines(plan: Plan, catalog: Catalog, rates: Rates) -> Lines:
     """Quantity, unit and drawn money of each zone and item.
 
-    Each ripped zone after the first costs the price `extra_zone` in setting and turning.
     `contractor instead` is the contractor's rate and the share of the fuel it leaves to the grower.
     """
     drawn: dict[tuple[str, str], _Drawn] = {}
-    first = plan.zones.loc[plan.zones["depth_mm"] > 0, "zone"].min()
-    for row, returns, hours, litres in zip(
-        plan.zones.to_dict("records"), plan.returns, plan.hours, plan.fuel_l, strict=True
+    for row, returns, hours, litres, setting in zip(
+        plan.zones.to_dict("records"), plan.returns, plan.hours, plan.fuel_l, plan.setting, strict=True
     ):
         zone, area_ha = str(row["zone"]), float(row["area_ha"])
         drawn[zone, "area"] = (area_ha, "ha", np.zeros_like(returns))
         if row["depth_mm"] <= 0:
             continue
-        further = 0.0 if row["zone"] == first else catalog.prices.extra_zone.value
-        costs = dict(_cost_items(row, hours, litres, catalog, rates, further_cost=further))
-        cost, net = _sum(costs), returns - further
+        costs = dict(_cost_items(row, hours, litres, catalog, rates, setting=float(setting)))
+        cost = _sum(costs)
         drawn[zone, "hours"] = (float(hours.mean()), "h", np.zeros_like(returns))
         drawn |= {(zone, item): line for item, line in costs.items()}
         drawn[zone, "cost"] = (area_ha, "ha", cost)
-        drawn[zone, "benefit"] = (area_ha, "ha", cost + net)
-        drawn[zone, "net return"] = (area_ha, "ha", net)
+        drawn[zone, "benefit"] = (area_ha, "ha", cost + returns)
+        drawn[zone, "net return"] = (area_ha, "ha", returns)
         if amendments := dict(_amendments(area_ha, _spread(row["soil_type"], catalog), rates)):
             drawn |= {(zone, item): line for item, line in amendments.items()}
             drawn[zone, "amendments"] = (area_ha, "ha", _sum(amendments))
@@ -90,7 +90,7 @@ def _sum(items: Mapping[str, _Drawn]) -> Floats:
 
 
 def _cost_items(
-    row: dict[str, Any], hours: Floats, litres: Floats, catalog: Catalog, rates: Rates, *, further_cost: float
+    row: dict[str, Any], hours: Floats, litres: Floats, catalog: Catalog, rates: Rates, *, setting: float
 ) -> Iterator[tuple[str, _Drawn]]:
     """Quantity, unit and drawn money of each cost item of one ripped zone."""
     area_ha, price = float(row["area_ha"]), {name: rate.to_numpy() for name, rate in rates.scenarios.items()}
@@ -99,8 +99,8 @@ def _cost_items(
     for item, unit in BY_WORK.items():
         yield item, (float(per_unit[unit].mean()), unit, per_unit[unit] * price[item])
     yield "points and wear", (area_ha, "ha", area_ha * float(wear) * price["points and wear"])
-    if further_cost:
-        yield "further zone", (1.0, "zone", np.full_like(hours, further_cost))
+    if setting:
+        yield "further zone", (1.0, "zone", np.full_like(hours, setting))
 
 
 def _spread(soil_type: str, catalog: Catalog) -> dict[str, float]:
@@ -122,6 +122,7 @@ def _amendments(area_ha: float, spread: Mapping[str, float], rates: Rates) -> It
 def ledger_lines(drawn: Lines) -> pd.DataFrame:
     """Lines of all zones and of `total`, columns `records.columns.TALLY`, amounts in whole cents that add up.
 
+    Quantities are rounded to `DECIMALS` in each zone, and their total is the sum of what is written.
     `cost` is the sum of the items of `COSTS` and `benefit` is `cost` plus `net return`, to the cent, in every zone and
     in all. `amendments` is the sum of the items of `AMENDMENTS` and stands apart: what lime and gypsum return is not
     counted, so neither is what they cost. `area` and `hours` have no amount of their own, and `contractor instead` is
@@ -133,12 +134,13 @@ def ledger_lines(drawn: Lines) -> pd.DataFrame:
             amounts[zone, total] = round(sum(amounts.get((zone, item), 0.0) for item in parts), 2)
     for zone in {zone for zone, item in drawn if item == "benefit"}:
         amounts[zone, "benefit"] = round(amounts[zone, "cost"] + amounts[zone, "net return"], 2)
+    drawn = {key: (round(quantity, DECIMALS), unit, money) for key, (quantity, unit, money) in drawn.items()}
     rows = [_row(zone, item, line, amounts[zone, item]) for (zone, item), line in drawn.items()]
     for item in ITEMS:
         same = [key for key in drawn if key[1] == item]
         if not same:
             continue
-        quantity = sum(drawn[key][0] for key in same)
+        quantity = round(sum(drawn[key][0] for key in same), DECIMALS)
         money = np.sum([drawn[key][2] for key in same], axis=0)
         amount = round(sum(amounts[key] for key in same), 2)
         rows.append(_row("total", item, (quantity, drawn[same[0]][1], money), amount))

@@ -37,7 +37,7 @@ def compare_strategies(
     chosen = {name: _nearest(options, mm) for name, mm in asked.items() if mm is not None}
     chosen |= {Strategy.BEST: int(_expected(options).argmax()), Strategy.NONE: 0}
     total = lines[lines["zone"] == "total"].set_index("item")
-    ours = plan.returns.sum(axis=0) - float(total["amount"].get("further zone", 0.0))
+    ours = plan.returns.sum(axis=0)
     rows, nets = [_prescription(plan, total, ours)], [ours]
     if saved_by_hiring is not None:
         nets.append(ours + saved_by_hiring)

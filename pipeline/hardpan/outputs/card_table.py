@@ -13,6 +13,7 @@ from hardpan.outputs.card_text import paragraph, printable
 from hardpan.outputs.geodesy import bearing_deg
 from hardpan.outputs.palette import INK, text_on
 from hardpan.outputs.words.interface import Words
+from hardpan.outputs.words.shown import shown_quantities
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.reasons import Closed
 
@@ -41,12 +42,10 @@ class Shut:
     """Ground in which the tines rise."""
     inside: bool
     """That ground is hatched too."""
-    area_ha: float
 
 
 def zone_table(
     run: PaddockRun,
-    quantities: Mapping[int, Mapping[str, float]],
     colours: Mapping[int, str],
     words: Words,
     *,
@@ -56,14 +55,14 @@ def zone_table(
 
     Parameters
     ----------
-    quantities : Mapping
-        Zone to its `hours` and `fuel_l`.
     colours : Mapping
         Depth in mm to colour, as in the map.
     width : float
         Points across.
     """
-    ripped, left = _ripped(run, quantities), run.plan.zones.query("depth_mm <= 0 and kind == 'ground'")
+    shown = shown_quantities(run.plan.zones, run.ledger.lines, words.units)
+    ripped = _ripped(run, shown)
+    left, strips = (run.plan.zones.query(f"depth_mm <= 0 and kind == {kind!r}")["zone"] for kind in ("ground", "strip"))
     rows = _together(ripped, words) if len(ripped) > _MOST_ROWS else ripped
     say, units = words.page.label, words.units
     cells: list[list[Any]] = [[paragraph(say(f"card_{name}"), 9, bold=True) for name in _NAMES]]
@@ -76,13 +75,11 @@ def zone_table(
         colour = colours[round(row["depth_mm"])]
         style.append(("BACKGROUND", (0, len(cells)), (1, len(cells)), HexColor(colour)))
         cells.append(_ripped_row(row, HexColor(text_on(colour)), words))
-    idle = [(list(left["zone"]), say("card_left"), float(left["area_ha"].sum()))] if len(left) else []
-    strips = run.plan.zones.query("kind == 'strip'")
-    idle += [(list(strips["zone"]), say("card_strips"), float(strips["area_ha"].sum()))] if len(strips) else []
-    idle += [(shut.zones, _shut_text(shut, words), shut.area_ha) for shut in _shut(run)]
-    for zones, text, area_ha in idle:
+    idle = [(list(part), say(name)) for part, name in ((left, "card_left"), (strips, "card_strips")) if len(part)]
+    idle += [(shut.zones, _shut_text(shut, words)) for shut in _shut(run)]
+    for zones, text in idle:
         style.append(("SPAN", (1, len(cells)), (_WORKED - 1, len(cells))))
-        cells.append(_idle_row(zones, text, area_ha, words))
+        cells.append(_idle_row(zones, text, shown.loc[zones, "area_ha"].sum(), words))
     style.append(("SPAN", (0, len(cells)), (_WORKED - 1, len(cells))))
     total = ripped[["area_ha", "hours", "fuel_l"]].sum()
     summed = units.area(total["area_ha"]), units.hours(total["hours"]), units.fuel(total["fuel_l"])
@@ -91,10 +88,9 @@ def zone_table(
     return Table(cells, colWidths=[part * width for part in _WIDTHS], style=style)
 
 
-def _ripped(run: PaddockRun, quantities: Mapping[int, Mapping[str, float]]) -> pd.DataFrame:
+def _ripped(run: PaddockRun, shown: pd.DataFrame) -> pd.DataFrame:
     """Ripped zones with what they take, their tines and the bearing of their runs, degrees from true north."""
-    sums = pd.DataFrame([{"zone": zone, **numbers} for zone, numbers in quantities.items()])
-    plan = run.plan.zones[run.plan.zones["depth_mm"] > 0].merge(sums, on="zone")
+    plan = run.plan.zones[run.plan.zones["depth_mm"] > 0].drop(columns="area_ha").merge(shown, on="zone")
     plan = plan.merge(run.plan.machine[["zone", "tines"]], on="zone")
     plan = plan.merge(run.zones.table[["zone", "heading_deg"]], on="zone")
     places = plan.geometry.representative_point()
@@ -106,14 +102,12 @@ def _ripped(run: PaddockRun, quantities: Mapping[int, Mapping[str, float]]) -> p
 
 def _shut(run: PaddockRun) -> list[Shut]:
     """Keep-out ground, each by name, or all that is met in one way where that would be too long."""
-    zones = run.plan.zones.set_index("zone")
     each = [
         Shut(
             zones=[reason.zone],
             name=printable(reason.why.name),
             lift_m=run.zones.lift_m,
             inside=reason.why.lift_m > 0,
-            area_ha=float(zones.loc[reason.zone, "area_ha"]),
         )
         for reason in run.plan.reasons
         if isinstance(reason.why, Closed)
@@ -127,7 +121,6 @@ def _shut(run: PaddockRun) -> list[Shut]:
             name=", ".join(dict.fromkeys(shut.name for shut in alike)),
             lift_m=run.zones.lift_m,
             inside=alike[0].inside,
-            area_ha=sum(shut.area_ha for shut in alike),
         )
         for alike in met
         if alike

@@ -34,7 +34,6 @@ _LONGEST_NAME = 80
 def write_job_card(
     path: Path,
     run: PaddockRun,
-    quantities: Mapping[int, Mapping[str, float]],
     *,
     told: Sequence[str],
     setting_up: Sequence[str],
@@ -51,8 +50,6 @@ def write_job_card(
         The file to write; the same run gives the same bytes.
     run : PaddockRun
         The whole run.
-    quantities : Mapping
-        Zone to its `hours` and `fuel_l`.
     told, setting_up : sequence of str
         What the plan advises, and how to set tractor and ripper up; may be empty.
     colours : Mapping
@@ -67,7 +64,7 @@ def write_job_card(
     register_faces()
     short = printable(run.survey.paddock.name)
     short = short if len(short) <= _LONGEST_NAME else short[: _LONGEST_NAME - 1] + "…"
-    table = zone_table(run, quantities, colours, words, width=_WIDTH - 12)
+    table = zone_table(run, colours, words, width=_WIDTH - 12)
     first = [paragraph(f"⚠ {text}", 11, bold=True, indent=16) for text in first_cautions(run.plan, words)]
     table_height = table.wrap(_WIDTH, _HEIGHT)[1] + sum(one.wrap(_WIDTH - 12, _HEIGHT)[1] for one in first)
     picture = _picture(depth_map, _HEIGHT - table_height - _HEAD - (_LEAST_RECORDS + 1) * _RECORD_ROW)

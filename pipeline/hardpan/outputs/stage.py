@@ -30,7 +30,6 @@ from hardpan.outputs.manifest import write_manifest
 from hardpan.outputs.ownership import MANIFEST, digests
 from hardpan.outputs.palette import depth_colours
 from hardpan.outputs.readback import InCab, read_back
-from hardpan.outputs.report.facts import zone_quantities
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.signal import depth_without_position
 from hardpan.outputs.strip_file import write_strips
@@ -226,7 +225,7 @@ def _write_for_people(
         plan = run.plan
         told = plan_advice(plan.zones, plan.moisture, plan.conditions, run.catalog, words)
         write_job_card(
-            work / "job-card.pdf", run, zone_quantities(run), told=told,
+            work / "job-card.pdf", run, told=told,
             setting_up=set_up_advice(plan.setting_up, words), colours=colours,
             depth_map=as_png(depth_map, 220), lost=lost, words=words,
         )  # fmt: skip

@@ -39,6 +39,9 @@ from hardpan.records.reasons import Pull
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.zones import Zones
 
+SETTING_ROUNDS = 4
+"""The price of a further zone moves a choice, and a choice moves who pays it; it has settled by then or never does."""
+
 ROUNDING = 1e-12
 """Shares of a zone are sums of floats."""
 
@@ -142,7 +145,10 @@ class Decision:
     """What was decided of a context; sequences follow the rows of its table."""
 
     context: Context
+    unset: ZoneEvaluation
+    """Before any zone is set."""
     evaluation: ZoneEvaluation
+    """With the cost of setting each zone."""
     pairs: Ints
     """(n_zones, 2): chosen option and runner-up."""
     fitted: Ints

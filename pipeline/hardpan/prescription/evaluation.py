@@ -58,9 +58,10 @@ def zone_outcome(context: Context, evaluation: ZoneEvaluation, row: int, pair: I
     part = context.economy.narrow(pair, nodes, zone_ha[nodes])
     weights = context.weights[row, nodes]
     passes = part.passes.get(str(context.table["soil_type"].iloc[row]), part.passes[context.ground.soil_names[0]])
-    hours, litres = passes.at(np.ones(pair.size), turning)
-    drawn_hours, drawn_litres = part.work(turning)
     everywhere = np.ones((nodes.size, pair.size), dtype=bool)
+    hours, litres = (part.summed(drawn, everywhere)[:, 0] for drawn in part.work(turning))
+    hours_per_ha = float(hours.mean()) / max(float(zone_ha.sum()), ROUNDING)
+    at_speed, _ = passes.at(np.ones(pair.size), turning)
     present = part.ground.present
     often = present.mean(axis=0) * weights
     totals = part.totals(everywhere)
@@ -72,9 +73,11 @@ def zone_outcome(context: Context, evaluation: ZoneEvaluation, row: int, pair: I
             "tines": tines,
             "width_m": tines * catalog.ripper.spacing.value / 1000.0,
             **drawn,
-            "fuel_l_per_ha": float(litres[0]),
-            "hours_per_ha": float(hours[0]),
-            "field_efficiency": float(catalog.effort.field_efficiency.value / turning[0]),
+            "fuel_l_per_ha": float(litres.mean()) / max(float(zone_ha.sum()), ROUNDING),
+            "hours_per_ha": hours_per_ha,
+            "field_efficiency": float(
+                catalog.effort.field_efficiency.value / turning[0] * at_speed[0] / max(hours_per_ha, ROUNDING)
+            ),
             "critical_depth_mm": float(part.section["critical_mm"][0]),
             "limited_by": str(short_of.limit),
         },
@@ -87,8 +90,8 @@ def zone_outcome(context: Context, evaluation: ZoneEvaluation, row: int, pair: I
             slow_kmh=float(passes.speed_kmh[0]) if _is_slowed(catalog, passes) else np.nan,
         ),
         returns=_credited(totals.summed, evaluation.credit[row, pair]) - part.summed(part.cost(turning), everywhere),
-        hours=part.summed(drawn_hours, everywhere)[:, 0],
-        fuel_l=part.summed(drawn_litres, everywhere)[:, 0],
+        hours=hours,
+        fuel_l=litres,
         loosened=float(often @ totals.loosened[:, 0] / max(often.sum(), 1e-12)),
         breach=float(weights @ context.options.breach[nodes, pair[0]]),
         bottom_mm=_mean_bottom(part.ground, weights),

@@ -4,12 +4,12 @@ import numpy as np
 
 from hardpan.core.arrays import Bools, Floats
 from hardpan.options import ZoneEvaluation, by_cover
-from hardpan.prescription.context import Context
+from hardpan.prescription.context import SETTING_ROUNDS, Context
 from hardpan.records.makeup import Makeup
 
 
 def makeup_of(context: Context, evaluation: ZoneEvaluation) -> Makeup:
-    """Parts of the expected return that `evaluation` chose by."""
+    """Parts of the expected return of `evaluation`, before any zone is set."""
     ground, asked = context.ground, context.prescription
     on_soil = ground.soil[:, None] == np.arange(len(ground.soils))
     worth = np.where(context.useful, context.options.gain, 0.0)
@@ -28,6 +28,7 @@ def makeup_of(context: Context, evaluation: ZoneEvaluation) -> Makeup:
         fuel_l=fuel_l,
         eligible=_eligible(context, evaluation),
         must_pay=asked.rule == "return",
+        rounds=SETTING_ROUNDS,
         setups_fitted=asked.setups_per_paddock,
     )
 

@@ -1,18 +1,21 @@
 """What is chosen in each zone: depth and set-up, why, and what comes of them."""
 
 import logging
+from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from hardpan.core.arrays import Floats
 from hardpan.core.said import Said, depth
-from hardpan.options import LEAVE, choose, runner_up
+from hardpan.options import LEAVE, runner_up
 from hardpan.prescription.context import Decision, build_context
 from hardpan.prescription.evaluation import evaluate_zones, zone_outcome
 from hardpan.prescription.limits import limits_of
 from hardpan.prescription.makeup import makeup_of
 from hardpan.prescription.reasons import reason_of
+from hardpan.prescription.setting import choose_and_set
 from hardpan.prescription.setting_up import ballast_issues, last_ripping, steps_of
 from hardpan.prescription.tables import candidate_table, conditions_of, moisture_table, shipped_numbers
 from hardpan.records.catalog import Catalog
@@ -33,17 +36,22 @@ def prescribe(
 ) -> Plan:
     """Depth and set-up of each zone, with its reason, the next best choice and the money."""
     context = build_context(zones, options, evidence, catalog, rates, asked=asked)
-    evaluation = evaluate_zones(context, limits_of(context))
-    chosen, fitted = choose(evaluation, len(catalog.setups), asked.prescription)
+    unset = evaluate_zones(context, limits_of(context))
+    price, n_setups = catalog.prices.extra_zone.value, len(catalog.setups)
+    evaluation, chosen, fitted, setting = choose_and_set(unset, context.table, price, n_setups, asked.prescription)
     pairs = np.stack([chosen, runner_up(evaluation, chosen, fitted)], axis=1)
     outcomes = [zone_outcome(context, evaluation, row, pair) for row, pair in enumerate(pairs)]
-    decision = Decision(context=context, evaluation=evaluation, pairs=pairs, fitted=fitted, outcomes=outcomes)
-    plan = _written(decision, asked.history)
+    paid = [
+        replace(outcome, returns=outcome.returns - money * (pair != LEAVE))
+        for outcome, money, pair in zip(outcomes, setting, pairs, strict=True)
+    ]
+    decision = Decision(context=context, unset=unset, evaluation=evaluation, pairs=pairs, fitted=fitted, outcomes=paid)
+    plan = _written(decision, setting, asked.history)
     logger.info("%d zones judged, %d are ripped", len(plan.zones), (plan.zones["depth_mm"] > 0).sum())
     return plan
 
 
-def _written(decision: Decision, history: HistorySettings) -> Plan:
+def _written(decision: Decision, setting: Floats, history: HistorySettings) -> Plan:
     """Plan of a decision: one row and one reason a zone, and the tables behind them."""
     context, outcomes = decision.context, decision.outcomes
     table = context.table
@@ -61,11 +69,12 @@ def _written(decision: Decision, history: HistorySettings) -> Plan:
         conditions=conditions_of(context, decision.pairs[:, 0] != LEAVE),
         moisture=moisture_table(context, plan, reasons),
         returns=np.stack([outcome.returns[:, 0] for outcome in outcomes]),
+        setting=setting,
         runner_up_returns=np.stack([outcome.returns[:, 1] for outcome in outcomes]),
         hours=np.stack([outcome.hours for outcome in outcomes]),
         fuel_l=np.stack([outcome.fuel_l for outcome in outcomes]),
         candidates=candidate_table(context, decision.evaluation),
-        makeup=makeup_of(context, decision.evaluation),
+        makeup=makeup_of(context, decision.unset),
         defaults=shipped_numbers(context.catalog, soils),
         setting_up=steps_of(context.catalog, machine, plan),
         issues=(

@@ -10,7 +10,8 @@ class Makeup:
     """Parts of the expected return of every option in every zone, by what they rise and fall with.
 
     Arrays are (n_zones, n_options) unless another shape is given, money per ha; options are those of `Plan.candidates`.
-    The expected return is the sum of `gain` over soil types less `fuel`, `other` and the discount rate times `capital`.
+    The expected return is the sum of `gain` over soil types less `fuel`, `other` and the discount rate times `capital`,
+    and less the money for setting the zone, `Plan.setting`.
     """
 
     zone: Ints
@@ -34,5 +35,7 @@ class Makeup:
     set-up the one that the rule picks."""
     must_pay: bool
     """Whether a zone is ripped only where that returns something."""
+    rounds: int
+    """In how many rounds the choice and who pays for setting a zone are brought together."""
     setups_fitted: int
     """Most set-ups fitted in the paddock."""

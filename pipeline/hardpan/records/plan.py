@@ -23,7 +23,8 @@ class Plan:
     `setup` ""."""
     machine: pd.DataFrame
     """One row a ripped zone: `zone`, `tines`, `width_m`, `draft_kn`, `drawbar_kw`, `engine_kw`, `slip`,
-    `fuel_l_per_ha`, `hours_per_ha`, `field_efficiency`, `critical_depth_mm`, `limited_by` (a `Limit`)."""
+    `fuel_l_per_ha`, `hours_per_ha` (both expected, as `hours` and `fuel_l`), `field_efficiency` (turns and slower
+    going in harder ground), `critical_depth_mm`, `limited_by` (a `Limit`)."""
     reasons: tuple[Reason, ...]
     """Why each zone is worked as it is, row order of `zones`."""
     conditions: tuple[Condition, ...]
@@ -32,7 +33,10 @@ class Plan:
     """One row a zone: `zone`, working depth `depth_mm` (the shallowest of the machine where all are too dry), `verdict`
     (a `Verdict`), `known` (a `Known`), `moist_depth_mm`, `rain_needed_mm`, and `rain_mm` since the profile was dry."""
     returns: Floats
-    """(n_zones, n_draws): net return of the chosen option, money per zone, row order of `zones`."""
+    """(n_zones, n_draws): net return of the chosen option, money per zone, row order of `zones`; `setting` is paid."""
+    setting: Floats
+    """(n_zones,): money for setting each zone, or that it would take where it is left; 0 for the first that is ripped
+    and for those beside one of the same option."""
     runner_up_returns: Floats
     """(n_zones, n_draws): the same of the next best choice."""
     hours: Floats

@@ -1,9 +1,11 @@
-"""Distances to the borders of polygons, in time that hardly grows with their vertices."""
+"""Distances to the borders of polygons, in time that hardly grows with their vertices, and borders they share."""
 
 import numpy as np
 import shapely
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
-from hardpan.core.arrays import Floats
+from hardpan.core.arrays import Floats, Ints
 
 
 def distances_to_borders(points: np.ndarray, polygons: np.ndarray) -> Floats:
@@ -22,3 +24,26 @@ def distances_to_borders(points: np.ndarray, polygons: np.ndarray) -> Floats:
     edges = shapely.linestrings(np.stack([places[:-1][along], places[1:][along]], axis=1))
     nearest = shapely.STRtree(edges).nearest(points)
     return np.asarray(shapely.distance(points, edges[nearest]), dtype=np.float64)
+
+
+def side_by_side(polygons: np.ndarray) -> tuple[Ints, Ints]:
+    """Places of polygons that share a border, the lower place first; shapes (n_pairs,).
+
+    Parameters
+    ----------
+    polygons : (n,) array of Polygon or MultiPolygon
+        A coverage; those that meet in points only do not share a border.
+    """
+    one, other = shapely.STRtree(polygons).query(polygons, predicate="intersects")
+    one, other = one[one < other], other[one < other]
+    shared_m = shapely.length(shapely.intersection(shapely.boundary(polygons[one]), shapely.boundary(polygons[other])))
+    return one[shared_m > 0], other[shared_m > 0]
+
+
+def groups_side_by_side(polygons: np.ndarray, kind: Ints) -> Ints:
+    """Group of each polygon: those of one `kind` (n,) that share a border, directly or through others of it; (n,)."""
+    one, other = side_by_side(polygons)
+    alike = kind[one] == kind[other]
+    edges = (np.ones(int(alike.sum())), (one[alike], other[alike]))
+    _, group = connected_components(coo_array(edges, shape=(len(polygons), len(polygons))), directed=False)
+    return np.asarray(group, dtype=np.int64)

@@ -44,8 +44,8 @@ def ledger_of(like: Ledger, *, net=60.0, loss=0.2, ripped_ha=96.0, amendments=0.
     ours = {"strategy": Strategy.PLAN, "ripped_ha": ripped_ha, "cost": 98.0 * ripped_ha, "fuel_l": 1923.0}
     usual = {"strategy": Strategy.USUAL, "ripped_ha": 100.0, "depth_mm": 500.0, "net": -2000.0}
     ours |= {"net": net * ripped_ha, "net_low": low * ripped_ha, "net_high": high * ripped_ha, "loss_probability": loss}
-    lines = pd.DataFrame({"zone": ["total"], "item": ["amendments"], "amount": [amendments]})
-    made = {"days": 4.1, "seasons": (3.0, 3.0), "open_ha": 0.0, "open_by": None, "hiring": None}
+    lines = pd.DataFrame({"zone": ["total"], "item": ["amendments"], "quantity": [96.0], "amount": [amendments]})
+    made = {"hours": 41.0, "days": 4.1, "seasons": (3.0, 3.0), "open_ha": 0.0, "open_by": None, "hiring": None}
     return replace(like, strategies=pd.DataFrame([ours, usual]), lines=lines, **made | fields)
 
 
@@ -59,15 +59,18 @@ def plain(text):
 def test_the_headline_says_where_how_deep_at_what_cost_and_whether_it_pays(files, metric, us, planned, ledger):
     made = ledger_of(ledger)
     assert files.money.headline(planned(*PADDOCK), made) == (
-        "Rip 96 of 120 ha in three depths (300, 400 and 500 mm), leave 21 ha: about 98 $/ha, 5 days and 1,900 L; "
+        "Rip 96.0 of 120.0 ha in three depths (300, 400 and 500 mm), leave 21.0 ha: about 98 $/ha, 41.0 h (4.1 days of "
+        "10 h) and 1,923 L; "
         "expected to return 60 $/ha over three seasons (likely range -30 to 150, chance of a loss 20 %)."
     )
     assert plain(metric.money.headline(planned(*PADDOCK), made)) == (
-        "Rip 96 of 120 ha in three depths (30, 40 and 50 cm), leave 21 ha: about 98 $/ha, 5 days and 1,900 L; "
+        "Rip 96.0 of 120.0 ha in three depths (30, 40 and 50 cm), leave 21.0 ha: about 98 $/ha, 41.0 h (4.1 days of "
+        "10 h) and 1,923 L; "
         "expected to return 60 $/ha over three seasons (likely range −30 to 150, chance of a loss 20 %)."
     )
     assert plain(us.money.headline(planned(*PADDOCK), made)) == (
-        "Rip 237 of 297 ac in three depths (11.8, 15.7 and 19.7 in), leave 52 ac: about 40 $/ac, 5 days and 510 gal; "
+        "Rip 237.2 of 296.5 ac in three depths (11.8, 15.7 and 19.7 in), leave 51.9 ac: about 40 $/ac, 41.0 h (4.1 "
+        "days of 10 h) and 508 gal; "
         "expected to return 24 $/ac over three seasons (likely range −12 to 61, chance of a loss 20 %)."
     )
 
@@ -81,10 +84,10 @@ def test_the_headline_speaks_the_users_currency(shipped, planned, ledger, curren
 def test_nothing_pays_is_said_plainly_with_what_ripping_would_lose(files, us, planned, ledger):
     left, made = planned((57.0, 0), (40.0, 0)), ledger_of(ledger, ripped_ha=0.0)
     assert files.money.headline(left, made) == (
-        "Leave all 100 ha unripped: no depth is expected to pay here. "
-        "Ripping 100 ha at 500 mm would lose about 20 $/ha."
+        "Leave all 100.0 ha unripped: no depth is expected to pay here. "
+        "Ripping 100.0 ha at 500 mm would lose about 20 $/ha."
     )
-    assert plain(us.money.headline(left, made)).endswith("Ripping 247 ac at 19.7 in would lose about 8 $/ac.")
+    assert plain(us.money.headline(left, made)).endswith("Ripping 247.1 ac at 19.7 in would lose about 8 $/ac.")
 
 
 def left(zone, **why):
@@ -103,21 +106,21 @@ COVER = {"asked": 0.9, "reached": 0.1, "reachable": 0.4}
 @pytest.mark.parametrize(
     ("whys", "said"),
     [
-        ([{"best": BEST}] * 2, "Leave all 100 ha unripped: no depth is expected to pay here."),
-        ([{"barred": dry()}] * 2, "Wait: leave all 100 ha unripped: the soil is moist to only 100 mm."),
+        ([{"best": BEST}] * 2, "Leave all 100.0 ha unripped: no depth is expected to pay here."),
+        ([{"barred": dry()}] * 2, "Wait: leave all 100.0 ha unripped: the soil is moist to only 100 mm."),
         (
             [{"best": replace(BEST, held=Held(limit=Limit.POWER, value=150.0, from_mm=400.0)), "cover": Cover(**COVER)}]
             * 2,
-            "Leave all 100 ha unripped: engine power (150 kW usable) forbids 400 mm and deeper.",
+            "Leave all 100.0 ha unripped: engine power (150 kW usable) forbids 400 mm and deeper.",
         ),
         (
             [{"barred": Held(limit=Limit.CLAY, value=300.0, from_mm=250.0)}, {"responds": False}],
-            "Leave all 100 ha unripped: hostile clay from 300 mm forbids 250 mm and deeper (57 ha); ripping is not "
-            "expected to pay on deep sand (40 ha).",
+            "Leave all 100.0 ha unripped: hostile clay from 300 mm forbids 250 mm and deeper (57.0 ha); ripping is not "
+            "expected to pay on deep sand (40.0 ha).",
         ),
         (
             [{"cover": Cover(asked=0.9, reached=0.95), "best": BEST}] * 2,
-            "Leave all 100 ha unripped: no pan is expected.",
+            "Leave all 100.0 ha unripped: no pan is expected.",
         ),
     ],
 )
@@ -133,10 +136,10 @@ def test_too_wet_comes_first_and_bare_ground_and_shallow_moisture_last(files, pl
     plan = planned(*PADDOCK, moisture=wet, conditions=bare, reasons=(left(4, barred=dry()),))
     said = files.money.headline(plan, ledger_of(ledger))
     assert said.startswith(
-        "Wait: the soil is too wet, the tines would smear it. Once it has dried: Rip 96 of 120 ha in"
+        "Wait: the soil is too wet, the tines would smear it. Once it has dried: Rip 96.0 of 120.0 ha in"
     )
     assert said.endswith(
-        " 21 ha are moist too little way down: after rain more could be ripped there. "
+        " 21.0 ha are moist too little way down: after rain more could be ripped there. "
         "Less than half of the ground is covered after the pass: loosened sand blows."
     )
 
@@ -168,8 +171,8 @@ def test_one_depth_and_many_depths_read_well(files, planned, ledger):
         ({"hiring": HIRING}, " By a contractor, at about 80 $/ha, it would cost less."),
         (
             {"hiring": replace(HIRING, quoted=False), "open_ha": 12.0},
-            " 12 ha could go either way: probe again there. By a contractor, at about 80 $/ha (not a quote), it would "
-            "cost less.",
+            " 12.0 ha could go either way: probe again there. By a contractor, at about 80 $/ha (not a quote), it "
+            "would cost less.",
         ),
         ({"hiring": replace(HIRING, cheaper=Cheaper.LEVEL)}, "chance of a loss 20 %)."),
     ],
@@ -180,7 +183,7 @@ def test_the_headline_ends_with_what_is_open(files, planned, ledger, fields, end
 
 def test_lime_and_gypsum_are_told_apart_from_the_cost(files, planned, ledger):
     made = ledger_of(ledger, amendments=96.0 * 45.0)
-    assert "about 98 $/ha (and 45 $/ha of lime and gypsum), 5 days" in files.money.headline(planned(*PADDOCK), made)
+    assert "about 98 $/ha (and 45 $/ha of lime and gypsum), 41.0 h" in files.money.headline(planned(*PADDOCK), made)
 
 
 @pytest.mark.parametrize(

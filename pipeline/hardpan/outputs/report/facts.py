@@ -24,9 +24,6 @@ _STOPPED = ("refusal", "device limit")
 _LEAST_SHARE = 0.005
 """Inputs with a smaller share of the variance are not told."""
 
-_COUNTED = {"hours": "hours", "fuel_l": "fuel"}
-"""Quantity to the ledger's item."""
-
 _MAP = "kriging"
 """Method of `Surfaces.scores` that the maps are made by."""
 
@@ -164,16 +161,6 @@ def _ranged(number: Quantity | float, units: Units) -> str:
     low, value, high = (end / scale.size for end in number.ends)
     ends = f" ({low:.4g} to {high:.4g})" if low < high else ""
     return f"{value:.4g}{ends} {scale.unit}"
-
-
-def zone_quantities(run: PaddockRun) -> dict[int, dict[str, float]]:
-    """Hours and litres of each zone as the ledger counts them, 0 where nothing is ripped."""
-    lines = run.ledger.lines
-    counted = {name: lines[lines["item"] == item].set_index("zone")["quantity"] for name, item in _COUNTED.items()}
-    return {
-        int(zone): {name: float(numbers.get(str(zone), 0.0)) for name, numbers in counted.items()}
-        for zone in run.plan.zones["zone"]
-    }
 
 
 def drivers(run: PaddockRun, words: Words) -> pd.DataFrame:

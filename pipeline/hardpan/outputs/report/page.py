@@ -19,6 +19,7 @@ from hardpan.outputs.report.web_map import bokeh_script, draw_web_map
 from hardpan.outputs.report.what_if import what_if
 from hardpan.outputs.words.columns import restated, squared, tabulated
 from hardpan.outputs.words.interface import Words
+from hardpan.outputs.words.shown import shown_quantities
 from hardpan.outputs.words.told import (
     told_conditions,
     told_insertions,
@@ -86,7 +87,9 @@ def write_report(
     """
     loader = jinja2.PackageLoader("hardpan.outputs.report")
     environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
-    zones, key = told_zones(run.plan, words), _key(run, colours, words)
+    key, shown = _key(run, colours, words), shown_quantities(run.plan.zones, run.ledger.lines, words.units)
+    zones = told_zones(run.plan, words)
+    zones = zones.assign(area_ha=zones["zone"].map(shown["area_ha"]))
     named = zones.assign(
         setup=[words.zones.setup(one) for one in zones["setup"]], geometry=layers["zones"].geometry.to_numpy()
     )
@@ -99,14 +102,14 @@ def write_report(
         "paddock": run.survey.paddock, "ledger": run.ledger, "crs_name": run.survey.crs.name, "trail": run.trail,
         "units": words.units, "say": words.page.label, "words": words, "captions": _captions(tables),
         "tables": _tables(run, issues, move, tables) | _money_tables(run, words),
-        "zones": [_zone(row, run, words) for row in _ripped_first(zones)],
+        "zones": [_zone(row, run, shown, words) for row in _ripped_first(zones)],
         "headline": words.money.headline(run.plan, run.ledger), "doubts": facts.doubts(run, words),
         "n_remarks": len(issues), "made_of": words.money.made_of(run.ledger),
         "hiring": words.money.hiring(run.ledger.hiring), "verdict": words.ground.map_verdict(run.surfaces.verdict),
         "first": first_cautions(run.plan, words), "cautions": (lost, *words.page.cautions()),
         "count": tables.ground.count(run.zones.count), "square": words.units.of_tables.depth_unit,
         "settings_text": json.dumps(run.trail.settings, indent=1, ensure_ascii=False, default=str),
-        "depth_map": Markup(depth_map), "key": key, "map_alt": _map_alt(run, words),
+        "depth_map": Markup(depth_map), "key": key, "map_alt": _map_alt(zones, words),
         "strips": words.page.strips(run.strips) if run.strips else "",
         "has_exclusions": (zones["kind"] == "exclusion").any(), "map_ratio": _ratio(run),
         "pictures": _zone_pictures(run, words), "money": _money_pictures(run, words),
@@ -173,13 +176,13 @@ def _captions(words: Words) -> dict[str, str]:
     return {key: say(key, **parts.get(key, {})) for key in _TABLES}
 
 
-def _zone(row: dict[str, Any], run: PaddockRun, words: Words) -> dict[str, Any]:
-    """A zone of the page: its row of the plan and what is said of it."""
+def _zone(row: dict[str, Any], run: PaddockRun, shown: pd.DataFrame, words: Words) -> dict[str, Any]:
+    """A zone of the page: its row of the plan and what is said of it; `shown` are the quantities as printed."""
     page, say = words.page, words.zones
     reason = next(reason for reason in run.plan.reasons if reason.zone == row["zone"])
     cost = row["runner_up_cost_per_ha"]
     worth_telling = row["runner_up"] and (row["depth_mm"] > 0 or abs(cost) >= _LEAST_MONEY)
-    quantities = facts.zone_quantities(run)[row["zone"]]
+    quantities = shown.loc[row["zone"]]
     setup = say.setup(row["setup"])
     told = [
         f"{row['reason']}",
@@ -210,9 +213,9 @@ def _key(run: PaddockRun, colours: Mapping[int, str], words: Words) -> list[tupl
     return [(words.page.depth(depth), colours[depth]) for depth in order]
 
 
-def _map_alt(run: PaddockRun, words: Words) -> str:
+def _map_alt(zones: pd.DataFrame, words: Words) -> str:
     """The depth map in words."""
-    hectares = run.plan.zones.groupby("depth_mm")["area_ha"].sum()
+    hectares = zones.groupby("depth_mm")["area_ha"].sum()
     ripped = [(float(depth), float(hectares[depth])) for depth in hectares.index if depth > 0]
     return words.page.depth_map(ripped, float(hectares.get(0, 0.0)))
 

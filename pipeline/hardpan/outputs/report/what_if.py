@@ -14,6 +14,7 @@ from hardpan.outputs.words.interface import Words
 from hardpan.outputs.words.units import Units
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.quantity import Quantity
+from hardpan.spatial.borders import side_by_side
 
 _REACH = {"grain": (0.4, 2.0), "fuel": (0.4, 2.5), "gain": (0.0, 2.5), "cost": (0.4, 2.0)}
 """Ends of each slider, as shares of what the plan rests on."""
@@ -62,6 +63,8 @@ def what_if(run: PaddockRun, words: Words) -> dict[str, Any]:
         "rate": run.catalog.prices.discount_rate.value,
         "seasons": _seasons(run.rates.by_season, makeup.soil_types),
         "further": run.catalog.prices.extra_zone.value,
+        "rounds": makeup.rounds,
+        "beside": _beside(run),
         "must_pay": makeup.must_pay,
         "fitted": makeup.setups_fitted,
         "names": _names(run, words),
@@ -155,6 +158,14 @@ def _zones(run: PaddockRun) -> list[dict[str, Any]]:
         }
         for place, number in enumerate(makeup.zone.tolist())
         if zones.loc[number, "kind"] == "ground"
+    ]
+
+
+def _beside(run: PaddockRun) -> list[list[int]]:
+    """Pairs of zones of ground that share a border, by their places among them."""
+    ground = run.plan.zones.loc[run.plan.zones["kind"] == "ground"]
+    return [
+        list(pair) for pair in zip(*(ends.tolist() for ends in side_by_side(ground.geometry.to_numpy())), strict=True)
     ]
 
 

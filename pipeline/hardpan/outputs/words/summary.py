@@ -6,6 +6,7 @@ import geopandas as gpd
 
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.words.english import speak
+from hardpan.outputs.words.shown import shown_quantities
 from hardpan.outputs.words.told import told_issues, told_zones
 from hardpan.outputs.words.units import Units
 from hardpan.records.catalog import Catalog
@@ -48,13 +49,14 @@ def zone_summary(run: PaddockRun, settings: OutputSettings = METRIC) -> Table:
     }
     keys = ("zone", "area", "depth", "setup", "net", "range", "reason")
     headings = [words.page.label(f"summary_{key}", **parts.get(key, {})) for key in keys]
+    shown = shown_quantities(run.plan.zones, run.ledger.lines, units)
     rows = []
     for zone in told_zones(run.plan, words).to_dict("records"):
         ripped = zone["depth_mm"] > 0
         rows.append(
             [
                 str(zone["zone"]),
-                units.area(zone["area_ha"], bare=True),
+                units.area(shown.loc[zone["zone"], "area_ha"], bare=True),
                 units.depth(zone["depth_mm"], bare=True),
                 zone["setup"] or "-",
                 units.figure(units.per_area_of(zone["net_per_ha"]), 0) if ripped else "-",

@@ -12,16 +12,12 @@
   const fill = (text, ...parts) => text.replace(/%(\d)/g, (_, number) => parts[number - 1] ?? "");
   const withUnit = (text, unit) => `${text}\u00a0${unit}`;
   const area = (ha, bare = false) => {
-    const [size, unit] = units.area, value = ha / size;
-    const text = figure(value, value < 9.95 ? 1 : 0);
+    const [size, unit] = units.area;
+    const text = figure(ha / size, 1);
     return bare ? text : withUnit(text, unit);
   };
   const perArea = (money) => withUnit(figure(money / units.money[0]), units.money[1]);
-  const fuel = (litres) => {
-    const value = litres / units.fuel[0];
-    const tens = value > 0 ? 10 ** (Math.floor(Math.log10(value)) - 1) : 1;
-    return withUnit(figure(Math.round(value / tens) * tens), units.fuel[1]);
-  };
+  const fuel = (litres) => withUnit(figure(litres / units.fuel[0]), units.fuel[1]);
   const depthList = (depths) => {
     const sorted = [...new Set(depths)].sort((a, b) => a - b);
     const text = sorted.map((depth, place) => names.depths[depth][place === sorted.length - 1 ? 1 : 0]);
@@ -81,17 +77,45 @@
     return chosen;
   };
 
-  const tell = (picks, prices, share) => {
+  // what setting a further zone costs: nothing for one of them, nor beside one of the same depth and set-up
+  const setting = (picks, price) => {
+    const due = zones.map(() => price);
+    const ripped = zones.map((_, place) => place).filter((place) => picks[place] >= 0);
+    due[ripped.length > 0 ? ripped[0] : 0] = 0;
+    const option = (place) => [zones[place].depths[picks[place]], zones[place].setups[picks[place]]].join();
+    const group = zones.map((_, place) => place);
+    for (const [one, other] of given.beside) {
+      if (picks[one] < 0 || picks[other] < 0 || option(one) !== option(other)) continue;
+      const [first, last] = [group[one], group[other]].sort((a, b) => a - b);
+      group.forEach((of, place) => { if (of === last) group[place] = first; });
+    }
+    for (const place of ripped) if (group[place] !== place) due[place] = 0;
+    return due;
+  };
+  const paid = (prices, due) => prices.map((options, place) => options.map(({ cost, net }) =>
+    ({ cost: cost + due[place] / zones[place].ha, net: net - due[place] / zones[place].ha })));
+  const settle = (prices, price) => {
+    const most = prices.map((options, place) => Math.max(...options.map(({ net }) => net)) * zones[place].ha);
+    let due = zones.map((_, place) => (place === most.indexOf(Math.max(...most)) ? 0 : price)), picks;
+    for (let round = 0; round < given.rounds; round += 1) {
+      picks = choose(paid(prices, due));
+      const next = setting(picks, price);
+      if (next.every((money, place) => money === due[place])) break;
+      due = next;
+    }
+    return [picks, paid(prices, due)];
+  };
+
+  const tell = (picks, prices) => {
     const sum = { ha: 0, cost: 0, net: 0, hours: 0, litres: 0, left: 0, zones: 0 };
     const depths = [];
     zones.forEach((zone, place) => {
       const k = picks[place];
       if (k < 0) { sum.left += zone.ha; return; }
-      const further = sum.zones > 0 ? share.cost * given.further : 0;
       sum.zones += 1;
       sum.ha += zone.ha;
-      sum.cost += prices[place][k].cost * zone.ha + further;
-      sum.net += prices[place][k].net * zone.ha - further;
+      sum.cost += prices[place][k].cost * zone.ha;
+      sum.net += prices[place][k].net * zone.ha;
       sum.hours += zone.hours[k] * zone.ha;
       sum.litres += zone.fuel_l[k] * zone.ha;
       depths.push(zone.depths[k]);
@@ -151,14 +175,13 @@
 
   const work = () => {
     const now = settings();
-    const prices = zones.map((zone) => priced(zone, now));
-    const picks = choose(prices);
+    const [picks, prices] = settle(zones.map((zone) => priced(zone, now)), now.share.cost * given.further);
     for (const lever of levers) {
       const text = withUnit(figure(valueOf(lever), lever.decimals), lever.unit);
       inputs.get(lever.key).setAttribute("aria-valuetext", text);
       document.getElementById(`value-${lever.key}`).textContent = text;
     }
-    tell(picks, prices, now.share);
+    tell(picks, prices);
     document.querySelector("#tried tbody").replaceChildren(...zones.map((zone, place) => row(zone, picks[place], prices[place])));
     document.getElementById("lines").textContent = lines(now.share) || `# ${say.unmoved}`;
   };

@@ -9,6 +9,7 @@ import pandas as pd
 from hardpan.core.said import Measure
 from hardpan.outputs.words.english.ground import EnglishGround
 from hardpan.outputs.words.english.zones import LIMITS, NOTHING_PAYS, EnglishZones
+from hardpan.outputs.words.shown import rounded_parts, shown_quantities
 from hardpan.outputs.words.units import MISSING, Units
 from hardpan.records.advice import Cheaper, Hiring, NextDepth
 from hardpan.records.catalog import Catalog
@@ -65,26 +66,27 @@ class EnglishMoney:
     def headline(self, plan: Plan, ledger: Ledger) -> str:
         """Where to rip, at what cost, and whether it pays: the one sentence a grower understands."""
         units, ours = self.units, ledger.strategies.iloc[0]
-        total_ha, ripped_ha = plan.zones["area_ha"].sum(), float(ours["ripped_ha"])
+        shown = shown_quantities(plan.zones, ledger.lines, units)["area_ha"].to_numpy()
+        total_ha, ripped_ha = shown.sum(), float(ours["ripped_ha"])
         wait = "Wait: the soil is too wet, the tines would smear it. Once it has dried: " if plan.too_wet else ""
         again = ""
         if ledger.open_ha >= LEAST_HA:
-            again = f" {self._area(ledger.open_ha)} could go either way: {WOULD_TELL.get(ledger.open_by, DECIDES)}."
+            again = f" {units.area(ledger.open_ha)} could go either way: {WOULD_TELL.get(ledger.open_by, DECIDES)}."
             again = again.format(driver=ledger.open_by)
         if ripped_ha <= 0:
             head = self._nothing_ripped(plan, total_ha)
             return f"{head}{self._if_ripped(ledger.strategies)}{again}"
         ground = plan.zones[plan.zones["kind"] == "ground"]
-        left_ha = ground.loc[ground["depth_mm"] <= 0, "area_ha"].sum()
-        leave = f", leave {self._area(left_ha)}" if left_ha >= LEAST_HA else ""
+        left_ha = shown[((plan.zones["kind"] == "ground") & (plan.zones["depth_mm"] <= 0)).to_numpy()].sum()
+        leave = f", leave {units.area(left_ha)}" if left_ha >= LEAST_HA else ""
         lines = ledger.lines
         spread = lines.loc[(lines["zone"] == "total") & (lines["item"] == "amendments"), "amount"].sum()
         also = f" (and {units.per_area(spread / ripped_ha)} of lime and gypsum)" if spread > 0 else ""
-        area = f"{self._area(ripped_ha, bare=True)} of {self._area(total_ha)}"
-        fuel = units.rounded(float(ours["fuel_l"]), Measure.VOLUME, 2)
+        area = f"{units.area(ripped_ha, bare=True)} of {units.area(total_ha)}"
+        work = f"{units.hours(ledger.hours)} ({_days(ledger)}) and {units.fuel(float(ours['fuel_l']))}"
         return (
             f"{wait}Rip {area} in {self._depths(ground)}{leave}: "
-            f"about {units.per_area(ours['cost'] / ripped_ha)}{also}, {_days(ledger.days)} and {fuel}; "
+            f"about {units.per_area(ours['cost'] / ripped_ha)}{also}, {work}; "
             f"{self._outcome(ours, ledger.seasons)}.{again}"
             f"{self._by_contractor(ledger)}{self._more_when_moist(plan)}{self._cautions(plan)}"
         )
@@ -132,7 +134,9 @@ class EnglishMoney:
             return ""
         per_ha = total["amount"].astype(float) / float(total["quantity"]["cost"])
         sums = {name: float(per_ha.reindex(list(items)).sum()) for name, items in PARTS.items()}
-        parts = ", ".join(f"{self.units.per_area(cost)} {name}" for name, cost in sums.items() if cost > 0.0)
+        step = 1.0 / float(self.units.per_area_of(1.0))
+        shown = zip(sums, rounded_parts(np.array(list(sums.values())), step), strict=True)
+        parts = ", ".join(f"{self.units.per_area(cost)} {name}" for name, cost in shown if sums[name] > 0.0)
         tractor, ripper = (one.hours_per_year.value for one in (self.catalog.tractor, self.catalog.ripper))
         return (
             f"The cost of {self.units.per_area(float(per_ha['cost']))} is {parts}. Owning is charged as for a "
@@ -212,8 +216,10 @@ class EnglishMoney:
                 told.setdefault(cause, text)
                 dry = dry or cause == Limit.MOIST
         most = sorted(area_ha, key=lambda cause: -area_ha[cause])
-        why = "; ".join(f"{told[one]} ({self._area(area_ha[one])})" if len(most) > 1 else told[one] for one in most)
-        return f"{'Wait: leave' if dry else 'Leave'} all {self._area(total_ha)} unripped: {why or NOTHING_PAYS}."
+        why = "; ".join(
+            f"{told[one]} ({self.units.area(area_ha[one])})" if len(most) > 1 else told[one] for one in most
+        )
+        return f"{'Wait: leave' if dry else 'Leave'} all {self.units.area(total_ha)} unripped: {why or NOTHING_PAYS}."
 
     def _more_when_moist(self, plan: Plan) -> str:
         """That ground is ripped shallower, or left, because it is not moist deep enough."""
@@ -224,7 +230,7 @@ class EnglishMoney:
                 area_ha += area_of[reason.zone]
         if area_ha < LEAST_HA:
             return ""
-        return f" {self._area(area_ha)} are moist too little way down: after rain more could be ripped there."
+        return f" {self.units.area(area_ha)} are moist too little way down: after rain more could be ripped there."
 
     def _cautions(self, plan: Plan) -> str:
         """Cautions of the decision table that belong to the first sentence a grower reads."""
@@ -243,7 +249,7 @@ class EnglishMoney:
             return ""
         net = usual["net"] / usual["ripped_ha"]
         word = "lose" if net < 0 else "return"
-        ripping = f"Ripping {self._area(usual['ripped_ha'])} at {self.units.depth(usual['depth_mm'])}"
+        ripping = f"Ripping {self.units.area(usual['ripped_ha'])} at {self.units.depth(usual['depth_mm'])}"
         return f" {ripping} would {word} about {self.units.per_area(abs(net))}."
 
     def _by_contractor(self, ledger: Ledger) -> str:
@@ -284,10 +290,6 @@ class EnglishMoney:
         depth = "" if math.isnan(to) else f", and went to {self.units.depth(to)}"
         return f" The last pass was {when}{depth}."
 
-    def _area(self, area_ha: float, *, bare: bool = False) -> str:
-        decimals = 1 if self.units.in_unit(float(area_ha), Measure.AREA) < 9.95 else 0
-        return self.units.write(area_ha, Measure.AREA, decimals, bare=bare)
-
 
 def _areas(plan: Plan) -> dict[int, float]:
     """Zone to its area, ha."""
@@ -304,9 +306,9 @@ def _seasons(fewest: float, most: float) -> str:
     return f"{words[1]} season{'s' if most > 1 else ''}" if fewest == most else f"{words[0]} to {words[1]} seasons"
 
 
-def _days(days: float) -> str:
-    whole = max(1, math.ceil(days))
-    return "1 day" if whole == 1 else f"{whole} days"
+def _days(ledger: Ledger) -> str:
+    """Working days, and how long each is."""
+    return f"{ledger.days:.1f} days of {ledger.hours / ledger.days:g} h"
 
 
 def _doubted(hiring: Hiring) -> str:
