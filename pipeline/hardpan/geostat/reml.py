@@ -219,6 +219,7 @@ def maximise_reml(
     --------
     Without structure and micro-scale the noise is the variance about the mean, with one degree of freedom less:
 
+    >>> from hardpan.geostat.observations import Observations
     >>> from hardpan.geostat.parameters import isotropic, parameter_bounds
     >>> y = np.tile([0.0, 1.0], 40)
     >>> model = MixedModel(
