@@ -139,6 +139,7 @@ def catalog() -> Catalog:
                 },
             },
             "reference_setup": setup,
+            "lab": {"error": {}, "chance": {"forbids": quantity(0.2, "share"), "near": quantity(0.1, "share")}},
             "effort": {
                 "rows": {}, "texture_factor": {}, "depth_exponent": quantity(1.5, "1"),
                 "anchor_depth": quantity(400.0, "mm"), "tractive_efficiency": {}, "slip": {},

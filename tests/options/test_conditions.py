@@ -1,3 +1,4 @@
+from dataclasses import replace
 from types import SimpleNamespace
 
 import geopandas as gpd
@@ -6,14 +7,17 @@ import pandas as pd
 import pytest
 import shapely
 
+from builders import decision
+from hardpan.money.stage import price_machines
 from hardpan.options.conditions import (
     core_facts,
     forbidden_setups,
     judge,
-    setup_gains,
+    setup_credits,
 )
 from hardpan.prescription.tables import conditions_of
 from hardpan.records.advice import Met
+from hardpan.records.decision import SeasonSettings
 
 CRS = "EPSG:32751"
 FREE = {
@@ -30,6 +34,7 @@ FREE = {
     "cover_pct": 80.0,
     "pan_probability": 0.9,
     "cores": 2,
+    "pan_worth_t": 1.0,
     "cores_of": "",
 }
 
@@ -110,7 +115,7 @@ def test_a_missing_measurement_does_not_hide_that_another_rules_the_row_out(cata
 def test_sodic_clay_forbids_what_lifts_it_and_gravel_forbids_plates(catalog):
     names = list(catalog.setups)
     facts = pd.DataFrame([FREE | {"esp_pct": 9.0}, FREE | {"gravel_pct": 45.0}])
-    barred = forbidden_setups(catalog.rules, judge(catalog.rules, facts), facts, names) >= 0
+    barred = forbidden_setups(catalog, judge(catalog.rules, facts), facts) >= 0
     assert [{n for n, no in zip(names, row, strict=True) if no} for row in barred] == [
         {"mixing"},
         {"inclusion", "mixing"},
@@ -120,7 +125,7 @@ def test_sodic_clay_forbids_what_lifts_it_and_gravel_forbids_plates(catalog):
 def test_stranded_lime_credits_inclusion_plates_with_more_gain(catalog):
     names = list(catalog.setups)
     facts = pd.DataFrame([FREE, FREE | {"ph_subsoil": 4.5}])
-    by = setup_gains(catalog.rules, judge(catalog.rules, facts), facts, names)
+    by, _ = setup_credits(catalog, judge(catalog.rules, facts), facts)
     assert (by[0] == -1).all()
     assert catalog.rules[by[1, names.index("inclusion")]].constraint == "stranded lime"
 
@@ -167,3 +172,114 @@ def test_what_ripping_would_mend_is_told_only_where_it_is_ripped(catalog):
     first, second = ({one.constraint for one in met if one.zone == zone} for zone in (1, 2))
     assert first - second == {"compaction"}
     assert "acid topsoil" in second
+
+
+def judged_of(catalog, *rows, lab=True):
+    facts = pd.DataFrame([FREE | row for row in rows])
+    return facts, judge(catalog.rules, facts, catalog.lab if lab else None)
+
+
+def test_a_gain_goes_by_the_chance_of_its_condition_not_by_which_side_of_a_limit_the_mean_lies(catalog):
+    """pH 5.45 and 5.55 switched the set-up of 40 ha."""
+    plates = list(catalog.setups).index("inclusion")
+    facts, judged = judged_of(catalog, *({"ph_0_100": ph, "ph_subsoil": 4.3} for ph in (5.0, 5.45, 5.55, 6.2)))
+    sour, below, above, limed = setup_credits(catalog, judged, facts)[1][:, plates, 1]
+    assert (sour, limed) == pytest.approx((1.0, 1.25), abs=0.01)
+    assert 0.0 < above - below < 0.3 * (limed - sour)
+    hard = setup_credits(catalog, judge(catalog.rules, facts), facts)[1][:, plates, 1]
+    assert hard.tolist() == [1.0, 1.0, 1.25, 1.25]
+
+
+def test_more_cores_make_a_condition_surer(catalog):
+    number = [rule.constraint for rule in catalog.rules].index("sodic clay")
+    _, judged = judged_of(catalog, *({"esp_pct": 7.0, "cores": n} for n in (1, 4, 16)))
+    chance = judged.loc[judged["rule"] == number, "chance"].to_numpy()
+    # one core is off by 1.5 %, so the chance is that of a normal deviate below 2/3, 4/3 and 8/3
+    assert chance == pytest.approx([0.7475, 0.9088, 0.9962], abs=1e-3)
+
+
+def test_what_is_near_a_limit_is_said_to_be_near_from_either_side(catalog):
+    for esp, verdict in ((5.2, Met.NEAR), (6.8, Met.YES)):
+        facts, judged = judged_of(catalog, {"esp_pct": esp})
+        table = pd.DataFrame({"zone": [1], "kind": "ground", "soil_type": "deep sand"})
+        context = SimpleNamespace(table=table, facts=facts, judged=judged, catalog=catalog)
+        (sodic,) = (one for one in conditions_of(context, np.array([True])) if one.constraint == "sodic clay")
+        assert sodic.met is verdict
+        assert "near the limit, holds with a chance of" in decision.words(catalog).ground.met(sodic)
+    facts, judged = judged_of(catalog, {"esp_pct": 1.0})
+    assert judged.loc[judged["met"] == Met.NEAR].empty
+
+
+def test_what_would_lift_sodic_clay_is_forbidden_on_both_sides_of_the_limit(catalog):
+    facts, judged = judged_of(catalog, {"esp_pct": 5.9}, {"esp_pct": 6.1}, {"esp_pct": 2.0})
+    mixing = list(catalog.setups).index("mixing")
+    assert (forbidden_setups(catalog, judged, facts)[:, mixing] >= 0).tolist() == [True, True, False]
+
+
+def sodic_depths(esp):
+    """Depth of each of eight zones whose clay is a little deeper from one to the next, with cores of that sodium."""
+    soils = ("sand over clay",) * 8
+    clay_mm = tuple(np.arange(400.0, 600.0, 25.0))
+    points = gpd.points_from_xy([decision.CORNER_M[0] + 200.0], [decision.CORNER_M[1] + 100.0], crs=decision.CRS)
+    cores = gpd.GeoDataFrame({"core": ["a"], "soil_type": ["sand over clay"], "esp_pct": [esp]}, geometry=points)
+    ground = decision.ground(soils=soils, clay_mm=clay_mm, clay_sd_mm=30.0, bottom_mm=500.0, cores=cores)
+    money = decision.rates(["sand over clay"], worth=900.0, per_hour=60.0)
+    return decision.decide(ground, decision.shipped_catalog(), money)[1].zones["depth_mm"].to_numpy(float)
+
+
+def test_depth_over_perhaps_sodic_clay_has_no_cliff_at_six_per_cent():
+    """ESP 5.9 and 6.1 switched the depth of 40 ha."""
+    depth = {esp: sodic_depths(esp) for esp in (0.5, 5.9, 6.1, 20.0)}
+    assert (depth[20.0] <= depth[0.5]).all()
+    assert (depth[20.0] < depth[0.5]).any()
+    assert np.abs(depth[5.9] - depth[6.1]).max() <= 25.0
+
+
+def repellent(*, out_of_reach=1, n=20, **prescription):
+    """A plan of repellent sand over clay that a delving tine reaches but in a few of `n` strips of one zone."""
+    clay_mm = np.full(n, 350.0)
+    clay_mm[:out_of_reach] = 800.0
+    surfaces, survey, zones = decision.ground(soils=("sand over clay",) * n, clay_mm=tuple(clay_mm), bottom_mm=350.0)
+    points = gpd.points_from_xy([decision.CORNER_M[0] + 200.0], [decision.CORNER_M[1] + 100.0], crs=decision.CRS)
+    found = {"core": ["a"], "soil_type": ["sand over clay"], "repellence_med": [3.0], "esp_pct": [1.0]}
+    survey = replace(survey, cores=gpd.GeoDataFrame(found, geometry=points))
+    zones = decision.zones_of(surfaces, np.where(zones.labels > 0, 1, 0), ["sand over clay"])
+    catalog = decision.shipped_catalog(machine={"ripper": "five-tine-500"})
+    money = price_machines(catalog, SeasonSettings(), ("sand over clay",), n_draws=50, seed=1)
+    return decision.decide((surfaces, survey, zones), catalog, money, **prescription)[1]
+
+
+def test_delving_wins_where_repellent_sand_has_good_clay_in_reach():
+    """`grdc-delving`: more than ten years of benefit at 150 to 200 $/ha; `hall2010`: 0.3 to 0.6 t/ha from clay.
+
+    Without credit for what outlasts the loosening, three seasons of a broken pan never paid for it.
+    """
+    plan = repellent()
+    (zone,) = plan.zones.to_dict("records")
+    assert zone["setup"] == "delving"
+    assert zone["depth_mm"] >= 450
+    row = plan.candidates[(plan.candidates["setup"] == "delving") & plan.candidates["allowed"]]
+    # ten seasons of 0.3 to 0.6 t/ha at 330 AUD and 5 % are worth 764 to 1,530 AUD/ha, before what it costs
+    assert 0.0 < row["net_per_ha"].max() < 1530.0
+
+
+def test_ground_out_of_reach_of_a_small_part_of_a_zone_bars_no_zone():
+    """A zone of 39.7 ha was barred by 0.015 ha."""
+    assert repellent(out_of_reach=1).zones["setup"].tolist() == ["delving"]
+    assert "delving" not in repellent(out_of_reach=1, out_of_reach_share=0.0).zones["setup"].tolist()
+    assert "delving" not in repellent(out_of_reach=10).zones["setup"].tolist()
+
+
+def test_ground_out_of_reach_gains_nothing():
+    whole, part = (repellent(out_of_reach=n).candidates for n in (0, 3))
+    net = [table.loc[(table["setup"] == "delving") & table["allowed"], "net_per_ha"].max() for table in (whole, part)]
+    assert net[1] < net[0]
+
+
+def test_a_lasting_gain_counts_all_its_seasons(catalog):
+    catalog = decision.shipped_catalog(machine={"ripper": "five-tine-500"})
+    facts, judged = judged_of(catalog, {"repellence_med": 4.0, "clay_depth_mm": 450.0, "pan_worth_t": 0.5}, lab=False)
+    delving = list(catalog.setups).index("delving")
+    credit = setup_credits(catalog, judged, facts)[1][0, delving]
+    annuity = sum(1.05**-k for k in range(1, 11))
+    assert credit == pytest.approx([1.0 + gain * annuity / 0.5 for gain in (0.3, 0.45, 0.6)])

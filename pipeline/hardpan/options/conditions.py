@@ -8,16 +8,18 @@ import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.money import fixed_levels, value_at
+from hardpan.money import fixed_levels, lasting, season_weights, value_at
 from hardpan.options.ground import Ground
 from hardpan.options.loosening import clay_ceiling_mm
 from hardpan.options.moisture import moist_depth_mm
 from hardpan.records.advice import Met
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import PrescriptionSettings, SeasonSettings
-from hardpan.records.rules import Rule
+from hardpan.records.rules import Lab, Rule
+from hardpan.records.soils import SoilType
 from hardpan.records.survey import Survey
 
 FloatArray = TypeVar("FloatArray", NDArray[np.float32], NDArray[np.float64])
@@ -81,7 +83,15 @@ def zone_facts(
     facts["pan_probability"] = weights @ ground.present.mean(axis=0)
     facts["sowing_depth_mm"] = 0.0 if catalog.crop.needs_firm_seedbed else catalog.crop.sowing_depth.value
     facts["cover_pct"] = np.nan if season.cover_pct is None else season.cover_pct
+    facts["pan_worth_t"] = [np.nan if soil is None else _pan_worth_t(soil, catalog, season) for soil in soils]
     return facts
+
+
+def _pan_worth_t(soil: SoilType, catalog: Catalog, season: SeasonSettings) -> float:
+    """Expected gain of the reference rip on a soil, all seasons counted and discounted, t/ha."""
+    kept, seasons = lasting(soil, controlled_traffic=season.controlled_traffic)
+    weights = season_weights(np.array([kept.value]), seasons.value, catalog.prices.discount_rate.value)
+    return soil.first_year_gain.value * float(weights.sum())
 
 
 def _clay_mm(ground: Ground, weights: Floats) -> Floats:
@@ -97,14 +107,40 @@ def shares_of(zone_ha: Floats) -> Floats:
     return np.asarray(zone_ha / np.maximum(zone_ha.sum(axis=1, keepdims=True), 1e-12))
 
 
-def judge(rules: Sequence[Rule], facts: pd.DataFrame) -> pd.DataFrame:
-    """One row a zone and rule: `row` (label of `facts`), `rule` (position), `met` (a `Met`)."""
+def judge(rules: Sequence[Rule], facts: pd.DataFrame, lab: Lab | None = None) -> pd.DataFrame:
+    """One row a zone and rule: `row` (label of `facts`), `rule` (position), `met` (a `Met`), `chance` that it holds.
+
+    Whether a rule is met goes by the mean of the cores, the chance by how far that may be off (`lab`; None: not at
+    all). A rule that is not met but may well be is near; the chance of one whose measurement is missing is 0.
+    """
     rows = [
-        {"row": label, "rule": number, "met": _met(rule, known)}
+        {"row": label, "rule": number, **_judged(rule, known, lab)}
         for label, known in zip(facts.index, as_records(facts), strict=True)
         for number, rule in enumerate(rules)
     ]
-    return pd.DataFrame(rows, columns=["row", "rule", "met"])
+    return pd.DataFrame(rows, columns=["row", "rule", "met", "chance"])
+
+
+def _judged(rule: Rule, known: Mapping[str, object], lab: Lab | None) -> dict[str, object]:
+    met = _met(rule, known)
+    if met is Met.UNKNOWN:
+        return {"met": met, "chance": 0.0}
+    chance = float(np.prod([_chance(known, name, ends, lab) for name, ends in rule.when.items()]))
+    if met is Met.NO and lab is not None and chance >= lab.chance["near"].value:
+        met = Met.NEAR
+    return {"met": met, "chance": chance}
+
+
+def _chance(known: Mapping[str, object], name: str, ends: tuple[float, float], lab: Lab | None) -> float:
+    """Chance that the true mean of the ground lies between two ends; 1 where it is not known, as nothing speaks."""
+    value, (low, high) = known_value(known, name), ends
+    if np.isnan(value):
+        return 1.0
+    if lab is None or name not in lab.error:
+        return float(low <= value <= high)
+    low = low if low > 0.0 else -np.inf  # nothing is measured below 0, so nothing lies beyond that end
+    error = lab.error[name].value / np.sqrt(max(known_value(known, "cores"), 1.0))
+    return float(ndtr((high - value) / error) - ndtr((low - value) / error))
 
 
 def as_records(facts: pd.DataFrame) -> list[dict[str, object]]:
@@ -129,26 +165,41 @@ def rules_met(judged: pd.DataFrame, label: object) -> list[int]:
     return judged.loc[(judged["row"] == label) & (judged["met"] == Met.YES), "rule"].tolist()
 
 
-def setup_gains(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame, setups: Sequence[str]) -> Ints:
-    """Position of the rule that credits each set-up with most gain, (n_zones, n_setups); -1 where none does."""
-    best = np.full((len(facts), len(setups)), -1)
-    for place, label in enumerate(facts.index):
-        for column, name in enumerate(setups):
-            met = [number for number in rules_met(judged, label) if name in rules[number].gain]
-            best[place, column] = max(met, key=lambda number: rules[number].gain[name].value, default=-1)
-    return best
+def chances(judged: pd.DataFrame, facts: pd.DataFrame, n_rules: int) -> Floats:
+    """Chance that each rule holds in each zone, (n_zones, n_rules)."""
+    return judged["chance"].to_numpy(float).reshape(len(facts), n_rules)
 
 
-def credit_spans(rules: Sequence[Rule], by: Ints, names: Sequence[str]) -> Floats:
-    """Gain of each set-up over that of breaking the pan alone, (n_zones, n_setups + 1, 3); last is leaving.
+def setup_credits(catalog: Catalog, judged: pd.DataFrame, facts: pd.DataFrame) -> tuple[Ints, Floats]:
+    """Rule that credits each set-up with most gain, and that gain over that of breaking the pan alone.
 
-    The three are low end, value and high end.
+    A gain counts by the chance that its rule holds. One that outlasts the loosening counts as what all its seasons
+    bring over what breaking the pan brings on the soil.
+
+    Returns
+    -------
+    (n_zones, n_setups) positions of rules, -1 where none credits; (n_zones, n_setups + 1, 3) low end, value and high
+    end, the last set-up leaving.
     """
-    credit = np.ones((len(by), len(names) + 1, 3))
-    for place, column in np.argwhere(by >= 0):
-        gain = rules[by[place, column]].gain[names[column]]
-        credit[place, column] = gain.span[0], gain.value, gain.span[1]
-    return credit
+    names, holds = list(catalog.setups), chances(judged, facts, len(catalog.rules))
+    by, credit = np.full((len(facts), len(names)), -1), np.ones((len(facts), len(names) + 1, 3))
+    for place, worth_t in enumerate(facts["pan_worth_t"].to_numpy(float)):
+        for column, name in enumerate(names):
+            for number, rule in enumerate(catalog.rules):
+                ends = 1.0 + holds[place, number] * (_gain_ends(rule, name, worth_t, catalog) - 1.0)
+                if ends[1] > credit[place, column, 1]:
+                    by[place, column], credit[place, column] = number, ends
+    return by, credit
+
+
+def _gain_ends(rule: Rule, setup: str, worth_t: float, catalog: Catalog) -> Floats:
+    """Gain with a set-up where a rule holds, over that of breaking the pan alone: low end, value, high end."""
+    ends = np.array(rule.gain[setup].ends if setup in rule.gain else (1.0, 1.0, 1.0))
+    if setup in rule.lasting and worth_t > 0.0:
+        lasts = rule.lasting[setup]
+        weight = season_weights(np.ones(1), lasts.seasons.value, catalog.prices.discount_rate.value).sum()
+        ends = ends + np.array(lasts.gain.ends) * weight / worth_t
+    return np.asarray(ends)
 
 
 def credit_draws(ends: Floats, n_draws: int) -> Floats:
@@ -162,19 +213,24 @@ def is_repellent(rules: Sequence[Rule], judged: pd.DataFrame, label: object) -> 
     return any("repellence_med" in rules[number].when for number in rules_met(judged, label))
 
 
-def forbidden_setups(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame, setups: Sequence[str]) -> Ints:
-    """Position of the rule that forbids each set-up, (n_zones, n_setups); -1 where none does."""
-    by = np.full((len(facts), len(setups)), -1)
-    for place, label in enumerate(facts.index):
-        for number in rules_met(judged, label):
-            by[place, [name in rules[number].forbids for name in setups]] = number
+def forbidden_setups(catalog: Catalog, judged: pd.DataFrame, facts: pd.DataFrame) -> Ints:
+    """Position of the rule that forbids each set-up, (n_zones, n_setups); -1 where none does.
+
+    What harms is forbidden from a stated chance of its rule on, not from an even one.
+    """
+    names, holds = list(catalog.setups), chances(judged, facts, len(catalog.rules))
+    by = np.full((len(facts), len(names)), -1)
+    for place, number in np.argwhere(holds >= catalog.lab.chance["forbids"].value):
+        by[place, [name in catalog.rules[number].forbids for name in names]] = number
     return by
 
 
-def ceiling_rules(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame) -> list[int]:
-    """Position, zone by zone, of a rule met that keeps the depth above the clay; -1 where none does."""
-    capping = [[n for n in rules_met(judged, label) if rules[n].depth_ceiling is not None] for label in facts.index]
-    return [met[0] if met else -1 for met in capping]
+def ceiling_rules(rules: Sequence[Rule], judged: pd.DataFrame, facts: pd.DataFrame) -> tuple[list[int], Floats]:
+    """Rule that most likely keeps the depth above the clay in each zone, -1 where none does, and its chance."""
+    caps = np.array([rule.depth_ceiling is not None for rule in rules], dtype=bool)
+    holds = np.where(caps, chances(judged, facts, len(rules)), 0.0)
+    chance = holds.max(axis=1, initial=0.0)
+    return np.where(chance > 0.0, holds.argmax(axis=1) if len(rules) else -1, -1).tolist(), chance
 
 
 def clay_or_cored_mm(clay_mm: FloatArray, cored_mm: Floats | float) -> FloatArray:
@@ -200,12 +256,12 @@ def soil_effects(
     forbids it.
     """
     facts = _soil_facts(survey, ground, catalog, season)
-    rules, names, judged = catalog.rules, list(catalog.setups), judge(catalog.rules, facts)
+    names, judged = list(catalog.setups), judge(catalog.rules, facts, catalog.lab)
     column, depth_mm = np.array([names.index(name) if name else -1 for name in table["setup"]]), table["depth_mm"]
-    credit = credit_spans(rules, setup_gains(rules, judged, facts, names), names)[:, column, 1]
-    barring = forbidden_setups(rules, judged, facts, names) >= 0
+    credit = setup_credits(catalog, judged, facts)[1][:, column, 1]
+    barring = forbidden_setups(catalog, judged, facts) >= 0
     barred = np.hstack([barring, np.zeros((len(facts), 1), dtype=bool)])[:, column][ground.soil]
-    capped = np.array(ceiling_rules(rules, judged, facts)) >= 0
+    capped = ceiling_rules(catalog.rules, judged, facts)[1] > prescription.clay_risk
     cored_mm = facts["clay_depth_mm"].fillna(np.inf).to_numpy()[ground.soil]
     clay_mm = np.where(capped[ground.soil], clay_or_cored_mm(ground.shallow_clay_mm, cored_mm), np.inf)
     ceiling_mm = clay_ceiling_mm(clay_mm, prescription.clay_margin_mm)

@@ -68,6 +68,8 @@ class Context:
     """`conditions.judge` of the facts."""
     capped_by: Sequence[int]
     """Rule that keeps tines above clay in each zone, by its place in the catalog; -1 where none does."""
+    capped_chance: Floats
+    """(n_zones,): chance that the clay of each zone is hostile, 1 where no rule but the soil type says so."""
     kept_m: Mapping[str, float]
     """Name of each exclusion to the widest strip kept around it."""
     lift_m: Mapping[str, float]
@@ -165,7 +167,8 @@ def build_context(
     zone_ha = share_nodes(zones, evidence.surfaces, ground.ha.size)
     facts = zone_facts(table=table, survey=survey, ground=ground, zone_ha=zone_ha, catalog=catalog, season=season)
     candidates = options.table[["option", "setup", "depth_mm", "spacing_mm"]]
-    judged = judge(catalog.rules, facts)
+    judged = judge(catalog.rules, facts, catalog.lab)
+    capped_by, capped_chance = ceiling_rules(catalog.rules, judged, facts)
     loss = loss_of(ground, evidence.pan, catalog.response)
     moist_mm = dry_below_mm(
         survey=survey, ground=ground, catalog=catalog, prescription=asked.prescription, season=season
@@ -183,7 +186,8 @@ def build_context(
         turning=turning_time(economy, catalog, table["length_m"].to_numpy(float)),
         facts=facts,
         judged=judged,
-        capped_by=ceiling_rules(catalog.rules, judged, facts),
+        capped_by=capped_by,
+        capped_chance=np.where(np.array(capped_by) >= 0, capped_chance, 1.0),
         kept_m=survey.paddock.exclusions.groupby("name")["buffer_m"].max().to_dict(),
         lift_m=(survey.paddock.exclusions.groupby("name")["buried"].any() * zones.lift_m).to_dict(),
     )
@@ -213,10 +217,14 @@ def hostile_clay_mm(context: Context, row: int) -> tuple[NDArray[np.float32], st
 
 
 def clay_chances(context: Context, row: int, above_mm: float = 0.0) -> Floats:
-    """Expected share of the zone of a row where each option comes within `above_mm` of hostile clay, (n_options,)."""
+    """Expected share of the zone of a row where each option comes within `above_mm` of hostile clay, (n_options,).
+
+    Clay that may not be hostile counts by the chance that it is.
+    """
     clay_mm, _ = hostile_clay_mm(context, row)
     nodes = np.flatnonzero(context.weights[row])
-    return np.asarray(context.weights[row, nodes] @ clay_chance(clay_mm[:, nodes], context.depth_mm + above_mm))
+    share = context.weights[row, nodes] @ clay_chance(clay_mm[:, nodes], context.depth_mm + above_mm)
+    return np.asarray(context.capped_chance[row] * share)
 
 
 def moist_to_mm(context: Context) -> Floats:

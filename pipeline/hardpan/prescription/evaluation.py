@@ -9,9 +9,8 @@ from hardpan.options import (
     Passes,
     ZoneEvaluation,
     credit_draws,
-    credit_spans,
     machine_limit,
-    setup_gains,
+    setup_credits,
 )
 from hardpan.prescription.context import ROUNDING, Context, ZoneOutcome
 from hardpan.records.catalog import Catalog
@@ -21,8 +20,7 @@ from hardpan.records.reasons import Pull
 def evaluate_zones(context: Context, held: Limits) -> ZoneEvaluation:
     """What each zone could do: money, cover, what the decision table credits; `held` (n_zones, n_options) forbids."""
     ground, options, weights = context.ground, context.options, context.weights
-    names, rules = list(context.catalog.setups), context.catalog.rules
-    credit = credit_spans(rules, setup_gains(rules, context.judged, context.facts, names), names)[:, context.setup]
+    credit = setup_credits(context.catalog, context.judged, context.facts)[1][:, context.setup]
     worth = np.where(context.useful, options.gain, 0.0)
     gain, cost = credit[..., 1] * (weights @ worth), _costs(context)
     allowed = np.array([[limit is None for limit in row] for row in held])
@@ -64,7 +62,7 @@ def zone_outcome(context: Context, evaluation: ZoneEvaluation, row: int, pair: I
     at_speed, _ = passes.at(np.ones(pair.size), turning)
     present = part.ground.present
     often = present.mean(axis=0) * weights
-    totals = part.totals(everywhere)
+    totals = part.totals(context.useful[np.ix_(nodes, pair)])
     tines, short_of = int(passes.tines[0]), machine_limit(catalog, int(passes.limited_by[0]))
     drawn = {name: float(getattr(passes, name)[0]) for name in ("draft_kn", "drawbar_kw", "engine_kw", "slip")}
     return ZoneOutcome(

@@ -18,7 +18,7 @@ def limits_of(context: Context) -> Limits:
     for row in np.flatnonzero(context.table["kind"] != "ground").tolist():
         held[row, depth_mm > 0] = Held(limit=Limit.EXCLUSION, name=str(context.table["soil_type"].iloc[row]))
     rules = context.catalog.rules
-    barring = forbidden_setups(rules, context.judged, context.facts, names)
+    barring = forbidden_setups(context.catalog, context.judged, context.facts)
     for row, name in enumerate(context.table["soil_type"]):
         soil = context.catalog.soils.get(name)
         if soil is not None and not soil.responds:
@@ -49,7 +49,7 @@ def _bar_clay(context: Context, held: Limits) -> None:
         if not near.any():
             continue
         clay_mm, constraint = hostile_clay_mm(context, row)
-        begins_mm = _begins_mm(clay_mm, context.weights[row], may)
+        begins_mm = _begins_mm(clay_mm, context.weights[row], may / context.capped_chance[row])
         for option in np.flatnonzero(near).tolist():
             if constraint or held[row, option] is None or held[row, option].limit is Limit.REACH:
                 held[row, option] = Held(
@@ -73,10 +73,11 @@ def _by_soil_and_machine(context: Context) -> Limits:
     """Limit of soil or machine on more than the slack of a zone, without the decision table."""
     ground, weights, names = context.ground, context.weights, list(context.catalog.setups)
     setup, depth_mm = context.setup, context.depth_mm
-    useless = weights @ ~context.useful > context.slack
-    unpulled = weights @ ~context.economy.pullable()[ground.soil] > context.slack
-    held: Limits = np.full(useless.shape, None, dtype=object)
-    for row, option in np.argwhere(useless).tolist():
+    pulled, may = context.economy.pullable()[ground.soil], context.prescription.out_of_reach_share + ROUNDING
+    unpulled = weights @ ~pulled > context.slack
+    unreached = weights @ (pulled & ~context.useful) > max(may, context.slack)
+    held: Limits = np.full(unpulled.shape, None, dtype=object)
+    for row, option in np.argwhere(unpulled | unreached).tolist():
         if unpulled[row, option]:
             soil = ground.soil_names[context.main_soil(row)]
             limit = machine_limit(context.catalog, int(context.economy.passes[soil].limited_by[option]))

@@ -14,6 +14,7 @@ from hardpan.options import (
     machine_limit,
     reach_probability,
     rules_met,
+    setup_credits,
 )
 from hardpan.prescription.context import Context, Decision, clay_chances
 from hardpan.records.catalog import Catalog
@@ -138,9 +139,9 @@ def _cover(decision: Decision, place: int) -> Cover | None:
 def _credited_by(decision: Decision, place: int, setup: str) -> str:
     """Constraint whose rule credits a set-up with most gain, "" where none does."""
     context = decision.context
-    rules, label = context.catalog.rules, context.table.index[place]
-    met = [rules[number] for number in rules_met(context.judged, label) if setup in rules[number].gain]
-    return max(met, key=lambda rule: rule.gain[setup].value).constraint if met else ""
+    column = list(context.catalog.setups).index(setup)
+    by = int(setup_credits(context.catalog, context.judged, context.facts)[0][place, column])
+    return context.catalog.rules[by].constraint if by >= 0 else ""
 
 
 def _turn(decision: Decision, place: int) -> Turn:

@@ -73,13 +73,20 @@ def conditions_of(context: Context, ripped: Bools) -> tuple[Condition, ...]:
     place_of = dict(zip(context.table.index, range(len(context.table)), strict=True))
     told = {place: _spreads(context, place, ripped=bool(ripped[place])) for place in _ground(context)}
     conditions = []
-    for label, number, met in context.judged[context.judged["met"] != Met.NO].itertuples(index=False):
+    for label, number, met, chance in context.judged[context.judged["met"] != Met.NO].itertuples(index=False):
         place, rule = place_of[label], context.catalog.rules[number]
         if place not in told or (met == Met.YES and not rule.not_fixed and not ripped[place]):
             continue
         asks = met == Met.YES and rule.spreads is not None
         conditions.append(
-            _condition(context, place, number, Met(met), told[place].pop(rule.spreads, None) if asks else None)
+            _condition(
+                context,
+                place,
+                number,
+                met=Met(met),
+                chance=chance,
+                spread=told[place].pop(rule.spreads, None) if asks else None,
+            )
         )
     conditions += [
         Condition(zone=_zone(context, place), met=Met.YES, spread=spread)
@@ -90,7 +97,9 @@ def conditions_of(context: Context, ripped: Bools) -> tuple[Condition, ...]:
     return tuple(conditions)
 
 
-def _condition(context: Context, place: int, number: int, met: Met, spread: Spread | None) -> Condition:
+def _condition(
+    context: Context, place: int, number: int, *, met: Met, chance: float, spread: Spread | None
+) -> Condition:
     rule, facts = context.catalog.rules[number], as_records(context.facts.iloc[[place]])[0]
     known = {name: known_value(facts, name) for name in rule.when}
     measured = any(name in MEASURED for name in rule.when)
@@ -103,6 +112,7 @@ def _condition(context: Context, place: int, number: int, met: Met, spread: Spre
         cores=int(context.facts["cores"].iloc[place]) if measured else None,
         cores_of=str(context.facts["cores_of"].iloc[place]) if measured else "",
         spread=spread,
+        chance=1.0 if met == Met.UNKNOWN else chance,
     )
 
 
@@ -140,6 +150,7 @@ def shipped_numbers(catalog: Catalog, soil_types: tuple[str, ...]) -> pd.DataFra
         },
         **{f"crops.{name}": crop for name, crop in catalog.crops.items()},
         "response": catalog.response,
+        "lab": catalog.lab,
         **{f"rules.{rule.constraint}": rule for rule in catalog.rules},
         "prices": catalog.prices,
     }

@@ -13,6 +13,8 @@ class Met(StrEnum):
 
     YES = "yes"
     NO = "no"
+    NEAR = "near the limit"
+    """It does not hold by the mean of the cores, but may well."""
     UNKNOWN = "not known"
 
 
@@ -46,6 +48,8 @@ class Condition:
     cores_of: str = ""
     """Soil type of those cores; "": they lie in the zone."""
     spread: Spread | None = None
+    chance: float = 1.0
+    """That it holds, as far as the cores tell."""
 
 
 class Verdict(StrEnum):

@@ -8,7 +8,7 @@ from hardpan.records.machines import Effort, Ripper, SetUp, Tractor
 from hardpan.records.prices import Crop, PriceTable
 from hardpan.records.quantity import Quantity
 from hardpan.records.response import Response
-from hardpan.records.rules import Rule
+from hardpan.records.rules import Lab, Rule
 from hardpan.records.soils import SoilType
 
 
@@ -43,6 +43,7 @@ class Catalog(Settings):
     setups: Mapping[str, SetUp]
     """Those the ripper can be fitted with."""
     rules: tuple[Rule, ...]
+    lab: Lab
     effort: Effort
     response: Response
     reference_setup: SetUp

@@ -48,6 +48,13 @@ class PrescriptionSettings(Settings):
     limit_slack: float = setting(
         0.0, says="Share of a zone that may pass a limit; 0 = every node keeps every limit", ge=0, lt=0.5
     )
+    out_of_reach_share: float = setting(
+        0.2,
+        says="Share of a zone where the clay may lie out of reach of a set-up that lifts it; it gains nothing there",
+        unit="share",
+        ge=0,
+        lt=1,
+    )
     only_moist: bool = setting(
         True,
         says="Go no deeper than the soil is moist, where that is known; false: deeper, with dry soil's draft and clods",

@@ -7,7 +7,7 @@ from pydantic import AfterValidator
 
 from hardpan.core.said import marked
 from hardpan.core.settings import Settings
-from hardpan.records.quantity import Quantity
+from hardpan.records.quantity import Part, Positive, Quantity
 
 
 def _marked(text: str) -> str:
@@ -17,6 +17,22 @@ def _marked(text: str) -> str:
 
 Marked = Annotated[str, AfterValidator(_marked)]
 """A sentence whose quantities stand in braces, as `core.said.marked` reads them."""
+
+
+class Lasting(Settings):
+    """A gain that does not go with the pan and outlasts the loosening."""
+
+    gain: Quantity
+    """Of the reference crop, t/ha a season."""
+    seasons: Positive
+
+
+class Lab(Settings):
+    """How sure the measurements of cores are, and how sure is sure enough (`configs/lab.toml`)."""
+
+    error: Mapping[str, Positive]
+    """Standard deviation of one core about the mean of its ground, by measurement; left out: none."""
+    chance: Mapping[Literal["forbids", "near"], Part]
 
 
 class Rule(Settings):
@@ -34,6 +50,8 @@ class Rule(Settings):
     forbids: tuple[str, ...] = ()
     gain: Mapping[str, Quantity] = {}
     """Gain with a set-up relative to breaking the pan alone, where the row is met; 1 for set-ups left out."""
+    lasting: Mapping[str, Lasting] = {}
+    """Gain with a set-up, where the row is met, beside that of breaking the pan."""
     rollers: bool | None = None
     depth_ceiling: Literal["clay_depth_mm"] | None = None
     """"clay_depth_mm": the depth stays above the clay by the margin of hostile clay; None: no limit."""

@@ -12,7 +12,7 @@ from hardpan.records.machines import Effort, Ripper, SetUp, Tractor
 from hardpan.records.prices import Crop, PriceTable
 from hardpan.records.quantity import Quantity
 from hardpan.records.response import Response
-from hardpan.records.rules import Rule
+from hardpan.records.rules import Lab, Rule
 from hardpan.records.soils import SoilType
 from hardpan.run.config import PaddockConfig, PriceSettings
 from hardpan.run.own_tables import own_tables, place
@@ -53,6 +53,7 @@ def read_catalog(config: PaddockConfig) -> Catalog:
         ripper=_in_currency(ripper, config.prices, prices.currency, where=f"ripper {given.ripper}"),
         setups=fitted,
         rules=tuple(parse(Rule, row, file=place(config, "rules", name)) for name, row in own["rules"].items()),
+        lab=parse(Lab, own["lab"], file=place(config, "lab")),
         effort=parse(Effort, own["effort"], file=place(config, "effort")),
         response=response,
         reference_setup=pick(setups, response.reference.setup, what="set-up", where="response.toml [reference]"),

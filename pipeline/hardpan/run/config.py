@@ -74,6 +74,7 @@ class NumberSettings(Settings):
 
     crops: Mapping[str, Any] = setting({}, says="Crops, e.g. canola.gain_factor = 0.4")
     effort: Mapping[str, Any] = setting({}, says="Draft, power, fuel and time, e.g. slip.track = 0.06")
+    lab: Mapping[str, Any] = setting({}, says="How sure the measurements of cores are, e.g. error.esp_pct = 2")
     moisture: Mapping[str, Any] = setting({}, says="Models of cone index against water content")
     prices: Mapping[str, Any] = setting({}, says="Money that [prices] has no key for, e.g. common_gain = 0.4")
     response: Mapping[str, Any] = setting(

@@ -180,7 +180,7 @@ class EnglishGround:
         rule = self._rule(condition)
         if rule is None:
             return "yes: the soil type has a rate"
-        evidence = ", ".join([*self._values(condition), *self._cores(condition)])
+        evidence = ", ".join([*self._values(condition), *self._cores(condition), *self._near(condition)])
         says = self.units.say(marked(rule.says))
         return f"{condition.met}: {says} ({evidence})" if evidence else f"{condition.met}: {says}"
 
@@ -190,6 +190,8 @@ class EnglishGround:
         if rule is not None and condition.met is Met.UNKNOWN:
             missing = (self.units.say(marked(MEASURES.get(name, name))) for name in condition.missing)
             return f"Measure {' and '.join(missing)} to know."
+        if rule is not None and condition.met is Met.NEAR:
+            return "Take more cores: a little more either way and another rule holds."
         texts = [] if rule is None else [self.units.say(marked(rule.advice))]
         if condition.spread is not None and not (cab and condition.spread.rate is None):
             texts.append(self._spread(condition.spread))
@@ -242,6 +244,12 @@ class EnglishGround:
 
     def _rule(self, condition: Condition) -> Rule | None:
         return {rule.constraint: rule for rule in self.catalog.rules}.get(condition.constraint)
+
+    def _near(self, condition: Condition) -> list[str]:
+        """How sure a condition is, where the cores leave that open."""
+        near = self.catalog.lab.chance["near"].value
+        open_still = condition.met in {Met.YES, Met.NEAR} and near <= condition.chance <= 1.0 - near
+        return [f"near the limit, holds with a chance of {condition.chance:.0%}"] if open_still else []
 
     def _values(self, condition: Condition) -> list[str]:
         return [self._fact(name, value) for name, value in condition.known.items() if name in FACTS]
