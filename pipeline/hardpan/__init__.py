@@ -25,6 +25,7 @@ if TYPE_CHECKING:  # the same names for type checkers, which cannot see what is 
     from hardpan.run.config import read_paddock_config as read_paddock_config
     from hardpan.run.manifest import Clock as Clock
     from hardpan.run.probing import plan_sites as plan_sites
+    from hardpan.run.verify import verify_run as verify_run
     from hardpan.surfaces.stage import map_pan as map_pan
     from hardpan.survey.stage import read_survey as read_survey
     from hardpan.zones.stage import draw_zones as draw_zones
@@ -50,6 +51,7 @@ _PUBLIC = {
     "read_paddock_config": "run.config",
     "plan_sites": "run.probing",
     "write_sites": "outputs.sites.stage",
+    "verify_run": "run.verify",
     "headline": "outputs.words.summary",
     "zone_table": "outputs.words.summary",
     "map_verdict": "outputs.words.summary",

@@ -101,6 +101,31 @@ def sites(config: ConfigPath, out: OutFolder, verbose: Verbose = False) -> None:
 
 
 @app.command()
+def verify(
+    run_folder: Annotated[Path, typer.Argument(metavar="RUN", help="Folder that `hardpan run` wrote.")],
+    after: Annotated[Path, typer.Argument(help="TOML file that names the insertions after the pass.")],
+    out: OutFolder,
+    verbose: Verbose = False,
+) -> None:
+    """Say zone by zone whether the pass broke the pan, on the line of the tines and midway."""
+    with _plainly(verbose=verbose):
+        from hardpan.outputs.folder import check_folder, clear_leftovers
+        from hardpan.run.verify import read_after, verify_run
+
+        clear_leftovers(Path.cwd(), after.parent, out.parent)
+        settings = read_after(after)
+        check_folder(out, (after, run_folder / "run.json", *settings.inputs))
+        with _shown(verbose=verbose) as clock:
+            found = verify_run(run_folder, settings, clock)
+            from hardpan.outputs.verify.stage import verify_words, write_verify
+
+            with clock.stage("outputs"):
+                paths = write_verify(found, out)
+        typer.echo(verify_words(found).headline(found.found))
+        typer.echo(f"{len(paths)} files in {out}")
+
+
+@app.command()
 def new(folder: Annotated[Path, typer.Argument(help="Folder for the template.")], verbose: Verbose = False) -> None:
     """Write a commented template configuration."""
     with _plainly(verbose=verbose):

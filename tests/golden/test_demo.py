@@ -30,7 +30,7 @@ from hardpan.run.manifest import Clock
 STABLE = ("prescription.geojson", "zones.csv", "tallies.csv", "residuals.csv")
 CONTRACT = {
     "prescription.geojson", "prescription_shp.zip", "prescription.gpkg", "surfaces.tif", "zones.csv", "tallies.csv",
-    "residuals.csv", "issues.csv", "run.json", "report.html",
+    "residuals.csv", "record.json", "readings.csv", "issues.csv", "run.json", "report.html",
 }  # fmt: skip
 BANDS = (
     "pan_probability", "pan_top_mm", "pan_bottom_mm", "pan_bottom_sd_mm", "peak_kpa", "zone", "depth_mm",

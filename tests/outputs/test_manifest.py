@@ -74,6 +74,7 @@ def test_digests_are_those_of_the_files(manifest, folder):
     assert set(manifest["files_sha256"]) == {
         "issues.csv",
         "prescription.geojson",
+        "readings.csv",
         "residuals.csv",
         "tallies.csv",
         "zones.csv",

@@ -28,6 +28,7 @@ def test_every_file_of_the_contract_is_written(run: PaddockRun, settings: Output
     assert {path.name for path in written} == {
         "prescription.geojson", "prescription_shp.zip", "prescription.gpkg", "surfaces.tif", "zones.csv",
         "tallies.csv", "residuals.csv", "issues.csv", "report.html", "run.json", "taskdata.zip", "job-card.pdf",
+        "record.json", "readings.csv",
     }  # fmt: skip
     assert all(path.is_file() for path in written)
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
@@ -61,7 +62,8 @@ def test_a_plan_with_nothing_to_rip_is_written(unripped: PaddockRun, settings: O
 
 def test_only_what_was_asked_for_is_written_besides_the_tables(run: PaddockRun, tmp_path: Path) -> None:
     written = write_outputs(run, OutputSettings(formats=("kml",)), tmp_path / "out")
-    names = ["issues.csv", "prescription.kml", "residuals.csv", "run.json", "tallies.csv", "zones.csv"]
+    names = ["issues.csv", "prescription.kml", "readings.csv", "record.json", "residuals.csv", "run.json"]
+    names += ["tallies.csv", "zones.csv"]
     assert [path.name for path in written] == names
 
 

@@ -30,6 +30,7 @@ from hardpan.outputs.manifest import write_manifest
 from hardpan.outputs.ownership import MANIFEST, digests
 from hardpan.outputs.palette import depth_colours
 from hardpan.outputs.readback import InCab, read_back
+from hardpan.outputs.record import write_record
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.signal import depth_without_position
 from hardpan.outputs.strip_file import write_strips
@@ -118,6 +119,7 @@ def _write_for_desk(
         from hardpan.outputs.geotiff import write_geotiff
 
         write_geotiff(work / "surfaces.tif", maps, {name: band_unit(name) for name in maps}, run.zones.frame)
+    write_record(work, run)
     if run.strips is not None:
         write_strips(work / "strips.geojson", run.strips, run.survey.paddock.name)
     if "netcdf" in settings.formats:

@@ -53,10 +53,10 @@ def draw_zone_map(zones: gpd.GeoDataFrame, colours: Mapping[int, str], words: Wo
     for zone in zones.itertuples():
         shut = zone.kind == "exclusion"
         colour = EXCLUDED if shut else colours[round(zone.depth_mm)]
-        outline, hatch = outline_path(zone.geometry), {"exclusion": "xxxx", "strip": "...."}.get(zone.kind)
-        axes.add_patch(PathPatch(outline, facecolor=colour, edgecolor=EDGE, linewidth=2.4, hatch=hatch))
+        edge, hatch = outline_path(zone.geometry), {"exclusion": "xxxx", "strip": "...."}.get(zone.kind)
+        axes.add_patch(PathPatch(edge, facecolor=colour, edgecolor=EDGE, linewidth=2.4, hatch=hatch))
         # A light line within the dark one: seen on bright ground and on dark.
-        axes.add_patch(PathPatch(outline, fill=False, edgecolor=EXCLUDED, linewidth=0.8, zorder=2))
+        axes.add_patch(PathPatch(edge, fill=False, edgecolor=EXCLUDED, linewidth=0.8, zorder=2))
         if zone.kind == "strip":
             _name_strip(axes, zone)
         elif not shut:

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pyproj
 import xarray as xr
@@ -63,6 +64,20 @@ class Profiles:
     def n_insertions(self) -> int:
         """Number of insertions."""
         return int(self.readings.sizes["insertion"])
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row a reading.
+
+        Columns `insertion`, `site`, `date`, `stop`, `x_m`, `y_m`, `depth_mm`, `cone_index_kpa`, `theta`.
+        """
+        data = self.readings
+        measured = np.isfinite(data["depth_mm"].to_numpy()) & np.isfinite(data["cone_index_kpa"].to_numpy())
+        row, sample = np.nonzero(measured)
+        about = {name: data[name].to_numpy()[row] for name in ("insertion", "site", "date", "stop", "x_m", "y_m")}
+        values = {name: data[name].to_numpy()[row, sample] for name in ("depth_mm", "cone_index_kpa")}
+        theta = data["theta"].to_numpy()[row, sample] if "theta" in data else np.full(row.size, np.nan)
+        return pd.DataFrame({**about, **values, "theta": theta})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

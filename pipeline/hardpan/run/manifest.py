@@ -14,6 +14,7 @@ import pandas as pd
 
 import hardpan
 from hardpan.core.progress import Progress, silent
+from hardpan.core.settings import Settings
 from hardpan.records.survey import Survey
 from hardpan.records.trail import Trail
 from hardpan.run.config import PaddockConfig
@@ -67,21 +68,29 @@ class Clock:
 
 def trail_of(config: PaddockConfig, survey: Survey, clock: Clock) -> Trail:
     """Provenance of a run; paths are cut to file names, so that a result does not name a folder."""
-    settings = _named(config.model_dump(mode="json", by_alias=True), config)
+    return trail_of_tables(config, survey.digests, config.paddock.seed, clock)
+
+
+def trail_of_tables(config: Settings, digests: pd.Series, seed: int, clock: Clock) -> Trail:
+    """Provenance of a result that rests on tables of settings and their files; paths are cut to file names."""
+    return _trail(_named(config.model_dump(mode="json", by_alias=True), config), digests, seed, clock)
+
+
+def _trail(settings: dict[str, object], digests: pd.Series, seed: int, clock: Clock) -> Trail:
     canonical = json.dumps(settings, sort_keys=True, ensure_ascii=False)
     return Trail(
         version=hardpan.__version__,
         versions=pd.Series({name: importlib.metadata.version(name) for name in LIBRARIES}),
         settings=settings,
         settings_digest=hashlib.sha256(canonical.encode()).hexdigest(),
-        inputs=survey.digests,
-        seed=config.paddock.seed,
+        inputs=digests,
+        seed=seed,
         started=clock.now.strftime("%Y-%m-%dT%H:%M:%SZ"),
         timings_s=pd.Series(clock.seconds, dtype=float),
     )
 
 
-def _named(dumped: dict[str, object], config: PaddockConfig) -> dict[str, object]:
+def _named(dumped: dict[str, object], config: Settings) -> dict[str, object]:
     for table, values in dumped.items():
         model = getattr(config, table)
         if isinstance(values, dict):

@@ -11,6 +11,7 @@ import pandas as pd
 from hardpan.core.errors import InputError, SettingsError
 from hardpan.core.memory import UNLIMITED, Memory
 from hardpan.records.access import Access, AccessSettings
+from hardpan.records.after import Earlier, Reprobed
 from hardpan.records.frame import Frame
 from hardpan.records.soils import SoilType
 from hardpan.records.survey import Paddock, Survey
@@ -21,6 +22,7 @@ from hardpan.survey.cores import no_cores
 from hardpan.survey.inputs import covariates, soils
 from hardpan.survey.inputs import probes as readings
 from hardpan.survey.inputs.access import read_gate, read_tramlines
+from hardpan.survey.inputs.marks import read_marks
 from hardpan.survey.inputs.paddock import read_boundary, read_exclusions
 from hardpan.survey.land import Land
 from hardpan.survey.notes import Log
@@ -111,6 +113,30 @@ def read_access(settings: AccessSettings, survey: Survey) -> tuple[Access, Surve
         issues=(*survey.issues, *log.issues),
     )
     return access, told
+
+
+def read_again(probes: ProbeSettings, earlier: Earlier, column: str) -> Reprobed:
+    """Insertions after the pass, by the readers of the survey, in the working CRS of the run.
+
+    Parameters
+    ----------
+    column : str
+        Column that says where each stands beside the tines.
+
+    Raises
+    ------
+    InputError
+        The file cannot be used as it is; `AmbiguousInputError` where an option decides how to read it.
+    """
+    log = Log()
+    bounds = geodesy.degrees_bounds(earlier.boundary.bounds, earlier.crs, earlier.name)
+    read = readings.read_profiles(probes, Land(boundary=earlier.boundary, crs=earlier.crs, bounds=bounds), log)
+    return Reprobed(
+        profiles=read,
+        marks=read_marks(probes, read, column),
+        digests=pd.Series(log.digests, dtype=object).sort_index(),
+        issues=tuple(log.issues),
+    )
 
 
 def _frame(land: Land, grid: GridSettings, memory: Memory) -> Frame:

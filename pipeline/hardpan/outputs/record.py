@@ -1,0 +1,82 @@
+"""What the commands after the rip read of a run: zones as worked, and the readings they rest on."""
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import shapely
+
+from hardpan.outputs.tables import write_table
+from hardpan.records.catalog import Catalog
+from hardpan.records.evidence import PaddockRun
+
+RECORD, READINGS = "record.json", "readings.csv"
+
+
+def write_record(folder: Path, run: PaddockRun) -> None:
+    """Write record.json and readings.csv, all in the working CRS, mm and kPa; the same run gives the same bytes.
+
+    record.json holds the boundary and every zone as planned: what the tines loosen (`foot_mm`, `side_deg`,
+    `critical_mm`), what the machine does (`speed_kmh`, `hours`, `fuel_l`, `width_m`) and where it lies. readings.csv
+    has one row a reading of the survey.
+    """
+    paddock, crs = run.survey.paddock, run.survey.crs
+    machine = run.plan.machine.set_index("zone").to_dict("index")
+    counted = _counted(run)
+    beside = {} if run.strips is None else dict(run.strips.table[["plan_zone", "zone"]].itertuples(index=False))
+    zones = [
+        _zone(row, shape, machine.get(row["zone"], {}), run.catalog)
+        | {"beside": int(beside.get(row["zone"], 0)) or None}
+        | counted.get(str(row["zone"]), {})
+        for row, shape in zip(
+            run.plan.zones.drop(columns="geometry").to_dict("records"), run.plan.zones.geometry, strict=True
+        )
+    ]
+    document = {
+        "tool": "hardpan",
+        "name": paddock.name,
+        "working_crs": crs.to_wkt(),
+        "boundary": shapely.to_wkt(shapely.union_all(paddock.boundary.to_numpy()), rounding_precision=3),
+        "threshold_kpa": run.pan.threshold_kpa,
+        "zones": zones,
+    }
+    text = json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False)
+    (folder / RECORD).write_text(text + "\n", encoding="utf-8", newline="\n")
+    write_table(folder / READINGS, run.survey.profiles.table)
+
+
+def _zone(
+    row: Mapping[Any, Any], shape: shapely.Geometry, machine: Mapping[Any, Any], catalog: Catalog
+) -> dict[str, object]:
+    setup = catalog.setups.get(str(row["setup"]))
+    plan = {
+        **{name: int(str(row[name])) for name in ("zone", "depth_mm")},
+        **{name: str(row[name]) for name in ("kind", "soil_type", "setup")},
+        **{name: _number(row[name]) for name in ("area_ha", "spacing_mm", "speed_kmh", "loosened_share")},
+        "geometry": shapely.to_wkt(shape, rounding_precision=3),
+    }
+    if setup is None:
+        return plan
+    plates = 0.0 if setup.plate_width is None else setup.plate_width.value
+    return plan | {
+        "foot_mm": max(setup.foot_width.value, plates),
+        "side_deg": setup.side_angle.value,
+        "critical_mm": _number(machine.get("critical_depth_mm")),
+        "width_m": _number(machine.get("width_m")),
+    }
+
+
+def _counted(run: PaddockRun) -> dict[str, dict[str, object]]:
+    """Zone to its hours and litres, as the ledger counts them."""
+    lines, counted = run.ledger.lines, dict[str, dict[str, object]]()
+    for item, name in (("hours", "hours"), ("fuel", "fuel_l")):
+        for zone, quantity in lines[lines["item"] == item][["zone", "quantity"]].itertuples(index=False):
+            counted.setdefault(str(zone), {})[name] = _number(quantity)
+    return counted
+
+
+def _number(value: object) -> float | None:
+    number = float(str(value)) if value is not None else float("nan")
+    return round(number, 6) if np.isfinite(number) else None

@@ -1,0 +1,1 @@
+"""The files of a pass that was probed afterwards."""

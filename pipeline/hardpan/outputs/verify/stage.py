@@ -1,0 +1,131 @@
+"""Everything that is written of a pass that was probed afterwards."""
+
+import json
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from hardpan.core.settings import parse
+from hardpan.outputs.folder import fresh_folder
+from hardpan.outputs.geodesy import to_display
+from hardpan.outputs.ownership import MANIFEST, digests, sealed
+from hardpan.outputs.settings import OutputSettings
+from hardpan.outputs.tables import write_table
+from hardpan.outputs.verify.page import write_verify_page
+from hardpan.outputs.words.english.after import EnglishAfter
+from hardpan.outputs.words.units import Units
+from hardpan.records.after import Found, Mean, Position, VerifyRun, ZoneFound
+
+
+def verify_words(run: VerifyRun) -> EnglishAfter:
+    """Words in the units of the run's readers."""
+    given = run.earlier.settings.get("outputs", {})
+    settings = parse(OutputSettings, given if isinstance(given, dict) else {}, file=MANIFEST)
+    return EnglishAfter(Units.of(settings, ""))
+
+
+def write_verify(run: VerifyRun, folder: Path) -> tuple[Path, ...]:
+    """Write verify.csv, verify.geojson, verify.html and run.json into `folder`, whole or not at all; give their paths.
+
+    Raises
+    ------
+    HardpanError
+        The folder cannot be written or is not a result.
+    """
+    words, plain = verify_words(run), EnglishAfter(Units.of_files(""))
+    table = verdict_table(run.found, plain)
+    zones = run.earlier.zones[["zone", "geometry"]].merge(table, on="zone")
+    shown, _, issues = to_display(gpd.GeoDataFrame(zones, geometry="geometry", crs=run.earlier.crs))
+    with fresh_folder(folder) as work:
+        write_table(work / "verify.csv", table)
+        _write_geojson(work / "verify.geojson", shown, run.earlier.name)
+        write_verify_page(work / "verify.html", run, (*run.issues, *issues), words)
+        _write_manifest(work / MANIFEST, run, words)
+    return tuple(sorted(folder.iterdir()))
+
+
+def verdict_table(found: Found, words: EnglishAfter) -> pd.DataFrame:
+    """One row a zone; `low` and `high` are those of the depth midway, of the line where midway was not probed."""
+    return pd.DataFrame([_row(one, words) for one in found.zones])
+
+
+def _row(one: ZoneFound, words: EnglishAfter) -> dict[str, object]:
+    line, midway = (one.reached.get(place) for place in (Position.LINE, Position.MIDWAY))
+    depth, across, broken = midway or line, one.across, one.broken
+    return {
+        "zone": one.zone,
+        "verdict": str(one.verdict),
+        "reached_line_mm": np.nan if line is None else line.value,
+        "reached_midway_mm": np.nan if midway is None else midway.value,
+        "low": _end(depth, "low"),
+        "high": _end(depth, "high"),
+        "opened_share": _within(across, "value"),
+        "opened_low": _within(across, "low"),
+        "opened_high": _within(across, "high"),
+        "insertions": one.insertions,
+        "advice": words.advice(one),
+        "expected_line_mm": one.expected_mm[Position.LINE],
+        "expected_midway_mm": one.expected_mm[Position.MIDWAY],
+        "broken_share": _within(broken, "value"),
+        "broken_low": _within(broken, "low"),
+        "broken_high": _within(broken, "high"),
+        "planned_share": one.planned_share,
+        "more_insertions": one.more,
+    }
+
+
+def _end(mean: Mean | None, name: str) -> float:
+    value = np.nan if mean is None else float(getattr(mean, name))
+    return value if np.isfinite(value) else np.nan
+
+
+def _within(mean: Mean | None, name: str) -> float:
+    return float(np.clip(_end(mean, name), 0.0, 1.0))
+
+
+def _write_geojson(path: Path, shown: gpd.GeoDataFrame, name: str) -> None:
+    features = [
+        {
+            "type": "Feature",
+            "properties": {str(key): _plain(value) for key, value in row.items() if key != "geometry"},
+            "geometry": shapely.geometry.mapping(row["geometry"]),
+        }
+        for row in shown.to_dict("records")
+    ]
+    document = {"type": "FeatureCollection", "name": name, "features": features}
+    text = json.dumps(document, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    path.write_text(text + "\n", encoding="utf-8", newline="\n")
+
+
+def _write_manifest(path: Path, run: VerifyRun, words: EnglishAfter) -> None:
+    trail = run.trail
+    files = digests(path.parent)
+    document = {
+        "tool": "hardpan",
+        "command": "verify",
+        "version": trail.version,
+        "paddock": {"name": run.earlier.name},
+        "settings": trail.settings,
+        "settings_sha256": trail.settings_digest,
+        "inputs_sha256": trail.inputs.to_dict(),
+        "versions": trail.versions.to_dict(),
+        "headline": words.headline(run.found),
+        "moisture": [{str(key): _plain(value) for key, value in row.items()} for row in _records(run.found.moisture)],
+        "files_sha256": {name: digest for name, digest in files.items() if Path(name).suffix in {".csv", ".geojson"}},
+        "clock": {"started": trail.started, "timings_s": trail.timings_s.to_dict()},
+    }
+    text = json.dumps(sealed(document, files), indent=1, sort_keys=True, ensure_ascii=False, allow_nan=False)
+    path.write_text(text + "\n", encoding="utf-8", newline="\n")
+
+
+def _records(table: pd.DataFrame) -> list[dict[object, object]]:
+    return [dict(row) for row in table.to_dict("records")]
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, float | np.floating):
+        return round(float(value), 4) if np.isfinite(value) else None
+    return int(value) if isinstance(value, np.integer) else value

@@ -1,0 +1,83 @@
+"""An earlier run, read from its folder."""
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+import pyproj
+import shapely
+
+from hardpan.core.errors import InputError
+from hardpan.records.after import Earlier
+
+MANIFEST, RECORD, READINGS = "run.json", "record.json", "readings.csv"
+_NUMBERS = (
+    "area_ha", "depth_mm", "spacing_mm", "speed_kmh", "loosened_share", "foot_mm", "side_deg", "critical_mm", "width_m",
+    "hours", "fuel_l", "beside",
+)  # fmt: skip
+
+
+def read_earlier(folder: Path) -> Earlier:
+    """What a run left in its folder for the commands after the rip.
+
+    Raises
+    ------
+    InputError
+        The folder is no result of `hardpan run`, or its files were changed or are of a version without them.
+    """
+    manifest, record = (_document(folder, name) for name in (MANIFEST, RECORD))
+    try:
+        crs = pyproj.CRS.from_user_input(record["working_crs"])
+        return Earlier(
+            name=str(record["name"]),
+            crs=crs,
+            boundary=shapely.from_wkt(record["boundary"]),
+            threshold_kpa=float(record["threshold_kpa"]),
+            zones=_zones(record["zones"], crs),
+            readings=_readings(folder / READINGS),
+            settings=dict(manifest["settings"]),
+            models=pd.DataFrame(manifest.get("models", [])),
+            version=str(manifest["version"]),
+        )
+    except (KeyError, ValueError, TypeError, shapely.errors.ShapelyError, pyproj.exceptions.CRSError, OSError) as err:
+        raise InputError(
+            what=f"{RECORD} or {READINGS} is missing a part or was changed",
+            where=str(folder),
+            right="the result of `hardpan run` as it was written",
+            do="run again",
+        ) from err
+
+
+def _document(folder: Path, name: str) -> Mapping[str, Any]:
+    path = folder / name
+    if not path.is_file():
+        what = "no such folder" if not folder.is_dir() else f"holds no {name}"
+        raise InputError(what=what, where=str(folder), right="the result of `hardpan run`", do="give its folder")
+    try:
+        document = json.loads(path.read_bytes())
+        ours = document["tool"] == "hardpan"
+    except (ValueError, KeyError, TypeError, RecursionError):
+        ours = False
+    if not ours:
+        raise InputError(what="is no record of a run", where=str(path), right="the result of `hardpan run`")
+    return dict(document)
+
+
+def _zones(rows: list[Mapping[str, Any]], crs: pyproj.CRS) -> gpd.GeoDataFrame:
+    table = pd.DataFrame(rows)
+    for name in _NUMBERS:
+        table[name] = pd.to_numeric(table[name]) if name in table else float("nan")
+    shapes = shapely.from_wkt(table["geometry"].to_numpy(dtype=object))
+    return gpd.GeoDataFrame(table.drop(columns="geometry"), geometry=shapes, crs=crs)
+
+
+def _readings(path: Path) -> pd.DataFrame:
+    text = dict.fromkeys(("insertion", "site", "date", "stop"), str)
+    table = pd.read_csv(path, dtype=text, keep_default_na=False, na_values={"theta": [""]})
+    numbers = ["x_m", "y_m", "depth_mm", "cone_index_kpa", "theta"]
+    if table.empty:
+        raise ValueError(path.name)
+    return table.astype(dict.fromkeys(numbers, float))

@@ -1,0 +1,1 @@
+"""Insertions after the pass in, whether the pan was broken out."""
