@@ -66,16 +66,22 @@ class Truth:
     """Value of the field of presence above which there is a pan."""
 
 
-def invent(recipe: Recipe, seed: int) -> Truth:
-    """One paddock, its survey and its truth."""
+def invent(recipe: Recipe, seed: int, *, sites: np.ndarray | None = None, more: np.ndarray | None = None) -> Truth:
+    """One paddock, its survey and its truth.
+
+    `sites` (n, 2) are probed in place of those of the recipe, and `more` (k, 2) as well as they are; neither changes
+    the ground, and `more` changes no reading of the others.
+    """
     rng = np.random.default_rng(seed)
     boundary = shapely.box(WEST_M, SOUTH_M, WEST_M + recipe.side_m, SOUTH_M + recipe.side_m)
     frame = Frame.covering(boundary.bounds, cell_m=recipe.cell_m, crs=CRS)
     x, y = (grid.ravel() for grid in np.meshgrid(frame.x_m, frame.y_m))
-    sites = _spread_sites(recipe, rng)
+    spread = _spread_sites(recipe, rng)
+    sites = spread if sites is None else sites
     xy = np.vstack([np.column_stack([x, y]), sites])
     names = ("strength", "bottom", "top", "present")
-    field = {name: unit_field(xy, recipe.range_m, int(rng.integers(2**31))) for name in names}
+    seeds = {name: int(rng.integers(2**31)) for name in names}
+    field = {name: unit_field(xy, recipe.range_m, seeds[name]) for name in names}
     field["bottom"] = recipe.together * field["strength"] + np.sqrt(1 - recipe.together**2) * field["bottom"]
     soils = _soil_map(boundary, rng)
     soil = soil_at(soils, xy)
@@ -89,6 +95,13 @@ def invent(recipe: Recipe, seed: int) -> Truth:
     at = np.repeat(np.arange(len(x), len(xy)), recipe.replicates)
     site = np.repeat(np.arange(len(sites)), recipe.replicates)
     pan = _probe(recipe, rng, xy[at], site, top=top[at], bottom=bottom[at], log_peak=log_peak[at], present=present[at])
+    if more is not None:
+        pan = replace(
+            pan,
+            insertions=_with_more(
+                pan, recipe, more, seeds=seeds, soils=soils, least_present=least_present, first=len(sites), seed=seed
+            ),
+        )
     survey = Survey(
         paddock=Paddock(
             name="invented",
@@ -114,6 +127,25 @@ def invent(recipe: Recipe, seed: int) -> Truth:
         present=present[:n].reshape(frame.shape),
         least_present=least_present,
     )
+
+
+def _with_more(pan, recipe, xy, *, seeds, soils, least_present, first, seed):
+    """The readings and those of further sites (k, 2) on the same ground with the same probe, numbered from `first`."""
+    rng = np.random.default_rng([seed, first, len(xy)])
+    field = {name: unit_field(xy, recipe.range_m, one) for name, one in seeds.items()}
+    field["bottom"] = recipe.together * field["strength"] + np.sqrt(1 - recipe.together**2) * field["bottom"]
+    soil, at = soil_at(soils, xy), np.repeat(np.arange(len(xy)), recipe.replicates)
+    bottom = np.array(BOTTOM_MM)[soil] + recipe.field_mm * field["bottom"]
+    bottom = bottom + recipe.micro_mm * rng.standard_normal(len(xy))
+    top = np.array(TOP_MM)[soil] + recipe.top_mm * field["top"]
+    log_peak = np.log(np.array(PEAK_KPA)[soil]) + recipe.strength * field["strength"]
+    there = field["present"] > least_present
+    limit = pan.insertions["peak_kpa"].max() if recipe.stopped else np.inf
+    found = _probe(
+        recipe, rng, xy[at], first + at, top=top[at], bottom=bottom[at], log_peak=log_peak[at], present=there[at],
+        limit=limit,
+    ).insertions  # fmt: skip
+    return gpd.GeoDataFrame(pd.concat([pan.insertions, found], ignore_index=True), geometry="geometry", crs=CRS)
 
 
 def drop_stopped(pan: PanFeatures) -> PanFeatures:
@@ -191,13 +223,14 @@ def soil_at(soils: gpd.GeoDataFrame, xy: np.ndarray) -> np.ndarray:
     return code
 
 
-def _probe(recipe, rng, xy, site, *, top, bottom, log_peak, present) -> PanFeatures:
+def _probe(recipe, rng, xy, site, *, top, bottom, log_peak, present, limit=None) -> PanFeatures:
     """Push the probe: resistance rises from the threshold at the top to its peak halfway down, then falls."""
     n = len(xy)
     bottom = bottom + recipe.noise_mm * rng.standard_normal(n)
     top = np.minimum(top + TOP_NOISE_MM * rng.standard_normal(n), bottom - 40.0)
     peak = np.maximum(np.exp(log_peak + recipe.strength_noise * rng.standard_normal(n)), THRESHOLD_KPA * 1.05)
-    limit = np.quantile(peak[present], 1.0 - recipe.stopped) if recipe.stopped else np.inf
+    if limit is None:
+        limit = np.quantile(peak[present], 1.0 - recipe.stopped) if recipe.stopped else np.inf
     stopped = present & (peak > limit)
     stop = top + (bottom - top) / 2.0 * np.clip((limit - THRESHOLD_KPA) / (peak - THRESHOLD_KPA), 0.0, 1.0)
     seen = bottom + READ_MM * rng.standard_normal(n)

@@ -1,14 +1,18 @@
 """What each option would return at each place in each draw of the pan, all else as expected."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.options.economy import Economy
+from hardpan.options.ground import Ground
 from hardpan.options.loosening import cumulated_excess, depth_grid_mm
 from hardpan.options.totals import weights_of
 from hardpan.records.options import Options
+
+MOST_DRAWS = 400
+"""Draws of the pan that stakes are worked out in: memory grows with them, and expectations hardly change."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -32,7 +36,7 @@ def stakes_at(economy: Economy, options: Options, place_of_node: Ints) -> Stakes
     they are in by their expectation.
     """
     fitted = np.flatnonzero(options.fitted)
-    ground = economy.ground
+    ground = _fewer_draws(economy.ground)
     part = economy.narrow(fitted, np.arange(ground.ha.size), ground.ha)
     net, cost = options.net[:, fitted], options.cost[:, fitted]
     n_places, (n_draws, _) = int(place_of_node.max()) + 1, ground.present.shape
@@ -61,6 +65,15 @@ def stakes_at(economy: Economy, options: Options, place_of_node: Ints) -> Stakes
         bottom_mm=np.divide(depth, shares, out=np.full_like(depth, np.nan), where=shares > 0),
         present=shares / np.maximum(_by_place(ground.ha[:, None], place_of_node), 1e-12),
     )  # fmt: skip
+
+
+def _fewer_draws(ground: Ground) -> Ground:
+    """Ground with some of its draws, evenly taken, where they are many."""
+    step = -(-len(ground.present) // MOST_DRAWS)
+    if step == 1:
+        return ground
+    names = ("present", "top_mm", "bottom_mm", "peak_kpa", "clay_draws_mm")
+    return replace(ground, **{name: getattr(ground, name)[::step] for name in names})
 
 
 def _by_place(values: Floats, place_of_node: Ints) -> Floats:

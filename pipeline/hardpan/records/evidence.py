@@ -2,12 +2,14 @@
 
 from dataclasses import dataclass
 
+from hardpan.records.access import Access
 from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issues
 from hardpan.records.ledger import Ledger, Rates
 from hardpan.records.options import Options
 from hardpan.records.pan import PanFeatures
 from hardpan.records.plan import Plan
+from hardpan.records.probing import SitePlan
 from hardpan.records.strips import Strips
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
@@ -32,6 +34,8 @@ class Prepared:
     survey: Survey
     pan: PanFeatures
     rates: Rates
+    access: Access
+    """Gate and wheel tracks, for whoever probes again."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -50,6 +54,8 @@ class PaddockRun:
     trail: Trail
     strips: Strips | None = None
     """Check strips laid into zones and plan; None: none are."""
+    further: SitePlan | None = None
+    """Where probing again is worth most; None: nobody asked, or nothing is open."""
 
     @property
     def issues(self) -> Issues:

@@ -6,7 +6,6 @@ from enum import StrEnum
 import geopandas as gpd
 import shapely
 
-from hardpan.records.access import Access
 from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issues
 from hardpan.records.survey import Survey
@@ -94,6 +93,8 @@ class SitePlan:
     """None where they are chosen by coverage."""
     probed: gpd.GeoSeries
     """Sites that were probed already, points in the working CRS, by name; may be empty."""
+    gate: shapely.Point | None
+    """Where the walk begins and ends."""
     spacing_m: float
     """Root of the mean squared distance from the ground to its nearest site."""
     issues: Issues = field(default=())
@@ -104,7 +105,6 @@ class ProbingRun:
     """Everything that planning the sites found, as the outputs receive it."""
 
     survey: Survey
-    access: Access
     catalog: Catalog
     plan: SitePlan
     trail: Trail
@@ -113,8 +113,3 @@ class ProbingRun:
     def issues(self) -> Issues:
         """All issues, stage after stage."""
         return (*self.survey.issues, *self.plan.issues)
-
-    @property
-    def gate(self) -> shapely.Point | None:
-        """Where the walk begins."""
-        return self.access.gate

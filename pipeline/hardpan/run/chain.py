@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from hardpan.core.errors import InputError
 from hardpan.core.memory import UNLIMITED, Memory
 from hardpan.core.threads import one_blas_thread
 from hardpan.costs.stage import tally
@@ -12,7 +13,9 @@ from hardpan.pan.stage import detect_pan
 from hardpan.prescription.stage import prescribe
 from hardpan.records.catalog import Catalog
 from hardpan.records.evidence import Evidence, PaddockRun, Prepared
+from hardpan.records.options import Options
 from hardpan.records.pan import PanFeatures
+from hardpan.records.probing import SitePlan
 from hardpan.records.survey import Survey
 from hardpan.run.catalog import moisture_models, read_catalog
 from hardpan.run.config import Config
@@ -20,15 +23,18 @@ from hardpan.run.free_memory import held_bytes, memory_of
 from hardpan.run.manifest import Clock, trail_of
 from hardpan.run.projection import check_memory
 from hardpan.run.questions import questions
+from hardpan.sites.stage import plan_infill
 from hardpan.strips.stage import lay_strips
 from hardpan.surfaces.stage import check_mappable, map_pan
-from hardpan.survey.stage import read_survey
+from hardpan.survey.stage import read_access, read_survey
 from hardpan.zones.stage import check_ground, draw_zones
 
 
 @one_blas_thread()
-def run_paddock(config: Config, clock: Clock) -> PaddockRun:
+def run_paddock(config: Config, clock: Clock, *, further: bool | None = None) -> PaddockRun:
     """Everything the configuration asks for, from readings to money; writes nothing.
+
+    Where to probe again is worked out where `further`; left out, where a report is to say so.
 
     Raises
     ------
@@ -54,6 +60,10 @@ def run_paddock(config: Config, clock: Clock) -> PaddockRun:
         zones, plan, strips = laid.zones, laid.plan, laid.strips
     with clock.stage("costs"):
         ledger = tally(plan, options, catalog, rates, asked=config.decision)
+    sites = None
+    if "report" in config.outputs.formats if further is None else further:
+        with clock.stage("sites"):
+            sites = _further(evidence, options, ready, config)
     return PaddockRun(
         survey=survey,
         pan=pan,
@@ -66,7 +76,24 @@ def run_paddock(config: Config, clock: Clock) -> PaddockRun:
         ledger=ledger,
         trail=trail_of(config, survey, clock),
         strips=strips,
+        further=sites,
     )
+
+
+def _further(evidence: Evidence, options: Options, ready: Prepared, config: Config) -> SitePlan | None:
+    """Where to probe again; None where no pan was met, or where ground may be ripped but not probed."""
+    try:
+        return plan_infill(
+            evidence,
+            options,
+            ready.catalog,
+            ready.rates,
+            access=ready.access,
+            settings=config.sites,
+            asked=config.decision,
+        )
+    except InputError:
+        return None
 
 
 def prepare(config: Config, clock: Clock) -> Prepared:
@@ -84,11 +111,12 @@ def prepare(config: Config, clock: Clock) -> Prepared:
         check_outputs(survey, config.outputs)
         check_mappable(pan)
         check_ground(survey, catalog.ripper, config.zones)
+        access, survey = read_access(config.sites, survey)
         check_machine(catalog, survey.soil_types, asked=config.decision)
         rates = price_machines(
             catalog, config.season, survey.soil_types, n_draws=config.surfaces.draws, seed=config.paddock.seed
         )
-        ready = Prepared(catalog=catalog, survey=survey, pan=pan, rates=rates)
+        ready = Prepared(catalog=catalog, survey=survey, pan=pan, rates=rates, access=access)
         check_memory(ready, config, replace(memory, held_bytes=held_bytes()))
     return ready
 

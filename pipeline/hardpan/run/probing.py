@@ -1,7 +1,6 @@
 """Where to probe, on one page."""
 
 from hardpan.core.threads import one_blas_thread
-from hardpan.records.evidence import Evidence
 from hardpan.records.probing import ProbingRun
 from hardpan.run.catalog import read_catalog
 from hardpan.run.chain import run_paddock
@@ -9,7 +8,7 @@ from hardpan.run.config import Config, PaddockConfig
 from hardpan.run.free_memory import memory_of
 from hardpan.run.manifest import Clock, trail_of
 from hardpan.sites.effort import Scatter
-from hardpan.sites.stage import plan_coverage, plan_infill
+from hardpan.sites.stage import plan_coverage
 from hardpan.survey.stage import read_access, read_survey
 
 
@@ -25,21 +24,9 @@ def plan_sites(config: PaddockConfig, clock: Clock) -> ProbingRun:
         An input or a setting cannot be used.
     """
     if isinstance(config, Config) and config.sites.by == "worth":
-        run = run_paddock(config, clock)
-        with clock.stage("sites"):
-            access, survey = read_access(config.sites, run.survey)
-            evidence = Evidence(survey=survey, pan=run.pan, surfaces=run.surfaces)
-            plan = plan_infill(
-                evidence,
-                run.options,
-                run.catalog,
-                run.rates,
-                access=access,
-                settings=config.sites,
-                asked=config.decision,
-            )
-        if plan is not None:
-            return ProbingRun(survey=survey, access=access, catalog=run.catalog, plan=plan, trail=run.trail)
+        run = run_paddock(config, clock, further=True)
+        if run.further is not None:
+            return ProbingRun(survey=run.survey, catalog=run.catalog, plan=run.further, trail=run.trail)
     return _by_coverage(config, clock)
 
 
@@ -59,4 +46,4 @@ def _by_coverage(config: PaddockConfig, clock: Clock) -> ProbingRun:
             precision_mm=config.surfaces.precision_mm,
             seed=config.paddock.seed,
         )
-    return ProbingRun(survey=survey, access=access, catalog=catalog, plan=plan, trail=trail_of(config, survey, clock))
+    return ProbingRun(survey=survey, catalog=catalog, plan=plan, trail=trail_of(config, survey, clock))

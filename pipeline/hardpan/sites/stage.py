@@ -90,6 +90,7 @@ def plan_coverage(
             asked_mm=aim_mm,
         ),
         gain=None,
+        gate=access.gate,
         spacing_m=float(np.sqrt(mean_squared_distance(ground.targets.xy_m, ground.targets.ha, design.beside(xy)))),
         probed=gpd.GeoSeries(gpd.points_from_xy(probed["x_m"], probed["y_m"]), index=probed.index, crs=survey.crs),
         issues=ground.issues,
@@ -128,7 +129,7 @@ def plan_infill(
     unknown = float(np.diag(bottom.covariance).mean()) + bottom.site
     spacing_m = float(np.sqrt(M2_PER_HA * ground.targets.ha.sum() / len(probed_sites(survey))))
     insertions = insertions_of(settings, Scatter(between=unknown, within=bottom.insertion), spacing_m)
-    gate = None if access.gate is None else shapely.get_coordinates(access.gate)[0]
+    gate = _place_of(access.gate)
     batch = choose_sites(
         value_information(stakes),
         questions_of(
@@ -146,7 +147,7 @@ def plan_infill(
         hours=settings.hours,
         paying=settings.count is None and settings.hours is None,
     )
-    return _infill(ground, evidence, batch, at[batch.place], insertions=insertions, gate=gate, settings=settings)
+    return _infill(ground, evidence, batch, at[batch.place], insertions=insertions, gate=access.gate, settings=settings)
 
 
 def _infill(
@@ -156,13 +157,13 @@ def _infill(
     xy_m: Floats,
     *,
     insertions: int,
-    gate: Floats | None,
+    gate: shapely.Point | None,
     settings: SiteSettings,
 ) -> SitePlan:
     """Plan of a batch of sites at places (k, 2)."""
     survey, errors = evidence.survey, evidence.surfaces.errors
     probed = probed_sites(survey)
-    order, length_m = walking_order(xy_m, gate)
+    order, length_m = walking_order(xy_m, _place_of(gate))
     sd_mm = np.sqrt(np.diag(errors.covariances["bottom"].covariance))[batch.place]
     table = _table(ground, survey, xy_m[order], insertions=insertions, probed=probed, settings=settings)
     number = NumberFrom.COUNT if settings.count else NumberFrom.HOURS if settings.hours else NumberFrom.WORTH
@@ -175,6 +176,7 @@ def _infill(
             hours=walking_hours(length_m, settings) + probing_hours(len(xy_m), insertions, settings),
         ),
         forecast=None,
+        gate=gate,
         gain=Gain(worth=float(batch.worth.sum()), cost=float(batch.cost.sum()), perfect=batch.perfect),
         probed=gpd.GeoSeries(gpd.points_from_xy(probed["x_m"], probed["y_m"]), index=probed.index, crs=survey.crs),
         spacing_m=float(np.sqrt(mean_squared_distance(ground.targets.xy_m, ground.targets.ha, everywhere))),
@@ -240,7 +242,7 @@ class _Design:
         )
         self._room = np.bincount(ground.open_soil, minlength=n_soils)
         self._found: dict[int, Floats] = {}
-        self.gate = None if access.gate is None else shapely.get_coordinates(access.gate)[0]
+        self.gate = _place_of(access.gate)
 
     def sites(self, count: int, *, starts: int) -> Floats:
         """Places (count, 2), from west to east."""
@@ -285,6 +287,11 @@ class _Design:
         if count not in self._found:
             self._found[count] = self.sites(count, starts=_QUICK)
         return self._found[count]
+
+
+def _place_of(point: shapely.Point | None) -> Floats | None:
+    """Coordinates (2,) of a point, None of none."""
+    return None if point is None else np.asarray(shapely.get_coordinates(point)[0], dtype=np.float64)
 
 
 def probed_sites(survey: Survey) -> pd.DataFrame:

@@ -114,6 +114,18 @@ def test_beside_a_survey_sites_may_fill_its_gaps_instead(tmp_path):
     assert np.hypot(*(xy[:, None] - np.array(SITES)).transpose(2, 0, 1)).min() > 30.0
 
 
+def test_the_report_of_a_run_marks_the_sites_that_the_command_writes(tmp_path):
+    path = Small(tables={"outputs": 'formats = ["report"]'}).write(tmp_path / "in")
+    planned(path, tmp_path / "sites")
+    done = CliRunner().invoke(app, ["run", str(path), "--out", str(tmp_path / "run")])
+    assert done.exit_code == 0, done.output
+    page = (tmp_path / "run" / "report.html").read_text(encoding="utf-8")
+    names = pyogrio.read_dataframe(tmp_path / "sites" / "sites.geojson")["site"]
+    assert all(f'"{name}"' in page for name in names)
+    assert "where to probe again" in page
+    assert "robing again does not pay" in page or "marked on the map" in page
+
+
 def test_without_a_pan_gaps_are_filled(tmp_path):
     path = Small(tables={"sites": "count = 3"}, threshold_kpa=5500.0).write(tmp_path / "in")
     assert "Expect to know" in planned(path, tmp_path / "out")

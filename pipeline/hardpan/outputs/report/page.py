@@ -22,6 +22,7 @@ from hardpan.outputs.words.interface import Words
 from hardpan.outputs.words.shown import shown_quantities
 from hardpan.outputs.words.told import (
     told_conditions,
+    told_further,
     told_insertions,
     told_issues,
     told_machine,
@@ -95,7 +96,8 @@ def write_report(
     )
     told = told_insertions(run.pan, words)
     web = draw_web_map(
-        zones=named, layers={**layers, "probes": told}, maps=maps, frame=run.zones.frame, colours=colours, key=key,
+        zones=named, layers={**layers, "probes": told, "further": told_further(run.further, words)}, maps=maps,
+        frame=run.zones.frame, colours=colours, key=key,
         words=words,
     )  # fmt: skip
     context: dict[str, Any] = {
@@ -103,7 +105,8 @@ def write_report(
         "units": words.units, "say": words.page.label, "words": words, "captions": _captions(tables),
         "tables": _tables(run, issues, move, tables) | _money_tables(run, words),
         "zones": [_zone(row, run, shown, words) for row in _ripped_first(zones)],
-        "headline": words.money.headline(run.plan, run.ledger), "doubts": facts.doubts(run, words),
+        "headline": words.money.headline(run.plan, run.ledger),
+        "doubts": (*facts.doubts(run, words), *filter(None, [words.sites.again(run.further)])),
         "n_remarks": len(issues), "made_of": words.money.made_of(run.ledger),
         "hiring": words.money.hiring(run.ledger.hiring), "verdict": words.ground.map_verdict(run.surfaces.verdict),
         "first": first_cautions(run.plan, words), "cautions": (lost, *words.page.cautions()),

@@ -30,7 +30,7 @@ from bokeh.plotting import figure
 from bokeh.resources import Resources
 
 from hardpan.core.arrays import Floats
-from hardpan.outputs.palette import EDGE, EXCLUDED, SOILS, UNRIPPED
+from hardpan.outputs.palette import ACCENT, EDGE, EXCLUDED, SOILS, UNRIPPED
 from hardpan.outputs.words.interface import Words
 from hardpan.outputs.words.units import MISSING
 from hardpan.records.frame import Frame
@@ -90,7 +90,7 @@ def draw_web_map(
     zones : GeoDataFrame
         The plan with each `reason`, set-ups by name, working CRS.
     layers : Mapping
-        `soils`, `probes`, `boundary`, `exclusions`, working CRS.
+        `soils`, `probes`, `boundary`, `exclusions`, and the sites to probe again, `further`, working CRS.
     maps : Mapping
         `zone`, `pan_bottom_mm`, `pan_bottom_sd_mm`, `breach_probability` on `frame`, NaN outside.
     colours : Mapping
@@ -116,6 +116,8 @@ def draw_web_map(
     grounds += [_raster(plot, name, maps[name], frame, words) for name in _RASTERS]
     grounds.append(_soils(plot, layers["soils"], words))
     _numbers(plot, zones)
+    if len(layers["further"]):
+        _further(plot, layers["further"], words)
     # The view follows the outline alone, so that it stays where it is when layers are switched.
     across.renderers = up.renderers = [_overlays(plot, layers, words)]
     lengths = ImperialLength(include=["ft"], ticks=list(_ROUND_FT)) if words.units.us else MetricLength()
@@ -127,6 +129,8 @@ def draw_web_map(
     # The characters that could end a script element early are written as escapes.
     item = json.dumps(json_item(plot)).replace("<", "\\u003c").replace("\u2028", "\\u2028")
     overlays = tuple((name, words.page.label(name)) for name in ("borders", "zone-numbers", "probes", "exclusions"))
+    if len(layers["further"]):
+        overlays += (("further", words.page.label("further")),)
     return WebMap(item=item, grounds=tuple(grounds), overlays=overlays)
 
 
@@ -292,6 +296,18 @@ def _overlays(plot: figure, layers: Mapping[str, gpd.GeoDataFrame], words: Words
     tips = _tips(words, insertion="name", pan="state", pan_bottom="bottom", why="why")
     plot.add_tools(HoverTool(renderers=[dots], tooltips=tips, visible=False))
     return rim
+
+
+def _further(plot: figure, sites: gpd.GeoDataFrame, words: Words) -> None:
+    """Lay the sites that are worth probing again over."""
+    x, y = shapely.get_coordinates(sites.geometry.array).T
+    source = ColumnDataSource({"x": x, "y": y, "name": list(sites["site"]), "why": list(sites["why"])})
+    marks = plot.scatter(
+        "x", "y", source=source, size=13, marker="circle_cross", fill_color="#ffffff", line_color=ACCENT,
+        line_width=2.5, name="further", level="overlay",
+    )  # fmt: skip
+    tips = _tips(words, site="name", why="why")
+    plot.add_tools(HoverTool(renderers=[marks], tooltips=tips, visible=False))
 
 
 def _rings(table: gpd.GeoDataFrame) -> dict[str, Any]:

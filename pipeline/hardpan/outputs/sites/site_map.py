@@ -30,7 +30,7 @@ def draw_site_map(run: ProbingRun, words: Words) -> Figure:
     axes.set_aspect("equal")
     _draw_ground(axes, run)
     xy = shapely.get_coordinates(run.plan.sites.geometry.array)
-    gate = None if run.gate is None else shapely.get_coordinates(run.gate)[0]
+    gate = None if run.plan.gate is None else shapely.get_coordinates(run.plan.gate)[0]
     _draw_way(axes, xy, gate, words)
     _draw_sites(axes, xy, shapely.get_coordinates(run.plan.probed.array))
     everywhere = xy if gate is None else np.vstack([xy, gate])

@@ -8,6 +8,7 @@ from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issues
 from hardpan.records.pan import PanFeatures
 from hardpan.records.plan import Plan
+from hardpan.records.probing import SitePlan
 from hardpan.records.reasons import CheckStrip, Limit
 from hardpan.records.surfaces import Surfaces
 
@@ -66,6 +67,15 @@ def told_insertions(pan: PanFeatures, words: Words) -> gpd.GeoDataFrame:
     why = [words.ground.seen(row) for row in pan.insertions.drop(columns="geometry").to_dict("records")]
     told = pan.insertions.assign(why=why).drop(columns=["seen", "reached_mm", "layer_mm", "next_mm"])
     return told[[*(name for name in told if name not in {"why", "geometry"}), "why", "geometry"]]
+
+
+def told_further(plan: SitePlan | None, words: Words) -> gpd.GeoDataFrame:
+    """Sites to probe again with `why`; no rows where there are none."""
+    if plan is None:
+        return gpd.GeoDataFrame({"site": [], "why": []}, geometry=[])
+    return plan.sites.assign(
+        why=[words.sites.why(row) for row in plan.sites.drop(columns="geometry").to_dict("records")]
+    )
 
 
 def told_conditions(plan: Plan, catalog: Catalog, words: Words) -> pd.DataFrame:

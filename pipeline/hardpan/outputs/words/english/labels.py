@@ -137,6 +137,8 @@ MAP = {
     "zone-numbers": "zone numbers",
     "probes": "probe insertions",
     "exclusions": "keep-out ground",
+    "further": "where to probe again",
+    "tip_site": "probe at",
     "leave_unripped": "leave unripped",
     "below": "below {depth}",
     "tip_zone": "zone",

@@ -82,6 +82,23 @@ class EnglishSites:
             "reach of alike ground is not known but taken as usual)."
         )
 
+    def again(self, plan: SitePlan | None) -> str:
+        """What probing again would bring to a plan; None: nothing is known of that."""
+        if plan is None or plan.gain is None:
+            return ""
+        units, gain, sites = self.units, plan.gain, len(plan.sites)
+        marked = f"{sites} further site{'' if sites == 1 else 's'}, marked on the map,"
+        if not gain.pays:
+            return (
+                f"Probing again does not pay: the best site would bring {units.money(gain.worth)} to the choice of "
+                f"depth and set-up and cost {units.money(gain.cost)} of time."
+            )
+        return (
+            f"{marked} would be expected to bring {units.money(gain.worth)} to the choice of depth and set-up for "
+            f"{units.money(gain.cost)} of time; knowing the pan everywhere would bring {units.money(gain.perfect)}. "
+            "The command hardpan sites writes them for a receiver."
+        )
+
     def why(self, row: Mapping[str, object]) -> str:
         """Why a site stands where it does; `row` of `SitePlan.sites`."""
         if row["chosen"] == Chosen.WORTH:
@@ -116,7 +133,8 @@ class EnglishSites:
         """What the plan rests on and does not know; the 10 m are those of [domsch2006]."""
         spacing = (
             f"The ground lies {self._far(plan.spacing_m)} from its nearest site (root mean square). What changes over "
-            "less is not seen: on a transect of one field readings 10 m apart were enough to follow a pan."
+            f"less is not seen: on a transect of one field readings {self._far(10.0)} apart were enough to follow "
+            "a pan."
         )
         if plan.gain is None:
             return (
