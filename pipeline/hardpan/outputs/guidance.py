@@ -37,7 +37,7 @@ def guidance_lines(plan: gpd.GeoDataFrame, headings: pd.DataFrame, *, width_m: f
     width_m : float
         Working width.
     """
-    ripped = plan[plan["depth_mm"] > 0].merge(headings[["zone", "heading_deg"]], on="zone")
+    ripped = plan[plan["depth_mm"] > 0].merge(headings[["zone", "heading_deg"]], on="zone").sort_values("zone")
     lines = []
     for heading, rows in ripped.groupby("heading_deg"):
         line, middle = _through(rows.geometry.to_numpy(), float(heading))
