@@ -134,6 +134,30 @@ def new(folder: Annotated[Path, typer.Argument(help="Folder for the template.")]
         typer.echo(f"wrote {write_template(folder)}")
 
 
+@app.command()
+def trial(
+    file: Annotated[Path, typer.Argument(help="TOML file of the trial: its strips and its harvest.")],
+    out: OutFolder,
+    verbose: Verbose = False,
+) -> None:
+    """Say what ripping gave, from the harvest of its strips, and write the response for the next plan."""
+    with _plainly(verbose=verbose):
+        from hardpan.outputs.folder import check_folder, clear_leftovers
+        from hardpan.run.trial import read_trial_settings, run_trial, trial_files
+
+        clear_leftovers(Path.cwd(), file.parent, out.parent)
+        settings = read_trial_settings(file)
+        check_folder(out, (file, *trial_files(settings)))
+        with _shown(verbose=verbose) as clock:
+            found = run_trial(settings, clock)
+            from hardpan.outputs.trial.files import trial_words, write_trial
+
+            with clock.stage("outputs"):
+                paths = write_trial(found, out)
+        typer.echo(trial_words(found).headline(found.result))
+        typer.echo(f"{len(paths)} files in {out}")
+
+
 def main() -> None:
     """Run the command line."""
     app()

@@ -6,7 +6,7 @@ import pytest
 from hardpan import geostat
 from hardpan.core.errors import HardpanError
 from hardpan.geostat import (
-    FAMILIES,
+    LOCAL,
     Covariance,
     Noise,
     Structure,
@@ -80,7 +80,7 @@ def test_without_noise_every_draw_goes_through_the_data(monkeypatch, dense):
     assert draws[:, here] == pytest.approx(z[0], abs=3e-3)
 
 
-@pytest.mark.parametrize("family", FAMILIES)
+@pytest.mark.parametrize("family", LOCAL)
 @pytest.mark.parametrize("range_m", [90.0, 600.0])
 def test_draws_on_a_lattice_have_the_models_covariance(family, range_m):
     """At nodes and between; the long range is three times the lattice, where part of the spectrum is left out."""

@@ -12,7 +12,8 @@ array([2.])
 The rest is the engine beneath, as the surfaces of the pan use it: mixed models on scaled values, intervals, mixtures.
 """
 
-from hardpan.geostat.covariance import FAMILIES, Covariance, Family, Structure, covariance_between
+from hardpan.geostat.covariance import FAMILIES, LOCAL, Covariance, Family, Structure, covariance_between
+from hardpan.geostat.effects import Effect, Effects, fit_effects
 from hardpan.geostat.estimation import FittedCovariance, fit_reml
 from hardpan.geostat.field import Field, condition, integrate, krige, krige_grid, leave_out, simulate
 from hardpan.geostat.grids import KrigingGrid
@@ -55,6 +56,7 @@ __all__ = [
     "EFFECTIVE_RANGE",
     "FAMILIES",
     "ISOTROPIC",
+    "LOCAL",
     "MICRO",
     "MOST_TORUS",
     "NODES",
@@ -69,6 +71,8 @@ __all__ = [
     "SITES",
     "Covariance",
     "Data",
+    "Effect",
+    "Effects",
     "Family",
     "Field",
     "FittedCovariance",
@@ -90,6 +94,7 @@ __all__ = [
     "draw_mixture",
     "draw_on_lattice",
     "empirical_variogram",
+    "fit_effects",
     "fit_reml",
     "fit_variogram",
     "gaussian_pseudodata",

@@ -60,6 +60,9 @@ def _add_covariance(
         for j in range(len(row)):
             s = math.sqrt(3.0 * ((u[j] - a) ** 2 + (v[j] - b) ** 2))
             row[j] += sill * (1.0 + s) * decay(s)
+    elif family == 4:
+        for j in range(len(row)):
+            row[j] += sill / (1.0 + (u[j] - a) ** 2 + (v[j] - b) ** 2)
     else:
         for j in range(len(row)):
             s = math.sqrt(5.0 * ((u[j] - a) ** 2 + (v[j] - b) ** 2))

@@ -13,9 +13,13 @@ from scipy.spatial.distance import cdist
 
 from hardpan.core.arrays import Floats
 
-Family = Literal["exponential", "spherical", "matern32", "matern52"]
+Family = Literal["exponential", "spherical", "matern32", "matern52", "rational_quadratic"]
 
 FAMILIES: tuple[Family, ...] = get_args(Family)
+
+LOCAL: tuple[Family, ...] = FAMILIES[:4]
+"""Families that are chosen among: far apart the correlation falls off exponentially or is none. That of the rational
+quadratic falls with the square of the distance, so that it passes for a trend; it is fitted where it is asked for."""
 
 COINCIDENT_M = 1e-6
 """Places closer than this are one place: well above the rounding of map coordinates, well below any survey."""
@@ -29,7 +33,8 @@ class Structure:
     """One spatially correlated part of a field.
 
     With r = h / length_m: exponential exp(-r) (Matérn of smoothness 1/2); spherical 1 - 1.5 r + 0.5 r^3 for r < 1;
-    matern32 (1 + sqrt(3) r) exp(-sqrt(3) r); matern52 (1 + sqrt(5) r + 5/3 r^2) exp(-sqrt(5) r).
+    matern32 (1 + sqrt(3) r) exp(-sqrt(3) r); matern52 (1 + sqrt(5) r + 5/3 r^2) exp(-sqrt(5) r); rational_quadratic
+    1 / (1 + r^2).
     """
 
     family: Family
@@ -85,6 +90,8 @@ def correlation(family: Family, r: Floats) -> Floats:
         return 1.0 - r * (1.5 - 0.5 * r * r)
     if family == "exponential":
         return np.exp(np.negative(r, out=r), out=r)
+    if family == "rational_quadratic":
+        return 1.0 / (1.0 + r * r)
     if family == "matern32":
         r *= np.sqrt(3.0)
         return (1.0 + r) * np.exp(-r)

@@ -8,7 +8,7 @@ from scipy.spatial import cKDTree
 
 from hardpan.core.arrays import Floats
 from hardpan.core.threads import one_blas_thread
-from hardpan.geostat.covariance import FAMILIES, Covariance, Family
+from hardpan.geostat.covariance import LOCAL, Covariance, Family
 from hardpan.geostat.model import MixedModel
 from hardpan.geostat.parameters import (
     MICRO,
@@ -55,7 +55,7 @@ def fit_reml(
     data : Data
         From `observe`; sites with several observations tell micro-scale and noise apart.
     family : Family | Literal["auto"]
-        Covariance family; auto takes the one of lowest AIC.
+        Covariance family; auto takes that of `LOCAL` of lowest AIC.
     nugget : Literal["micro", "noise"]
         What the nugget is called where no site has two observations: a part of the field, or error.
 
@@ -96,7 +96,7 @@ def _search(model: MixedModel, extent_m: float) -> RemlFit:
 
 
 def _names(family: Family | Literal["auto"]) -> tuple[Family, ...]:
-    return FAMILIES if family == "auto" else (family,)
+    return LOCAL if family == "auto" else (family,)
 
 
 def mixed_model(data: Data, family: Family) -> MixedModel:

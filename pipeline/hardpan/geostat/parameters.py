@@ -166,5 +166,7 @@ def log_length_derivative(family: Family, r: Floats, rho: Floats) -> Floats:
     if family == "matern32":
         y: Floats = np.sqrt(3.0) * r
         return np.asarray(y * y / (1.0 + y) * rho)
+    if family == "rational_quadratic":
+        return np.asarray(2.0 * (r * rho) ** 2)
     y = np.sqrt(5.0) * r
     return np.asarray(y * y * (1.0 + y) / (3.0 + y * (3.0 + y)) * rho)

@@ -5,16 +5,20 @@ spread, and how numbers are drawn.
 """
 
 from hardpan.money.amendments import spread_rates
-from hardpan.money.draws import beta_at, fixed_levels, fixed_slices, log_normal_factors, value_at
-from hardpan.money.worth import crop_shares, lasting, season_weights
+from hardpan.money.draws import Draws, beta_at, fixed_levels, fixed_slices, log_normal_factors, value_at
+from hardpan.money.worth import crop_shares, crop_values, first_year_gains, lasting, season_factors, season_weights
 
 __all__ = [
+    "Draws",
     "beta_at",
     "crop_shares",
+    "crop_values",
+    "first_year_gains",
     "fixed_levels",
     "fixed_slices",
     "lasting",
     "log_normal_factors",
+    "season_factors",
     "season_weights",
     "spread_rates",
     "value_at",

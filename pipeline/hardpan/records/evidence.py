@@ -14,6 +14,7 @@ from hardpan.records.strips import Strips
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
 from hardpan.records.trail import Trail
+from hardpan.records.trial import TrialResult
 from hardpan.records.zones import Zones
 
 
@@ -62,3 +63,15 @@ class PaddockRun:
         """All issues, stage after stage."""
         stages = (self.survey, self.pan, self.surfaces, self.rates, self.options, self.zones, self.plan, self.ledger)
         return tuple(issue for stage in stages for issue in stage.issues)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TrialRun:
+    """A trial, as the outputs receive it."""
+
+    name: str
+    """Of the paddock, "" where no run is known."""
+    result: TrialResult
+    catalog: Catalog | None
+    """That of the run; None without one."""
+    trail: Trail

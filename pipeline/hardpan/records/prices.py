@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 
 from hardpan.core.settings import Settings
-from hardpan.records.quantity import Quantity
+from hardpan.records.quantity import Positive, Quantity
 
 
 class Crop(Settings):
@@ -19,6 +19,8 @@ class Crop(Settings):
     """Price on farm; None: that of grain in the price table."""
     lime_removed: Quantity | None = None
     """Lime taken off with the grain, kg CaCO3 per t."""
+    bushel: Positive | None = None
+    """Mass of a bushel, lb; None: yields in bushels cannot be read."""
 
 
 class PriceTable(Settings):

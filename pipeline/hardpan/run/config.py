@@ -187,7 +187,31 @@ def _read(path: Path, kind: type[C]) -> C:
     values = read_toml(path)
     for key in _endless(values, ""):
         raise SettingsError(what=f"{key} is infinite or no number", where=path.name, right="a finite number")
-    return parse(kind, values, file=path.name, folder=path.resolve().parent)
+    folder = path.resolve().parent
+    return parse(kind, _with_response(values, folder), file=path.name, folder=folder)
+
+
+def _with_response(values: dict[str, object], folder: Path) -> dict[str, object]:
+    """Values of a configuration with the soil types of the response file it names, before its own.
+
+    Raises
+    ------
+    SettingsError
+        That file holds anything but gains of soil types.
+    """
+    soil = values.get("soil")
+    named = soil.get("response") if isinstance(soil, Mapping) else None
+    if not isinstance(named, str):
+        return values
+    learned = read_toml(folder / named)
+    types = learned.get("soil", {})
+    types = types.get("types", {}) if isinstance(types, Mapping) else None
+    if learned and (set(learned) != {"soil"} or not isinstance(types, Mapping)):
+        raise SettingsError(
+            what="holds more than soil types", where=f"soil.response = {named}",
+            right="the response.toml that hardpan trial writes",
+        )  # fmt: skip
+    return _merged({"soil": {"types": types}}, values)
 
 
 def change(config: Config, **tables: Mapping[str, object]) -> Config:

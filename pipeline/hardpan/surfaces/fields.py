@@ -11,8 +11,8 @@ from hardpan.core.arrays import Floats
 from hardpan.geostat import (
     ANISO_COS,
     ANISO_SIN,
-    FAMILIES,
     ISOTROPIC,
+    LOCAL,
     MICRO,
     N_PARAMETERS,
     NOISE,
@@ -87,7 +87,7 @@ def fit_covariance(
 ) -> RemlFit:
     """Optimum of the restricted likelihood; `auto` takes the covariance family of lowest AIC."""
     spatial = variable.is_spatial(domain.sites.xy_m)
-    names = (family,) if family != "auto" else FAMILIES if spatial else ("exponential",)
+    names = (family,) if family != "auto" else LOCAL if spatial else ("exponential",)
     # one insertion a site cannot tell micro-scale from noise: the likelihood alone then calls all of it micro-scale
     noisy = len(variable.observations.site) > variable.n_sites
     fits: list[RemlFit] = []

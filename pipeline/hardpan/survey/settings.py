@@ -155,6 +155,9 @@ class SoilSettings(Settings):
     default_type: str | None = setting(None, says="Soil type of ground without a usable label")
     cores: InputPath | None = setting(None, says="Lab cores: pH by layer, repellence, clay depth, ESP, gravel")
     cores_crs: str | None = setting(None, says="CRS of the cores; that of the probes when left out")
+    response: InputPath | None = setting(
+        None, says="response.toml of `hardpan trial`: gains of soil types; what [soil.types] says goes before it"
+    )
     types: Mapping[str, Mapping[str, object]] = Field(
         {}, description="Overrides of configs/soils.toml, value, unit and source each"
     )

@@ -3,10 +3,12 @@
 import logging
 from collections.abc import Mapping
 from dataclasses import replace
+from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyproj
 
 from hardpan.core.errors import InputError, SettingsError
 from hardpan.core.memory import UNLIMITED, Memory
@@ -15,6 +17,7 @@ from hardpan.records.after import Earlier, Reprobed
 from hardpan.records.frame import Frame
 from hardpan.records.soils import SoilType
 from hardpan.records.survey import Paddock, Survey
+from hardpan.records.trial import TrialInputs, TrialSettings
 from hardpan.spatial.cells import centres_inside
 from hardpan.spatial.geodesy import hectares
 from hardpan.survey import geodesy
@@ -22,8 +25,10 @@ from hardpan.survey.cores import no_cores
 from hardpan.survey.inputs import covariates, soils
 from hardpan.survey.inputs import probes as readings
 from hardpan.survey.inputs.access import read_gate, read_tramlines
+from hardpan.survey.inputs.harvest import read_harvest
 from hardpan.survey.inputs.marks import read_marks
 from hardpan.survey.inputs.paddock import read_boundary, read_exclusions
+from hardpan.survey.inputs.strips import read_strips
 from hardpan.survey.land import Land
 from hardpan.survey.notes import Log
 from hardpan.survey.profiles import no_profiles
@@ -134,6 +139,37 @@ def read_again(probes: ProbeSettings, earlier: Earlier, column: str) -> Reprobed
     return Reprobed(
         profiles=read,
         marks=read_marks(probes, read, column),
+        digests=pd.Series(log.digests, dtype=object).sort_index(),
+        issues=tuple(log.issues),
+    )
+
+
+def read_trial(
+    settings: TrialSettings, strips: Path, *, crs: pyproj.CRS | None = None, bushel_lb: float | None = None
+) -> TrialInputs:
+    """Strips and harvest of a trial, in one projected CRS or in local metres.
+
+    Parameters
+    ----------
+    strips : Path
+        File of the strips.
+    crs : pyproj.CRS or None
+        Working CRS of the run that laid them out; None where none did.
+    bushel_lb : float or None
+        Mass of a bushel of the crop; None: not known.
+
+    Raises
+    ------
+    InputError
+        A file cannot be used as it is; `AmbiguousInputError` where an option decides how to read it.
+    """
+    log = Log()
+    laid = read_strips(settings, strips, crs, log)
+    harvest = read_harvest(settings, laid.crs, bushel_lb, log)
+    logger.info("%d strips, %d points", len(laid.table), len(harvest.points))
+    return TrialInputs(
+        strips=laid,
+        harvest=harvest,
         digests=pd.Series(log.digests, dtype=object).sort_index(),
         issues=tuple(log.issues),
     )

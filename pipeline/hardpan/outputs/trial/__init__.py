@@ -1,0 +1,1 @@
+"""A trial's files: tables, response for the next plan, page, provenance."""

@@ -1,0 +1,95 @@
+"""Every file of a trial, written beside its place and renamed into it at the end."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from hardpan.outputs.folder import fresh_folder
+from hardpan.outputs.ownership import MANIFEST, digests, sealed
+from hardpan.outputs.trial.page import write_trial_page
+from hardpan.outputs.words.english.trial import EnglishTrial
+from hardpan.outputs.words.units import Units
+from hardpan.records.evidence import TrialRun
+
+_DECIMALS = {"level": 2, "df": 2}
+"""Of trial.csv; the others keep six digits."""
+
+
+def write_trial(run: TrialRun, folder: Path) -> tuple[Path, ...]:
+    """Write tables, response, page and run.json of a trial; give their paths.
+
+    Raises
+    ------
+    HardpanError
+        The folder cannot be written or is not a result.
+    """
+    words = trial_words(run)
+    with fresh_folder(folder) as work:
+        _write_csv(work / "trial.csv", run.result.effects)
+        _write_csv(work / "cleaning.csv", run.result.cleaning.assign(rule=run.result.cleaning["rule"].map(str)))
+        write_response(work / "response.toml", run, words)
+        write_trial_page(work / "trial.html", run, words)
+        _write_manifest(work / MANIFEST, run, digests(work))
+    return tuple(sorted(folder.iterdir()))
+
+
+def trial_words(run: TrialRun) -> EnglishTrial:
+    """What is said of a trial, in the units of the computation."""
+    currency = "" if run.catalog is None else run.catalog.prices.currency
+    return EnglishTrial(Units(us=False, depth_unit="mm", currency=currency))
+
+
+def write_response(path: Path, run: TrialRun, words: EnglishTrial) -> None:
+    """Write gains of soil types as tables that a configuration takes in."""
+    response = run.result.response
+    lines = [f"# {line}" for line in words.response_head(run.name, known=len(response) > 0)]
+    for row in response.to_dict("records"):
+        entry = {"value": row["value"], "low": row["low"], "high": row["high"]}
+        numbers = ", ".join(f"{name} = {round(float(value), 3) + 0.0}" for name, value in entry.items())
+        note = json.dumps(words.response_note(row), ensure_ascii=False)
+        lines += [
+            "",
+            f"[soil.types.{json.dumps(row['soil_type'], ensure_ascii=False)}]",
+            f'first_year_gain = {{ {numbers}, unit = "t/ha", source = "user", note = {note} }}',
+        ]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8", newline="\n")
+
+
+def _write_csv(path: Path, table: pd.DataFrame) -> None:
+    """Write a table; numbers to six digits, for the unit of yield may be any."""
+    told = table.copy()
+    for name in told.select_dtypes("float"):
+        told[name] = [_cell(value, _DECIMALS.get(str(name))) for value in told[name]]
+    told.to_csv(path, index=False, lineterminator="\n", encoding="utf-8")
+
+
+def _cell(value: float, decimals: int | None) -> str:
+    if not np.isfinite(value):
+        return ""
+    return f"{value + 0.0:.6g}" if decimals is None else f"{value:.{decimals}f}"
+
+
+def _write_manifest(path: Path, run: TrialRun, files: dict[str, str]) -> None:
+    trail, result = run.trail, run.result
+    document = {
+        "tool": "hardpan",
+        "kind": "trial",
+        "version": trail.version,
+        "paddock": {"name": run.name},
+        "seed": trail.seed,
+        "settings": trail.settings,
+        "settings_sha256": trail.settings_digest,
+        "inputs_sha256": trail.inputs.to_dict(),
+        "versions": trail.versions.to_dict(),
+        "unit": result.unit,
+        "delay_s": result.delay_s,
+        "model": {name: float(value) for name, value in result.model.items()},
+        "response": json.loads(result.response.to_json(orient="records")),
+        "payback": [] if result.payback is None else json.loads(result.payback.table.to_json(orient="records")),
+        "issues": sorted(issue.code for issue in result.issues),
+        "clock": {"started": trail.started, "timings_s": trail.timings_s.to_dict()},
+    }
+    text = json.dumps(sealed(document, files), indent=1, sort_keys=True, ensure_ascii=False, allow_nan=False)
+    path.write_text(text + "\n", encoding="utf-8", newline="\n")

@@ -1,0 +1,133 @@
+"""A trial from its file to what it showed: one call a stage."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pyproj
+
+from hardpan.core.errors import InputError, SettingsError
+from hardpan.core.settings import parse
+from hardpan.core.threads import one_blas_thread
+from hardpan.records.evidence import TrialRun
+from hardpan.records.prices import Crop
+from hardpan.records.trial import LOCAL_METRES, Planned, Trial, TrialSettings
+from hardpan.run.catalog import read_catalog
+from hardpan.run.config import Config, read_toml
+from hardpan.run.manifest import Clock, trail_of_tables
+from hardpan.run.shipped_tables import pick, read_table
+from hardpan.survey.stage import read_trial
+from hardpan.trials.stage import evaluate_trial
+
+_STRIPS, _MANIFEST, _ZONES, _TALLIES = "strips.geojson", "run.json", "zones.csv", "tallies.csv"
+"""Files of a run that a trial reads."""
+
+
+def read_trial_settings(path: Path) -> TrialSettings:
+    """Settings of the trial in the TOML file `path`.
+
+    Raises
+    ------
+    InputError
+        The file is missing or is not TOML.
+    SettingsError
+        A key is unknown, missing, or has a value that cannot be used.
+    """
+    return parse(Trial, read_toml(path), file=path.name, folder=path.resolve().parent).trial
+
+
+@one_blas_thread()
+def run_trial(settings: TrialSettings, clock: Clock) -> TrialRun:
+    """What the strips showed, and where that comes from; writes nothing.
+
+    Raises
+    ------
+    HardpanError
+        An input or a setting cannot be used.
+    """
+    with clock.stage("harvest"):
+        document = None if settings.run is None else _manifest(settings.run)
+        planned = None if document is None or settings.run is None else _planned(settings.run, document)
+        strips = _strips_file(settings)
+        inputs = read_trial(
+            settings, strips, crs=_working_crs(settings, document), bushel_lb=_bushel(settings, planned)
+        )
+    with clock.stage("effects"):
+        result = evaluate_trial(inputs, settings, planned)
+    name = "" if document is None else str(document["paddock"]["name"])
+    return TrialRun(
+        name=name,
+        result=result,
+        catalog=None if planned is None else planned.catalog,
+        trail=trail_of_tables(settings, inputs.digests, settings.seed, clock),
+    )
+
+
+def trial_files(settings: TrialSettings) -> tuple[Path, ...]:
+    """Every file and folder that a trial reads."""
+    return tuple(path for path in (settings.run, settings.strips, settings.points) if path is not None)
+
+
+def _manifest(run: Path) -> dict[str, Any]:
+    """Content of a run's run.json."""
+    path = run / _MANIFEST
+    if not path.is_file():
+        raise InputError(what=f"holds no {_MANIFEST}", where=str(run), right="the result of `hardpan run`")
+    try:
+        document: dict[str, Any] = json.loads(path.read_bytes())
+        if document["tool"] != "hardpan" or not isinstance(document["settings"], dict):
+            raise KeyError("tool")  # noqa: EM101, TRY301 - told below
+    except (ValueError, KeyError, TypeError, RecursionError) as err:
+        raise InputError(what="is no record of a run", where=str(path), right="the result of `hardpan run`") from err
+    return document
+
+
+def _strips_file(settings: TrialSettings) -> Path:
+    if settings.strips is not None:
+        return settings.strips
+    path = (settings.run or Path()) / _STRIPS
+    if not path.is_file():
+        raise InputError(
+            what="the run laid out no strips", where=str(settings.run), right=_STRIPS,
+            do="give trial.strips, or run again with [strips]",
+        )  # fmt: skip
+    return path
+
+
+def _working_crs(settings: TrialSettings, document: dict[str, Any] | None) -> pyproj.CRS | None:
+    if document is None:
+        return None
+    if settings.crs == LOCAL_METRES:
+        raise SettingsError(what="the strips of a run lie on the map", where="trial.crs", right="the CRS of the points")
+    return pyproj.CRS.from_user_input(document["working_crs"])
+
+
+def _planned(run: Path, document: dict[str, Any]) -> Planned:
+    """What the run planned for each ripped zone, and the tables it was priced with."""
+    config = parse(Config, document["settings"], file=_MANIFEST, folder=run)
+    try:
+        zones, tallies = (pd.read_csv(run / name, dtype={"zone": str}) for name in (_ZONES, _TALLIES))
+        ripped = zones[zones["depth_mm"] > 0].set_index("zone")
+        money = tallies.set_index(["item", "zone"])[["amount", "low", "high"]]
+        cost = money.loc["cost"].loc[ripped.index]
+        benefit = money.loc["benefit"].loc[ripped.index, "amount"]
+    except (OSError, KeyError, ValueError) as err:
+        raise InputError(
+            what=f"{_ZONES} or {_TALLIES} is missing or was changed",
+            where=str(run),
+            do="run again, or give trial.strips",
+        ) from err
+    table = ripped[["soil_type", "area_ha", "depth_mm"]].assign(
+        benefit=benefit, cost=cost["amount"], cost_low=cost["low"], cost_high=cost["high"]
+    )
+    table = table.reset_index().astype({"zone": int})
+    return Planned(zones=table, catalog=read_catalog(config), controlled_traffic=config.season.controlled_traffic)
+
+
+def _bushel(settings: TrialSettings, planned: Planned | None) -> float | None:
+    """Mass of a bushel of the crop, lb; None where no crop is known or its bushel is not."""
+    crop = None if planned is None else planned.catalog.crops[planned.catalog.rotation[0]]
+    if settings.crop is not None:
+        crop = parse(Crop, pick(read_table("crops"), settings.crop, what="crop", where="trial.crop"), file="crops.toml")
+    return None if crop is None or crop.bushel is None else crop.bushel.value

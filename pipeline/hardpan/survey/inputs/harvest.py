@@ -1,0 +1,166 @@
+"""Yield-monitor points and plot tables."""
+
+import numpy as np
+import pandas as pd
+import pyproj
+
+from hardpan.core.arrays import Floats
+from hardpan.core.errors import AmbiguousInputError, InputError
+from hardpan.core.units import MM_PER
+from hardpan.records.trial import LOCAL_METRES, POINT, Harvest, TrialSettings
+from hardpan.spatial.datum import plan_move
+from hardpan.survey import files, geodesy, numbers
+from hardpan.survey.columns import TextTable
+from hardpan.survey.inputs.tables import open_table
+from hardpan.survey.notes import Log, listed, warned
+from hardpan.survey.vocabulary import fold
+from hardpan.survey.yields import (
+    HEADER_ROWS,
+    KG_PER_S,
+    T_PER_HA,
+    bushels_to_t_per_ha,
+    find_columns,
+    flow_to_t_per_ha,
+    yield_unit,
+)
+
+_FLOW = ("flow", "seconds", "distance")
+"""Columns that make a yield where there is none."""
+
+KM_PER_H_PER_M_PER_S = 3.6
+
+
+def read_harvest(settings: TrialSettings, crs: pyproj.CRS | None, bushel_lb: float | None, log: Log) -> Harvest:
+    """Points of the harvest, in `crs` (None: local metres) and t/ha, or as given.
+
+    Parameters
+    ----------
+    bushel_lb : float or None
+        Mass of a bushel of the crop; None: not known.
+
+    Raises
+    ------
+    InputError
+        The file has no table with places and a yield.
+    AmbiguousInputError
+        The unit of yield is not stated.
+    """
+    bundle = log.keep(files.load(settings.points, what="the harvest"))
+    table = open_table(bundle, None, lambda grid: len(_heading(grid, settings)[1]), log)
+    row, roles = _heading(table, settings)
+    if not {"x", "y"} <= roles.keys() or ("value" not in roles and not set(_FLOW) <= roles.keys()):
+        raise InputError(
+            what="no header with a place and a yield", where=bundle.name,
+            right="columns of x, y and yield, or of flow, seconds and distance",
+            do="name them in [trial.columns]",
+        )  # fmt: skip
+    names = [str(column.cells[row]) for column in table.columns]
+    rows = _used_rows(table, row, names, settings)
+    cells = {role: table.columns[at].take(rows) for role, at in roles.items()}
+    mark = numbers.decimal_mark(list(cells.values()), settings.decimal, where=bundle.name)
+    read = {role: numbers.convert(column, mark) for role, column in cells.items()}
+    value = {role: number.value for role, number in read.items()}
+    x_m, y_m = _places(value["x"], value["y"], settings, crs, bundle.name)
+    grain, unit = _yields(value, names[roles["value"]] if "value" in roles else "", settings, bushel_lb, bundle.name)
+    spoilt = int(sum(read[role].unreadable.sum() for role in ("x", "y", "value") if role in read))
+    if spoilt:
+        log.note((warned("no-number", f"{spoilt} cells hold no number", "taken as missing", file=bundle.name),))
+    points = pd.DataFrame({"x_m": x_m, "y_m": y_m, "value": grain, **_monitor(value, settings)})[list(POINT)]
+    if not (np.isfinite(points["x_m"]) & np.isfinite(points["value"])).any():
+        raise InputError(what="no row has both a place and a yield", where=bundle.name, do="check the columns")
+    return Harvest(points=points, unit=unit)
+
+
+def _heading(table: TextTable, settings: TrialSettings) -> tuple[int, dict[str, int]]:
+    """Row of the header, and role to column; the row that names most."""
+    head = [find_columns(row, settings.columns) for row in table.rows(HEADER_ROWS)]
+    best = max(range(len(head)), key=lambda at: (len(head[at]), -at), default=0)
+    return best, head[best] if head else {}
+
+
+def _used_rows(table: TextTable, header: int, names: list[str], settings: TrialSettings) -> np.ndarray:
+    """Rows after the header for which `only` holds."""
+    used = np.arange(len(table.lines)) > header
+    for name, wanted in settings.only.items():
+        at = next((at for at, cell in enumerate(names) if cell == name or fold(cell) == fold(name)), None)
+        if at is None:
+            raise InputError(what=f"no column {name!r}", where=f"{table.file}: trial.only", right=listed(names, 12))
+        hit = table.columns[at].equals(str(wanted))
+        if not (hit & used).any():
+            told = listed(sorted(set(table.columns[at].cells[used])), 8)
+            raise InputError(what=f"no row has {name} = {wanted}", where=table.file, right=f"one of {told}")
+        used &= hit
+    return np.flatnonzero(used)
+
+
+def _places(x: Floats, y: Floats, settings: TrialSettings, crs: pyproj.CRS | None, file: str) -> tuple[Floats, Floats]:
+    """Coordinates in the working CRS."""
+    if crs is None:
+        return x, y
+    source = geodesy.read_crs(settings.crs, key="trial.crs")
+    known = np.isfinite(x) & np.isfinite(y)
+    if source.is_geographic and not ((np.abs(x[known]) <= 180) & (np.abs(y[known]) <= 90)).all():
+        raise InputError(
+            what="positions are no degrees", where=file, do=f'name their CRS in trial.crs, or "{LOCAL_METRES}"'
+        )
+    bounds = geodesy.degrees_bounds(
+        (float(x[known].min()), float(y[known].min()), float(x[known].max()), float(y[known].max())), source, file
+    )
+    east, north = plan_move(source, crs, bounds, file=file).points(x[known], y[known])
+    moved = np.full((2, len(x)), np.nan)
+    moved[:, known] = east, north
+    return moved[0], moved[1]
+
+
+def _yields(
+    value: dict[str, Floats], name: str, settings: TrialSettings, bushel_lb: float | None, file: str
+) -> tuple[Floats, str]:
+    """Yield in t/ha, or as given, and which of the two it is."""
+    if "value" not in value:
+        return _from_flow(value, settings, file), "t/ha"
+    stated, asked = yield_unit(name), settings.yield_unit
+    if stated and asked and stated != asked:
+        raise AmbiguousInputError(
+            what=f"the header says {stated}, trial.yield_unit {asked}", where=file, do="mend one of them"
+        )
+    unit = asked or stated
+    if unit is None:
+        raise AmbiguousInputError(
+            what=f"column {name!r} names no unit", where=file, do='set trial.yield_unit, e.g. "t/ha", or "as given"'
+        )
+    if unit == "as given":
+        return value["value"], unit
+    if unit != "bu/ac":
+        return value["value"] * T_PER_HA[unit], "t/ha"
+    if bushel_lb is None:
+        raise InputError(what="what a bushel weighs hangs on the grain", where=file, do="name it in trial.crop")
+    return value["value"] * bushels_to_t_per_ha(bushel_lb), "t/ha"
+
+
+def _from_flow(value: dict[str, Floats], settings: TrialSettings, file: str) -> Floats:
+    """Yield in t/ha from mass flow, the seconds and the distance a point stands for, and the width cut."""
+    flow = settings.flow
+    swath_m = value.get("swath", np.full(len(value["flow"]), np.nan if flow.swath_m is None else flow.swath_m))
+    if not np.isfinite(swath_m).any():
+        raise InputError(what="mass flow without the width cut", where=file, do="give trial.flow.swath_m")
+    kg = value["flow"] * KG_PER_S[flow.flow_unit] * value["seconds"]
+    distance_m = value["distance"] * MM_PER[flow.distance_unit] / 1000.0
+    moisture = value.get("moisture", np.full(len(kg), np.nan))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        found = flow_to_t_per_ha(kg, distance_m * swath_m, moisture, flow.market_moisture_pct)
+    return np.where(np.isfinite(found), found, np.nan)
+
+
+def _monitor(value: dict[str, Floats], settings: TrialSettings) -> dict[str, Floats]:
+    """What the monitor says beside the yield: seconds, speed, width and moisture; NaN where it does not."""
+    missing = np.full(len(value["x"]), np.nan)
+    speed_ms = value["speed"] / KM_PER_H_PER_M_PER_S if "speed" in value else missing
+    if "speed" not in value and {"distance", "seconds"} <= value.keys():
+        with np.errstate(divide="ignore", invalid="ignore"):
+            speed_ms = value["distance"] * MM_PER[settings.flow.distance_unit] / 1000.0 / value["seconds"]
+    return {
+        "time_s": value.get("time", missing),
+        "speed_ms": np.where(np.isfinite(speed_ms), speed_ms, np.nan),
+        "swath_m": value.get("swath", missing),
+        "moisture_pct": value.get("moisture", missing),
+    }
