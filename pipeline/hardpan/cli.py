@@ -158,6 +158,30 @@ def trial(
         typer.echo(f"{len(paths)} files in {out}")
 
 
+@app.command()
+def compare(
+    before: Annotated[Path, typer.Argument(help="Result of `hardpan run`.")],
+    after: Annotated[Path, typer.Argument(help="Another result of the same paddock.")],
+    out: OutFolder,
+    verbose: Verbose = False,
+) -> None:
+    """Say what changed between two results, in map, depth, area and money, and why."""
+    with _plainly(verbose=verbose):
+        from hardpan.outputs.folder import check_folder, clear_leftovers
+        from hardpan.run.compare import run_compare
+
+        clear_leftovers(Path.cwd(), out.parent)
+        check_folder(out, (before, after))
+        with _shown(verbose=verbose) as clock:
+            found = run_compare(before, after, clock)
+            from hardpan.outputs.comparison.files import comparison_words, write_comparison
+
+            with clock.stage("outputs"):
+                paths = write_comparison(found, out, clock.now.strftime("%Y-%m-%dT%H:%M:%SZ"))
+        typer.echo(comparison_words(found).headline(found))
+        typer.echo(f"{len(paths)} files in {out}")
+
+
 def main() -> None:
     """Run the command line."""
     app()

@@ -1,0 +1,1 @@
+"""Two results of one paddock in, what changed and why out."""

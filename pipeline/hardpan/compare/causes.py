@@ -1,0 +1,52 @@
+"""What was put in differently: version, files, settings."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from hardpan.records.comparison import PastRun, What
+
+Cause = tuple[What, str, object, object]
+"""Kind, where, before and after."""
+
+_DIGEST = 12
+"""Signs of a file's digest that are shown."""
+
+
+def find_causes(before: PastRun, after: PastRun) -> Iterator[Cause]:
+    """Every difference of what the two runs were given."""
+    one, other = before.document, after.document
+    versions = [{"hardpan": document["version"], **document.get("versions", {})} for document in (one, other)]
+    yield from _differing(What.VERSION, *versions)
+    inputs = [
+        {name: str(digest)[:_DIGEST] for name, digest in document["inputs_sha256"].items()} for document in (one, other)
+    ]
+    yield from _differing(What.INPUT, *inputs)
+    yield from _differing(What.SETTING, _flat(one["settings"]), _flat(other["settings"]))
+
+
+def _differing(what: What, one: Mapping[str, object], other: Mapping[str, object]) -> Iterator[Cause]:
+    for key in sorted({*one, *other}):
+        before, after = one.get(key, ""), other.get(key, "")
+        if before != after:
+            yield what, key, before, after
+
+
+def _flat(settings: Mapping[str, Any], head: str = "") -> dict[str, object]:
+    """Settings by their full keys; a table that holds a number with its unit is one value."""
+    found: dict[str, object] = {}
+    for key, value in settings.items():
+        name = f"{head}.{key}" if head else str(key)
+        if isinstance(value, Mapping) and "value" not in value:
+            found |= _flat(value, name)
+        else:
+            found[name] = _told(value)
+    return found
+
+
+def _told(value: object) -> object:
+    """A setting as one value: a number with its unit and range as a text."""
+    if isinstance(value, Mapping):
+        low, high = value.get("low"), value.get("high")
+        spread = "" if low is None and high is None else f" ({low} to {high})"
+        return f"{value['value']:g} {value.get('unit', '')}{spread}".strip()
+    return value if value is None or isinstance(value, int | float | str) else str(value)

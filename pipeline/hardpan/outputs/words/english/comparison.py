@@ -1,0 +1,105 @@
+"""What the page that compares two results says."""
+
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from hardpan.outputs.words.units import MISSING, Units
+from hardpan.records.comparison import CAUSES, Comparison, What
+
+LABELS = {
+    "head": "What changed",
+    "title": "{before} and {after} compared",
+    "causes": "What was put in differently",
+    "causes_caption": "From the records of both runs; files by the first signs of their digests.",
+    "changes": "What came of it",
+    "changes_caption": "After less before; the range holds the change with 90 % probability where it is uncertain.",
+    "what": "What",
+    "where": "Where",
+    "before": "Before",
+    "after": "After",
+    "change": "Change",
+    "range": "Range",
+    "difference": "Change of the pan's bottom, mm; pale where it is within its own 90 % range",
+    "doubts": "How to read it",
+    "leave": "leave unripped",
+    "map": "Working depths: {which}",
+}
+"""Labels, captions and headings of the page."""
+
+KINDS = {
+    What.VERSION: "version",
+    What.INPUT: "input file",
+    What.SETTING: "setting",
+    What.READINGS: "insertions",
+    What.MAP: "mean of the map",
+    What.ZONES: "number of zones",
+    What.DEPTH: "hectares at a depth",
+    What.MOVED: "hectares whose depth changed",
+    What.MONEY: "money",
+    What.WORK: "work",
+}
+"""Kinds of change."""
+
+_MOST_CAUSES = 3
+"""Named in the headline."""
+
+
+@dataclass(frozen=True, slots=True)
+class EnglishComparison:
+    """Sentences and labels of a comparison."""
+
+    units: Units
+
+    def label(self, key: str, **parts: object) -> str:
+        """A label, caption or heading."""
+        return LABELS[key].format(**parts)
+
+    def kind(self, what: str) -> str:
+        """A kind of change."""
+        return KINDS[What(what)]
+
+    def value(self, value: object) -> str:
+        """A value before or after."""
+        if isinstance(value, bool) or not isinstance(value, int | float | np.floating):
+            return MISSING if value is None or value == "" else str(value)
+        return self.units.significant(float(value), 4) if np.isfinite(value) else MISSING
+
+    def span(self, row: Mapping[Hashable, Any]) -> str:
+        """Range of a change."""
+        if not np.isfinite(row["low"]):
+            return ""
+        return f"{self.value(row['low'])} to {self.value(row['high'])}"
+
+    def headline(self, found: Comparison) -> str:
+        """The answer in one or two sentences."""
+        if found.rows.empty:
+            return "Nothing changed: the two results are equal."
+        causes = found.rows[found.rows["what"].isin(CAUSES)]
+        rows = found.rows.set_index(["what", "where"])["change"].to_dict()
+        told = [self._because(list(causes["where"]))]
+        moved, net = rows.get((What.MOVED, "all"), 0.0), rows.get((What.MONEY, "net return"))
+        told.append(f"The depth changed on {self.units.area(moved)}" if moved else "The depth changed nowhere")
+        if net is not None:
+            told[-1] += f", and the expected return by {'+' if net > 0 else ''}{self.units.money(net)}"
+        return " ".join(f"{one}." for one in told)
+
+    def _because(self, causes: Sequence[str]) -> str:
+        if not causes:
+            return "The same was put in, and yet the results differ: one was made by other code or changed since"
+        named, more = ", ".join(causes[:_MOST_CAUSES]), len(causes) - _MOST_CAUSES
+        return f"Put in differently: {named}" + (f" and {more} more" if more > 0 else "")
+
+    def doubts(self, found: Comparison) -> Sequence[str]:
+        """What limits the comparison."""
+        told = [
+            "Where several things were put in differently, the changes are those of all of them together: run once for "
+            "each to tell them apart.",
+            "Ranges are as wide as if the two runs had nothing in common. They share readings and draws, so the true "
+            "ranges are narrower.",
+        ]
+        if found.difference is None:
+            told.append("The two maps are not on one grid, or one was not written: they are not compared cell by cell.")
+        return told

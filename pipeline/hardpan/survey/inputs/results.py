@@ -1,0 +1,87 @@
+"""Results of earlier runs, read back from their folders."""
+
+import io
+import json
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+import pyproj
+import rasterio
+
+from hardpan.core.arrays import Floats
+from hardpan.core.errors import InputError
+from hardpan.records.comparison import PastRun
+from hardpan.survey import files, vectors
+
+_NEEDED = ("run.json", "prescription.geojson", "tallies.csv")
+_RASTER, _LAYERS = "surfaces.tif", "prescription.gpkg"
+"""Files that a run need not have written."""
+
+
+def read_result(folder: Path) -> PastRun:
+    """Result in a folder of `hardpan run`.
+
+    Raises
+    ------
+    InputError
+        The folder holds no result, or a file of it is missing or damaged.
+    """
+    if not folder.is_dir():
+        raise InputError(what="no such folder", where=str(folder), right="the result of `hardpan run`")
+    missing = [name for name in _NEEDED if not (folder / name).is_file()]
+    if missing:
+        raise InputError(
+            what=f"holds no {missing[0]}", where=str(folder), right="the result of `hardpan run` with its GeoJSON"
+        )
+    document = _document(folder / "run.json")
+    layer = vectors.read_layer(files.load(folder / "prescription.geojson", what="the zones"), None, key="RUN")
+    crs = pyproj.CRS.from_user_input(document["working_crs"])
+    try:
+        zones = layer.table.set_crs(vectors.WGS84).to_crs(crs)[["zone", "depth_mm", "area_ha", "geometry"]]
+        tallies = pd.read_csv(folder / "tallies.csv", dtype={"zone": str})
+        tallies = tallies[["zone", "item", "amount", "low", "high", "quantity"]]
+    except (KeyError, ValueError) as err:
+        raise InputError(what=f"a file of the result was changed: {err}", where=str(folder), do="run again") from err
+    maps, grid = _maps(folder / _RASTER)
+    return PastRun(
+        name=folder.resolve().name,
+        document=document,
+        zones=gpd.GeoDataFrame(zones),
+        tallies=tallies,
+        insertions=_insertions(folder / _LAYERS),
+        maps=maps,
+        grid=grid,
+    )
+
+
+def _document(path: Path) -> dict[str, Any]:
+    try:
+        document: dict[str, Any] = json.loads(path.read_bytes())
+        known = document["tool"] == "hardpan" and {"settings", "inputs_sha256", "working_crs"} <= document.keys()
+    except (ValueError, KeyError, TypeError, RecursionError):
+        known = False
+    if not known:
+        raise InputError(what="is no record of a run", where=str(path), right="the result of `hardpan run`")
+    return document
+
+
+def _maps(path: Path) -> tuple[dict[str, Floats], tuple[float, float, float]]:
+    """Bands by name, and west edge, north edge and cell."""
+    if not path.is_file():
+        return {}, (np.nan, np.nan, np.nan)
+    try:
+        with rasterio.open(io.BytesIO(path.read_bytes())) as source:
+            bands = source.read().astype(np.float64)
+            place = source.transform
+            names = [str(name) for name in source.descriptions]
+    except rasterio.errors.RasterioError as err:
+        raise InputError(what="the raster is damaged", where=str(path), do="run again") from err
+    return dict(zip(names, bands, strict=True)), (float(place.c), float(place.f), float(place.a))
+
+
+def _insertions(path: Path) -> int | None:
+    return int(pyogrio.read_info(path, layer="probes")["features"]) if path.is_file() else None

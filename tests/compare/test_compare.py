@@ -1,0 +1,157 @@
+"""Two results of one paddock through the whole command, and the parts of the comparison."""
+
+import json
+import re
+import shutil
+
+import numpy as np
+import pandas as pd
+import pytest
+from typer.testing import CliRunner
+
+from hardpan.cli import app
+from hardpan.compare.causes import find_causes
+from hardpan.compare.maps import bottom_difference
+from hardpan.records.comparison import PastRun, What
+from hardpan.survey.inputs.results import read_result
+from small_paddock import Small
+
+COLUMNS = ["what", "where", "before", "after", "change", "low", "high", "cause"]
+FORMATS = {"outputs": 'formats = ["geojson", "geotiff", "geopackage"]'}
+
+
+def hardpan(*words):
+    return CliRunner().invoke(app, [str(word) for word in words])
+
+
+@pytest.fixture(scope="module")
+def results(tmp_path_factory):
+    """Folders of three results: one, the same again, and one at another price of grain and another threshold."""
+    folder = tmp_path_factory.mktemp("results")
+    prices = {"prices": "grain_per_t = 450"} | FORMATS
+    for name, paddock in (
+        ("one", Small(tables=prices)),
+        ("same", Small(tables=prices)),
+        ("other", Small(threshold_kpa=3200.0, tables={"prices": "grain_per_t = 600"} | FORMATS)),
+    ):
+        done = hardpan("run", paddock.write(folder / f"{name}-files"), "--out", folder / name)
+        assert done.exit_code == 0, done.output
+    return folder
+
+
+def compared(results, before, after, out):
+    done = hardpan("compare", results / before, results / after, "--out", out)
+    assert done.exit_code == 0, done.output
+    return pd.read_csv(out / "compare.csv"), done.output
+
+
+def test_two_equal_results_differ_in_nothing(results, tmp_path):
+    table, told = compared(results, "one", "same", tmp_path / "out")
+    assert table.columns.tolist() == COLUMNS
+    assert table.empty
+    assert "Nothing changed" in told
+    assert {path.name for path in (tmp_path / "out").iterdir()} == {"compare.csv", "compare.html", "run.json"}
+
+
+def test_what_was_put_in_differently_is_named_beside_what_came_of_it(results, tmp_path):
+    table, told = compared(results, "one", "other", tmp_path / "out")
+    causes = table[table["what"] == "setting"]["where"].tolist()
+    assert causes == ["pan.critical_kpa", "prices.grain_per_t"]
+    assert table.set_index("where").loc["prices.grain_per_t", ["before", "after"]].tolist() == [
+        "450 money/t",
+        "600 money/t",
+    ]
+    changes = table[table["what"].isin(["map", "money", "hectares at a depth"])]
+    assert len(changes)
+    assert (changes["cause"] == "pan.critical_kpa; prices.grain_per_t").all()
+    assert "pan.critical_kpa" in told
+
+
+def test_changes_are_after_less_before_and_lie_in_their_range(results, tmp_path):
+    table, _ = compared(results, "one", "other", tmp_path / "out")
+    numbers = table[table["change"].notna()]
+    assert numbers["change"].to_numpy() == pytest.approx(
+        numbers["after"].astype(float).to_numpy() - numbers["before"].astype(float).to_numpy(), abs=2e-4
+    )
+    ranged = table[table["low"].notna()]
+    assert ((ranged["low"] < ranged["change"]) & (ranged["change"] < ranged["high"])).all()
+    assert "pan_bottom_mm" in set(ranged["where"])
+
+
+def test_turned_round_every_change_has_the_other_sign(results, tmp_path):
+    there, _ = compared(results, "one", "other", tmp_path / "there")
+    back, _ = compared(results, "other", "one", tmp_path / "back")
+    moved = there["what"] == What.MOVED  # ground whose depth changed is the same from either side
+    assert back.loc[~moved, "change"].to_numpy() == pytest.approx(-there.loc[~moved, "change"].to_numpy(), nan_ok=True)
+
+
+def test_money_is_that_of_the_two_tallies(results, tmp_path):
+    table, _ = compared(results, "one", "other", tmp_path / "out")
+    row = table[table["where"] == "net return"].iloc[0]
+    for column, name in (("before", "one"), ("after", "other")):
+        tallies = pd.read_csv(results / name / "tallies.csv", dtype={"zone": str})
+        total = tallies[(tallies["zone"] == "total") & (tallies["item"] == "net return")]["amount"].iloc[0]
+        assert float(row[column]) == pytest.approx(total)
+
+
+def test_the_page_has_both_maps_and_stands_alone(results, tmp_path):
+    compared(results, "one", "other", tmp_path / "out")
+    page = (tmp_path / "out" / "compare.html").read_text()
+    assert page.count("<svg viewBox") >= 3
+    assert "<script" not in page
+    assert not re.search(r"(src|href)=\"(?!#|data:)", page)
+
+
+def test_an_input_that_changed_is_named_by_its_file(results):
+    one, same = read_result(results / "one"), read_result(results / "same")
+    document = json.loads(json.dumps(same.document))
+    document["inputs_sha256"]["probes.csv"] = "0" * 64
+    document["version"] = "9.9"
+    found = list(
+        find_causes(one, PastRun(**{name: getattr(same, name) for name in PastRun.__slots__} | {"document": document}))
+    )
+    assert [(what, where) for what, where, *_ in found] == [(What.VERSION, "hardpan"), (What.INPUT, "probes.csv")]
+
+
+def test_a_cell_counts_as_changed_where_it_differs_by_more_than_both_maps_know(results):
+    one = read_result(results / "one")
+    maps = dict(one.maps)
+    sd = np.hypot(maps["pan_bottom_sd_mm"], maps["pan_bottom_sd_mm"])
+    step = np.where(np.arange(maps["pan_bottom_mm"].shape[1]) % 2, 1.5, 1.8) * sd  # within and beyond 1.645
+    maps["pan_bottom_mm"] = maps["pan_bottom_mm"] + step
+    other = PastRun(**{name: getattr(one, name) for name in PastRun.__slots__} | {"maps": maps})
+    _, clear = bottom_difference(one, other)
+    inside = np.isfinite(one.maps["pan_bottom_mm"])
+    odd = np.broadcast_to(np.arange(inside.shape[1]) % 2 == 1, inside.shape)
+    assert np.isnan(clear[inside & odd]).all()
+    assert np.isfinite(clear[inside & ~odd]).all()
+
+
+def test_results_of_different_ground_are_refused(results, tmp_path):
+    elsewhere = tmp_path / "elsewhere"
+    shutil.copytree(results / "one", elsewhere)
+    document = json.loads((elsewhere / "prescription.geojson").read_text())
+    for feature in document["features"]:
+        feature["geometry"] = json.loads(
+            re.sub(r"\[(1\d\d\.\d+),", lambda match: f"[{float(match[1]) + 0.1:.7f},", json.dumps(feature["geometry"]))
+        )
+    (elsewhere / "prescription.geojson").write_text(json.dumps(document))
+    done = hardpan("compare", results / "one", elsewhere, "--out", tmp_path / "out")
+    assert done.exit_code == 2
+    assert "different ground" in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(("other", "says"), [("nowhere", "no such folder"), ("one-files", "holds no run.json")])
+def test_a_folder_without_a_result_is_refused(results, tmp_path, other, says):
+    done = hardpan("compare", results / "one", results / other, "--out", tmp_path / "out")
+    assert done.exit_code == 2
+    assert says in done.stderr
+    assert "\n" not in done.stderr.strip()
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_result_is_not_overwritten_by_its_comparison(results):
+    done = hardpan("compare", results / "one", results / "same", "--out", results / "one")
+    assert done.exit_code == 2
+    assert (results / "one" / "zones.csv").is_file()
