@@ -60,6 +60,15 @@ def test_the_header_may_state_the_unit(header, unit):
     assert yield_unit(header) == unit
 
 
+@pytest.mark.parametrize("header", ["yield t/ha", "Yield (t/ha)", "yield_t_ha", "Dry Yield [t/ha]", "Yld t/ha"])
+def test_a_yield_is_known_whatever_way_its_unit_stands_in_the_header(tmp_path, header):
+    table = strips()
+    path = write(tmp_path, table, points(table), yield_unit=None)
+    file = tmp_path / "yield.csv"
+    file.write_text(file.read_text().replace("yield", header, 1))
+    assert read(path).harvest.unit == "t/ha"
+
+
 def test_a_yield_without_a_unit_is_asked_for(tmp_path):
     table = strips()
     path = write(tmp_path, table, points(table), yield_unit=None)

@@ -38,6 +38,9 @@ _UNITS: Mapping[str, str] = {
 }
 _STATED = {unit: re.compile(rf"(?<![a-z])(?:{names})(?![a-z])") for unit, names in _UNITS.items()}
 
+_RATES = re.compile(r"(?<![a-z])(?:kg ?/ ?s|lbs? ?/ ?s|t ?/ ?h|km ?/ ?h|kmh|m ?/ ?s|mph)(?![a-z])")
+"""Units of flow and speed in the name of a column."""
+
 T_PER_HA: Mapping[str, float] = {"t/ha": 1.0, "kg/ha": 0.001, "q/ha": 0.1}
 """Tonnes per hectare in one of each unit of yield but the bushel, whose mass hangs on the grain."""
 
@@ -47,7 +50,7 @@ KG_PER_S: Mapping[str, float] = {"kg/s": 1.0, "lb/s": POUND_KG, "t/h": 1000.0 / 
 
 def find_columns(names: Sequence[str], asked: HarvestColumns) -> dict[str, int]:
     """Role to column: named by the user first, then by its surest name."""
-    cells = [bare(fold(name)) for name in names]
+    cells = [_without_unit(name) for name in names]
     found = {
         role: at for role, wanted in asked if wanted for at, name in enumerate(names)
         if name == wanted or fold(name) == fold(wanted)
@@ -57,6 +60,14 @@ def find_columns(names: Sequence[str], asked: HarvestColumns) -> dict[str, int]:
         if role not in found and rank:
             found[role] = min(rank)[1]
     return found
+
+
+def _without_unit(name: str) -> str:
+    """Folded name of a column without brackets and units, for looking up."""
+    text = fold(name)
+    for pattern in (*_STATED.values(), _RATES):
+        text = pattern.sub(" ", text)
+    return bare(text)
 
 
 def yield_unit(name: str) -> str | None:

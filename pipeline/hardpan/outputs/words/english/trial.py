@@ -39,8 +39,8 @@ LABELS = {
     "paid": "Chance it pays",
     "response": "What the next plan should reckon with",
     "response_caption": (
-        "Gain of the first season of the reference rip in the reference pan, t/ha. response.toml holds the last two "
-        "columns: name it as response in the [soil] table of the next configuration."
+        "Gain of the first season of the reference rip in the reference pan, t/ha, before the harvest and after it. "
+        "response.toml holds the latter: name it as response in the [soil] table of the next configuration."
     ),
     "soil_type": "Soil type",
     "prior": "Before",
@@ -116,7 +116,7 @@ class EnglishTrial:
 
     def chance(self, share: float) -> str:
         """A chance in per cent, never quite none or all."""
-        return f"{round(100 * float(np.clip(share, 0.01, 0.99)))} %"
+        return self.units.share(float(np.clip(share, 0.01, 0.99)))
 
     def headline(self, result: TrialResult) -> str:
         """The answer in one or two sentences."""
