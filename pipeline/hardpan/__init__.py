@@ -20,11 +20,14 @@ if TYPE_CHECKING:  # the same names for type checkers, which cannot see what is 
     from hardpan.run.catalog import read_catalog as read_catalog
     from hardpan.run.chain import read_inputs as read_inputs
     from hardpan.run.chain import run_paddock as run_paddock
+    from hardpan.run.compare import run_compare as run_compare
     from hardpan.run.config import change as change
     from hardpan.run.config import read_config as read_config
     from hardpan.run.config import read_paddock_config as read_paddock_config
     from hardpan.run.manifest import Clock as Clock
     from hardpan.run.probing import plan_sites as plan_sites
+    from hardpan.run.trial import read_trial_settings as read_trial_settings
+    from hardpan.run.trial import run_trial as run_trial
     from hardpan.run.verify import verify_run as verify_run
     from hardpan.surfaces.stage import map_pan as map_pan
     from hardpan.survey.stage import read_survey as read_survey
@@ -48,6 +51,9 @@ _PUBLIC = {
     "prescribe": "prescription.stage",
     "tally": "costs.stage",
     "write_outputs": "outputs.stage",
+    "read_trial_settings": "run.trial",
+    "run_trial": "run.trial",
+    "run_compare": "run.compare",
     "read_paddock_config": "run.config",
     "plan_sites": "run.probing",
     "write_sites": "outputs.sites.stage",
