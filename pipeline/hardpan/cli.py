@@ -275,7 +275,8 @@ def _plainly(*, verbose: bool) -> Iterator[None]:
     except HardpanError as err:
         if verbose:
             raise
-        typer.echo(f"hardpan: {err}", err=True)
+        for line in str(err).splitlines():
+            typer.echo(f"hardpan: {line}", err=True)
         raise typer.Exit(2) from err
     except (typer.Exit, KeyboardInterrupt):
         raise

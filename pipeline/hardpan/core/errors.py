@@ -1,5 +1,8 @@
 """The errors a user can cause: what, where, what would be right, what to do."""
 
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+
 from hardpan.core.text import clean
 
 
@@ -39,6 +42,55 @@ class InputError(HardpanError):
 
 class AmbiguousInputError(InputError):
     """A file can be read in two ways that change numbers (the outcome *ask*): `do` names the option that decides."""
+
+
+class SeveralErrors(SettingsError, InputError):  # noqa: N818
+    """Several errors that were found in one pass: one line each.
+
+    Parameters
+    ----------
+    errors : sequence of HardpanError
+        In the order they were met, at least one.
+    """
+
+    def __init__(self, errors: Sequence[HardpanError]) -> None:
+        self.errors: tuple[HardpanError, ...] = tuple(errors)
+        first = self.errors[0]
+        super().__init__(what=first.what, where=first.where, right=first.right, do=first.do)
+
+    def __str__(self) -> str:
+        """One line an error, each once."""
+        return "\n".join(dict.fromkeys(map(str, self.errors)))
+
+
+class Faults:
+    """Gathers the errors of steps that do not hang on one another, so that all are told in one pass."""
+
+    def __init__(self) -> None:
+        self.errors: list[HardpanError] = []
+
+    @contextmanager
+    def gathered(self) -> Iterator[None]:
+        """Keep an error a user can cause and go on."""
+        try:
+            yield
+        except HardpanError as err:
+            self.errors.append(err)
+
+    def as_one(self) -> HardpanError:
+        """The only error, or `SeveralErrors`; there must be one."""
+        return self.errors[0] if len(set(map(str, self.errors))) == 1 else SeveralErrors(self.errors)
+
+    def refuse(self) -> None:
+        """Raise what was gathered, if anything.
+
+        Raises
+        ------
+        HardpanError
+            The only error, or `SeveralErrors`.
+        """
+        if self.errors:
+            raise self.as_one()
 
 
 class ReadBackError(HardpanError):

@@ -7,9 +7,10 @@ from pathlib import Path
 from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, ValidationInfo, field_validator
+from pydantic_core import ErrorDetails
 
 from hardpan.core.amounts import convert, split_amount
-from hardpan.core.errors import SettingsError
+from hardpan.core.errors import Faults, SettingsError
 from hardpan.core.text import has_control
 
 S = TypeVar("S", bound="Settings")
@@ -104,7 +105,9 @@ def parse(model: type[S], values: Mapping[str, Any], *, file: str, folder: Path 
     try:
         return model.model_validate(values, context={"folder": folder})
     except ValidationError as err:
-        raise _explained(err, model, file) from err
+        faults = Faults()
+        faults.errors.extend(_explained(one, model, file) for one in err.errors(include_url=False))
+        raise faults.as_one() from err
 
 
 def _control_texts(value: object, key: str) -> Iterator[str]:
@@ -120,8 +123,7 @@ def _control_texts(value: object, key: str) -> Iterator[str]:
             yield from _control_texts(inner, key)
 
 
-def _explained(err: ValidationError, model: type[BaseModel], file: str) -> SettingsError:
-    first = err.errors(include_url=False)[0]
+def _explained(first: ErrorDetails, model: type[BaseModel], file: str) -> SettingsError:
     place = [
         str(part) for part in first["loc"] if not str(part).startswith(("function-", "tagged-union", "constrained-"))
     ]

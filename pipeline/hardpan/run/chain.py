@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from hardpan.core.errors import InputError
+from hardpan.core.errors import Faults, HardpanError, InputError
 from hardpan.core.memory import UNLIMITED, Memory
 from hardpan.core.threads import one_blas_thread
 from hardpan.costs.stage import tally
@@ -26,6 +26,7 @@ from hardpan.run.questions import questions
 from hardpan.sites.stage import plan_infill
 from hardpan.strips.stage import lay_strips
 from hardpan.surfaces.stage import check_mappable, map_pan
+from hardpan.survey.settings import SoilSettings
 from hardpan.survey.stage import read_access, read_survey
 from hardpan.zones.stage import check_ground, draw_zones
 
@@ -105,7 +106,7 @@ def prepare(config: Config, clock: Clock) -> Prepared:
         An input or a setting cannot be used, or no plan could come of them.
     """
     with clock.stage("survey"):
-        catalog = read_catalog(config)
+        catalog = _catalog_or_all_faults(config)
         memory = memory_of(config.memory)
         survey, pan = read_inputs(config, catalog, memory)
         check_outputs(survey, config.outputs)
@@ -119,6 +120,28 @@ def prepare(config: Config, clock: Clock) -> Prepared:
         ready = Prepared(catalog=catalog, survey=survey, pan=pan, rates=rates, access=access)
         check_memory(ready, config, replace(memory, held_bytes=held_bytes()))
     return ready
+
+
+def _catalog_or_all_faults(config: Config) -> Catalog:
+    """The catalog; where it cannot be had, what is wrong with the inputs is told with what is wrong with it.
+
+    Raises
+    ------
+    HardpanError
+        Of the catalog, and of every input file.
+    """
+    try:
+        return read_catalog(config)
+    except HardpanError as err:
+        faults = Faults()
+        faults.errors.append(err)
+        sound = config.model_copy(
+            update={name: Config.model_fields[name].default for name in ("machine", "season", "prices", "numbers")}
+        )
+        with faults.gathered():
+            shipped_soils = read_catalog(sound.model_copy(update={"soil": SoilSettings()})).soils
+            read_survey(config.paddock, config.probes, config.soil, config.grid, shipped_soils)
+        raise faults.as_one() from err
 
 
 def read_inputs(config: Config, catalog: Catalog, memory: Memory = UNLIMITED) -> tuple[Survey, PanFeatures]:

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pyproj
 
-from hardpan.core.errors import InputError, SettingsError
+from hardpan.core.errors import Faults, InputError, SettingsError
 from hardpan.core.memory import UNLIMITED, Memory
 from hardpan.records.access import Access, AccessSettings
 from hardpan.records.after import Earlier, Reprobed
@@ -62,11 +62,15 @@ def read_survey(
     SettingsError
         A setting cannot be used, or a raster takes more than `memory`.
     """
-    log = Log()
+    log, faults = Log(), Faults()
     land = read_boundary(paddock, log)
-    exclusions = read_exclusions(paddock, land, log)
-    read = no_profiles() if probes is None else readings.read_profiles(probes, land, log)
-    soil_map = soils.read_soils(soil, land, soil_types, log)
+    with faults.gathered():
+        exclusions = read_exclusions(paddock, land, log)
+    with faults.gathered():
+        read = no_profiles() if probes is None else readings.read_profiles(probes, land, log)
+    with faults.gathered():
+        soil_map = soils.read_soils(soil, land, soil_types, log)
+    faults.refuse()
     core_table = (
         no_cores(land.crs)
         if probes is None
