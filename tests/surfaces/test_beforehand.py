@@ -8,7 +8,7 @@ import pytest
 from fields import Recipe, invent, shorten_rods
 from hardpan.geostat import NOISE, Observations
 from hardpan.records.pan import Bottom
-from hardpan.surfaces.beforehand import inform
+from hardpan.surfaces.beforehand import _likely_moments, inform
 from hardpan.surfaces.settings import PriorSettings, SurfaceSettings
 from hardpan.surfaces.stage import build_domain, in_order, map_pan, read_variables
 from hardpan.surfaces.variables import Variable
@@ -51,6 +51,27 @@ def test_mean_and_spread_of_many_bounded_values_are_those_of_the_law_they_come_f
     given = {name: Variable(name=name, observations=tops, **plain) for name in ("top", "peak", "pan")}
     given["bottom"] = Variable(name="bottom", observations=seen, **plain)
     assert inform(given, PriorSettings())["bottom"].scale == pytest.approx(60.0, rel=0.05)
+
+
+def test_short_rods_that_end_among_soft_readings_make_no_deep_pan():
+    """Bottoms N(400, 40), rods of 410 mm that must pass the pan by 50 mm to see it.
+
+    Others end hard, or among readings that are soft already. Were the latter only known to lie below
+    their last hard reading, the mean would come out deeper.
+    """
+    rng, step = np.random.default_rng(5), 25.0
+    bottom = rng.normal(400.0, 40.0, 2000)
+    last_hard = np.floor(np.minimum(bottom, 410.0) / step) * step
+    passed, soft = bottom < 360.0, (bottom >= 360.0) & (bottom < 410.0)
+    low = np.where(passed, bottom, np.where(soft, last_hard, 410.0))
+    none = np.zeros(2000)
+    centre = {}
+    for name, high in (("held", np.where(passed, bottom, np.where(soft, 410.0, np.inf))),
+                       ("open", np.where(passed, bottom, np.inf))):  # fmt: skip
+        seen = Observations(site=np.arange(2000), low=low, high=high, error=none, leak=np.where(soft, 0.1, 0.0))
+        centre[name] = _likely_moments(seen, 50.0, (410.0, 80.0))[0]
+    assert centre["held"] == pytest.approx(400.0, abs=10.0)
+    assert centre["open"] > centre["held"] + 15.0
 
 
 def test_the_scatter_between_insertions_is_held_near_the_usual_one(paddock):

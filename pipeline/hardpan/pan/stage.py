@@ -22,7 +22,7 @@ from hardpan.pan.settings import PanSettings
 from hardpan.pan.tables import compare_dates, slice_readings
 from hardpan.pan.verdict import choose_pan
 from hardpan.records.columns import PAN
-from hardpan.records.pan import Bottom, PanFeatures, State
+from hardpan.records.pan import Bottom, PanFeatures, Seen, State
 from hardpan.records.survey import Profiles, Stop
 
 logger = logging.getLogger(__name__)
@@ -117,7 +117,10 @@ def read_pans(readings: Readings, stop: np.ndarray, threshold_kpa: float, settin
     pan["top_sd_mm"] = np.where(present, np.nan_to_num(top.sd_mm), np.nan)
     pan["bottom_mm"], pan["bottom_sd_mm"] = bottom.mm, bottom.sd_mm
     pan["bottom_low_mm"] = np.select([observed, present], [bottom.low_mm, np.fmax(last_hard, pan["top_mm"])], np.nan)
-    pan["bottom_high_mm"] = np.select([observed, present], [bottom.high_mm, np.inf], np.nan)
+    last = np.isfinite(readings.depth_mm).sum(axis=1) - 1
+    end_mm = (readings.depth_mm + readings.thickness_mm / 2.0)[row, last]
+    softer = (pan["seen"] == Seen.STILL_HARD).to_numpy() & (bottom_at < last)
+    pan["bottom_high_mm"] = np.select([observed, softer, present], [bottom.high_mm, end_mm, np.inf], np.nan)
     pan["peak_kpa"], pan["peak_depth_mm"] = find_peak(readings, top_at, bottom_at)
     pan["peak_kind"] = judge_peak(readings, pan)
     pan["missed"] = chance_below(

@@ -32,7 +32,8 @@ class Bottom(StrEnum):
     OBSERVED = "observed"
     """Between `bottom_low_mm` and `bottom_high_mm`, best value `bottom_mm`."""
     CENSORED = "right-censored"
-    """Deeper than `bottom_low_mm`; `bottom_mm` is NaN and `bottom_high_mm` infinite (or a stated bound)."""
+    """Deeper than `bottom_low_mm`; `bottom_mm` is NaN and `bottom_high_mm` infinite. Where the rod ended in readings
+    under the threshold, too few to close the pan, its bottom likely lies among them: `bottom_high_mm` is the end."""
     ABSENT = "absent"
     UNUSABLE = "unusable"
 

@@ -10,10 +10,9 @@ from dataclasses import replace
 
 import numpy as np
 from scipy.optimize import minimize
-from scipy.special import log_ndtr
 
 from hardpan.core.arrays import Floats
-from hardpan.geostat import Observations
+from hardpan.geostat import Observations, interval_moments
 from hardpan.surfaces.settings import PriorSettings
 from hardpan.surfaces.variables import LEAST_SCALE_LOG, LEAST_SCALE_MM, Variable
 
@@ -71,15 +70,18 @@ def _rescaled(variable: Variable, spread: float, least: float, *, mean: tuple[fl
 
 
 def _likely_moments(seen: Observations, spread: float, mean: tuple[float, float]) -> tuple[float, float]:
-    """Mean and standard deviation most likely given values, bounds from below and what is usual, spatial or not."""
+    """Mean and standard deviation most likely given values, bounds and what is usual, spatial or not."""
     exact = seen.exact
+    low, high, leak = seen.low[~exact], seen.high[~exact], seen.leaks(~exact)
 
     def unlikely(at: Floats) -> float:
         centre, log_scale = at
-        z = (seen.low - centre) / np.exp(log_scale)
-        values = np.sum(0.5 * z[exact] ** 2 + log_scale)
+        z = (seen.low[exact] - centre) / np.exp(log_scale)
+        values = np.sum(0.5 * z**2 + log_scale)
+        variance = np.full(len(low), np.exp(2.0 * log_scale))
+        bounds = interval_moments(np.full(len(low), centre), variance, low, high, leak)[0]
         prior = 0.5 * ((log_scale - np.log(spread)) / _LOG_SCALE_SD) ** 2 + 0.5 * ((centre - mean[0]) / mean[1]) ** 2
-        return float(values - np.sum(log_ndtr(-z[~exact])) + prior)
+        return float(values - np.sum(bounds) + prior)
 
     start = float(np.mean(seen.low)) + spread * (not exact.all())
     found = minimize(unlikely, np.array([start, np.log(spread)]), method="Nelder-Mead", options={"xatol": 1e-3})

@@ -60,6 +60,9 @@ LEAST_SCALE_LOG = 0.02
 _MUCH_UNREAD = 0.05
 """Above this share of ground the map of the bottom goes beyond all readings."""
 
+_DIP = 0.1
+"""Chance that readings under the threshold at the end of a rod, too few to close the pan, are a dip in it: a choice."""
+
 _STREAMS = ("peak", "pan", "top", "bottom")
 """Variables in the order of their random streams."""
 
@@ -236,7 +239,11 @@ def read_top(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
 
 
 def read_bottom(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
-    """Bottoms: values where seen, at least the stop depth where the insertion stopped in the pan."""
+    """Bottoms: values where seen, at least the stop depth where the insertion stopped in the pan.
+
+    Where the rod ended among readings that were soft already, the bottom likely lies among these. Were it held to lie
+    anywhere below the last hard reading, which is as deep as the pan itself, short rods would make every pan deep.
+    """
     kind = insertions["bottom_kind"].to_numpy()
     rows = np.flatnonzero((insertions["state"] == State.PRESENT) & np.isin(kind, [Bottom.OBSERVED, Bottom.CENSORED]))
     seen = kind[rows] == Bottom.OBSERVED
@@ -244,7 +251,9 @@ def read_bottom(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
     low = np.where(seen, column["bottom_mm"], column["bottom_low_mm"])
     high = np.where(seen, column["bottom_mm"], column["bottom_high_mm"])
     error = np.where(seen, np.nan_to_num(insertions["bottom_sd_mm"].to_numpy(float)[rows]) ** 2, 0.0)
-    bottom = _scaled(Observations(site=site[rows], low=low, high=high, error=error), "bottom", "mm", rows)
+    leak = np.where(~seen & np.isfinite(high), _DIP, 0.0)
+    readings = Observations(site=site[rows], low=low, high=high, error=error, leak=leak)
+    bottom = _scaled(readings, "bottom", "mm", rows)
     refused = insertions["seen"].to_numpy()[rows][~seen]
     return replace(bottom, by_strength=bool(np.isin(refused, [Seen.REFUSAL, Seen.LIMIT]).any()))
 
@@ -277,5 +286,6 @@ def _scaled(observations: Observations, name: str, unit: str, rows: Ints) -> Var
         low=(observations.low - centre) / scale,
         high=(observations.high - centre) / scale,
         error=observations.error / scale**2,
+        leak=observations.leak,
     )
     return Variable(name=name, unit=unit, observations=scaled, rows=rows, centre=centre, scale=scale, log=log)
