@@ -468,6 +468,7 @@ def ledger(plan: Plan) -> Ledger:
              "last_depth_mm": np.nan}
         ),
         drivers=pd.DataFrame(),
+        moves=pd.DataFrame({"key": ["prices.labour_per_h"], "money": [350.0]}),
         hours=13.0,
         days=1.3,
         seasons=(3.0, 3.0),

@@ -6,7 +6,7 @@ import numpy as np
 
 from hardpan.core.arrays import Floats
 from hardpan.costs.again import too_soon, when_again
-from hardpan.costs.doubt import doubt_by_input, open_by, open_ha
+from hardpan.costs.doubt import doubt_by_input, money_by_number, open_by, open_ha
 from hardpan.costs.hiring import Hire, hiring_issues, judge_hiring
 from hardpan.costs.investment import invest
 from hardpan.costs.lines import Lines, draw_lines, ledger_lines, total_of
@@ -59,6 +59,7 @@ def tally(plan: Plan, options: Options, catalog: Catalog, rates: Rates, *, asked
         open_by=open_by(plan, options, rates),
         hiring=hiring,
         drivers=doubt_by_input(plan, options, rates),
+        moves=money_by_number(plan, rates),
         issues=too_soon(plan, catalog, season, history) + hiring_issues(hiring, catalog.prices.currency),
     )
 

@@ -5,7 +5,7 @@ What the decision adds, draft, the section a tine loosens and the gain with a se
 options are compared alike whatever the seed.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.special import betaincinv, ndtri
@@ -23,10 +23,13 @@ class Draws:
 
     n_draws: int
     seed: int
+    made: dict[str, Floats] = field(default_factory=dict, compare=False)
+    """What was drawn, by name."""
 
-    def __call__(self, name: str, quantity: Quantity) -> Floats:
-        """Draws of `quantity`, (n_draws,)."""
-        return beta_at(quantity, self.levels(name))
+    def __call__(self, name: str, quantity: Quantity, *, of: str = "") -> Floats:
+        """Draws of `quantity`, (n_draws,); those `of` several things by one name go together."""
+        self.made[f"{name} {of}".strip()] = drawn = beta_at(quantity, self.levels(name))
+        return drawn
 
     def levels(self, name: str) -> Floats:
         """Levels in (0, 1), (n_draws,), one in each of `n_draws` equal slices, so that a mean is near the true mean."""
@@ -37,7 +40,8 @@ class Draws:
         """Draws, (n_draws,), with `share` of their variance, on the normal scale, that of all draws with `common`."""
         mixed = np.sqrt(1.0 - share) * ndtri(self.levels(name)) + np.sqrt(share) * ndtri(self.levels(common))
         rank = np.argsort(np.argsort(mixed, kind="stable"), kind="stable")
-        return beta_at(quantity, (rank + 0.5) / self.n_draws)
+        self.made[name] = drawn = beta_at(quantity, (rank + 0.5) / self.n_draws)
+        return drawn
 
 
 def beta_at(quantity: Quantity, levels: Floats) -> Floats:

@@ -47,7 +47,7 @@ def price_machines(
     prices = {"capital_per_hour": capital_per_hour(catalog, drawn), **other_prices(catalog.prices, drawn)}
     gains = first_year_gains(catalog, soil_types, drawn)
     weights = {
-        name: season_weights(drawn("persistence", kept), seasons.value, catalog.prices.discount_rate.value)
+        name: season_weights(drawn("persistence", kept, of=name), seasons.value, catalog.prices.discount_rate.value)
         for name in soil_types
         for kept, seasons in [lasting(catalog.soils[name], controlled_traffic=season.controlled_traffic)]
     }
@@ -68,6 +68,7 @@ def price_machines(
         ),
         items=list_items(items, catalog.prices),
         currency=catalog.prices.currency,
+        drawn={key_of(name, catalog, season): values for name, values in drawn.made.items()},
         by_season=list_seasons(
             {name: gain[:, np.newaxis] * values for name, gain in gains.items()},
             weights,
@@ -77,3 +78,21 @@ def price_machines(
         worth=list_worth(catalog, soil_types, worth, controlled_traffic=season.controlled_traffic),
         issues=unverified_prices(catalog.prices) + unverified_gains(catalog, soil_types) + crop_issues(catalog),
     )
+
+
+def key_of(drawn: str, catalog: Catalog, season: SeasonSettings) -> str:
+    """Table, entry and key of what is drawn by a name, as `Plan.defaults` has them."""
+    kept = "persistence_controlled" if season.controlled_traffic else "persistence"
+    tables = {
+        "tractor ": (f"tractors.{catalog.tractor_name}.", ""),
+        "ripper ": (f"rippers.{catalog.ripper_name}.", ""),
+        "persistence ": ("soils.", f".{kept}"),
+        "gain ": ("soils.", ".first_year_gain"),
+        "gain_factor ": ("crops.", ".gain_factor"),
+        "grain_per_t ": ("crops.", ".price_per_t"),
+    }
+    for start, (before, after) in tables.items():
+        if drawn.startswith(start):
+            return f"{before}{drawn.removeprefix(start)}{after}"
+    alone = {"gain_factor": f"crops.{catalog.rotation[0]}.gain_factor", "dry gain": "response.season.dry_gain"}
+    return alone.get(drawn, f"prices.{drawn}")

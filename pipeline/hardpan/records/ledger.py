@@ -1,11 +1,13 @@
 """Prices before the decision, money after it."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
 import pandas as pd
 import xarray as xr
 
+from hardpan.core.arrays import Floats
 from hardpan.records.advice import Hiring
 from hardpan.records.issues import Issues
 
@@ -32,6 +34,8 @@ class Rates:
     by_season: pd.DataFrame
     """One row a soil type and season: `soil_type`, `season` (1, 2, ...), `money_per_ha`, the expected gain of that
     season, not discounted."""
+    drawn: Mapping[str, Floats] = field(default_factory=dict)
+    """Draws of each number with a range, by table, entry and key, (n_draws,) each."""
     issues: Issues = field(default=())
 
 
@@ -84,6 +88,9 @@ class Ledger:
     known."""
     drivers: pd.DataFrame
     """One row an uncertain input, largest first: `input` (a `Driver`), `share` of the variance of the
+    prescription's net return."""
+    moves: pd.DataFrame
+    """One row a drawn number, largest first: `key`, `money` by which one standard deviation of it moves the
     prescription's net return."""
     hours: float
     days: float

@@ -64,7 +64,9 @@ REPORT = {
     "remarks_caption": "Everything dropped, repaired, assumed or extrapolated",
     "numbers": "Numbers and sources",
     "replaced": "Shipped numbers that you replaced by your own, with their ranges and units",
-    "unverified": "Numbers nobody could check: replace them by your own where you can",
+    "unverified": "Numbers nobody could check, those that move the return most first: replace them by your own where "
+    "you can. Moves: money that goes with one standard deviation of the number; none where it has no range or hardly "
+    "moves anything",
     "defaults": "Every shipped number the decision used",
     "sources": "Sources",
     "origin": "Where this came from",
