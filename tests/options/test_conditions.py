@@ -50,7 +50,7 @@ def told(catalog, rows, ripped=True):
     facts = pd.DataFrame(rows)
     table = pd.DataFrame({"zone": np.arange(len(rows)) + 1, "kind": "ground", "soil_type": "deep sand"})
     context = SimpleNamespace(table=table, facts=facts, judged=judge(catalog.rules, facts), catalog=catalog)
-    return conditions_of(context, np.broadcast_to(ripped, len(rows)))
+    return conditions_of(context, np.where(np.broadcast_to(ripped, len(rows)), "plain", "").tolist())
 
 
 def only(catalog, **known):

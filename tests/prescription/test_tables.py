@@ -185,6 +185,6 @@ def test_closed_ground_has_no_conditions_to_tell(made, catalog):
     context = SimpleNamespace(
         table=table, facts=facts, judged=judge(rules, facts), catalog=catalog.model_copy(update={"rules": rules})
     )
-    (found,) = conditions_of(context, np.array([True, False]))
+    (found,) = conditions_of(context, ["plain", ""])
     assert found.zone == 1
     assert made.words(catalog).ground.met(found) == "yes: a pan is likely (chance of a pan 90%)"

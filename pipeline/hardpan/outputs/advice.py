@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import pandas as pd
 
 from hardpan.outputs.words.interface import Words
+from hardpan.outputs.words.told import told_step
 from hardpan.records.advice import Condition, Met, Step, Verdict
 from hardpan.records.catalog import Catalog
 from hardpan.records.plan import Plan
@@ -37,7 +38,7 @@ def plan_advice(
 
 def set_up_advice(steps: Sequence[Step], words: Words) -> list[str]:
     """How to set tractor and ripper up, each after its topic; none where nothing is known."""
-    told = (words.ground.step(step) for step in steps)
+    told = (told_step(step, words) for step in steps)
     return [f"{topic.capitalize()}: {advice}" for topic, advice in told]
 
 
@@ -64,7 +65,9 @@ def _advice(met: Sequence[Condition], catalog: Catalog, words: Words) -> list[st
     told: dict[str, list[int]] = {}
     for condition in met:
         told.setdefault(words.ground.advice(condition, cab=True), []).append(condition.zone)
-    rollers = {rule.constraint for rule in catalog.rules if rule.rollers}
-    if rolled := list(dict.fromkeys(one.zone for one in met if one.constraint in rollers)):
+    rollers = {rule.constraint: rule.rollers for rule in catalog.rules}
+    rough = {one.zone for one in met if rollers.get(one.constraint) is False}
+    asked = dict.fromkeys(one.zone for one in met if rollers.get(one.constraint))
+    if rolled := [zone for zone in asked if zone not in rough]:
         told[words.page.label("card_roll")] = rolled
     return [f"{text.rstrip('.')} {words.page.zones(zones)}." for text, zones in told.items() if text]

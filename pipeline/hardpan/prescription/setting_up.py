@@ -74,15 +74,16 @@ def ballast_issues(catalog: Catalog) -> Issues:
 def _fitting(catalog: Catalog, name: str, zones: pd.DataFrame) -> Iterator[Step]:
     """What to set and to dig for with one set-up."""
     setup = catalog.setups[name]
-    depths = zones.loc[zones["setup"] == name, "depth_mm"]
+    worked = zones[zones["setup"] == name]
+    depths, numbers = worked["depth_mm"], tuple(map(int, worked["zone"]))
     lead = setup.leading_depth_share
     if lead is not None:
         low, high = (10.0 * round(lead.value * mm / 10) for mm in (depths.min(), depths.max()))
         figures = {"share": lead.value, "low_mm": low, "high_mm": high}
-        yield Step(topic=Topic.LEADING, source=lead.source, figures=figures, setup=name)
+        yield Step(topic=Topic.LEADING, source=lead.source, figures=figures, setup=name, zones=numbers)
     ridge = float(ridge_mm(setup.foot_width.value, catalog.ripper.spacing.value, setup.side_angle.value))
     figures = {"ridge_mm": 10.0 * round(ridge / 10)}
-    yield Step(topic=Topic.DIG, source=setup.side_angle.source, figures=figures, setup=name)
+    yield Step(topic=Topic.DIG, source=setup.side_angle.source, figures=figures, setup=name, zones=numbers)
 
 
 def last_ripping(history: HistorySettings) -> Issues:

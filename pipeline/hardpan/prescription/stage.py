@@ -66,7 +66,7 @@ def _written(decision: Decision, setting: Floats, history: HistorySettings) -> P
         zones=plan,
         reasons=reasons,
         machine=machine,
-        conditions=conditions_of(context, decision.pairs[:, 0] != LEAVE),
+        conditions=conditions_of(context, plan["setup"].tolist()),
         moisture=moisture_table(context, plan, reasons),
         returns=np.stack([outcome.returns[:, 0] for outcome in outcomes]),
         setting=setting,

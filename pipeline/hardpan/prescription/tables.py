@@ -1,13 +1,12 @@
 """The plan's tables of moisture, candidates and shipped numbers, and what the decision table asks for in each zone."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from hardpan.core.arrays import Bools
 from hardpan.core.settings import Settings
 from hardpan.money import spread_rates
 from hardpan.options import MEASURED, ZoneEvaluation, as_records, known_value
@@ -64,30 +63,28 @@ def candidate_table(context: Context, evaluation: ZoneEvaluation) -> pd.DataFram
     )
 
 
-def conditions_of(context: Context, ripped: Bools) -> tuple[Condition, ...]:
+def conditions_of(context: Context, setups: Sequence[str]) -> tuple[Condition, ...]:
     """Rules met or open in each zone of ground, then the amounts to spread that no rule asks for.
 
-    What is said of lime or gypsum follows the first rule met in the zone that asks for it. Where nothing is `ripped`
-    (n_zones,), what ripping would mend is not told.
+    What is said of lime or gypsum follows the first rule met in the zone that asks for it. What ripping
+    would mend is not told where nothing is ripped.
+
+    Parameters
+    ----------
+    setups : (n_zones,)
+        Key of the set-up each zone is worked with, "" where it is left.
     """
     place_of = dict(zip(context.table.index, range(len(context.table)), strict=True))
-    told = {place: _spreads(context, place, ripped=bool(ripped[place])) for place in _ground(context)}
+    told = {place: _spreads(context, place, ripped=bool(setups[place])) for place in _ground(context)}
     conditions = []
     for label, number, met, chance in context.judged[context.judged["met"] != Met.NO].itertuples(index=False):
         place, rule = place_of[label], context.catalog.rules[number]
-        if place not in told or (met == Met.YES and not rule.not_fixed and not ripped[place]):
+        if place not in told or (met == Met.YES and not rule.not_fixed and not setups[place]):
             continue
         asks = met == Met.YES and rule.spreads is not None
-        conditions.append(
-            _condition(
-                context,
-                place,
-                number,
-                met=Met(met),
-                chance=chance,
-                spread=told[place].pop(rule.spreads, None) if asks else None,
-            )
-        )
+        spread = told[place].pop(rule.spreads, None) if asks else None
+        condition = _condition(context, place, number, met=Met(met), chance=chance, spread=spread)
+        conditions.append(replace(condition, setup=setups[place]))
     conditions += [
         Condition(zone=_zone(context, place), met=Met.YES, spread=spread)
         for place, spreads in told.items()

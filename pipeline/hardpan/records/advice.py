@@ -50,6 +50,8 @@ class Condition:
     spread: Spread | None = None
     chance: float = 1.0
     """That it holds, as far as the cores tell."""
+    setup: str = ""
+    """Key of the set-up the zone is worked with, "" where it is left."""
 
 
 class Verdict(StrEnum):
@@ -99,6 +101,8 @@ class Step:
     `ridge_mm`."""
     setup: str = ""
     """Key of the set-up, where it is about one."""
+    zones: tuple[int, ...] = ()
+    """Zones worked with it."""
 
 
 class Cheaper(StrEnum):

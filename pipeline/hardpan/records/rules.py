@@ -62,6 +62,8 @@ class Rule(Settings):
     caution: Marked = ""
     """What headline and card say first where the row is met; "": nothing."""
     advice: Marked
+    advice_with: Mapping[str, Marked] = {}
+    """Set-up to what is advised where the zone is worked with it."""
     not_fixed: Marked = ""
     """What ripping will not fix here."""
     source: str

@@ -253,3 +253,20 @@ def test_how_to_set_up_is_told_by_topic(files, us, step, said, to_us):
     assert advice.startswith(said)
     assert plain(us.ground.step(step)[1]).startswith(to_us)
     assert topic == ("dig behind the winged tines" if step.topic is Topic.DIG else step.topic)
+
+
+@pytest.mark.parametrize("setup", ["plain", "winged", "leading", "inclusion", "mixing", "delving"])
+def test_advice_in_a_zone_names_no_set_up_but_its_own(files, shipped, setup):
+    """Words of the trade for the fittings; what another pass could do is no advice on this one."""
+    named = {"inclusion": "plates", "mixing": "mixing tines", "leading": "leading tines", "winged": "wings"}
+    others = [word for key, word in named.items() if key != setup]
+    for rule in shipped.rules:
+        for cab in (False, True):
+            said = files.ground.advice(Condition(zone=1, met=Met.YES, constraint=rule.constraint, setup=setup), cab=cab)
+            assert not [word for word in others if word in said.lower()], said
+
+
+def test_advice_for_a_set_up_is_given_where_the_zone_is_worked_with_it(files):
+    lime = Condition(zone=1, met=Met.YES, constraint="stranded lime", setup="inclusion")
+    assert "Set the plates at the depth of the limed topsoil" in files.ground.advice(lime)
+    assert "plates" not in files.ground.advice(replace(lime, setup="leading"))

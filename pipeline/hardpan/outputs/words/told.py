@@ -4,6 +4,7 @@ import geopandas as gpd
 import pandas as pd
 
 from hardpan.outputs.words.interface import Words
+from hardpan.records.advice import Step
 from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issues
 from hardpan.records.pan import PanFeatures
@@ -100,8 +101,14 @@ def told_conditions(plan: Plan, catalog: Catalog, words: Words) -> pd.DataFrame:
 
 def told_steps(plan: Plan, words: Words) -> pd.DataFrame:
     """What to set before the first run, one row a topic."""
-    rows = [(*words.ground.step(step), step.source) for step in plan.setting_up]
+    rows = [(*told_step(step, words), step.source) for step in plan.setting_up]
     return pd.DataFrame(rows, columns=["topic", "advice", "source"])
+
+
+def told_step(step: Step, words: Words) -> tuple[str, str]:
+    """Topic and advice of one thing to set, with its zones where it is about one set-up."""
+    topic, advice = words.ground.step(step)
+    return topic, f"{advice.rstrip('.')} {words.page.zones(step.zones)}." if step.zones else advice
 
 
 def told_moisture(plan: Plan, words: Words) -> pd.DataFrame:

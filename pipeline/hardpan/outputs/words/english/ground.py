@@ -192,7 +192,8 @@ class EnglishGround:
             return f"Measure {' and '.join(missing)} to know."
         if rule is not None and condition.met is Met.NEAR:
             return "Take more cores: a little more either way and another rule holds."
-        texts = [] if rule is None else [self.units.say(marked(rule.advice))]
+        said = [] if rule is None else [rule.advice, rule.advice_with.get(condition.setup, "")]
+        texts = [self.units.say(marked(text)) for text in said if text]
         if condition.spread is not None and not (cab and condition.spread.rate is None):
             texts.append(self._spread(condition.spread))
         return " ".join(text for text in texts if text)
