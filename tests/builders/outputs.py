@@ -391,7 +391,8 @@ def plan(zones: Zones) -> Plan:
         np.linspace(-500, 2000, 4 * N_DRAWS).reshape(4, N_DRAWS),
         reasons=reasons,
         machine=pd.DataFrame(
-            {"zone": [1, 2], "tines": [7, 7], "width_m": [4.2, 4.2], "draft_kn": [95.0, 140.0],
+            {"zone": [1, 2], "tines": [7, 7], "width_m": [4.2, 4.2], "equation_kn": [50.0, 70.0],
+             "draft_kn": [95.0, 140.0],
              "drawbar_kw": [145.0, 175.0], "engine_kw": [215.0, 280.0], "slip": [0.06, 0.09],
              "fuel_l_per_ha": [18.0, 29.0], "hours_per_ha": [0.54, 0.66], "field_efficiency": [0.8, 0.8],
              "critical_depth_mm": [360.0, 600.0], "limited_by": ["speed window", "engine power"]}

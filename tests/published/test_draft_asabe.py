@@ -9,7 +9,7 @@ import pytest
 
 from hardpan.core.shipped import shipped
 from hardpan.core.units import L_PER_US_GALLON, M2_PER_ACRE, M2_PER_HA, POUND_KG, W_PER_HP
-from hardpan.options.effort import Puller
+from hardpan.options.effort import Puller, published_draft_kn
 from hardpan.options.mechanics import (
     draft_per_tine_n,
     drawbar_power_kw,
@@ -70,6 +70,13 @@ def test_the_shipped_draft_is_the_published_equation_at_the_anchor_depth(effort)
         exponent=effort.depth_exponent.value,
     )
     assert shipped_draft == pytest.approx(d497(effort, "narrow", "coarse", anchor, 5.0))
+
+
+def test_the_draft_shown_as_published_is_the_published_equation_for_all_tines(catalog):
+    """`d497`: 7 narrow points in coarse soil at 50 cm and 5 km/h, 7 x 6097.5 N."""
+    plain = catalog.setups["plain"]
+    shown = published_draft_kn(catalog, "coarse", plain, depth_mm=500.0, speed_kmh=5.0, tines=7)
+    assert shown == pytest.approx(7 * 6.0975, rel=1e-4)
 
 
 def test_wings_take_25_to_55_percent_more_power(effort):

@@ -22,7 +22,7 @@ from hardpan.options.conditions import (
     zone_facts,
 )
 from hardpan.options.economy import Economy, economy_of, loss_of, reach_probability
-from hardpan.options.effort import Passes, machine_limit
+from hardpan.options.effort import Passes, machine_limit, published_draft_kn
 from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import clay_ceiling_mm, clay_chance, loosened_to_mm, ridge_mm
 from hardpan.options.mechanics import change_distance_m, field_efficiency, relative_wear
@@ -62,6 +62,7 @@ __all__ = [
     "machine_limit",
     "moist_depth_mm",
     "positions",
+    "published_draft_kn",
     "reach_probability",
     "relative_wear",
     "ridge_mm",

@@ -35,6 +35,22 @@ def limit_values(catalog: Catalog) -> tuple[float, float, float, float]:
     return tractor.engine_power.value * effort.usable_power.value, rated[0], rated[1], grip
 
 
+def published_draft_kn(
+    catalog: Catalog, texture: str, setup: SetUp, *, depth_mm: float, speed_kmh: float, tines: int
+) -> float:
+    """Draft of all tines by the equation as published (`d497`), kN: linear in depth, blind to the soil's strength."""
+    effort = catalog.effort
+    draft_n = draft_per_tine_n(
+        effort.rows[setup.draft_row],
+        texture_factor=effort.texture_factor[texture].value,
+        depth_mm=depth_mm,
+        speed_kmh=speed_kmh,
+        anchor_mm=effort.anchor_depth.value,
+        exponent=1.0,
+    )
+    return tines * float(draft_n) / 1000.0
+
+
 def machine_limit(catalog: Catalog, number: int) -> Held:
     """Limit of tractor or ripper with its figure; `number` as `Passes.limited_by`."""
     if number < 0:

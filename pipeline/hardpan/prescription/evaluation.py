@@ -10,6 +10,7 @@ from hardpan.options import (
     ZoneEvaluation,
     credit_draws,
     machine_limit,
+    published_draft_kn,
     setup_credits,
 )
 from hardpan.prescription.context import ROUNDING, Context, ZoneOutcome
@@ -70,6 +71,7 @@ def zone_outcome(context: Context, evaluation: ZoneEvaluation, row: int, pair: I
             "zone": int(context.table["zone"].iloc[row]),
             "tines": tines,
             "width_m": tines * catalog.ripper.spacing.value / 1000.0,
+            "equation_kn": _equation_kn(context, row, int(pair[0]), passes),
             **drawn,
             "fuel_l_per_ha": float(litres.mean()) / max(float(zone_ha.sum()), ROUNDING),
             "hours_per_ha": hours_per_ha,
@@ -94,6 +96,21 @@ def zone_outcome(context: Context, evaluation: ZoneEvaluation, row: int, pair: I
         breach=float(weights @ context.options.breach[nodes, pair[0]]),
         bottom_mm=_mean_bottom(part.ground, weights),
         bottom_range_mm=_bottom_range(part.ground, weights),
+    )
+
+
+def _equation_kn(context: Context, row: int, option: int, passes: Passes) -> float:
+    """Draft of an option, first of `passes`, by the equation as published; NaN where nothing is ripped."""
+    code, soil = context.setup[option], context.catalog.soils.get(str(context.table["soil_type"].iloc[row]))
+    if code < 0 or soil is None:
+        return np.nan
+    return published_draft_kn(
+        context.catalog,
+        soil.texture,
+        list(context.catalog.setups.values())[code],
+        depth_mm=float(context.depth_mm[option]),
+        speed_kmh=float(passes.speed_kmh[0]),
+        tines=int(passes.tines[0]),
     )
 
 

@@ -22,7 +22,8 @@ class Plan:
     """Columns `hardpan.records.columns.PLAN`, working CRS; exclusions and check strips have `depth_mm` 0,
     `setup` ""."""
     machine: pd.DataFrame
-    """One row a ripped zone: `zone`, `tines`, `width_m`, `draft_kn`, `drawbar_kw`, `engine_kw`, `slip`,
+    """One row a ripped zone: `zone`, `tines`, `width_m`, `equation_kn` (draft by the equation as published),
+    `draft_kn`, `drawbar_kw`, `engine_kw`, `slip`,
     `fuel_l_per_ha`, `hours_per_ha` (both expected, as `hours` and `fuel_l`), `field_efficiency` (turns and slower
     going in harder ground), `critical_depth_mm`, `limited_by` (a `Limit`)."""
     reasons: tuple[Reason, ...]

@@ -110,6 +110,7 @@ def write_report(
         "n_remarks": len(issues), "made_of": words.money.made_of(run.ledger),
         "hiring": words.money.hiring(run.ledger.hiring), "verdict": words.ground.map_verdict(run.surfaces.verdict),
         "first": first_cautions(run.plan, words), "cautions": (lost, *words.page.cautions()),
+        "draft": tables.ground.draft(run.plan.machine),
         "count": tables.ground.count(run.zones.count), "square": words.units.of_tables.depth_unit,
         "settings_text": json.dumps(run.trail.settings, indent=1, ensure_ascii=False, default=str),
         "depth_map": Markup(depth_map), "key": key, "map_alt": _map_alt(zones, words),

@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 
 from hardpan.core.said import Measure, marked
 from hardpan.outputs.words.units import Units
@@ -170,6 +171,25 @@ class EnglishGround:
         more = f"about {self.units.rain(number['rain_needed_mm'])} more rain, more where it dries"
         dry = "dry soil below pulls harder and comes up in clods"
         return f"{moist} of {self.units.depth(number['depth_mm'])}: {more}; {dry}"
+
+    def draft(self, machine: pd.DataFrame) -> str:
+        """What of the draft is the published equation and what is this tool's own, "" where nothing is ripped."""
+        if machine.empty:
+            return ""
+        effort, units = self.catalog.effort, self.units
+        hardest = machine.iloc[int(machine["draft_kn"].argmax())]
+        ours = f"with the power {effort.depth_exponent.value:g} of depth from {units.depth(effort.anchor_depth.value)}"
+        if effort.strength_exponent is not None and effort.reference_strength is not None:
+            strength = units.strength(effort.reference_strength.value)
+            ours += f", the power {effort.strength_exponent.value:g} of the pan's peak over {strength}"
+        equation, counted = (units.rounded(float(hardest[name]), Measure.FORCE) for name in ("equation_kn", "draft_kn"))
+        return (
+            "ASABE D497 gives the draft of a subsoiler's tines in proportion to depth, whatever the strength of the "
+            f"soil: that is the equation in the table. This plan's draft is D497 moved {ours}, times what the set-up "
+            "takes over its row and, where a pass was measured, by that; these are ours, not the standard's, and each "
+            f"is drawn over its range. In zone {hardest['zone']:.0f} the equation gives {equation}, this plan counts "
+            f"{counted}."
+        )
 
     def verdict(self, verdict: str) -> str:
         """Name of a verdict on moisture."""
