@@ -16,6 +16,7 @@ from hardpan.options.mechanics import (
     engine_power_kw,
     fuel_l_per_h,
     strength_factor,
+    throttle_factor,
     work_rate_ha_per_h,
 )
 from hardpan.prescription.setting_up import ballast_issues, steps_of
@@ -201,6 +202,20 @@ def test_fuel_at_550_mm_is_what_two_published_sums_imply(catalog):
     puller = Puller(catalog=catalog, texture="coarse", setups=(catalog.setups["plain"],), depth_mm=np.array([550.0]))
     passes = puller.plan()
     assert passes.pull_l_per_ha[0] + passes.idle_l_per_ha[0] == pytest.approx(35.5, rel=0.15)
+
+
+def test_fuel_at_325_mm_is_that_of_two_trials(catalog):
+    """`hamza2006` (its 2013 part, abstract: 11.5 to 13.6 L/ha at 330 mm), `grdc2019-inclusion` (up to 15.4 at 320)."""
+    puller = Puller(catalog=catalog, texture="coarse", setups=(catalog.setups["plain"],), depth_mm=np.array([325.0]))
+    passes = puller.plan()
+    assert 11.5 <= passes.pull_l_per_ha[0] + passes.idle_l_per_ha[0] <= 15.4
+
+
+def test_an_engine_under_part_load_burns_less_throttled_back_and_the_same_at_full_load(effort):
+    """`grisso2004` (from memory): at 30 % less engine speed and half load, 1 - 30 (0.00877 - 0.0045 / 2) = 0.80."""
+    full = effort.usable_power.value
+    assert throttle_factor(effort, np.array([0.5, full, 1.0])) == pytest.approx([0.8044, 1.0, 1.0])
+    assert throttle_factor(effort, 0.0) == pytest.approx(1.0 - 30 * 0.00877)
 
 
 @pytest.mark.parametrize(("drive", "low_lb", "high_lb"), [("4wd", 95, 110), ("mfwd", 120, 145)])

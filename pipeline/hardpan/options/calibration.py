@@ -1,8 +1,10 @@
 """Draft as a measured pass leaves it: what it showed, and what is still not known."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
+from scipy.optimize import brentq
 
 from hardpan.core.errors import SettingsError
 from hardpan.core.said import Amount, Measure, Said, depth, speed, strength
@@ -49,7 +51,7 @@ def calibrate(
     expected = puller.pull_at(speed_kmh)
     draft = Draft(
         factor=draft_factors(draft_range_pct(effort, measured=True), n_draws),
-        calibration=_by_slip(slip, expected, catalog) if fuel is None else _by_fuel(fuel, expected),
+        calibration=_by_slip(slip, expected, catalog) if fuel is None else _by_fuel(fuel, puller, speed_kmh),
         anchor_mm=depth_mm,
         anchor_kpa=known_strength_kpa(effort, machine.observed_strength_kpa or strength_kpa),
     )
@@ -105,15 +107,23 @@ def calibrations(catalog: Catalog, textures: Sequence[str], machine: MachineSett
     return found
 
 
-def _by_fuel(fuel_l_per_ha: float, expected: Passes) -> float:
-    idle = float(expected.idle_l_per_ha[0])
+def _by_fuel(fuel_l_per_ha: float, puller: Puller, speed_kmh: float) -> float:
+    """Factor on all drafts with which a pass at that speed burns what was measured: fuel rises with draft."""
+
+    def burnt(factor: float) -> float:
+        passes = replace(puller, factor=factor).pull_at(speed_kmh)
+        return float(passes.pull_l_per_ha[0] + passes.idle_l_per_ha[0])
+
+    idle, most = burnt(0.0), 1.0
     if fuel_l_per_ha <= idle:
         raise SettingsError(
             what=f"observed_fuel_l_per_ha = {fuel_l_per_ha:g} is less than the engine burns idling, {idle:.1f} L/ha",
             where="[machine]",
             right="the whole fuel of a ripping pass over its area",
         )
-    return (fuel_l_per_ha - idle) / float(expected.pull_l_per_ha[0])
+    while burnt(most) < fuel_l_per_ha:
+        most *= 2.0
+    return float(brentq(lambda factor: burnt(factor) - fuel_l_per_ha, 0.0, most, xtol=1e-9))
 
 
 def _by_slip(slip: float | None, expected: Passes, catalog: Catalog) -> float:

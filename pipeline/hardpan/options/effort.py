@@ -13,6 +13,7 @@ from hardpan.options.mechanics import (
     dry_factor,
     engine_power_kw,
     fuel_l_per_h,
+    throttle_factor,
     work_rate_ha_per_h,
 )
 from hardpan.records.catalog import Catalog
@@ -79,7 +80,7 @@ class Passes:
     pull_l_per_ha: Floats
     """Fuel of the pull itself, in proportion to draft."""
     idle_l_per_ha: Floats
-    """Fuel of the turning engine, in proportion to hours."""
+    """Fuel of the turning engine, in proportion to hours: throttled back as far as the work allows, and in turns."""
 
     def take(self, options: Ints) -> "Passes":
         """Passes of some options."""
@@ -209,6 +210,7 @@ class Puller:
         hours = 1.0 / work_rate_ha_per_h(speed, tines * self.catalog.ripper.spacing.value / 1000.0, efficiency)
         to_pto, usual_slip = effort.fuel["engine_to_pto"].value, effort.slip[tractor.drive].value
         grip = limit_values(self.catalog)[3]
+        at_work, turning = (throttle_factor(effort, load) for load in (engine / tractor.engine_power.value, 0.0))
         return Passes(
             tines=np.full(speed.size, float(tines)),
             passes=np.ones(speed.size),
@@ -220,8 +222,10 @@ class Puller:
             load=load,
             limited_by=limited_by,
             hours_per_ha=hours,
-            pull_l_per_ha=hours * efficiency * effort.fuel["load"].value * engine * to_pto,
-            idle_l_per_ha=hours * fuel_l_per_h(0.0, tractor.engine_power.value * to_pto, effort),
+            pull_l_per_ha=hours * efficiency * effort.fuel["load"].value * engine * to_pto * at_work,
+            idle_l_per_ha=hours
+            * fuel_l_per_h(0.0, tractor.engine_power.value * to_pto, effort)
+            * (efficiency * at_work + (1.0 - efficiency) * turning),
         )
 
 

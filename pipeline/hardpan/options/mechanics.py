@@ -137,6 +137,21 @@ def fuel_l_per_h(pto_kw: Floats | float, rated_pto_kw: float, effort: Effort) ->
     return effort.fuel["load"].value * np.asarray(pto_kw) + effort.fuel["idle"].value * rated_pto_kw
 
 
+def throttle_factor(effort: Effort, load_share: Floats | float) -> Floats:
+    """Fuel over that at full throttle, where the driver throttles back as the load allows (`grisso2004`, memory).
+
+    Notes
+    -----
+    1 - n (t - u X), with X the share of rated power and n the cut of engine speed in per cent: as much as leaves the
+    power asked for, and no more than drivers do.
+    """
+    if effort.throttle_back is None:
+        return np.ones(np.shape(load_share))
+    load = np.asarray(load_share, dtype=float)
+    cut = 100.0 * np.clip(1.0 - load / effort.usable_power.value, 0.0, effort.throttle_back.value)
+    return np.asarray(1.0 - cut * (effort.fuel["throttle"].value - effort.fuel["throttle_load"].value * load))
+
+
 def work_rate_ha_per_h(speed_kmh: Floats | float, width_m: Floats | float, efficiency: float) -> Floats:
     """Field capacity C = S W E / 10, ha/h (`pm696`).
 

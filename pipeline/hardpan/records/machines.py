@@ -126,6 +126,8 @@ class Effort(Settings):
     """Share of rated engine power that may be asked for continuously."""
     fuel: Mapping[str, Positive]
     """Coefficients of the fuel equation."""
+    throttle_back: Quantity | None = None
+    """Most that a driver cuts engine speed by where the load allows, share; None: always at full throttle."""
     field_efficiency: Part
     turn_time: Quantity
     """s a turn, for zones with short runs."""

@@ -276,7 +276,7 @@ def test_advice_for_a_set_up_is_given_where_the_zone_is_worked_with_it(files):
 def test_the_draft_of_the_standard_is_told_beside_ours(files, us):
     machine = pd.DataFrame({"zone": [3, 8], "equation_kn": [40.0, 61.0], "draft_kn": [70.0, 121.5]})
     said = files.ground.draft(machine)
-    assert "with the power 2 of depth from 300 mm, the power 0.5 of the pan's peak over 3,500 kPa" in said
+    assert "with the power 2 of depth from 300 mm, the power 0.5 of the pan's peak over 3.5 MPa" in said
     assert said.endswith("In zone 8 the equation gives 61 kN, this plan counts 122 kN.")
     assert "lbf" in us.ground.draft(machine)
     assert files.ground.draft(machine.iloc[:0]) == ""
