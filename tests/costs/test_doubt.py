@@ -106,6 +106,17 @@ def test_numbers_are_ranked_by_the_money_they_move(made):
     assert moves["prices.grain_per_t"] == pytest.approx(30.0 * grain.std(), rel=0.1)
 
 
+def test_a_soil_that_is_not_ripped_moves_nothing(made):
+    """The lasting of all soils is drawn together, and counts where there is ripped ground."""
+    rates = made.rates_of(made.shipped_catalog())
+    plan = made.plan_of([("deep sand", 10.0, 500), ("sand over clay", 5.0, 0)])
+    kept = rates.drawn["soils.deep sand.persistence"]
+    plan = replace(plan, returns=np.stack([kept, np.zeros_like(kept)]))
+    moves = money_by_number(plan, rates)["key"]
+    assert moves[0] == "soils.deep sand.persistence"
+    assert not any("sand over clay" in key for key in moves)
+
+
 def test_every_drawn_number_is_named_as_the_table_of_defaults_names_it(made):
     catalog = made.shipped_catalog()
     known = set(shipped_numbers(catalog, ("deep sand", "sand over clay"))["key"])

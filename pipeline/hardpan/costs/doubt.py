@@ -59,10 +59,19 @@ def money_by_number(plan: Plan, rates: Rates) -> pd.DataFrame:
     correlation is within what chance gives so few draws are left out.
     """
     net = plan.returns.sum(axis=0)
-    shares = {key: _squared_correlation(drawn, net) for key, drawn in rates.drawn.items()} if net.std() > 0.0 else {}
+    if net.std() == 0.0:
+        return pd.DataFrame(columns=["key", "money"])
+    ripped = set(plan.zones.loc[plan.zones["depth_mm"] > 0, "soil_type"])
+    shares = {key: _squared_correlation(drawn, net) for key, drawn in rates.drawn.items() if _counts(key, ripped)}
     told = {key: float(np.sqrt(share) * net.std()) for key, share in shares.items() if share > CHANCE / net.size}
     table = pd.DataFrame({"key": list(told), "money": list(told.values())})
     return table.sort_values("money", ascending=False, kind="stable", ignore_index=True)
+
+
+def _counts(key: str, ripped: set[str]) -> bool:
+    """Whether a number can move the return: those of a soil type only where some of it is ripped."""
+    table, _, rest = key.partition(".")
+    return table != "soils" or rest.rpartition(".")[0] in ripped
 
 
 def _squared_correlation(drawn: Floats, net: Floats) -> float:

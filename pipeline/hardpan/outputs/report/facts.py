@@ -141,7 +141,7 @@ def unverified(run: PaddockRun) -> pd.DataFrame:
     table = run.plan.defaults
     open_still = table[table["standing"].isin(["unverified", "from memory"])]
     money = run.ledger.moves.set_index("key")["money"]
-    ranked = open_still.assign(moves=open_still["key"].map(money).astype(float))
+    ranked = open_still.assign(moves=open_still["key"].map(money).astype(float).round())
     return ranked.sort_values("moves", ascending=False, kind="stable", na_position="last", ignore_index=True)
 
 
