@@ -47,6 +47,9 @@ _METHOD = (
 )
 
 
+_TOLD = {Judged.PARTLY: "partly broken", Judged.CANNOT_TELL: "nobody can tell"}
+"""Verdicts as a sentence has them, where they are not its words already."""
+
 _URGENT = (
     Change.AGAIN, Change.DEEPER, Change.RIDGE, Change.CONTROLS, Change.MOISTURE, Change.MIDWAY, Change.LINE,
     Change.MORE,
@@ -75,7 +78,7 @@ class EnglishAfter:
         for verdict in Judged:
             zones = ", ".join(str(one.zone) for one in found.zones if one.verdict is verdict)
             if told[verdict]:
-                parts.append(f"{verdict} in zone{'s' if told[verdict] > 1 else ''} {zones}")
+                parts.append(f"{_TOLD.get(verdict, str(verdict))} in zone{'s' if told[verdict] > 1 else ''} {zones}")
         rank = list(_URGENT)
         urgent = sorted((one for one in found.zones if one.change in rank), key=lambda one: rank.index(one.change))
         first = urgent[0] if urgent else None
