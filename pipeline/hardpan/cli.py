@@ -55,6 +55,9 @@ def demo(out: OutFolder, keep: Keep = False, verbose: Verbose = False) -> None:
 
     with _plainly(verbose=verbose):
         _run(shipped("demo") / "demo.toml", out, keep=keep, force=False, verbose=verbose)
+        typer.echo("Go on with an invented season after the rip, or with further places to probe:")
+        typer.echo(f"  hardpan verify {out} {shipped('demo') / 'after.toml'} --out {out}-after")
+        typer.echo(f"  hardpan sites {shipped('demo') / 'demo.toml'} --out {out}-sites")
 
 
 @app.command()

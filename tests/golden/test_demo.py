@@ -14,6 +14,7 @@ import pandas as pd
 import pyproj
 import pytest
 import rasterio
+import season
 
 import hardpan
 from builders.pages import METRIC, metric_in
@@ -26,7 +27,9 @@ from hardpan.outputs.words.summary import headline, zone_summary
 from hardpan.run.chain import run_paddock
 from hardpan.run.config import read_config
 from hardpan.run.manifest import Clock
+from hardpan.run.verify import read_after, verify_run
 
+NOW = datetime(2027, 3, 1, tzinfo=UTC)
 STABLE = ("prescription.geojson", "zones.csv", "tallies.csv", "residuals.csv")
 CONTRACT = {
     "prescription.geojson", "prescription_shp.zip", "prescription.gpkg", "surfaces.tif", "zones.csv", "tallies.csv",
@@ -48,7 +51,7 @@ def run_into(folder: Path, configuration: Path, now: datetime):
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory):
     folder = tmp_path_factory.mktemp("demo") / "out"
-    return run_into(folder, shipped("demo") / "demo.toml", datetime(2027, 3, 1, tzinfo=UTC)), folder
+    return run_into(folder, shipped("demo") / "demo.toml", NOW), folder
 
 
 @pytest.fixture(scope="module")
@@ -204,6 +207,15 @@ def test_tallies_and_terminal_for_us_readers_have_no_metric_unit(demo, us):
 def test_a_card_for_us_operators_has_no_metric_unit(us):
     card = subprocess.run(["pdftotext", us[1] / "job-card.pdf", "-"], capture_output=True, text=True, check=True)
     assert METRIC.findall(card.stdout) == []
+
+
+def test_the_season_after_finds_the_zone_that_was_worked_too_shallow(demo):
+    """The season is made for the plan of the demo: `python data/demo/season.py RESULT` renews it with the plan."""
+    zones = verify_run(demo[1], read_after(shipped("demo") / "after.toml"), Clock(now=NOW)).found.zones
+    planned = demo[0].plan.zones.set_index("zone")["depth_mm"]
+    short = {zone.zone: planned[zone.zone] - zone.reached["line"].value for zone in zones}
+    assert short.pop(max(short)) == pytest.approx(season.SHALLOW_MM, abs=25)
+    assert all(abs(mm) < 25 for mm in short.values())
 
 
 def test_the_headline_is_the_one_of_the_record(demo):
