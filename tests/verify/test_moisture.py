@@ -22,6 +22,17 @@ def test_the_factor_is_the_ratio_of_geometric_means():
     assert found.controls == 2
 
 
+def test_controls_on_softer_ground_are_held_against_the_survey_there():
+    """What a plan leaves unripped is soft: its 1,000 kPa are no less than before, though the survey's mean is 2,000."""
+    zones = {"later": [1] * 3, "earlier": [1] * 3 + [2] * 3}
+    later, earlier = ground([1000.0, 1100.0, 900.0], times=0.85), ground([1000.0, 1100.0, 900.0] + [3000.0] * 3)
+    later.about["zone"], earlier.about["zone"] = zones["later"], zones["earlier"]
+    found = factor_of(later, earlier, level=0.9, ground={1: "left", 2: "ripped"})
+    assert found.value == pytest.approx(0.85)
+    assert found.low < 0.85 < found.high
+    assert factor_of(later, earlier, level=0.9).high < 0.85
+
+
 def test_one_site_gives_no_factor():
     assert factor_of(ground([2000.0, 2500.0], sites=["a", "a"]), ground([2000.0, 3000.0]), level=0.9) is None
     assert factor_of(ground([2000.0]), ground([2000.0, 3000.0]), level=0.9) is None

@@ -1,7 +1,7 @@
 """Whether the pan of each ripped zone was broken, from insertions after the pass."""
 
 import logging
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 
 import geopandas as gpd
 import numpy as np
@@ -63,7 +63,7 @@ def verify_pass(earlier: Earlier, again: Reprobed, limits: VerdictSettings) -> F
     found, rows, factors = [], [], []
     for _, zone in zones.iterrows():
         unripped = before.rows(_like(before, zone, soil))
-        factor, why = _factor(after, unripped, before, zone, limits)
+        factor, why = _factor(after, unripped, before, zone, limits=limits, soil=soil)
         factors.append(_factor_row(int(zone["zone"]), factor))
         ripped = after.rows(((after.about["zone"] == zone["zone"]) & after.about["position"].isin(RIPPED)).to_numpy())
         if factor is None or not len(ripped.about):
@@ -123,17 +123,19 @@ def _like(before: Gridded, zone: pd.Series, soil: pd.Series) -> Bools:
 
 
 def _factor(
-    after: Gridded, unripped: Gridded, before: Gridded, zone: pd.Series, limits: VerdictSettings
+    after: Gridded, unripped: Gridded, before: Gridded, zone: pd.Series, *, limits: VerdictSettings, soil: pd.Series
 ) -> tuple[Factor | None, Change]:
     """What moisture makes of a reading in a zone, and what is missing where nobody can know.
 
-    Controls in the zone come first, then all of the paddock against all of the survey; without controls the water
-    contents have to be alike.
+    Controls in the zone come first, then all of the paddock against the survey's sites in their zones, then on their
+    soil types; without controls the water contents have to be alike.
     """
     controls = after.rows((after.about["position"] == Position.CONTROL).to_numpy())
     own = controls.rows((controls.about["zone"] == zone["zone"]).to_numpy())
-    for some, like in ((own, unripped), (controls, before)):
-        if len(some.about) and (found := factor_of(some, like, level=limits.level)) is not None:
+    alike: tuple[dict[int, Hashable], ...] = {number: number for number in soil.index}, {**soil}
+    for some, like, ground in ((own, unripped, None), *((controls, before, each) for each in alike)):
+        found = factor_of(some, like, level=limits.level, ground=ground) if len(some.about) else None
+        if found is not None:
             return found, Change.KEEP
     theta = [one.about["theta"].mean() for one in (after, unripped)]
     if not np.isfinite(theta).all():
