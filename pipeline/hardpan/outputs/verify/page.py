@@ -7,6 +7,7 @@ from typing import NamedTuple
 import jinja2
 from markupsafe import Markup
 
+from hardpan.outputs.palette import UNRIPPED
 from hardpan.outputs.verify.figures import draw_verdicts, verdict_colour
 from hardpan.outputs.words.english.after import EnglishAfter
 from hardpan.outputs.zone_map import as_svg
@@ -30,7 +31,10 @@ def write_verify_page(path: Path, run: VerifyRun, issues: Issues, words: English
     context = {
         "name": run.earlier.name, "say": words.label, "css": Markup(css), "trail": run.trail,
         "headline": words.headline(found), "map": Markup(as_svg(picture)), "map_alt": words.map(found),
-        "key": [(str(one), verdict_colour(one)) for one in Judged if one in verdicts.values()],
+        "key": [
+            *((str(one), verdict_colour(one), one is Judged.CANNOT_TELL) for one in Judged if one in verdicts.values()),
+            (words.label("unripped"), UNRIPPED, False),
+        ],
         "table": _zones(run, words), "advice": [(one.zone, words.advice(one)) for one in found.zones],
         "doubts": words.doubts(found), "moisture": _moisture(run, words), "method": words.method(),
         "remarks": [(one.place, words.units.say(one.what), words.units.say(one.done)) for one in issues],
