@@ -131,7 +131,8 @@ def expected_given(gain: Floats, present: Floats, bottom_mm: Floats) -> Floats:
     score[order] = ndtri(middle / total)
     rho = np.sqrt(FALLS)[:, None, None]
     off = _ANSWERS[None, :, None] - rho * score
-    likely = present * np.exp(-0.5 * off**2 / (1.0 - rho**2))
+    power = np.log(present) - 0.5 * off**2 / (1.0 - rho**2)
+    likely = np.exp(power - power.max(axis=-1, keepdims=True))  # far from every draw the nearest still counts
     found = (likely / likely.sum(axis=-1, keepdims=True)) @ (gain / present[:, None])
     plain = gain.sum(axis=0) / total
     return np.asarray(found + (plain - np.einsum("rio,i->ro", found, _WEIGHTS))[:, None, :])
