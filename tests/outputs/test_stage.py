@@ -37,7 +37,7 @@ def test_every_file_of_the_contract_is_written(run: PaddockRun, settings: Output
 def test_the_same_run_gives_the_same_bytes(run: PaddockRun, settings: OutputSettings, tmp_path: Path) -> None:
     first, second = (write_outputs(run, settings, tmp_path / name) for name in ("a", "b"))
     steady = [k for k, path in enumerate(first) if path.suffix in {".geojson", ".csv"}]
-    assert len(steady) == 5
+    assert len(steady) == 6
     assert all(first[k].read_bytes() == second[k].read_bytes() for k in steady)
 
 
@@ -88,7 +88,7 @@ def test_a_name_that_makes_no_valid_file_name_does_no_harm(run: PaddockRun, tmp_
     named = replace(run, survey=replace(run.survey, paddock=paddock))
     formats = ("geojson", "shapefile", "geopackage", "isoxml", "kml", "job-card")
     written = write_outputs(named, OutputSettings(formats=formats), tmp_path / "out")
-    assert len(written) == 11
+    assert len(written) == 13
     assert all(path.parent == tmp_path / "out" and path.is_file() for path in written)
 
 

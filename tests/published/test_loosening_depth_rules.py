@@ -76,7 +76,8 @@ def duplex(made):
     cm of sand on.
     """
     ripper = {"like": "seven-tine-600", "spacing": 300, "min_depth": 150, "setups": ["plain"]}
-    catalog = made.shipped_catalog(machine={"ripper": ripper})
+    # each thickness is a plot of its own: nothing is paid for setting between them
+    catalog = made.shipped_catalog(machine={"ripper": ripper}, prices={"extra_zone": 0})
     ground = made.ground(
         side_m=(SAND_MM.size * 40.0, 40.0),
         soils=("sand over clay",) * SAND_MM.size,

@@ -2,7 +2,7 @@
 
 import difflib
 import types
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 
@@ -106,8 +106,17 @@ def parse(model: type[S], values: Mapping[str, Any], *, file: str, folder: Path 
         return model.model_validate(values, context={"folder": folder})
     except ValidationError as err:
         faults = Faults()
-        faults.errors.extend(_explained(one, model, file) for one in err.errors(include_url=False))
+        faults.errors.extend(_one_a_key(_explained(one, model, file) for one in err.errors(include_url=False)))
         raise faults.as_one() from err
+
+
+def _one_a_key(errors: Iterable[SettingsError]) -> Iterator[SettingsError]:
+    """The errors with those of one key and value, one for each kind of value it may have, as one."""
+    kinds: dict[tuple[str, str, str], list[str]] = {}
+    for error in errors:
+        kinds.setdefault((error.what, error.where, error.do), []).append(error.right)
+    for (what, where, do), right in kinds.items():
+        yield SettingsError(what=what, where=where, right=" or ".join(dict.fromkeys(right)), do=do)
 
 
 def _control_texts(value: object, key: str) -> Iterator[str]:
@@ -123,10 +132,14 @@ def _control_texts(value: object, key: str) -> Iterator[str]:
             yield from _control_texts(inner, key)
 
 
+_KINDS = ("function-", "tagged-union", "constrained-", "literal[")
+"""How the parts of a place begin that name a kind of value, no key."""
+
+
 def _explained(first: ErrorDetails, model: type[BaseModel], file: str) -> SettingsError:
-    place = [
-        str(part) for part in first["loc"] if not str(part).startswith(("function-", "tagged-union", "constrained-"))
-    ]
+    place = [str(part) for part in first["loc"] if not str(part).startswith(_KINDS)]
+    if len(place) > 1 and place[-1] in {"int", "float", "str"}:
+        del place[-1]
     key = ".".join(place)
     if first["type"] == "extra_forbidden":
         valid = sorted(_keys_at(model, place[:-1]))

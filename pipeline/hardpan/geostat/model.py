@@ -33,7 +33,20 @@ class MixedModel:
     its cost grows with the number of sites then, not with its third power. None: that of all sites together."""
 
     def split(self) -> list[tuple["MixedModel", Bools]]:
-        """Models of the groups with their observations (m,); groups without any are left out."""
+        """Models of the groups with their observations (m,); groups without any are left out.
+
+        Examples
+        --------
+        >>> from hardpan.geostat.parameters import N_PARAMETERS
+        >>> seen = Observations(site=np.arange(4), low=np.ones(4), high=np.ones(4), error=np.zeros(4))
+        >>> nothing, ends = np.zeros(N_PARAMETERS), np.zeros((N_PARAMETERS, 2))
+        >>> model = MixedModel(
+        ...     xy_m=np.zeros((4, 2)), trend=np.ones((4, 1)), trend_precision=np.zeros(1), observations=seen,
+        ...     family="exponential", free=nothing > 0, fixed=nothing, bounds=ends, groups=np.array([0, 1, 1, 0]),
+        ... )  # fmt: skip
+        >>> [here.tolist() for _, here in model.split()]
+        [[True, False, False, True], [False, True, True, False]]
+        """
         parts, groups = [], np.zeros(len(self.xy_m), dtype=np.int64) if self.groups is None else self.groups
         for group in np.unique(groups):
             sites: Bools = groups == group

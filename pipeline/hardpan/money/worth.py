@@ -155,7 +155,7 @@ def list_worth(
 def crop_issues(catalog: Catalog) -> Issues:
     """Remarks on which crop each season is priced as, and on a price given that is far from the crop's."""
     named = {name: catalog.crops[name].says for name in catalog.rotation}
-    priced = ", ".join(f"{named[name]} at {price.value:g} {price.unit}" for name, (_, price) in _crops(catalog).items())
+    priced = ", ".join(named.values())
     turn = "in turn" if len(named) > 1 else "every season"
     own = "" if len(named) > 1 else "; give season.rotation where other crops follow"
     issues = [

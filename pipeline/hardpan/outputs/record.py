@@ -26,13 +26,12 @@ def write_record(folder: Path, run: PaddockRun) -> None:
     machine = run.plan.machine.set_index("zone").to_dict("index")
     counted = _counted(run)
     beside = {} if run.strips is None else dict(run.strips.table[["plan_zone", "zone"]].itertuples(index=False))
+    plan = run.plan.zones.sort_values("zone")
     zones = [
         _zone(row, shape, machine.get(row["zone"], {}), run.catalog)
         | {"beside": int(beside.get(row["zone"], 0)) or None}
         | counted.get(str(row["zone"]), {})
-        for row, shape in zip(
-            run.plan.zones.drop(columns="geometry").to_dict("records"), run.plan.zones.geometry, strict=True
-        )
+        for row, shape in zip(plan.drop(columns="geometry").to_dict("records"), plan.geometry, strict=True)
     ]
     document = {
         "tool": "hardpan",

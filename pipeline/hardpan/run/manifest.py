@@ -91,10 +91,12 @@ def _trail(settings: dict[str, object], digests: pd.Series, seed: int, clock: Cl
 
 
 def _named(dumped: dict[str, object], config: Settings) -> dict[str, object]:
-    for table, values in dumped.items():
-        model = getattr(config, table)
-        if isinstance(values, dict):
-            dumped[table] = {key: _file_name(value, getattr(model, key, None)) for key, value in values.items()}
+    for name, value in dumped.items():
+        given = getattr(config, name)
+        if isinstance(value, dict):
+            dumped[name] = {key: _file_name(one, getattr(given, key, None)) for key, one in value.items()}
+        else:
+            dumped[name] = _file_name(value, given)
     return dumped
 
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from hardpan.core.said import Measure
@@ -24,6 +24,7 @@ def test_nothing_has_no_parts():
 
 
 @pytest.mark.parametrize("reader", ["metric", "us", "files"])
+@example(areas=[0.05, 1.0, 1.0])  # 1.05 and 1.0 of 2.05: on their own they would print as 1.1, 1.0 and 2.0
 @given(areas=st.lists(st.floats(0.05, 60.0), min_size=3, max_size=12))
 def test_ripped_left_and_shut_ground_add_up_to_the_paddock_as_printed(request, reader, areas):
     units = request.getfixturevalue(reader).units
@@ -38,7 +39,8 @@ def test_ripped_left_and_shut_ground_add_up_to_the_paddock_as_printed(request, r
     printed = [float(units.area(area, bare=True).replace(",", "")) for area in shown["area_ha"]]
     worked = [float(units.area(area, bare=True).replace(",", "")) for area in shown["area_ha"][depth_mm > 0]]
     assert sum(printed) == pytest.approx(_printed(units, Measure.AREA, sum(areas), 1), abs=1e-6)
-    assert sum(worked) == pytest.approx(_printed(units, Measure.AREA, float(ripped["area_ha"].sum()), 1), abs=1e-6)
+    # the last digit of the ripped ground follows from the paddock's, so that all add up
+    assert sum(worked) == pytest.approx(_printed(units, Measure.AREA, float(ripped["area_ha"].sum()), 1), abs=0.1001)
     litres = [_printed(units, Measure.VOLUME, one, 0) for one in shown["fuel_l"]]
     assert sum(litres) == _printed(units, Measure.VOLUME, 31.7 * float(ripped["area_ha"].sum()), 0)
 
