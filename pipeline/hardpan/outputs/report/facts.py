@@ -28,7 +28,7 @@ _MAP = "kriging"
 """Method of `Surfaces.scores` that the maps are made by."""
 
 FEW_SITES = 10
-"""Fewer sites than this are called few (GEOSTATISTICS: under about 10 a map is hardly more than a mean)."""
+"""Fewer sites than this are called few (common practice: under about 10 a map is hardly more than a mean)."""
 
 
 NO_READINGS = pd.DataFrame(columns=["depth_mm", "low_kpa", "mid_kpa", "high_kpa", "kpa"], dtype=float)
