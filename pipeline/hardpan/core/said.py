@@ -25,6 +25,7 @@ class Measure(StrEnum):
     FUEL_RATE = "fuel rate"
     WORK_RATE = "work rate"
     MONEY = "money by area"
+    PRICE = "money by mass"
 
 
 INSIDE: Mapping[Measure, str] = {
@@ -43,10 +44,13 @@ INSIDE: Mapping[Measure, str] = {
     Measure.FUEL_RATE: "L/ha",
     Measure.WORK_RATE: "h/ha",
     Measure.MONEY: "ha",
+    Measure.PRICE: "t",
 }
-"""Unit of each measure inside; of money by area, the area."""
+"""Unit of each measure inside; of money by area or mass, the area or mass."""
 
-_MARKED = {unit: measure for measure, unit in INSIDE.items() if measure not in {Measure.RAIN, Measure.MONEY}}
+_MARKED = {
+    unit: measure for measure, unit in INSIDE.items() if measure not in {Measure.RAIN, Measure.MONEY, Measure.PRICE}
+}
 """Unit in a marked text to what it measures; "mm" is a depth."""
 
 
@@ -182,6 +186,11 @@ def strength(value_kpa: float, decimals: int | None = 0, *, bare: bool = False) 
 def speed(value_kmh: float, decimals: int | None = None) -> Amount:
     """Speed in km/h."""
     return Amount(value_kmh, Measure.SPEED, decimals)
+
+
+def per_t(value: float, sign: str, *, bare: bool = False) -> Amount:
+    """Money by mass, per t; `sign` is that of the currency."""
+    return Amount(value, Measure.PRICE, None, bare, sign)
 
 
 def per_ha(value: float, sign: str, *, bare: bool = False) -> Amount:

@@ -7,6 +7,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import SettingsError
+from hardpan.core.said import Amount, Said, joined, per_t
 from hardpan.money.draws import Draws
 from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issue, Issues, Outcome
@@ -155,7 +156,13 @@ def list_worth(
 def crop_issues(catalog: Catalog) -> Issues:
     """Remarks on which crop each season is priced as, and on a price given that is far from the crop's."""
     named = {name: catalog.crops[name].says for name in catalog.rotation}
-    priced = ", ".join(named.values())
+    priced = joined(
+        (
+            Said("{crop} at {price}", crop=named[name], price=_price(price))
+            for name, (_, price) in _crops(catalog).items()
+        ),
+        ", ",
+    )
     turn = "in turn" if len(named) > 1 else "every season"
     own = "" if len(named) > 1 else "; give season.rotation where other crops follow"
     issues = [
@@ -163,7 +170,7 @@ def crop_issues(catalog: Catalog) -> Issues:
             outcome=Outcome.ACCEPT,
             stage="costs",
             code="crops-priced",
-            what=f"the seasons after ripping are priced as {priced}, {turn}",
+            what=Said("the seasons after ripping are priced as {priced}, {turn}", priced=priced, turn=turn),
             done=f"a price given as prices.grain_per_t is that of the next crop alone{own}",
             place="[season]",
         )
@@ -179,13 +186,23 @@ def crop_issues(catalog: Catalog) -> Issues:
                     outcome=Outcome.WARN,
                     stage="costs",
                     code="price-of-another-crop",
-                    what=f"prices.grain_per_t = {own_price.value:g} {own_price.unit} is taken as the price of "
-                    f"{catalog.crop.says}, which is usually {low:g} to {high:g}",
+                    what=Said(
+                        "prices.grain_per_t = {own} is taken as the price of {crop}, which is usually {low} to {high}",
+                        own=_price(own_price),
+                        crop=catalog.crop.says,
+                        low=per_t(low, "", bare=True),
+                        high=_price(usual, high),
+                    ),
                     done="used as given; is it that of another crop?",
                     place="[prices]",
                 )
             )
     return tuple(issues)
+
+
+def _price(price: Quantity, value: float | None = None) -> Amount:
+    """A price by mass, or another value in its currency."""
+    return per_t(price.value if value is None else value, price.unit.partition("/")[0])
 
 
 def unverified_gains(catalog: Catalog, soil_types: tuple[str, ...]) -> Issues:

@@ -40,7 +40,9 @@ _LBF_PER_INCH = 1000.0 * KN_PER_POUND_FORCE / (INCH_MM / 10.0)
 _GALLON_PER_HP_HOUR = L_PER_US_GALLON / (W_PER_HP / 1000.0)
 """Litres per kilowatt-hour in a gallon per horsepower-hour."""
 
-_NAMED = {unit: measure for measure, unit in INSIDE.items() if measure not in {Measure.RAIN, Measure.MONEY}}
+_NAMED = {
+    unit: measure for measure, unit in INSIDE.items() if measure not in {Measure.RAIN, Measure.MONEY, Measure.PRICE}
+}
 """Unit of a number inside to what it measures; "mm" is a depth."""
 
 
@@ -71,6 +73,7 @@ _US: Mapping[Measure, Scale] = {
     Measure.FUEL_RATE: Scale("gal/ac", L_PER_US_GALLON / _HA_PER_ACRE, 1),
     Measure.WORK_RATE: Scale("h/ac", 1.0 / _HA_PER_ACRE, 2),
     Measure.MONEY: Scale("ac", 1.0 / _HA_PER_ACRE, 0),
+    Measure.PRICE: Scale("ton", 1.0 / _TON_T, 0),
 }
 
 
