@@ -240,6 +240,6 @@ def test_the_page_prints_without_the_live_map(browser, report, tmp_path):
         pytest.skip("poppler-utils is not installed")
     read = subprocess.run(["pdftotext", "-layout", tmp_path / "p.pdf", "-"], capture_output=True, text=True, check=True)
     text = " ".join(read.stdout.split())
-    assert "Rip 22.0 of 24.0 ha" in read.stdout.split("\f")[0]
+    assert "Rip 21.8 of 24.0 ha" in read.stdout.split("\f")[0]
     assert "Look closer" not in text
     assert "Settings as used" in text

@@ -87,7 +87,15 @@ REFUSALS = (
 )
 
 
+KEPT_CLEAR_HA = 1.5
+"""An exclusion takes so much ground at most, with what tines need to rise beside it; areas and swathes no more."""
+
 LATE = (
+    Refusal(
+        name="exclusions and the ground in which tines rise leave nothing",
+        says=r"exclusions, kept clear by [\d.]+ m, (cover the whole paddock|leave \d+ m2)",
+        may=lambda built: KEPT_CLEAR_HA * len(built.recipe.exclusions) >= built.recipe.area_ha,
+    ),
     Refusal(
         name="the plan is more than the display takes",
         says="the plan has [0-9]+ (polygons|vertices)",
@@ -107,7 +115,8 @@ LATE = (
         may=lambda built: bool({"grid_cell_m", "max_grid_side"} & built.recipe.settings["outputs"].keys()),
     ),
 )
-"""Refusals that only a finished plan can earn: `check` cannot know them."""
+"""Refusals that only a plan can earn: `check` cannot know them, nor how fast, and so how far, tines go while they
+rise."""
 
 
 def judge(built: Built, code: int, said: str) -> tuple[str, str]:

@@ -91,7 +91,7 @@ def _two_insertions(_: Tables, folder: Path) -> None:
 FAULTS = {
     "the unit of resistance is left out": Fault(makes=_no_unit, says="the unit of resistance is stated nowhere"),
     "positions without a CRS": Fault(makes=_no_crs, says="positions state no CRS"),
-    "everything is excluded": Fault(makes=_all_excluded, says="exclusions cover the whole paddock"),
+    "everything is excluded": Fault(makes=_all_excluded, says="cover the whole paddock"),
     "several named paddocks in a file": Fault(makes=_named_parts, says="holds 2 features: Creek, Home; name one in"),
     "rows that do not fit the header": Fault(
         makes=_mixed_units,

@@ -80,7 +80,7 @@ def outline_of(paddock: Paddock, frame: Frame, clearance: Clearance) -> tuple[sh
     if left_m2 < min(frame.cell_m**2, float(shapely.area(boundary))):
         left = f"leave {left_m2:.0f} m2 of the paddock" if left_m2 >= 1.0 else "cover the whole paddock"
         far_m = clearance.margin_m + (clearance.lift_m if paddock.exclusions["buried"].any() else 0.0)
-        kept = f", kept clear by {far_m:.3g} m," if left_m2 >= 1.0 else ""
+        kept = f", kept clear by {far_m:.3g} m," if far_m > 0 else ""
         do = "check buffer_m and kind of the exclusions, zones.heading_deg and zones.gps_error_m"
         raise InputError(what=f"exclusions{kept} {left}", where=paddock.name, do=do)
     return outline, excluded
