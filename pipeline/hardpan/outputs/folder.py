@@ -13,7 +13,8 @@ from pathlib import Path
 from typing import IO
 
 from hardpan.core.errors import HardpanError, ReadBackError
-from hardpan.outputs.ownership import MANIFEST, not_ours
+from hardpan.outputs.ownership import not_ours
+from hardpan.records.trail import MANIFEST
 
 if sys.platform != "win32":
     import fcntl

@@ -13,6 +13,7 @@ from hardpan.core.said import Said, distance
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.survey import DatumMove
 from hardpan.spatial.datum import Bounds, Move, plan_move
+from hardpan.spatial.headings import way_of
 
 DECIMALS = 7
 """Decimals of a degree kept: 1e-7 degree is 11 mm of latitude."""
@@ -104,7 +105,7 @@ def bearing_deg(heading_deg: float, place: shapely.Point, crs: pyproj.CRS) -> fl
     """Bearing of a line from true north, degrees from 0 to 180, of its heading from grid north at `place` in `crs`."""
     geodetic = crs.geodetic_crs or pyproj.CRS(WGS84)
     back = pyproj.Transformer.from_crs(crs, geodetic, always_xy=True)
-    way = np.array([np.sin(np.deg2rad(heading_deg)), np.cos(np.deg2rad(heading_deg))])
+    way = way_of(heading_deg)
     lon, lat = back.transform(
         *np.column_stack([(place.x, place.y) - _LINE_M * way, (place.x, place.y) + _LINE_M * way])
     )

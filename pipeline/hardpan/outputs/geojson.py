@@ -43,7 +43,14 @@ def write_features(
         Foreign members of the collection.
     """
     bbox = [round(float(edge), 7) for edge in shapely.total_bounds(geometry)]
-    head = {"type": "FeatureCollection", **members, "bbox": bbox}
+    write_collection(path, {**members, "bbox": bbox}, properties, geometry)
+
+
+def write_collection(
+    path: Path, members: Mapping[str, object], properties: Sequence[Mapping[str, object]], geometry: np.ndarray
+) -> None:
+    """The same, with no members of the collection but those given."""
+    head = {"type": "FeatureCollection", **members}
     lines = ",\n".join(
         _dumps({"type": "Feature", "properties": row, "geometry": shapely.geometry.mapping(shape)})
         for row, shape in zip(properties, geometry, strict=True)

@@ -9,6 +9,7 @@ import shapely
 
 from hardpan.core.arrays import Floats
 from hardpan.outputs.geodesy import bearing_deg, to_wgs84
+from hardpan.spatial.headings import way_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -57,6 +58,6 @@ def _through(shapes: np.ndarray, heading_deg: float) -> tuple[shapely.LineString
     """Line at a heading through the middle of shapes, from their first to their last point along it; the middle."""
     middle = shapely.centroid(shapely.convex_hull(shapely.geometrycollections(shapes)))
     centre = np.array([middle.x, middle.y])
-    way = np.array([np.sin(np.deg2rad(heading_deg)), np.cos(np.deg2rad(heading_deg))])
+    way = way_of(heading_deg)
     along = (shapely.get_coordinates(shapes) - centre) @ way
     return shapely.LineString(centre + np.outer([along.min(), along.max()], way)), middle

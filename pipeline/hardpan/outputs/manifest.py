@@ -15,6 +15,7 @@ from hardpan.outputs.words.told import told_models
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.issues import Issues
 from hardpan.records.survey import DatumMove
+from hardpan.records.trail import Trail
 
 _STEADY = {".geojson", ".csv"}
 """Files whose bytes depend on nothing but inputs, settings and versions."""
@@ -42,33 +43,38 @@ def write_manifest(  # noqa: PLR0917
     files : dict
         Name to SHA-256 of every file of the result but this one.
     """
-    trail = run.trail
-    document = {
+    document = provenance(run.trail) | {
+        "paddock": {"name": run.survey.paddock.name, "area_ha": run.survey.paddock.area_ha},
+        "plan": run.trail.plan_number,
+        "seed": run.trail.seed,
+        "working_crs": run.survey.crs.to_string(),
+        "datum_moves": [_move(one) for one in (*run.survey.datum_moves, move)],
+        "cross_validation": rows_of(run.surfaces.scores),
+        "residuals": rows_of(run.surfaces.residuals),
+        "models": rows_of(told_models(run.surfaces, words)),
+        "covariances": rows_of(run.surfaces.covariances),
+        "trends": rows_of(run.surfaces.coefficients),
+        "variograms": rows_of(run.surfaces.variograms),
+        "verdict": words.ground.map_verdict(run.surfaces.verdict),
+        "headline": words.money.headline(run.plan, run.ledger),
+        "strategies": rows_of(run.ledger.strategies),
+        "issues": dict(sorted(Counter(issue.code for issue in issues).items())),
+        "files_sha256": steady(files),
+    }
+    write_document(path, document, files)
+
+
+def provenance(trail: Trail) -> dict[str, object]:
+    """What every manifest says of where its result comes from."""
+    return {
         "tool": "hardpan",
         "version": trail.version,
-        "paddock": {"name": run.survey.paddock.name, "area_ha": run.survey.paddock.area_ha},
-        "plan": trail.plan_number,
-        "seed": trail.seed,
         "settings": trail.settings,
         "settings_sha256": trail.settings_digest,
         "inputs_sha256": trail.inputs.to_dict(),
         "versions": trail.versions.to_dict(),
-        "working_crs": run.survey.crs.to_string(),
-        "datum_moves": [_move(one) for one in (*run.survey.datum_moves, move)],
-        "cross_validation": _rows(run.surfaces.scores),
-        "residuals": _rows(run.surfaces.residuals),
-        "models": _rows(told_models(run.surfaces, words)),
-        "covariances": _rows(run.surfaces.covariances),
-        "trends": _rows(run.surfaces.coefficients),
-        "variograms": _rows(run.surfaces.variograms),
-        "verdict": words.ground.map_verdict(run.surfaces.verdict),
-        "headline": words.money.headline(run.plan, run.ledger),
-        "strategies": _rows(run.ledger.strategies),
-        "issues": dict(sorted(Counter(issue.code for issue in issues).items())),
-        "files_sha256": steady(files),
         "clock": {"started": trail.started, "timings_s": trail.timings_s.to_dict()},
     }
-    write_document(path, document, files)
 
 
 def write_document(path: Path, document: Mapping[str, object], files: dict[str, str]) -> None:
@@ -87,7 +93,8 @@ def _move(move: DatumMove) -> dict[str, object]:
     return {name: getattr(move, name) for name in ("file", "from_crs", "to_crs", "operation", "accuracy_m")}
 
 
-def _rows(table: pd.DataFrame) -> list[dict[Any, Any]]:
+def rows_of(table: pd.DataFrame) -> list[dict[Any, Any]]:
+    """Rows of a table by the names of its columns."""
     return table.to_dict("records")
 
 

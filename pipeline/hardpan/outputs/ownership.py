@@ -7,8 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-MANIFEST = "run.json"
-"""The file that marks a folder as a result of this tool and lists what was written into it."""
+from hardpan.records.trail import MANIFEST
 
 _FILES, _SEAL = "files_sha256", "seal_sha256"
 """Keys under `clock` of the manifest: digests of all files beside it, and of its own content without this one."""

@@ -9,10 +9,9 @@ import numpy as np
 import shapely
 
 from hardpan.outputs.tables import write_table
+from hardpan.records.after import READINGS, RECORD
 from hardpan.records.catalog import Catalog
 from hardpan.records.evidence import PaddockRun
-
-RECORD, READINGS = "record.json", "readings.csv"
 
 
 def write_record(folder: Path, run: PaddockRun) -> None:

@@ -27,7 +27,7 @@ from hardpan.outputs.isoxml import lime_rates, lime_task, rip_task, write_taskda
 from hardpan.outputs.kml import write_kml
 from hardpan.outputs.layers import band_unit, desktop_layers, drawn_layers, layer_styles, raster_layers
 from hardpan.outputs.manifest import write_manifest
-from hardpan.outputs.ownership import MANIFEST, digests
+from hardpan.outputs.ownership import digests
 from hardpan.outputs.palette import depth_colours
 from hardpan.outputs.readback import InCab, read_back
 from hardpan.outputs.record import write_record
@@ -43,6 +43,7 @@ from hardpan.outputs.words.units import Units
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.issues import Issues
 from hardpan.records.survey import DatumMove
+from hardpan.records.trail import MANIFEST
 from hardpan.spatial.geodesy import hectares
 
 __all__ = ["check_folder", "clear_leftovers", "write_outputs"]

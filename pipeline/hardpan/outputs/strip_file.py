@@ -1,6 +1,5 @@
 """The check strips of both treatments as GeoJSON [rfc7946], for whoever harvests them and for `hardpan trial`."""
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -8,6 +7,7 @@ import numpy as np
 import shapely
 
 from hardpan.outputs.geodesy import to_wgs84
+from hardpan.outputs.geojson import write_collection
 from hardpan.records.strips import Strips
 
 
@@ -25,21 +25,15 @@ def write_strips(path: Path, strips: Strips, name: str) -> None:
     """
     crs = strips.table.crs
     shapes, _ = to_wgs84(strips.table.geometry.to_numpy(), crs)
-    rows = strips.table.drop(columns="geometry").to_dict("records")
-    features = [
-        {"type": "Feature", "properties": _properties(row), "geometry": shapely.geometry.mapping(shape)}
-        for row, shape in zip(rows, shapely.orient_polygons(shapes), strict=True)
-    ]
-    head = {
-        "type": "FeatureCollection",
+    members = {
         "name": name,
         "working_crs": crs.to_wkt(),
         "harvester_width_m": strips.harvester_width_m,
         "position_error_m": strips.position_error_m,
         "promise": [_promise(row) for row in strips.promise.to_dict("records")],
     }
-    lines = ",\n".join(_dumps(feature) for feature in features)
-    path.write_text(f'{_dumps(head)[:-1]},"features":[\n{lines}\n]}}\n', encoding="utf-8", newline="\n")
+    rows = [_properties(row) for row in strips.table.drop(columns="geometry").to_dict("records")]
+    write_collection(path, members, rows, shapely.orient_polygons(shapes))
 
 
 def _properties(row: dict[Any, Any]) -> dict[str, object]:
@@ -63,7 +57,3 @@ def _promise(row: dict[Any, Any]) -> dict[str, object]:
         **{name: float(row[name]) for name in ("strip_cv", "level", "power")},
         "difference": round(float(row["difference"]), 4) if known else None,
     }
-
-
-def _dumps(value: dict[str, Any]) -> str:
-    return json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))

@@ -18,6 +18,9 @@ from matplotlib.path import Path as Outline
 from hardpan.outputs.palette import EDGE, EXCLUDED, INK, text_on
 from hardpan.outputs.words.interface import Words
 
+_WIDTH_IN = 6.4
+"""Width of a map."""
+
 _SMALLEST, _LARGEST = 10.0, 15.0
 """Size of letters, points; the smallest are still read at arm's length on the card."""
 
@@ -45,11 +48,7 @@ def draw_zone_map(zones: gpd.GeoDataFrame, colours: Mapping[int, str], words: Wo
     """
     west, south, east, north = zones.total_bounds
     width, height = east - west, north - south
-    figure = Figure(figsize=(6.4, float(np.clip(6.4 * height / width, 2.6, 8.0)) + 0.35))
-    FigureCanvasAgg(figure)
-    axes = figure.add_axes((0, 0, 1, 1))
-    axes.set_axis_off()
-    axes.set_aspect("equal")
+    figure, axes = map_axes((west, south, east, north), below_in=0.35)
     for zone in zones.itertuples():
         shut = zone.kind == "exclusion"
         colour = EXCLUDED if shut else colours[round(zone.depth_mm)]
@@ -60,9 +59,25 @@ def draw_zone_map(zones: gpd.GeoDataFrame, colours: Mapping[int, str], words: Wo
         if zone.kind == "strip":
             _name_strip(axes, zone)
         elif not shut:
-            _label(axes, zone, colour, words, inch_m=1.04 * max(width / 6.4, height / figure.get_figheight()))
+            _label(axes, zone, colour, words, inch_m=1.04 * max(width / _WIDTH_IN, height / figure.get_figheight()))
     draw_scale_and_north(axes, (west, south, east, north), words)
     return figure
+
+
+def map_axes(bounds: tuple[float, float, float, float], *, below_in: float = 0.0) -> tuple[Figure, Axes]:
+    """Figure as wide as a page's column and as high as ground within `bounds` (west, south, east, north, m) needs."""
+    west, south, east, north = bounds
+    return bare_axes(_WIDTH_IN, float(np.clip(_WIDTH_IN * (north - south) / (east - west), 2.6, 8.0)) + below_in)
+
+
+def bare_axes(width_in: float, height_in: float) -> tuple[Figure, Axes]:
+    """Figure that axes without frame fill, alike in both directions."""
+    figure = Figure(figsize=(width_in, height_in))
+    FigureCanvasAgg(figure)
+    axes = figure.add_axes((0, 0, 1, 1))
+    axes.set_axis_off()
+    axes.set_aspect("equal")
+    return figure, axes
 
 
 def as_svg(figure: Figure) -> str:

@@ -14,6 +14,9 @@ from hardpan.records.issues import Issues
 from hardpan.records.survey import Profiles
 from hardpan.records.trail import Trail
 
+RECORD, READINGS = "record.json", "readings.csv"
+"""Files of a run that the commands after the rip read."""
+
 
 class Position(StrEnum):
     """Where an insertion stands beside the lines of the tines."""

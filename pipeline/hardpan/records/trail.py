@@ -5,6 +5,9 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+MANIFEST = "run.json"
+"""The file that marks a folder as a result of this tool: where it comes from, and what was written into it."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Trail:

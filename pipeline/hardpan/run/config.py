@@ -164,7 +164,7 @@ def read_config(path: Path) -> Config:
     SettingsError
         A key is unknown, missing, or has a value that cannot be used.
     """
-    return _read(path, Config)
+    return read_settings(path, Config)
 
 
 def read_paddock_config(path: Path) -> PaddockConfig:
@@ -177,13 +177,14 @@ def read_paddock_config(path: Path) -> PaddockConfig:
     SettingsError
         A key is unknown, missing, or has a value that cannot be used.
     """
-    return _read(path, Config if "probes" in read_toml(path) else PaddockConfig)
+    return read_settings(path, Config if "probes" in read_toml(path) else PaddockConfig)
 
 
-C = TypeVar("C", bound=PaddockConfig)
+S = TypeVar("S", bound=Settings)
 
 
-def _read(path: Path, kind: type[C]) -> C:
+def read_settings(path: Path, kind: type[S]) -> S:
+    """Settings of class `kind` in the TOML file `path`, as `read_config` reads them."""
     values = read_toml(path)
     for key in _endless(values, ""):
         raise SettingsError(what=f"{key} is infinite or no number", where=path.name, right="a finite number")

@@ -1,6 +1,5 @@
 """A trial from its file to what it showed: one call a stage."""
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -12,16 +11,21 @@ from hardpan.core.settings import parse
 from hardpan.core.threads import one_blas_thread
 from hardpan.records.evidence import TrialRun
 from hardpan.records.prices import Crop
+from hardpan.records.trail import MANIFEST
 from hardpan.records.trial import LOCAL_METRES, Planned, Trial, TrialSettings
 from hardpan.run.catalog import read_catalog
-from hardpan.run.config import Config, read_toml
+from hardpan.run.config import Config, read_settings
 from hardpan.run.manifest import Clock, trail_of_tables
 from hardpan.run.shipped_tables import pick, read_table
+from hardpan.survey.inputs.folders import read_record
 from hardpan.survey.stage import read_trial
 from hardpan.trials.stage import evaluate_trial
 
-_STRIPS, _MANIFEST, _ZONES, _TALLIES = "strips.geojson", "run.json", "zones.csv", "tallies.csv"
-"""Files of a run that a trial reads."""
+_STRIPS, _ZONES, _TALLIES = "strips.geojson", "zones.csv", "tallies.csv"
+"""Files of a run that a trial reads beside its manifest."""
+
+_HELD = frozenset({"settings", "paddock", "working_crs"})
+"""Parts of the manifest that it needs."""
 
 
 def read_trial_settings(path: Path) -> TrialSettings:
@@ -34,7 +38,7 @@ def read_trial_settings(path: Path) -> TrialSettings:
     SettingsError
         A key is unknown, missing, or has a value that cannot be used.
     """
-    return parse(Trial, read_toml(path), file=path.name, folder=path.resolve().parent).trial
+    return read_settings(path, Trial).trial
 
 
 @one_blas_thread()
@@ -47,7 +51,7 @@ def run_trial(settings: TrialSettings, clock: Clock) -> TrialRun:
         An input or a setting cannot be used.
     """
     with clock.stage("harvest"):
-        document = None if settings.run is None else _manifest(settings.run)
+        document = None if settings.run is None else read_record(settings.run, MANIFEST, holding=_HELD)
         planned = None if document is None or settings.run is None else _planned(settings.run, document)
         strips = _strips_file(settings)
         inputs = read_trial(
@@ -67,20 +71,6 @@ def run_trial(settings: TrialSettings, clock: Clock) -> TrialRun:
 def trial_files(settings: TrialSettings) -> tuple[Path, ...]:
     """Every file and folder that a trial reads."""
     return tuple(path for path in (settings.run, settings.strips, settings.points) if path is not None)
-
-
-def _manifest(run: Path) -> dict[str, Any]:
-    """Content of a run's run.json."""
-    path = run / _MANIFEST
-    if not path.is_file():
-        raise InputError(what=f"holds no {_MANIFEST}", where=str(run), right="the result of `hardpan run`")
-    try:
-        document: dict[str, Any] = json.loads(path.read_bytes())
-        if document["tool"] != "hardpan" or not isinstance(document["settings"], dict):
-            raise KeyError("tool")  # noqa: EM101, TRY301 - told below
-    except (ValueError, KeyError, TypeError, RecursionError) as err:
-        raise InputError(what="is no record of a run", where=str(path), right="the result of `hardpan run`") from err
-    return document
 
 
 def _strips_file(settings: TrialSettings) -> Path:
@@ -105,7 +95,7 @@ def _working_crs(settings: TrialSettings, document: dict[str, Any] | None) -> py
 
 def _planned(run: Path, document: dict[str, Any]) -> Planned:
     """What the run planned for each ripped zone, and the tables it was priced with."""
-    config = parse(Config, document["settings"], file=_MANIFEST, folder=run)
+    config = parse(Config, document["settings"], file=MANIFEST, folder=run)
     try:
         zones, tallies = (pd.read_csv(run / name, dtype={"zone": str}) for name in (_ZONES, _TALLIES))
         ripped = zones[zones["depth_mm"] > 0].set_index("zone")

@@ -2,10 +2,10 @@
 
 from pathlib import Path
 
-from hardpan.core.settings import Settings, parse, setting
+from hardpan.core.settings import Settings, setting
 from hardpan.core.threads import one_blas_thread
 from hardpan.records.after import VerdictSettings, VerifyRun
-from hardpan.run.config import read_toml
+from hardpan.run.config import read_settings
 from hardpan.run.manifest import Clock, trail_of_tables
 from hardpan.survey.inputs.earlier import read_earlier
 from hardpan.survey.settings import ProbeSettings
@@ -37,7 +37,7 @@ def read_after(path: Path) -> After:
     SettingsError
         A key is unknown, missing, or has a value that cannot be used.
     """
-    return parse(After, read_toml(path), file=path.name, folder=path.resolve().parent)
+    return read_settings(path, After)
 
 
 @one_blas_thread()

@@ -8,29 +8,28 @@ import pandas as pd
 from scipy.special import ndtr, ndtri
 
 from hardpan.core.arrays import Floats
-from hardpan.surfaces.domain import Domain
-from hardpan.surfaces.forecasts import Forecast, forecast_fields, score_readings
+from hardpan.surfaces.forecasts import Forecast, score_readings
 from hardpan.surfaces.variables import FittedField, Variable
 
 _HALF_90 = float(ndtri(0.95))
 
 
-def tabulate_residuals(fields: Mapping[str, FittedField], insertions: gpd.GeoDataFrame, domain: Domain) -> pd.DataFrame:
+def tabulate_residuals(
+    fields: Mapping[str, FittedField], by_site: Mapping[str, Forecast], insertions: gpd.GeoDataFrame
+) -> pd.DataFrame:
     """Readings, and their forecasts from all other sites, one row each (columns of `Surfaces.residuals`).
 
     Parameters
     ----------
     fields : Mapping
         Fitted to these insertions.
+    by_site : Mapping
+        Their forecasts.
     insertions : gpd.GeoDataFrame
         In the order of the domain.
-    domain : Domain
-        With their sites.
     """
-    forecasts = forecast_fields(fields, np.arange(len(domain.sites.xy_m)))
     tables = [
-        _tabulate(field.variable, forecasts[name], insertions.iloc[field.variable.rows])
-        for name, field in fields.items()
+        _tabulate(field.variable, by_site[name], insertions.iloc[field.variable.rows]) for name, field in fields.items()
     ]
     return pd.concat(tables, ignore_index=True)
 

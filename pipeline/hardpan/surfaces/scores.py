@@ -31,8 +31,8 @@ COLUMNS = (
 )
 
 
-def score_fields(fields: Mapping[str, FittedField], domain: Domain) -> pd.DataFrame:
-    """Scores of every field and yardstick (columns of `Surfaces.scores`).
+def score_fields(fields: Mapping[str, FittedField], by_site: Mapping[str, Forecast], domain: Domain) -> pd.DataFrame:
+    """Scores of every field and yardstick (columns of `Surfaces.scores`); `by_site` are forecasts without own site.
 
     RMSE and bias are over the values that were seen, `n` of them; where strength stopped insertions those are the
     shallow ones, so a bias of the seen is no bias of the map. CRPS and coverage count the bounds as well: a bound at c
@@ -40,12 +40,11 @@ def score_fields(fields: Mapping[str, FittedField], domain: Domain) -> pd.DataFr
     by the share of the interval among what lies beyond it in the forecast. `standardised` is the root mean square of
     the errors seen, each in its own standard deviation: 1 when these are right.
     """
-    n = len(domain.sites.xy_m)
-    folds = {"site": np.arange(n), "block": _blocks(domain.sites.xy_m)}
+    blocks = _blocks(domain.sites.xy_m)
+    folds = {"site": (np.arange(len(blocks)), by_site), "block": (blocks, forecast_fields(fields, blocks))}
     plain = {name: fit_soil_mean(field.variable, domain) for name, field in fields.items()}
     rows = []
-    for kind, fold in folds.items():
-        forecasts = forecast_fields(fields, fold)
+    for kind, (fold, forecasts) in folds.items():
         for name, field in fields.items():
             variable = field.variable
             rows.append(_score(variable, "kriging", kind, forecasts[name]))

@@ -18,6 +18,7 @@ from hardpan.surfaces.draws import compose_draws, draw_fields, share_deeper
 from hardpan.surfaces.errors import map_errors
 from hardpan.surfaces.estimates import describe_models, describe_trends, weigh_covariances
 from hardpan.surfaces.fields import PLAIN, fit_field, fit_fields
+from hardpan.surfaces.forecasts import forecast_fields
 from hardpan.surfaces.many_sites import MOST_JOINT, condition_all, draw_many_sites, map_many_sites, thin_sites
 from hardpan.surfaces.maps import compose_maps, map_fields, unscale
 from hardpan.surfaces.remarks import (
@@ -80,7 +81,9 @@ def map_pan(
         cells = map_many_sites(nears, fields, domain, block_m=block_m, threads=threads, progress=progress)
         drawn = draw_many_sites(nears, fields, domain, settings.draws, seed=seed, threads=threads)
     clay = map_clay(survey, domain, settings, seed=seed)
-    draws, scores = compose_draws(drawn, fields, clay, domain), score_fields(fields, at)
+    draws = compose_draws(drawn, fields, clay, domain)
+    by_site = forecast_fields(fields, np.arange(len(at.sites.xy_m)))
+    scores = score_fields(fields, by_site, at)
     issues += remark_sites(insertions, domain)
     issues += remark_variables(variables, at)
     issues += remark_fields(fields, at)
@@ -101,7 +104,7 @@ def map_pan(
         node_of_cell=domain.node_of_cell,
         errors=map_errors(fields, at),
         scores=scores,
-        residuals=tabulate_residuals(fields, fitted, at),
+        residuals=tabulate_residuals(fields, by_site, fitted),
         models=describe_models(fields, at),
         covariances=weigh_covariances(fields),
         coefficients=describe_trends(fields, at),

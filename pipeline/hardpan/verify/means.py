@@ -4,7 +4,10 @@ import numpy as np
 from scipy.special import stdtrit
 
 from hardpan.core.arrays import Floats
+from hardpan.geostat import EFFECTIVE_RANGE, Covariance, Family, Structure, covariance_between
 from hardpan.records.after import Mean
+
+_FAMILY: Family = "exponential"
 
 BLOCK_POINTS = 150
 """Points that stand for a zone; more change the factor by less than 2 %."""
@@ -48,14 +51,11 @@ def _extension(xy: Floats, block: Floats, range_m: float, micro: float) -> float
     n = len(xy)
     if range_m <= 0 or not len(block):
         return 1.0 / n
-    among = _correlation(xy, xy, range_m) * (1.0 - micro)
+    structure = Structure(family=_FAMILY, sill=1.0 - micro, length_m=range_m / EFFECTIVE_RANGE[_FAMILY])
+    shape = Covariance(structures=(structure,))
+    among = covariance_between(shape, xy, xy)
     np.fill_diagonal(among, 1.0)
-    to_block = _correlation(xy, block, range_m).mean() * (1.0 - micro)
-    within = _correlation(block, block, range_m).mean() * (1.0 - micro)
+    to_block = covariance_between(shape, xy, block).mean()
+    within = covariance_between(shape, block, block).mean()
     expected = (n - among.sum() / n) / (n - 1.0)
     return float((among.sum() / n**2 - 2.0 * to_block + within) / max(expected, 1e-9))
-
-
-def _correlation(first: Floats, second: Floats, range_m: float) -> Floats:
-    apart_m = np.hypot(*(first[:, None, :] - second[None, :, :]).transpose(2, 0, 1))
-    return np.asarray(np.exp(-3.0 * apart_m / range_m))

@@ -12,6 +12,7 @@ from hardpan.records.frame import Frame
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Paddock
 from hardpan.spatial.cells import areas_in_cells
+from hardpan.spatial.headings import way_of
 from hardpan.spatial.regions import OUTSIDE, nearest_of
 
 
@@ -111,7 +112,7 @@ def _swept(shape: shapely.Geometry, distance_m: float, heading_deg: float) -> sh
     """What a shape covers when it is moved by up to `distance_m` either way along a heading."""
     if distance_m == 0:
         return shape
-    way = distance_m * np.array([np.sin(np.deg2rad(heading_deg)), np.cos(np.deg2rad(heading_deg))])
+    way = distance_m * way_of(heading_deg)
     swept = [shape]
     for ring in shapely.get_rings(shapely.get_parts(shape)):
         xy = shapely.get_coordinates(ring)

@@ -4,16 +4,14 @@ from collections.abc import Mapping
 
 import geopandas as gpd
 import numpy as np
-import shapely
 from matplotlib import colormaps
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
-from matplotlib.path import Path as Outline
 
 from hardpan.core.arrays import Floats
 from hardpan.outputs.palette import EDGE
+from hardpan.outputs.zone_map import bare_axes, outline_path
 
 _WIDTH_IN = 5.0
 
@@ -28,10 +26,8 @@ def draw_depths(zones: gpd.GeoDataFrame, colours: Mapping[int, str]) -> Figure:
     """Zones coloured by their depth."""
     figure, axes = _plain(tuple(zones.total_bounds))
     for zone in zones.to_dict("records"):
-        rings = [shapely.get_coordinates(ring) for ring in shapely.get_rings(shapely.get_parts(zone["geometry"]))]
-        outline = Outline.make_compound_path(*(Outline(ring, closed=True) for ring in rings))
         colour = colours[round(zone["depth_mm"])]
-        axes.add_patch(PathPatch(outline, facecolor=colour, edgecolor=EDGE, linewidth=0.8))
+        axes.add_patch(PathPatch(outline_path(zone["geometry"]), facecolor=colour, edgecolor=EDGE, linewidth=0.8))
     return figure
 
 
@@ -51,11 +47,7 @@ def draw_difference(difference: Floats, clear: Floats) -> tuple[Figure, float]:
 
 def _plain(bounds: tuple[float, ...]) -> tuple[Figure, Axes]:
     west, south, east, north = bounds
-    figure = Figure(figsize=(_WIDTH_IN, _WIDTH_IN * float(np.clip((north - south) / (east - west), 0.3, 1.6))))
-    FigureCanvasAgg(figure)
-    axes = figure.add_axes((0, 0, 1, 1))
-    axes.set_axis_off()
-    axes.set_aspect("equal")
+    figure, axes = bare_axes(_WIDTH_IN, _WIDTH_IN * float(np.clip((north - south) / (east - west), 0.3, 1.6)))
     axes.set_xlim(west, east)
     axes.set_ylim(south, north)
     return figure, axes

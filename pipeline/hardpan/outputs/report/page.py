@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
-import jinja2
 import numpy as np
 import pandas as pd
 from markupsafe import Markup
@@ -14,6 +13,7 @@ from markupsafe import Markup
 from hardpan.core.arrays import Floats
 from hardpan.core.said import Measure, depth
 from hardpan.outputs.advice import first_cautions
+from hardpan.outputs.pages import write_page
 from hardpan.outputs.report import facts, figures
 from hardpan.outputs.report.web_map import bokeh_script, draw_web_map
 from hardpan.outputs.report.what_if import what_if
@@ -86,8 +86,6 @@ def write_report(
     words, tables : Words
         What is said in the reader's units, and in those of the tables.
     """
-    loader = jinja2.PackageLoader("hardpan.outputs.report")
-    environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
     key, shown = _key(run, colours, words), shown_quantities(run.plan.zones, run.ledger.lines, words.units)
     zones = told_zones(run.plan, words)
     zones = zones.assign(area_ha=zones["zone"].map(shown["area_ha"]))
@@ -121,7 +119,7 @@ def write_report(
         "what_if": Markup(_embedded(what_if(run, words))),
         "web": web, "map_item": Markup(web.item), "bokeh_script": Markup(bokeh_script()),
     }  # fmt: skip
-    path.write_text(environment.get_template("report.html").render(context), encoding="utf-8", newline="\n")
+    write_page(path, "report", context)
 
 
 def _embedded(plain: Any) -> str:  # noqa: ANN401 - whatever JSON holds

@@ -5,9 +5,9 @@ from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
-import jinja2
 from markupsafe import Markup
 
+from hardpan.outputs.pages import write_page
 from hardpan.outputs.sites.site_map import draw_site_map, soil_colours
 from hardpan.outputs.words.interface import Words
 from hardpan.outputs.words.told import told_issues
@@ -15,7 +15,7 @@ from hardpan.outputs.zone_map import as_svg
 from hardpan.records.probing import ProbingRun
 
 
-def write_page(path: Path, run: ProbingRun, sites: gpd.GeoDataFrame, words: Words) -> None:
+def write_sites_page(path: Path, run: ProbingRun, sites: gpd.GeoDataFrame, words: Words) -> None:
     """Write the page.
 
     Parameters
@@ -29,12 +29,8 @@ def write_page(path: Path, run: ProbingRun, sites: gpd.GeoDataFrame, words: Word
     words : Words
         What is said around them.
     """
-    own, shared = (jinja2.PackageLoader(f"hardpan.outputs.{room}") for room in ("sites", "report"))
-    environment = jinja2.Environment(
-        loader=jinja2.ChoiceLoader([own, shared]), autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True
-    )
     context: dict[str, Any] = {
-        "paddock": run.survey.paddock, "say": words.sites.label, "units": words.units, "trail": run.trail,
+        "name": run.survey.paddock.name, "say": words.sites.label, "units": words.units, "trail": run.trail,
         "headline": words.sites.headline(run.plan, run.survey.paddock.area_ha),
         "sites": sites.drop(columns="geometry").to_dict("records"), "worthy": bool((sites["worth"] > 0).any()),
         "doubts": words.sites.doubts(run.plan), "before": words.sites.before(),
@@ -44,4 +40,4 @@ def write_page(path: Path, run: ProbingRun, sites: gpd.GeoDataFrame, words: Word
         "settings_text": json.dumps(run.trail.settings, indent=1, ensure_ascii=False, default=str),
         "crs_name": run.survey.crs.name,
     }  # fmt: skip
-    path.write_text(environment.get_template("sites.html").render(context), encoding="utf-8", newline="\n")
+    write_page(path, "sites", context)

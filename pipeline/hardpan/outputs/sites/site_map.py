@@ -5,7 +5,6 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import shapely
 from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_hex, to_rgb
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
@@ -13,7 +12,7 @@ from matplotlib.patches import PathPatch
 from hardpan.core.arrays import Floats
 from hardpan.outputs.palette import ACCENT, EDGE, EXCLUDED, INK, SOILS
 from hardpan.outputs.words.interface import Words
-from hardpan.outputs.zone_map import draw_scale_and_north, outline_path
+from hardpan.outputs.zone_map import draw_scale_and_north, map_axes, outline_path
 from hardpan.records.probing import ProbingRun
 
 _PALE = 0.35
@@ -23,11 +22,7 @@ _PALE = 0.35
 def draw_site_map(run: ProbingRun, words: Words) -> Figure:
     """Figure of soil types, keep-out ground, sites by stop number, the way round them, scale bar and north arrow."""
     west, south, east, north = run.survey.paddock.boundary.total_bounds
-    figure = Figure(figsize=(6.4, float(np.clip(6.4 * (north - south) / (east - west), 2.6, 8.0)) + 0.35))
-    FigureCanvasAgg(figure)
-    axes = figure.add_axes((0, 0, 1, 1))
-    axes.set_axis_off()
-    axes.set_aspect("equal")
+    figure, axes = map_axes((west, south, east, north), below_in=0.35)
     _draw_ground(axes, run)
     xy = shapely.get_coordinates(run.plan.sites.geometry.array)
     gate = None if run.plan.gate is None else shapely.get_coordinates(run.plan.gate)[0]

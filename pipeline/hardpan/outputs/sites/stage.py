@@ -12,8 +12,8 @@ from hardpan.outputs.folder import fresh_folder
 from hardpan.outputs.geodesy import to_wgs84
 from hardpan.outputs.geojson import write_features
 from hardpan.outputs.gpx import write_gpx
-from hardpan.outputs.manifest import steady, write_document
-from hardpan.outputs.ownership import MANIFEST, digests
+from hardpan.outputs.manifest import provenance, steady, write_document
+from hardpan.outputs.ownership import digests
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.sites.readback import read_sites_back
 from hardpan.outputs.tables import write_table
@@ -21,6 +21,7 @@ from hardpan.outputs.words.english import speak
 from hardpan.outputs.words.interface import Words
 from hardpan.outputs.words.units import Units
 from hardpan.records.probing import ProbingRun, SitePlan
+from hardpan.records.trail import MANIFEST
 
 COLUMNS = ("order", "site", "longitude", "latitude", "insertions", "soil_type", "why", "worth")
 """Columns of sites.csv."""
@@ -37,7 +38,7 @@ def write_sites(run: ProbingRun, settings: OutputSettings, folder: Path) -> tupl
         The folder cannot be written or is not a result, the sites have no place in WGS 84, or a file read back does
         not say what was planned.
     """
-    from hardpan.outputs.sites.page import write_page  # noqa: PLC0415 - loads the plotting library
+    from hardpan.outputs.sites.page import write_sites_page  # noqa: PLC0415 - loads the plotting library
 
     currency = run.catalog.prices.currency
     table = told_sites(run, speak(Units.of_files(currency), run.catalog))
@@ -49,7 +50,7 @@ def write_sites(run: ProbingRun, settings: OutputSettings, folder: Path) -> tupl
         write_features(work / "sites.geojson", properties, shapely.points(degrees), name=name)
         write_gpx(work / "sites.gpx", list(table["site"]), list(table["why"]), degrees, title=name)
         words = speak(Units.of(settings, currency), run.catalog)
-        write_page(work / "sites.html", run, told_sites(run, words), words)
+        write_sites_page(work / "sites.html", run, told_sites(run, words), words)
         read_sites_back(work, table)
         _write_manifest(work, run)
     return tuple(sorted(folder.iterdir()))
@@ -64,17 +65,11 @@ def told_sites(run: ProbingRun, words: Words) -> gpd.GeoDataFrame:
 
 
 def _write_manifest(work: Path, run: ProbingRun) -> None:
-    trail, plan, files = run.trail, run.plan, digests(work)
-    document = {
-        "tool": "hardpan",
+    plan, files = run.plan, digests(work)
+    document = provenance(run.trail) | {
         "command": "sites",
-        "version": trail.version,
         "paddock": {"name": run.survey.paddock.name, "area_ha": run.survey.paddock.area_ha},
-        "seed": trail.seed,
-        "settings": trail.settings,
-        "settings_sha256": trail.settings_digest,
-        "inputs_sha256": trail.inputs.to_dict(),
-        "versions": trail.versions.to_dict(),
+        "seed": run.trail.seed,
         "working_crs": run.survey.crs.to_string(),
         "sites": len(plan.sites),
         "sites_from": str(plan.number),
@@ -83,7 +78,6 @@ def _write_manifest(work: Path, run: ProbingRun) -> None:
         **_expected(plan),
         "issues": dict(sorted(Counter(issue.code for issue in run.issues).items())),
         "files_sha256": steady(files),
-        "clock": {"started": trail.started, "timings_s": trail.timings_s.to_dict()},
     }  # fmt: skip
     write_document(work / MANIFEST, document, files)
 

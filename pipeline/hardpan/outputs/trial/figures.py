@@ -3,15 +3,13 @@
 from collections.abc import Sequence
 
 import numpy as np
-import shapely
 from matplotlib import colormaps
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import Normalize, to_hex
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
-from matplotlib.path import Path as Outline
 
 from hardpan.outputs.palette import EDGE, INK
+from hardpan.outputs.zone_map import bare_axes, outline_path
 from hardpan.records.trial import Treatment, TrialResult
 
 RAMP = "cividis"
@@ -35,11 +33,7 @@ def draw_strips(result: TrialResult) -> Figure:
     west, south, east, north = strips.total_bounds
     pad = 0.03 * max(east - west, north - south)
     shape = float(np.clip((north - south + 2 * pad) / (east - west + 2 * pad), 0.35, 1.25))
-    figure = Figure(figsize=(_WIDTH_IN, _WIDTH_IN * shape))
-    FigureCanvasAgg(figure)
-    axes = figure.add_axes((0, 0, 1, 1))
-    axes.set_axis_off()
-    axes.set_aspect("equal")
+    figure, axes = bare_axes(_WIDTH_IN, _WIDTH_IN * shape)
     shown = points.iloc[:: max(1, int(np.ceil(len(points) / _MOST_POINTS)))]
     axes.scatter(
         shown["x_m"], shown["y_m"], c=shown["value"], cmap=colormaps[RAMP], norm=Normalize(*yield_range(result)), s=14,
@@ -49,16 +43,11 @@ def draw_strips(result: TrialResult) -> Figure:
         ripped = strip["treatment"] == Treatment.RIPPED
         style = {"edgecolor": EDGE if not ripped else INK, "linewidth": 2.6 if ripped else 1.0}
         axes.add_patch(
-            PathPatch(_outline(strip["geometry"]), fill=False, linestyle="-" if ripped else (0, (3, 2)), **style)
+            PathPatch(outline_path(strip["geometry"]), fill=False, linestyle="-" if ripped else (0, (3, 2)), **style)
         )
     axes.set_xlim(west - pad, east + pad)
     axes.set_ylim(south - pad, north + pad)
     return figure
-
-
-def _outline(shape: shapely.Geometry) -> Outline:
-    rings = [shapely.get_coordinates(ring) for ring in shapely.get_rings(shapely.get_parts(shape))]
-    return Outline.make_compound_path(*(Outline(ring, closed=True) for ring in rings))
 
 
 def ramp_stops(count: int = 7) -> Sequence[str]:

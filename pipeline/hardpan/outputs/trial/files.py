@@ -7,11 +7,13 @@ import numpy as np
 import pandas as pd
 
 from hardpan.outputs.folder import fresh_folder
-from hardpan.outputs.ownership import MANIFEST, digests, sealed
+from hardpan.outputs.manifest import provenance, rows_of, write_document
+from hardpan.outputs.ownership import digests
 from hardpan.outputs.trial.page import write_trial_page
 from hardpan.outputs.words.english.trial import EnglishTrial
 from hardpan.outputs.words.units import Units
 from hardpan.records.evidence import TrialRun
+from hardpan.records.trail import MANIFEST
 
 _DECIMALS = {"level": 2, "df": 2}
 """Of trial.csv; the others keep six digits."""
@@ -72,24 +74,16 @@ def _cell(value: float, decimals: int | None) -> str:
 
 
 def _write_manifest(path: Path, run: TrialRun, files: dict[str, str]) -> None:
-    trail, result = run.trail, run.result
-    document = {
-        "tool": "hardpan",
+    result = run.result
+    document = provenance(run.trail) | {
         "kind": "trial",
-        "version": trail.version,
         "paddock": {"name": run.name},
-        "seed": trail.seed,
-        "settings": trail.settings,
-        "settings_sha256": trail.settings_digest,
-        "inputs_sha256": trail.inputs.to_dict(),
-        "versions": trail.versions.to_dict(),
+        "seed": run.trail.seed,
         "unit": result.unit,
         "delay_s": result.delay_s,
-        "model": {name: float(value) for name, value in result.model.items()},
-        "response": json.loads(result.response.to_json(orient="records")),
-        "payback": [] if result.payback is None else json.loads(result.payback.table.to_json(orient="records")),
+        "model": result.model,
+        "response": rows_of(result.response),
+        "payback": [] if result.payback is None else rows_of(result.payback.table),
         "issues": sorted(issue.code for issue in result.issues),
-        "clock": {"started": trail.started, "timings_s": trail.timings_s.to_dict()},
     }
-    text = json.dumps(sealed(document, files), indent=1, sort_keys=True, ensure_ascii=False, allow_nan=False)
-    path.write_text(text + "\n", encoding="utf-8", newline="\n")
+    write_document(path, document, files)

@@ -1,16 +1,15 @@
 """The page of a trial: the answer, the strips, one row a zone, what could be wrong."""
 
 from collections.abc import Hashable, Mapping
-from importlib.resources import files
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
-import jinja2
 import numpy as np
 import pandas as pd
 from markupsafe import Markup
 from matplotlib.figure import Figure
 
+from hardpan.outputs.pages import Table, write_page
 from hardpan.outputs.report.figures import draw_ranges
 from hardpan.outputs.trial.figures import draw_strips, ramp_stops, yield_range
 from hardpan.outputs.words.english.trial import EnglishTrial
@@ -21,22 +20,14 @@ from hardpan.records.trial import LEVEL, Method, TrialResult
 _Row = Mapping[Hashable, Any]
 
 
-class _Table(NamedTuple):
-    heads: list[str]
-    rows: list[list[str]]
-
-
 def write_trial_page(path: Path, run: TrialRun, words: EnglishTrial) -> None:
     """Write the page, one self-contained file."""
     result = run.result
-    loader = jinja2.PackageLoader("hardpan.outputs.trial")
-    environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
-    css = files("hardpan.outputs.report").joinpath("templates/report.css").read_text("utf-8")
     unit, level = words.unit(result), f"{LEVEL:.0%}".replace("%", " %")
     money_unit = words.units.money_per_area
     low, high = yield_range(result)
     context = {
-        "name": run.name or words.label("no_name"), "say": words.label, "css": Markup(css), "trail": run.trail,
+        "name": run.name or words.label("no_name"), "say": words.label, "trail": run.trail,
         "headline": words.headline(result), "unit": unit, "ramp": ramp_stops(), "map_alt": words.map(result),
         "map": Markup(as_svg(draw_strips(result))), "low": words.number(low), "high": words.number(high),
         "chart": Markup(as_svg(_chart(result, words, unit))),
@@ -49,7 +40,7 @@ def write_trial_page(path: Path, run: TrialRun, words: EnglishTrial) -> None:
         "response": _response(result, words), "doubts": words.doubts(result), "cleaning": _cleaning(result, words),
         "means": _means(result, words), "method": words.method(result),
     }  # fmt: skip
-    path.write_text(environment.get_template("trial.html").render(context), encoding="utf-8", newline="\n")
+    write_page(path, "trial", context)
 
 
 def _chart(result: TrialResult, words: EnglishTrial, unit: str) -> Figure:
@@ -59,7 +50,7 @@ def _chart(result: TrialResult, words: EnglishTrial, unit: str) -> Figure:
     return draw_ranges(names, ends, words.label("axis", unit=unit))
 
 
-def _effects(result: TrialResult, words: EnglishTrial) -> _Table:
+def _effects(result: TrialResult, words: EnglishTrial) -> Table:
     """One row a group: the spatial effect with its interval, and the others beside it."""
     by = {(row["group"], row["method"]): row for row in result.effects.to_dict("records")}
     depth = result.means.groupby("zone")["depth_mm"].max()
@@ -78,7 +69,7 @@ def _effects(result: TrialResult, words: EnglishTrial) -> _Table:
         ]
         cells += [_beside(by, group, Method.POOLED, words)] if several else []
         rows.append([*cells, str(one["strips"])])
-    return _Table([words.label(key) for key in keys], rows)
+    return Table([words.label(key) for key in keys], rows)
 
 
 def _beside(by: Mapping[tuple[str, str], _Row], group: str, method: Method, words: EnglishTrial) -> str:
@@ -88,7 +79,7 @@ def _beside(by: Mapping[tuple[str, str], _Row], group: str, method: Method, word
     return f"{words.number(row['effect'], sign=True)} ({words.interval(row['low'], row['high'])})"
 
 
-def _depths(result: TrialResult, words: EnglishTrial) -> _Table:
+def _depths(result: TrialResult, words: EnglishTrial) -> Table:
     rows = [
         [
             words.units.depth(float(row["group"])),
@@ -98,10 +89,10 @@ def _depths(result: TrialResult, words: EnglishTrial) -> _Table:
         ]
         for row in result.by_depth.to_dict("records")
     ]
-    return _Table([words.label(key) for key in ("depth", "effect", "interval", "strips")], rows)
+    return Table([words.label(key) for key in ("depth", "effect", "interval", "strips")], rows)
 
 
-def _money(result: TrialResult, words: EnglishTrial) -> _Table:
+def _money(result: TrialResult, words: EnglishTrial) -> Table:
     keys = ("money_group", "cost", "first", "first_paid", "net", "net_range", "paid")
     units = words.units
     table = pd.DataFrame() if result.payback is None else result.payback.table
@@ -117,10 +108,10 @@ def _money(result: TrialResult, words: EnglishTrial) -> _Table:
         ]
         for row in table.to_dict("records")
     ]
-    return _Table([words.label(key) for key in keys], rows)
+    return Table([words.label(key) for key in keys], rows)
 
 
-def _response(result: TrialResult, words: EnglishTrial) -> _Table:
+def _response(result: TrialResult, words: EnglishTrial) -> Table:
     rows = [
         [
             row["soil_type"],
@@ -130,17 +121,17 @@ def _response(result: TrialResult, words: EnglishTrial) -> _Table:
         ]
         for row in result.response.to_dict("records")
     ]
-    return _Table([words.label(key) for key in ("soil_type", "prior", "posterior", "agrees")], rows)
+    return Table([words.label(key) for key in ("soil_type", "prior", "posterior", "agrees")], rows)
 
 
-def _cleaning(result: TrialResult, words: EnglishTrial) -> _Table:
+def _cleaning(result: TrialResult, words: EnglishTrial) -> Table:
     rows = [
         [words.rule(row["rule"]), words.units.figure(row["points"], 0)] for row in result.cleaning.to_dict("records")
     ]
-    return _Table([words.label("rule"), words.label("taken")], rows)
+    return Table([words.label("rule"), words.label("taken")], rows)
 
 
-def _means(result: TrialResult, words: EnglishTrial) -> _Table:
+def _means(result: TrialResult, words: EnglishTrial) -> Table:
     keys = ("strip", "treatment", "pair", "group", "depth", "points", "mean")
     rows = [
         [
@@ -154,4 +145,4 @@ def _means(result: TrialResult, words: EnglishTrial) -> _Table:
         ]
         for row in result.means.to_dict("records")
     ]
-    return _Table([words.label(key) for key in keys], rows)
+    return Table([words.label(key) for key in keys], rows)

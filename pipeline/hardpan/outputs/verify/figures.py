@@ -3,15 +3,13 @@
 from collections.abc import Mapping
 
 import geopandas as gpd
-import numpy as np
 from matplotlib import colormaps
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 
 from hardpan.outputs.palette import EDGE, EXCLUDED, UNRIPPED, text_on
-from hardpan.outputs.zone_map import outline_path
+from hardpan.outputs.zone_map import map_axes, outline_path
 from hardpan.records.after import Judged
 
 _SCALE = {Judged.NOT_REACHED: 0.95, Judged.PARTLY: 0.6, Judged.BROKEN: 0.1}
@@ -26,11 +24,7 @@ def verdict_colour(verdict: Judged) -> str:
 def draw_verdicts(zones: gpd.GeoDataFrame, verdicts: Mapping[int, Judged], insertions: gpd.GeoDataFrame) -> Figure:
     """Figure of the zones by verdict, with the insertions; unripped ground is pale, and hatched where none can tell."""
     west, south, east, north = zones.total_bounds
-    figure = Figure(figsize=(6.4, float(np.clip(6.4 * (north - south) / (east - west), 2.6, 8.0))))
-    FigureCanvasAgg(figure)
-    axes = figure.add_axes((0, 0, 1, 1))
-    axes.set_axis_off()
-    axes.set_aspect("equal")
+    figure, axes = map_axes((west, south, east, north))
     for row in zones.itertuples():
         verdict = verdicts.get(int(row.zone))
         colour = UNRIPPED if verdict is None else verdict_colour(verdict)

@@ -1,12 +1,10 @@
 """The page of a pass that was probed: the answer, the map, one row a zone, what could be wrong."""
 
-from importlib.resources import files
 from pathlib import Path
-from typing import NamedTuple
 
-import jinja2
 from markupsafe import Markup
 
+from hardpan.outputs.pages import Table, write_page
 from hardpan.outputs.palette import UNRIPPED
 from hardpan.outputs.verify.figures import draw_verdicts, verdict_colour
 from hardpan.outputs.words.english.after import EnglishAfter
@@ -15,34 +13,26 @@ from hardpan.records.after import Judged, Position, VerifyRun, ZoneFound
 from hardpan.records.issues import Issues
 
 
-class _Table(NamedTuple):
-    heads: list[str]
-    rows: list[list[str]]
-
-
 def write_verify_page(path: Path, run: VerifyRun, issues: Issues, words: EnglishAfter) -> None:
     """Write the page, one self-contained file."""
-    loader = jinja2.PackageLoader("hardpan.outputs.verify")
-    environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
-    css = files("hardpan.outputs.report").joinpath("templates/report.css").read_text("utf-8")
     found, zones = run.found, run.earlier.zones
     verdicts = {one.zone: one.verdict for one in found.zones}
     picture = draw_verdicts(zones[zones["kind"] != "exclusion"], verdicts, found.insertions)
     context = {
-        "name": run.earlier.name, "say": words.label, "css": Markup(css), "trail": run.trail,
+        "name": run.earlier.name, "say": words.label, "trail": run.trail,
         "headline": words.headline(found), "map": Markup(as_svg(picture)), "map_alt": words.map(found),
         "key": [
             *((str(one), verdict_colour(one), one is Judged.CANNOT_TELL) for one in Judged if one in verdicts.values()),
             (words.label("unripped"), UNRIPPED, False),
         ],
-        "table": _zones(run, words), "advice": [(one.zone, words.advice(one)) for one in found.zones],
+        "zones": _zones(run, words), "advice": [(one.zone, words.advice(one)) for one in found.zones],
         "doubts": words.doubts(found), "moisture": _moisture(run, words), "method": words.method(),
         "remarks": [(one.place, words.units.say(one.what), words.units.say(one.done)) for one in issues],
     }  # fmt: skip
-    path.write_text(environment.get_template("verify.html").render(context), encoding="utf-8", newline="\n")
+    write_page(path, "verify", context)
 
 
-def _zones(run: VerifyRun, words: EnglishAfter) -> _Table:
+def _zones(run: VerifyRun, words: EnglishAfter) -> Table:
     depth = run.earlier.zones.set_index("zone")["depth_mm"]
     keys = ("zone", "planned", "verdict", "line", "midway", "opened", "broken", "insertions")
     rows = [
@@ -58,16 +48,16 @@ def _zones(run: VerifyRun, words: EnglishAfter) -> _Table:
         ]
         for one in run.found.zones
     ]
-    return _Table([words.label(key) for key in keys], rows)
+    return Table([words.label(key) for key in keys], rows)
 
 
 def _reached(one: ZoneFound, place: Position, words: EnglishAfter) -> str:
     return f"{words.range(one.reached.get(place), depth=True)} / {words.depth(one.expected_mm[place])}"
 
 
-def _moisture(run: VerifyRun, words: EnglishAfter) -> _Table:
+def _moisture(run: VerifyRun, words: EnglishAfter) -> Table:
     rows = [
         [str(row.zone), f"{row.factor:.2f} ({row.low:.2f} to {row.high:.2f})", str(row.controls)]
         for row in run.found.moisture.dropna().itertuples()
     ]
-    return _Table([words.label(key) for key in ("zone", "factor", "controls")], rows)
+    return Table([words.label(key) for key in ("zone", "factor", "controls")], rows)

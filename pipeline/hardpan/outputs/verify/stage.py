@@ -1,23 +1,24 @@
 """Everything that is written of a pass that was probed afterwards."""
 
-import json
 from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import shapely
 
 from hardpan.core.settings import parse
 from hardpan.outputs.folder import fresh_folder
 from hardpan.outputs.geodesy import to_display
-from hardpan.outputs.ownership import MANIFEST, digests, sealed
+from hardpan.outputs.geojson import write_collection
+from hardpan.outputs.manifest import provenance, rows_of, steady, write_document
+from hardpan.outputs.ownership import digests
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.tables import write_table
 from hardpan.outputs.verify.page import write_verify_page
 from hardpan.outputs.words.english.after import EnglishAfter
 from hardpan.outputs.words.units import Units
 from hardpan.records.after import Found, Mean, Position, VerifyRun, ZoneFound
+from hardpan.records.trail import MANIFEST
 
 
 def verify_words(run: VerifyRun) -> EnglishAfter:
@@ -87,42 +88,20 @@ def _within(mean: Mean | None, name: str) -> float:
 
 
 def _write_geojson(path: Path, shown: gpd.GeoDataFrame, name: str) -> None:
-    features = [
-        {
-            "type": "Feature",
-            "properties": {str(key): _plain(value) for key, value in row.items() if key != "geometry"},
-            "geometry": shapely.geometry.mapping(row["geometry"]),
-        }
-        for row in shown.to_dict("records")
-    ]
-    document = {"type": "FeatureCollection", "name": name, "features": features}
-    text = json.dumps(document, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    path.write_text(text + "\n", encoding="utf-8", newline="\n")
+    rows = [{key: _plain(value) for key, value in row.items()} for row in rows_of(shown.drop(columns="geometry"))]
+    write_collection(path, {"name": name}, rows, shown.geometry.to_numpy())
 
 
 def _write_manifest(path: Path, run: VerifyRun, words: EnglishAfter) -> None:
-    trail = run.trail
     files = digests(path.parent)
-    document = {
-        "tool": "hardpan",
+    document = provenance(run.trail) | {
         "command": "verify",
-        "version": trail.version,
         "paddock": {"name": run.earlier.name},
-        "settings": trail.settings,
-        "settings_sha256": trail.settings_digest,
-        "inputs_sha256": trail.inputs.to_dict(),
-        "versions": trail.versions.to_dict(),
         "headline": words.headline(run.found),
-        "moisture": [{str(key): _plain(value) for key, value in row.items()} for row in _records(run.found.moisture)],
-        "files_sha256": {name: digest for name, digest in files.items() if Path(name).suffix in {".csv", ".geojson"}},
-        "clock": {"started": trail.started, "timings_s": trail.timings_s.to_dict()},
+        "moisture": rows_of(run.found.moisture.round(4)),
+        "files_sha256": steady(files),
     }
-    text = json.dumps(sealed(document, files), indent=1, sort_keys=True, ensure_ascii=False, allow_nan=False)
-    path.write_text(text + "\n", encoding="utf-8", newline="\n")
-
-
-def _records(table: pd.DataFrame) -> list[dict[object, object]]:
-    return [dict(row) for row in table.to_dict("records")]
+    write_document(path, document, files)
 
 
 def _plain(value: object) -> object:

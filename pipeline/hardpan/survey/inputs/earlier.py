@@ -1,6 +1,5 @@
 """An earlier run, read from its folder."""
 
-import json
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -11,9 +10,10 @@ import pyproj
 import shapely
 
 from hardpan.core.errors import InputError
-from hardpan.records.after import Earlier
+from hardpan.records.after import READINGS, RECORD, Earlier
+from hardpan.records.trail import MANIFEST
+from hardpan.survey.inputs.folders import read_record
 
-MANIFEST, RECORD, READINGS = "run.json", "record.json", "readings.csv"
 _NUMBERS = (
     "area_ha", "depth_mm", "spacing_mm", "speed_kmh", "loosened_share", "foot_mm", "side_deg", "critical_mm", "width_m",
     "hours", "fuel_l", "beside",
@@ -28,7 +28,7 @@ def read_earlier(folder: Path) -> Earlier:
     InputError
         The folder is no result of `hardpan run`, or its files were changed or are of a version without them.
     """
-    manifest, record = (_document(folder, name) for name in (MANIFEST, RECORD))
+    manifest, record = (read_record(folder, name) for name in (MANIFEST, RECORD))
     try:
         crs = pyproj.CRS.from_user_input(record["working_crs"])
         return Earlier(
@@ -49,21 +49,6 @@ def read_earlier(folder: Path) -> Earlier:
             right="the result of `hardpan run` as it was written",
             do="run again",
         ) from err
-
-
-def _document(folder: Path, name: str) -> Mapping[str, Any]:
-    path = folder / name
-    if not path.is_file():
-        what = "no such folder" if not folder.is_dir() else f"holds no {name}"
-        raise InputError(what=what, where=str(folder), right="the result of `hardpan run`", do="give its folder")
-    try:
-        document = json.loads(path.read_bytes())
-        ours = document["tool"] == "hardpan"
-    except (ValueError, KeyError, TypeError, RecursionError):
-        ours = False
-    if not ours:
-        raise InputError(what="is no record of a run", where=str(path), right="the result of `hardpan run`")
-    return dict(document)
 
 
 def _zones(rows: list[Mapping[str, Any]], crs: pyproj.CRS) -> gpd.GeoDataFrame:

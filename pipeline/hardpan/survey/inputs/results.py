@@ -1,9 +1,7 @@
 """Results of earlier runs, read back from their folders."""
 
 import io
-import json
 from pathlib import Path
-from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -15,9 +13,14 @@ import rasterio
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
 from hardpan.records.comparison import PastRun
+from hardpan.records.trail import MANIFEST
 from hardpan.survey import files, vectors
+from hardpan.survey.inputs.folders import read_record
 
-_NEEDED = ("run.json", "prescription.geojson", "tallies.csv")
+_NEEDED = ("prescription.geojson", "tallies.csv")
+_HELD = frozenset({"settings", "inputs_sha256", "working_crs"})
+"""Parts of run.json that are compared."""
+
 _RASTER, _LAYERS = "surfaces.tif", "prescription.gpkg"
 """Files that a run need not have written."""
 
@@ -30,14 +33,12 @@ def read_result(folder: Path) -> PastRun:
     InputError
         The folder holds no result, or a file of it is missing or damaged.
     """
-    if not folder.is_dir():
-        raise InputError(what="no such folder", where=str(folder), right="the result of `hardpan run`")
+    document = read_record(folder, MANIFEST, holding=_HELD)
     missing = [name for name in _NEEDED if not (folder / name).is_file()]
     if missing:
         raise InputError(
             what=f"holds no {missing[0]}", where=str(folder), right="the result of `hardpan run` with its GeoJSON"
         )
-    document = _document(folder / "run.json")
     layer = vectors.read_layer(files.load(folder / "prescription.geojson", what="the zones"), None, key="RUN")
     crs = pyproj.CRS.from_user_input(document["working_crs"])
     try:
@@ -56,17 +57,6 @@ def read_result(folder: Path) -> PastRun:
         maps=maps,
         grid=grid,
     )
-
-
-def _document(path: Path) -> dict[str, Any]:
-    try:
-        document: dict[str, Any] = json.loads(path.read_bytes())
-        known = document["tool"] == "hardpan" and {"settings", "inputs_sha256", "working_crs"} <= document.keys()
-    except (ValueError, KeyError, TypeError, RecursionError):
-        known = False
-    if not known:
-        raise InputError(what="is no record of a run", where=str(path), right="the result of `hardpan run`")
-    return document
 
 
 def _maps(path: Path) -> tuple[dict[str, Floats], tuple[float, float, float]]:
