@@ -3,6 +3,7 @@
 `stage` is the recipe. Zones are judged by the same means as the nodes were: what other rooms may use is named here.
 """
 
+from hardpan.options.assembly import economy_on
 from hardpan.options.candidates import depth_limits_mm, into_clay_mm
 from hardpan.options.choice import LEAVE, Limits, ZoneEvaluation, by_cover, choose, positions, runner_up
 from hardpan.options.conditions import (
@@ -11,7 +12,6 @@ from hardpan.options.conditions import (
     ceiling_rules,
     clay_or_cored_mm,
     credit_draws,
-    dry_below_mm,
     forbidden_setups,
     is_repellent,
     judge,
@@ -21,7 +21,7 @@ from hardpan.options.conditions import (
     shares_of,
     zone_facts,
 )
-from hardpan.options.economy import Economy, economy_of, loss_of, reach_probability
+from hardpan.options.economy import Economy, economy_of, reach_probability
 from hardpan.options.effort import Passes, machine_limit, published_draft_kn
 from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import clay_ceiling_mm, clay_chance, loosened_to_mm, ridge_mm
@@ -49,8 +49,8 @@ __all__ = [
     "clay_or_cored_mm",
     "credit_draws",
     "depth_limits_mm",
-    "dry_below_mm",
     "economy_of",
+    "economy_on",
     "field_efficiency",
     "forbidden_setups",
     "into_clay_mm",
@@ -58,7 +58,6 @@ __all__ = [
     "judge",
     "known_value",
     "loosened_to_mm",
-    "loss_of",
     "machine_limit",
     "moist_depth_mm",
     "positions",

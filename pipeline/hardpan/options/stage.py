@@ -6,11 +6,12 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats
+from hardpan.options.assembly import economy_on
 from hardpan.options.calibration import calibrate, calibrations
 from hardpan.options.candidates import into_clay_mm, list_candidates
 from hardpan.options.choice import Evaluation, choose, positions
-from hardpan.options.conditions import dry_below_mm, soil_effects
-from hardpan.options.economy import Economy, describe, economy_of, loss_of, reach_probability
+from hardpan.options.conditions import soil_effects
+from hardpan.options.economy import Economy, describe, reach_probability
 from hardpan.options.effort import Puller, refuse_powerless
 from hardpan.options.ground import build_ground
 from hardpan.options.mechanics import least_strength_factor
@@ -68,11 +69,7 @@ def weigh_options(evidence: Evidence, catalog: Catalog, rates: Rates, *, asked: 
     main_soil, main_kpa = ground.soil_names[reference], float(ground.usual_strength_kpa[reference])
     n_draws = rates.scenarios.sizes["draw"]
     draft, measured = calibrate(catalog, ground.textures[reference], asked.machine, main_kpa, n_draws=n_draws)
-    moist_mm = dry_below_mm(
-        survey=survey, ground=ground, catalog=catalog, prescription=prescription, season=asked.season
-    )
-    loss = loss_of(ground, evidence.pan, catalog.response)
-    economy = economy_of(table, ground, catalog, rates, loss=loss, draft=draft, moist_mm=moist_mm)
+    economy = economy_on(ground, table, evidence, catalog, rates, draft=draft, asked=asked)
     pullable, depth_mm = economy.pullable(), economy.section["depth_mm"]
     _refuse_powerless(economy, catalog, main_soil, pullable)
     allowed = ground.allowed(depth_mm, into_clay_mm(table, catalog), pullable)

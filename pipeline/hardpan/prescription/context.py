@@ -17,13 +17,11 @@ from hardpan.options import (
     ceiling_rules,
     clay_chance,
     clay_or_cored_mm,
-    dry_below_mm,
-    economy_of,
+    economy_on,
     field_efficiency,
     into_clay_mm,
     is_repellent,
     judge,
-    loss_of,
     moist_depth_mm,
     positions,
     shares_of,
@@ -169,11 +167,7 @@ def build_context(
     candidates = options.table[["option", "setup", "depth_mm", "spacing_mm"]]
     judged = judge(catalog.rules, facts, catalog.lab)
     capped_by, capped_chance = ceiling_rules(catalog.rules, judged, facts)
-    loss = loss_of(ground, evidence.pan, catalog.response)
-    moist_mm = dry_below_mm(
-        survey=survey, ground=ground, catalog=catalog, prescription=asked.prescription, season=season
-    )
-    economy = economy_of(candidates, ground, catalog, rates, loss=loss, draft=options.draft, moist_mm=moist_mm)
+    economy = economy_on(ground, candidates, evidence, catalog, rates, draft=options.draft, asked=asked)
     return Context(
         table=table,
         options=options,

@@ -15,7 +15,8 @@ from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.survey import Survey
 from hardpan.sites.settings import SiteSettings
 from hardpan.spatial.borders import distances_to_borders
-from hardpan.spatial.cells import centres_inside
+from hardpan.spatial.cells import cells_at, centres_inside
+from hardpan.spatial.soils import soils_at
 
 MOST_TARGETS = 2500
 """Blocks of cells that coverage is measured over: enough for a hundred sites, and quick."""
@@ -62,15 +63,8 @@ class Ground:
 
     def soil_at(self, xy_m: Floats) -> Ints:
         """Soil type at places (k, 2), -1 where the cell may not be probed."""
-        row, col = cells_at(self.frame, xy_m)
+        row, col = cells_at(xy_m, self.frame)
         return self.soil_of_cell[row, col]
-
-
-def cells_at(frame: Frame, xy_m: Floats) -> tuple[Ints, Ints]:
-    """Row and column of the cells of places (k, 2); the nearest where they lie off the frame."""
-    row = np.floor((frame.y_max_m - xy_m[:, 1]) / frame.cell_m).astype(np.int64).clip(0, frame.n_rows - 1)
-    col = np.floor((xy_m[:, 0] - frame.x_min_m) / frame.cell_m).astype(np.int64).clip(0, frame.n_cols - 1)
-    return row, col
 
 
 def survey_ground(survey: Survey, access: Access, settings: SiteSettings) -> Ground:
@@ -99,7 +93,7 @@ def survey_ground(survey: Survey, access: Access, settings: SiteSettings) -> Gro
             where="[sites]",
             do="lower edge_m, exclusion_m or tramline_m, or choose smaller cells",
         )
-    soil = _soils_at(xy, survey.soils, survey.soil_types)
+    soil = soils_at(xy, survey.soils, survey.soil_types)
     grids = _standardised(survey, inside)
     soil_of_cell = np.full(frame.shape, -1)
     soil_of_cell[rows[may], cols[may]] = soil[may]
@@ -141,15 +135,6 @@ def _off_edge(points: np.ndarray, boundary: gpd.GeoSeries, edge_m: float) -> tup
         done=Said("sites there keep {kept} from it at least", kept=distance(float(kept[narrow].min()), 1)),
     )
     return within >= kept[part], (issue,)
-
-
-def _soils_at(xy_m: Floats, soils: gpd.GeoDataFrame, names: tuple[str, ...]) -> Ints:
-    """Position in `names` of the soil type of each place (n, 2), of the nearest polygon where none covers it."""
-    if soils.empty:
-        return np.zeros(len(xy_m), dtype=np.int64)
-    table = soils.sort_values("soil_type", kind="stable")
-    code = np.array([names.index(str(name)) for name in table["soil_type"]])
-    return np.asarray(code[shapely.STRtree(table.geometry.to_numpy()).nearest(shapely.points(xy_m))])
 
 
 def _standardised(survey: Survey, inside: Bools) -> Floats:

@@ -11,7 +11,7 @@ from scipy.spatial import KDTree
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.threads import one_blas_thread
 from hardpan.core.units import M2_PER_HA
-from hardpan.options import Stakes, build_ground, dry_below_mm, economy_of, loss_of, stakes_at
+from hardpan.options import Stakes, build_ground, economy_on, stakes_at
 from hardpan.records.access import Access
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import DecisionSettings
@@ -186,15 +186,9 @@ def _infill(
 
 def _stakes(evidence: Evidence, options: Options, catalog: Catalog, rates: Rates, asked: DecisionSettings) -> Stakes:
     """What is at stake at each place of the map's errors."""
-    survey, prescription = evidence.survey, asked.prescription
-    ground = build_ground(evidence.surfaces, survey, catalog, prescription)
-    moist_mm = dry_below_mm(
-        survey=survey, ground=ground, catalog=catalog, prescription=prescription, season=asked.season
-    )
-    economy = economy_of(
-        options.table[["option", "setup", "depth_mm", "spacing_mm"]], ground, catalog, rates,
-        loss=loss_of(ground, evidence.pan, catalog.response), draft=options.draft, moist_mm=moist_mm,
-    )  # fmt: skip
+    ground = build_ground(evidence.surfaces, evidence.survey, catalog, asked.prescription)
+    candidates = options.table[["option", "setup", "depth_mm", "spacing_mm"]]
+    economy = economy_on(ground, candidates, evidence, catalog, rates, draft=options.draft, asked=asked)
     return stakes_at(economy, options, evidence.surfaces.errors.place_of_node)
 
 

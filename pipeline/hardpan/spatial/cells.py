@@ -1,9 +1,9 @@
-"""Exact areas of a grid's cells inside a polygon, in time that grows with its vertices as they do."""
+"""Cells of a grid: which a place lies in, and their exact areas inside a polygon, in near linear time."""
 
 import numpy as np
 import shapely
 
-from hardpan.core.arrays import Bools, Floats
+from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.records.frame import Frame
 
 _ROUNDING = 1e-9
@@ -16,6 +16,13 @@ def centres_inside(polygon: shapely.Geometry, frame: Frame) -> Bools:
     x, y = np.meshgrid(frame.x_m, frame.y_m)
     inside: Bools = shapely.contains_xy(polygon, x.ravel(), y.ravel()).reshape(frame.shape)
     return inside
+
+
+def cells_at(xy_m: Floats, frame: Frame) -> tuple[Ints, Ints]:
+    """Row and column of the cells of places (n, 2), (n,) each; the nearest where they lie off the frame."""
+    row = np.floor((frame.y_max_m - xy_m[:, 1]) / frame.cell_m).astype(np.int64).clip(0, frame.n_rows - 1)
+    col = np.floor((xy_m[:, 0] - frame.x_min_m) / frame.cell_m).astype(np.int64).clip(0, frame.n_cols - 1)
+    return row, col
 
 
 def areas_in_cells(polygon: shapely.Geometry, frame: Frame) -> Floats:

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import shapely
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import KDTree
@@ -14,7 +13,8 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issue, Outcome
 from hardpan.records.survey import Survey
-from hardpan.spatial.cells import centres_inside
+from hardpan.spatial.cells import cells_at, centres_inside
+from hardpan.spatial.soils import soils_at
 from hardpan.surfaces.settings import SurfaceSettings
 
 SOIL = "soil type "
@@ -91,7 +91,7 @@ def build_domain(insertions: gpd.GeoDataFrame, survey: Survey, settings: Surface
     cell_xy = np.column_stack([frame.x_m[cols], frame.y_m[rows]])
     site_of, site_xy = merge_sites(insertions)
     soil_types = survey.soil_types
-    codes = [_codes_at(xy, survey.soils, soil_types) for xy in (cell_xy, site_xy)]
+    codes = [soils_at(xy, survey.soils, soil_types) for xy in (cell_xy, site_xy)]
     extras, issues = _extra_columns(survey, settings, inside, site_xy)
 
     node_of, node_xy, node_soil, node_m = _lay_nodes(frame, rows, cols, codes[0], settings.node_m)
@@ -162,23 +162,6 @@ def merge_sites(insertions: gpd.GeoDataFrame) -> tuple[Ints, Floats]:
     return rank[merged], places[order]
 
 
-def _codes_at(xy: Floats, soils: gpd.GeoDataFrame, soil_types: tuple[str, ...]) -> Ints:
-    if soils.empty:
-        return np.zeros(len(xy), dtype=np.int64)
-    polygons = soils.sort_values("soil_type", kind="stable")
-    code_of = np.array([soil_types.index(str(name)) for name in polygons["soil_type"]])
-    shapes = polygons.geometry.to_numpy()
-    codes = np.full(len(xy), -1)
-    shapely.prepare(shapes)
-    for code, shape in zip(code_of, shapes, strict=True):
-        free = np.flatnonzero(codes < 0)
-        codes[free[shapely.contains_xy(shape, xy[free, 0], xy[free, 1])]] = code
-    free = np.flatnonzero(codes < 0)
-    if len(free):
-        codes[free] = code_of[shapely.STRtree(shapes).nearest(shapely.points(xy[free]))]
-    return codes
-
-
 def _extra_columns(
     survey: Survey, settings: SurfaceSettings, inside: Bools, site_xy: Floats
 ) -> tuple[list[tuple[str, Floats, Floats]], list[Issue]]:
@@ -186,8 +169,7 @@ def _extra_columns(
     frame = survey.frame
     columns: list[tuple[str, Floats, Floats]] = []
     issues: list[Issue] = []
-    row = np.clip(((frame.y_max_m - site_xy[:, 1]) // frame.cell_m).astype(int), 0, frame.n_rows - 1)
-    col = np.clip(((site_xy[:, 0] - frame.x_min_m) // frame.cell_m).astype(int), 0, frame.n_cols - 1)
+    row, col = cells_at(site_xy, frame)
     if "covariates" in settings.trend:
         for name, raster in survey.covariates.data_vars.items():
             grid = raster.to_numpy().astype(float)

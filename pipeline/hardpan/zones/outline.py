@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from hardpan.core.arrays import Bools, Ints
 from hardpan.core.units import M2_PER_HA
 from hardpan.records.frame import Frame
+from hardpan.spatial.cells import cells_at
 from hardpan.spatial.regions import OUTSIDE, spread
 
 Shapes: TypeAlias = NDArray[np.object_]
@@ -117,9 +118,7 @@ def _class_edges(classes: Ints, frame: Frame) -> Shapes:
 
 
 def _classes_at(points: Shapes, classes: Ints, frame: Frame) -> Ints:
-    column = ((shapely.get_x(points) - frame.x_min_m) / frame.cell_m).astype(np.int64)
-    row = ((frame.y_max_m - shapely.get_y(points)) / frame.cell_m).astype(np.int64)
-    return np.asarray(spread(classes)[row.clip(0, frame.n_rows - 1), column.clip(0, frame.n_cols - 1)])
+    return np.asarray(spread(classes)[cells_at(shapely.get_coordinates(points), frame)])
 
 
 def _holes_at(points: Shapes, excluded: gpd.GeoDataFrame) -> Ints:
