@@ -1,6 +1,6 @@
 """Ground, options and money together: what every option costs and returns, draw by draw."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -90,6 +90,15 @@ class Economy:
         ha = np.stack([(ground.ha * (ground.soil == code)) @ allowed for code in range(len(ground.soils))])
         return np.asarray(np.einsum("sko,so->ko", per_ha, ha))
 
+    def weighted_groups(self, grid_mm: Floats) -> Iterator[tuple[Ints, Weights]]:
+        """Nodes that share all limits, in blocks, with their weights of cumulated loss on a grid of depths."""
+        known: dict[tuple[float, float], Weights] = {}
+        for nodes in self.ground.groups():
+            ends = float(self.ground.reach_mm[nodes[0]]), float(self.moist_mm[self.ground.soil[nodes[0]]])
+            if ends not in known:
+                known[ends] = weights_of(self.section, self.drawn, grid_mm, reach_mm=ends[0], moist_mm=ends[1])
+            yield nodes, known[ends]
+
     def totals(self, allowed: Bools, credit: Floats | None = None) -> Totals:
         """Expectations by node and sums by draw of what each option breaks.
 
@@ -100,17 +109,13 @@ class Economy:
         grid = depth_grid_mm(float(self.section["depth_mm"].max(initial=0.0)))
         gain, loosened = np.zeros(allowed.shape), np.zeros(allowed.shape)
         summed = np.zeros((ground.present.shape[0], allowed.shape[1]))
-        weights: dict[tuple[float, float], Weights] = {}
-        for nodes in ground.groups():
-            ends = float(ground.reach_mm[nodes[0]]), float(self.moist_mm[ground.soil[nodes[0]]])
-            if ends not in weights:
-                weights[ends] = weights_of(self.section, self.drawn, grid, reach_mm=ends[0], moist_mm=ends[1])
+        for nodes, weights in self.weighted_groups(grid):
             top, bottom, present = ground.top_mm[:, nodes].T, ground.bottom_mm[:, nodes].T, ground.present[:, nodes].T
             excess = cumulated_excess(top, bottom, self.loss.shape, grid)
             lost = np.where(present, self.loss.relative(top, bottom, ground.peak_kpa[:, nodes].T), np.float32(0.0))
             block = total_up(
                 excess,
-                weights[ends],
+                weights,
                 worth=lost * self.worth[:, ground.soil[nodes]].T.astype(np.float32),
                 present=present.astype(np.float32),
                 ha=ground.ha[nodes],

@@ -8,7 +8,6 @@ from hardpan.core.arrays import Floats, Ints
 from hardpan.options.economy import Economy
 from hardpan.options.ground import Ground
 from hardpan.options.loosening import cumulated_excess, depth_grid_mm
-from hardpan.options.totals import weights_of
 from hardpan.records.options import Options
 
 MOST_DRAWS = 400
@@ -43,9 +42,7 @@ def stakes_at(economy: Economy, options: Options, place_of_node: Ints) -> Stakes
     gain = np.zeros((n_places, n_draws, fitted.size))
     grid = depth_grid_mm(float(part.section["depth_mm"].max(initial=0.0)))
     worth = part.worth.mean(axis=0)
-    for nodes in ground.groups():
-        reach_mm, moist_mm = float(ground.reach_mm[nodes[0]]), float(part.moist_mm[ground.soil[nodes[0]]])
-        weights = weights_of(part.section, part.drawn, grid, reach_mm=reach_mm, moist_mm=moist_mm)
+    for nodes, weights in part.weighted_groups(grid):
         used = weights.used.mean(axis=0)
         top, bottom, present = ground.top_mm[:, nodes].T, ground.bottom_mm[:, nodes].T, ground.present[:, nodes].T
         lost = np.where(present, part.loss.relative(top, bottom, ground.peak_kpa[:, nodes].T), 0.0)
