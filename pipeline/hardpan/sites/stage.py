@@ -8,7 +8,7 @@ import pandas as pd
 import shapely
 from scipy.spatial import KDTree
 
-from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.core.arrays import Bools, Floats
 from hardpan.core.threads import one_blas_thread
 from hardpan.core.units import M2_PER_HA
 from hardpan.options import Stakes, build_ground, economy_on, stakes_at
@@ -21,9 +21,9 @@ from hardpan.records.options import Options
 from hardpan.records.pan import Bottom, State
 from hardpan.records.probing import Chosen, Forecast, Gain, NumberFrom, SitePlan, Walk
 from hardpan.records.survey import Survey
-from hardpan.sites.coverage import cover, mean_squared_distance, nearest_ha, space_of
+from hardpan.sites.coverage import mean_squared_distance, nearest_ha
+from hardpan.sites.design import Design, place_of, probed_sites
 from hardpan.sites.effort import Scatter, insertions_of, probing_hours, walking_hours
-from hardpan.sites.forecast import expected_sd_mm
 from hardpan.sites.ground import Ground, survey_ground
 from hardpan.sites.infill import Batch, Cost, choose_sites, questions_of
 from hardpan.sites.information import value_information
@@ -31,12 +31,8 @@ from hardpan.sites.names import next_names
 from hardpan.sites.numbers import MOST_SITES, Trials, number_of
 from hardpan.sites.route import walking_order
 from hardpan.sites.settings import SiteSettings
-from hardpan.sites.strata import share_out
 
 logger = logging.getLogger(__name__)
-
-_QUICK = 1
-"""Starts of a search that only tells a number of sites from another."""
 
 
 @one_blas_thread()
@@ -60,7 +56,7 @@ def plan_coverage(
         There is no room for the sites asked for, no time for one, or no number brings the precision.
     """
     ground, probed = survey_ground(survey, access, settings), probed_sites(survey)
-    design = _Design(ground, access, settings, scatter=scatter, fixed=probed.to_numpy(float), seed=seed)
+    design = Design(ground, access, settings, scatter=scatter, fixed=probed.to_numpy(float), seed=seed)
     aim_mm = precision_mm if settings.precision_mm is None else settings.precision_mm
     dense = int(np.ceil(settings.most_per_ha * float(ground.targets.ha.sum())))
     trials = Trials(hours=design.hours, sd_mm=lambda count: design.forecast(count, settings.range_m))
@@ -129,7 +125,7 @@ def plan_infill(
     unknown = float(np.diag(bottom.covariance).mean()) + bottom.site
     spacing_m = float(np.sqrt(M2_PER_HA * ground.targets.ha.sum() / len(probed_sites(survey))))
     insertions = insertions_of(settings, Scatter(between=unknown, within=bottom.insertion), spacing_m)
-    gate = _place_of(access.gate)
+    gate = place_of(access.gate)
     batch = choose_sites(
         value_information(stakes),
         questions_of(
@@ -163,7 +159,7 @@ def _infill(
     """Plan of a batch of sites at places (k, 2)."""
     survey, errors = evidence.survey, evidence.surfaces.errors
     probed = probed_sites(survey)
-    order, length_m = walking_order(xy_m, _place_of(gate))
+    order, length_m = walking_order(xy_m, place_of(gate))
     sd_mm = np.sqrt(np.diag(errors.covariances["bottom"].covariance))[batch.place]
     table = _table(ground, survey, xy_m[order], insertions=insertions, probed=probed, settings=settings)
     number = NumberFrom.COUNT if settings.count else NumberFrom.HOURS if settings.hours else NumberFrom.WORTH
@@ -219,88 +215,6 @@ def _seen(evidence: Evidence, stakes: Stakes) -> Floats:
     met = evidence.pan.insertions[evidence.pan.insertions["state"] == State.PRESENT]
     stopped = (met["bottom_kind"] == Bottom.CENSORED) & (met["bottom_low_mm"] < reach_mm - 1.0)
     return np.asarray(within * (1.0 - float(stopped.mean()) if len(met) else 1.0))
-
-
-class _Design:
-    """Sites of any number on one ground; those of a number are found once."""
-
-    def __init__(
-        self, ground: Ground, access: Access, settings: SiteSettings, *, scatter: Scatter, fixed: Floats, seed: int
-    ) -> None:
-        self._ground, self._settings, self._scatter = ground, settings, scatter
-        self._fixed, self._seed = fixed, seed
-        self._space = space_of(ground, settings.covariate_share)
-        n_soils = 1 + max(int(ground.targets.soil.max()), int(ground.open_soil.max()))
-        self._soil_ha = np.asarray(
-            np.bincount(ground.targets.soil, weights=ground.targets.ha, minlength=n_soils), dtype=np.float64
-        )
-        self._room = np.bincount(ground.open_soil, minlength=n_soils)
-        self._found: dict[int, Floats] = {}
-        self.gate = _place_of(access.gate)
-
-    def sites(self, count: int, *, starts: int) -> Floats:
-        """Places (count, 2), from west to east."""
-        counts = share_out(
-            count,
-            self._soil_ha,
-            least=self._settings.per_soil_type,
-            least_ha=self._settings.least_soil_ha,
-            room=self._room,
-            had=np.bincount(soils_of(self._ground, self._fixed), minlength=len(self._soil_ha)),
-        )
-        xy = cover(self._ground, self._space, counts, self._fixed, starts=starts, seed=self._seed)
-        return xy[np.lexsort((xy[:, 1], xy[:, 0]))]
-
-    def insertions(self, count: int) -> int:
-        """Insertions a site where there are so many sites."""
-        spacing_m = float(np.sqrt(M2_PER_HA * self._soil_ha.sum() / count))
-        return insertions_of(self._settings, self._scatter, spacing_m)
-
-    def hours(self, count: int) -> float:
-        """Time that so many sites take."""
-        _, length_m = walking_order(self._quick(count), self.gate)
-        return walking_hours(length_m, self._settings) + probing_hours(count, self.insertions(count), self._settings)
-
-    def forecast(self, count: int, range_m: float) -> float:
-        """Standard deviation of the map to come of so many sites, mm."""
-        return self.expected(self._quick(count), self.insertions(count), range_m)
-
-    def expected(self, xy_m: Floats, insertions: int, range_m: float) -> float:
-        """Standard deviation of the map to come of sites at places (k, 2) and of those that were probed, mm."""
-        everywhere = self.beside(xy_m)
-        soil = soils_of(self._ground, everywhere)
-        return expected_sd_mm(
-            self._ground.targets, everywhere, soil, scatter=self._scatter, range_m=range_m, insertions=insertions
-        )
-
-    def beside(self, xy_m: Floats) -> Floats:
-        """Places (k, 2) and the sites that were probed."""
-        return np.vstack([xy_m, self._fixed])
-
-    def _quick(self, count: int) -> Floats:
-        if count not in self._found:
-            self._found[count] = self.sites(count, starts=_QUICK)
-        return self._found[count]
-
-
-def _place_of(point: shapely.Point | None) -> Floats | None:
-    """Coordinates (2,) of a point, None of none."""
-    return None if point is None else np.asarray(shapely.get_coordinates(point)[0], dtype=np.float64)
-
-
-def probed_sites(survey: Survey) -> pd.DataFrame:
-    """Mean `x_m`, `y_m` of the insertions of each site that was probed, by its name; no rows before a first survey."""
-    read = survey.profiles.readings
-    table = pd.DataFrame({name: read[name].to_numpy() for name in ("site", "x_m", "y_m")})
-    # sums over sorted coordinates do not depend on the order of the rows
-    return table.sort_values(["site", "x_m", "y_m"]).groupby("site").mean().sort_values(["x_m", "y_m"])
-
-
-def soils_of(ground: Ground, xy_m: Floats) -> Ints:
-    """Soil type of the nearest ground to each place (k, 2)."""
-    if not len(xy_m):
-        return np.empty(0, dtype=np.int64)
-    return np.asarray(ground.targets.soil[KDTree(ground.targets.xy_m).query(xy_m)[1]])
 
 
 def _table(
