@@ -1,6 +1,5 @@
 """What is said of a pass that was probed afterwards."""
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -73,12 +72,10 @@ class EnglishAfter:
 
     def headline(self, found: Found) -> str:
         """The answer in one sentence, and what to do first."""
-        told = Counter(one.verdict for one in found.zones)
         parts = []
         for verdict in Judged:
-            zones = ", ".join(str(one.zone) for one in found.zones if one.verdict is verdict)
-            if told[verdict]:
-                parts.append(f"{_TOLD.get(verdict, str(verdict))} in zone{'s' if told[verdict] > 1 else ''} {zones}")
+            if zones := [one.zone for one in found.zones if one.verdict is verdict]:
+                parts.append(f"{_TOLD.get(verdict, str(verdict))} in zone{_s(zones)} {_listed(zones)}")
         rank = list(_URGENT)
         urgent = sorted((one for one in found.zones if one.change in rank), key=lambda one: rank.index(one.change))
         first = urgent[0] if urgent else None
@@ -90,14 +87,14 @@ class EnglishAfter:
         midway = one.reached.get(Position.MIDWAY)
         line, depth = one.reached.get(Position.LINE), one.expected_mm[Position.LINE]
         short_mm = 0.0 if line is None else max(depth - line.value, 0.0)
-        seen = "" if midway is None else f" (loose to {self._depth(midway.value)} midway)"
+        seen = "" if midway is None else f" (loose to {self.depth(midway.value)} midway)"
         return {
             Change.KEEP: "Keep depth, spacing and speed.",
             Change.RIDGE: f"Ridges of pan stay between the tines{seen}: set them closer, fit wings or shallow leading "
             "tines, or go deeper.",
             Change.PLANNED_RIDGE: "As planned: broken below the tines, with ridges of pan between them. Only closer "
             "tines, wings or shallow leading tines would open those.",
-            Change.DEEPER: f"The tines fell {self._depth(short_mm)} short of the plan: check what depth they hold at "
+            Change.DEEPER: f"The tines fell {self.depth(short_mm)} short of the plan: check what depth they hold at "
             "speed, and slow down or take tines off if the tractor cannot hold it.",
             Change.AGAIN: "Hardly anything was loosened: check depth and points, wait for moisture, and rip again.",
             Change.MIDWAY: "Probe midway between the tines too: on the line alone every pass looks good.",
@@ -136,28 +133,22 @@ class EnglishAfter:
         """A mean with its interval."""
         if mean is None:
             return MISSING
-        say = self._depth if depth else self._share
+        say = self.depth if depth else self.share
         if not np.isfinite(mean.low):
             return f"{say(mean.value)} (one site)"
         return f"{say(mean.value)} ({say(mean.low)} to {say(mean.high)})"
 
     def depth(self, depth_mm: float) -> str:
-        """A depth."""
-        return self._depth(depth_mm)
+        """A depth, to 5 mm."""
+        return self.units.write(5 * round(depth_mm / 5), Measure.DEPTH)
 
     def share(self, value: float) -> str:
-        """A share."""
-        return self._share(value)
+        """A share, within 0 and 1."""
+        return self.units.share(float(np.clip(value, 0.0, 1.0)))
 
     def map(self, found: Found) -> str:
         """The map in words."""
         return " ".join(f"Zone {one.zone}: {one.verdict}." for one in found.zones)
-
-    def _share(self, value: float) -> str:
-        return self.units.share(float(np.clip(value, 0.0, 1.0)))
-
-    def _depth(self, depth_mm: float) -> str:
-        return self.units.write(5 * round(depth_mm / 5), Measure.DEPTH)
 
     def _factor(self, found: Found, zone: int) -> float:
         return float(found.moisture.set_index("zone")["factor"].loc[zone])
