@@ -72,10 +72,11 @@ class EnglishAfter:
 
     def headline(self, found: Found) -> str:
         """The answer in one sentence, and what to do first."""
-        parts = []
-        for verdict in Judged:
-            if zones := [one.zone for one in found.zones if one.verdict is verdict]:
-                parts.append(f"{_TOLD.get(verdict, str(verdict))} in zone{_s(zones)} {_listed(zones)}")
+        parts = [
+            f"{_TOLD.get(verdict, str(verdict))} in zone{_s(zones)} {_listed(zones)}"
+            for verdict in Judged
+            if (zones := [one.zone for one in found.zones if one.verdict is verdict])
+        ]
         rank = list(_URGENT)
         urgent = sorted((one for one in found.zones if one.change in rank), key=lambda one: rank.index(one.change))
         first = urgent[0] if urgent else None
