@@ -44,7 +44,7 @@ mutants: .venv/test
 	$(BIN)/python tests/mutation/check.py
 
 snapshot: .venv/test
-	PYTHONPATH=tests $(BIN)/python -m golden.snapshot
+	PYTHONPATH=tests:data/demo $(BIN)/python -m golden.snapshot
 
 clean:
 	rm -rf .venv out

@@ -1,13 +1,15 @@
 """The invented season after the pass: insertions beside the tines and on unripped ground.
 
 `python data/demo/season.py RESULT` writes after.csv beside this file, from the plan in the folder that `hardpan run`
-wrote for demo.toml: worked as planned but for one zone, in which the tines ran shallow.
+wrote for demo.toml: worked as planned but for one zone, in which the tines ran shallow. It writes yield.csv too, the
+harvest of the check strips (`harvest.py`).
 """
 
 import json
 import sys
 from pathlib import Path
 
+import harvest
 import numpy as np
 import pandas as pd
 import pyproj
@@ -97,6 +99,7 @@ def main(result: Path, folder: Path = HERE) -> None:
     record = json.loads((result / "record.json").read_text(encoding="utf-8"))
     table = insertions(record, np.random.default_rng(SEED))
     table.to_csv(folder / "after.csv", index=False, lineterminator="\n")
+    harvest.points(result).to_csv(folder / "yield.csv", index=False, lineterminator="\n")
 
 
 if __name__ == "__main__":

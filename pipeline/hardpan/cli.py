@@ -55,9 +55,11 @@ def demo(out: OutFolder, keep: Keep = False, verbose: Verbose = False) -> None:
 
     with _plainly(verbose=verbose):
         _run(shipped("demo") / "demo.toml", out, keep=keep, force=False, verbose=verbose)
-        typer.echo("Go on with an invented season after the rip, or with further places to probe:")
-        typer.echo(f"  hardpan verify {out} {shipped('demo') / 'after.toml'} --out {out}-after")
-        typer.echo(f"  hardpan sites {shipped('demo') / 'demo.toml'} --out {out}-sites")
+        folder = shipped("demo")
+        typer.echo("Go on: was the pan broken, what did it give (an invented season), and where to probe again:")
+        typer.echo(f"  hardpan verify {out} {folder / 'after.toml'} --out {out}-after")
+        typer.echo(f"  hardpan trial {folder / 'trial.toml'} --run {out} --out {out}-harvest")
+        typer.echo(f"  hardpan sites {folder / 'demo.toml'} --out {out}-sites")
 
 
 @app.command()
@@ -141,6 +143,9 @@ def new(folder: Annotated[Path, typer.Argument(help="Folder for the template.")]
 def trial(
     file: Annotated[Path, typer.Argument(help="TOML file of the trial: its strips and its harvest.")],
     out: OutFolder,
+    run: Annotated[
+        Path | None, typer.Option("--run", help="Result that laid the strips out, in place of trial.run.")
+    ] = None,
     verbose: Verbose = False,
 ) -> None:
     """Say what ripping gave, from the harvest of its strips, and write the response for the next plan."""
@@ -149,7 +154,7 @@ def trial(
         from hardpan.run.trial import read_trial_settings, run_trial, trial_files
 
         clear_leftovers(Path.cwd(), file.parent, out.parent)
-        settings = read_trial_settings(file)
+        settings = read_trial_settings(file, run=run)
         check_folder(out, (file, *trial_files(settings)))
         with _shown(verbose=verbose) as clock:
             found = run_trial(settings, clock)

@@ -23,8 +23,9 @@ from hardpan.run.manifest import Clock
 pytestmark = pytest.mark.browser
 
 FOLDER = shipped("demo")
-COARSE = {"surfaces": {"cell_m": 15, "draws": 60}}
-"""The demo on fewer cells and draws: what is compared is two ways to one number."""
+COARSE = {"surfaces": {"cell_m": 15, "draws": 60}, "strips": {"pairs": 0}}
+"""The demo on fewer cells and draws, without strips, which other prices lay elsewhere: what is compared is two ways to
+one number."""
 
 POINTS = (
     {"grain": 40}, {"grain": -45}, {"fuel": 60}, {"gain": 70}, {"gain": -60}, {"cost": 55}, {"cost": -50},

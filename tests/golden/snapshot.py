@@ -1,15 +1,20 @@
 """The demo's plan as a reviewed text, and whether a plan is still that one.
 
-`make snapshot` runs the demo and writes demo_plan.txt anew; look at `git diff tests/golden`, and say in the commit
-zone by zone why what changed is right. A change nobody can explain is a fault, not a new snapshot.
+`make snapshot` runs the demo and writes demo_plan.txt anew, and with it the invented season after the pass, which was
+made for that plan; look at `git diff tests/golden`, and say in the commit zone by zone why what changed is right. A
+change nobody can explain is a fault, not a new snapshot.
 """
 
 from datetime import UTC, datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pandas as pd
+import season
 
 from hardpan.core.shipped import shipped
+from hardpan.outputs.settings import OutputSettings
+from hardpan.outputs.stage import write_outputs
 from hardpan.records.evidence import PaddockRun
 from hardpan.run.chain import run_paddock
 from hardpan.run.config import read_config
@@ -77,8 +82,12 @@ def run_demo() -> PaddockRun:
 
 
 def main() -> None:
-    """Write the snapshot anew and print what is different in it."""
-    found = plan_table(run_demo())
+    """Write the snapshot and the season anew and print what is different in the plan."""
+    run = run_demo()
+    with TemporaryDirectory() as folder:
+        write_outputs(run, OutputSettings(formats=("geojson",)), Path(folder) / "demo")
+        season.main(Path(folder) / "demo")
+    found = plan_table(run)
     before = from_text(SNAPSHOT.read_text(encoding="utf-8")) if SNAPSHOT.exists() else found.iloc[:0]
     SNAPSHOT.write_text(to_text(found), encoding="utf-8")
     print("\n".join(differences(before, found)) or "nothing changed")

@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import geopandas as gpd
+import harvest
 import numpy as np
 import pandas as pd
 import pyproj
@@ -24,9 +25,11 @@ from hardpan.outputs.isoxml_reader import read_taskdata
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.stage import write_outputs
 from hardpan.outputs.words.summary import headline, zone_summary
+from hardpan.records.trial import Method
 from hardpan.run.chain import run_paddock
 from hardpan.run.config import read_config
 from hardpan.run.manifest import Clock
+from hardpan.run.trial import read_trial_settings, run_trial
 from hardpan.run.verify import read_after, verify_run
 
 NOW = datetime(2027, 3, 1, tzinfo=UTC)
@@ -216,6 +219,19 @@ def test_the_season_after_finds_the_zone_that_was_worked_too_shallow(demo):
     short = {zone.zone: planned[zone.zone] - zone.reached["line"].value for zone in zones}
     assert short.pop(max(short)) == pytest.approx(season.SHALLOW_MM, abs=25)
     assert all(abs(mm) < 25 for mm in short.values())
+
+
+def test_the_harvest_of_the_strips_shows_the_gains_it_was_made_with(demo):
+    asked = read_trial_settings(shipped("demo") / "trial.toml", run=demo[1])
+    found = run_trial(asked, Clock(now=NOW)).result
+    assert found.delay_s == harvest.DELAY_S
+    rows = found.effects[(found.effects["method"] == Method.SPATIAL) & (found.effects["group"] != "all")]
+    soil = demo[0].plan.zones.set_index("zone")["soil_type"]
+    true = np.array([harvest.GAIN_T_HA[soil[int(zone)]] for zone in rows["group"]])
+    assert set(soil[rows["group"].astype(int)]) == {"deep sand", "sand over clay", "gravelly sand"}
+    assert rows["effect"].to_numpy() == pytest.approx(true, abs=0.1)  # an eighth of the largest: 7 % of the yield
+    prior, learned = (found.response.set_index("soil_type")[name] for name in ("prior", "value"))
+    assert learned["gravelly sand"] < 0.5 * prior["gravelly sand"]
 
 
 def test_the_headline_is_the_one_of_the_record(demo):

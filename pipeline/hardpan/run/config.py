@@ -183,9 +183,9 @@ def read_paddock_config(path: Path) -> PaddockConfig:
 S = TypeVar("S", bound=Settings)
 
 
-def read_settings(path: Path, kind: type[S]) -> S:
-    """Settings of class `kind` in the TOML file `path`, as `read_config` reads them."""
-    values = read_toml(path)
+def read_settings(path: Path, kind: type[S], given: Mapping[str, object] | None = None) -> S:
+    """Settings of class `kind` in the TOML file `path`, as `read_config` reads them; keys that are given go before."""
+    values = _merged(read_toml(path), given or {})
     for key in _endless(values, ""):
         raise SettingsError(what=f"{key} is infinite or no number", where=path.name, right="a finite number")
     folder = path.resolve().parent

@@ -28,8 +28,15 @@ _HELD = frozenset({"settings", "paddock", "working_crs"})
 """Parts of the manifest that it needs."""
 
 
-def read_trial_settings(path: Path) -> TrialSettings:
+def read_trial_settings(path: Path, run: Path | None = None) -> TrialSettings:
     """Settings of the trial in the TOML file `path`.
+
+    Parameters
+    ----------
+    path : Path
+        Paths in it are relative to its folder.
+    run : Path, optional
+        Result that laid the strips out, in place of the file's own.
 
     Raises
     ------
@@ -38,7 +45,8 @@ def read_trial_settings(path: Path) -> TrialSettings:
     SettingsError
         A key is unknown, missing, or has a value that cannot be used.
     """
-    return read_settings(path, Trial).trial
+    given = {} if run is None else {"trial": {"run": str(run.resolve())}}
+    return read_settings(path, Trial, given).trial
 
 
 @one_blas_thread()
