@@ -142,28 +142,17 @@ def test_the_provenance_names_inputs_versions_and_seed(demo):
     assert str(shipped("demo").parent) not in text
 
 
-def test_a_second_run_and_shuffled_rows_give_the_same_bytes(demo, tmp_path):
+def test_a_second_run_of_another_day_with_shuffled_rows_and_one_thread_gives_the_same_bytes(demo, tmp_path):
     copy = tmp_path / "copy"
     shutil.copytree(shipped("demo"), copy)
     probes = (copy / "probes.csv").read_text(encoding="utf-8").splitlines()
     shuffled = [probes[0], *np.random.default_rng(0).permutation(probes[1:])]
     (copy / "probes.csv").write_text("\n".join(shuffled) + "\n", encoding="utf-8")
-    run_into(tmp_path / "again", shipped("demo") / "demo.toml", datetime(2028, 1, 1, tzinfo=UTC))
-    run_into(tmp_path / "shuffled", copy / "demo.toml", datetime(2028, 1, 1, tzinfo=UTC))
-    for name in STABLE:
-        first = (demo[1] / name).read_bytes()
-        assert (tmp_path / "again" / name).read_bytes() == first, name
-        assert (tmp_path / "shuffled" / name).read_bytes() == first, name
-
-
-def test_the_thread_count_changes_nothing(demo, tmp_path):
-    copy = tmp_path / "copy"
-    shutil.copytree(shipped("demo"), copy)
     text = (copy / "demo.toml").read_text(encoding="utf-8")
     (copy / "demo.toml").write_text(text.replace("[surfaces]\n", "[surfaces]\nthreads = 1\n"), encoding="utf-8")
-    run_into(tmp_path / "single", copy / "demo.toml", datetime(2028, 1, 1, tzinfo=UTC))
+    run_into(tmp_path / "again", copy / "demo.toml", datetime(2028, 1, 1, tzinfo=UTC))
     for name in STABLE:
-        assert (tmp_path / "single" / name).read_bytes() == (demo[1] / name).read_bytes(), name
+        assert (tmp_path / "again" / name).read_bytes() == (demo[1] / name).read_bytes(), name
 
 
 @pytest.fixture(scope="module")

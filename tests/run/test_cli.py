@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from hardpan.core.shipped import shipped
+from small_paddock import Small
 
 MODULE = [sys.executable, "-m", "hardpan"]
 
@@ -68,7 +69,8 @@ STAGES = ("survey", "pan", "surfaces", "options", "zones", "prescription", "cost
 
 
 def test_verbose_logs_what_each_stage_does_and_nothing_is_said_without_it(tmp_path):
-    quiet, told = (hardpan("demo", "--out", tmp_path / str(flag), *flag) for flag in ((), ("--verbose",)))
+    config = Small().write(tmp_path / "in")
+    quiet, told = (hardpan("run", config, "--out", tmp_path / str(flag), *flag) for flag in ((), ("--verbose",)))
     said, again = ([line for line in of.stdout.splitlines() if str(tmp_path) not in line] for of in (quiet, told))
     assert (quiet.returncode, quiet.stderr, said) == (0, "", again)
     lines = [line.split(" ", 1)[1] for line in told.stderr.splitlines()]

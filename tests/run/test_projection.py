@@ -49,7 +49,7 @@ print(projected, peak * 1024)
 
 CASES = {
     "small": {},
-    "many cells": {"surfaces": "draws = 20\ncell_m = 0.25"},
+    "many cells": {"surfaces": "draws = 20\ncell_m = 0.4"},
     "many draws": {"surfaces": "draws = 1000\nnode_m = 5"},
     "many options": {"surfaces": "draws = 20\ncell_m = 2\nnode_m = 2", "prescription": "step_mm = 5"},
 }

@@ -29,9 +29,9 @@ def test_kriging_from_the_nearest_gives_the_map_of_the_whole_system(fields, monk
 
 
 @pytest.mark.slow
-def test_six_thousand_insertions_are_mapped_with_the_right_uncertainty(fields):
+def test_twenty_four_hundred_insertions_are_mapped_with_the_right_uncertainty(fields):
     """The truth is known at points, so that points are mapped."""
-    truth = fields.invent(fields.Recipe(n_sites=2000, stopped=0.3), 7)
+    truth = fields.invent(fields.Recipe(n_sites=800, stopped=0.3), 7)
     surfaces = mapped(truth, block=False)
     on = truth.present & surfaces.inside
     error = surfaces.maps["pan_bottom_mm"].to_numpy()[on] - truth.bottom_mm[on]

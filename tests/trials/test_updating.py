@@ -45,7 +45,7 @@ def test_a_sure_harvest_of_a_usual_season_is_believed(planned):
 
 
 def test_more_of_a_harvest_is_never_less_of_a_gain(planned):
-    means = [mean(update(seen(effect), planned, "usual", seed=1)) for effect in np.linspace(-0.4, 1.6, 6)]
+    means = [mean(update(seen(effect), planned, "usual", seed=1)) for effect in (-0.4, 0.3, 0.9, 1.6)]
     assert np.all(np.diff(means) > 0)
 
 
