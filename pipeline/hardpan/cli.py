@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from hardpan.core.errors import HardpanError
+from hardpan.records.farm import RunnerKind
 
 if TYPE_CHECKING:
     from hardpan.outputs.settings import OutputSettings
@@ -188,6 +189,45 @@ def compare(
                 paths = write_comparison(found, out, clock.now.strftime("%Y-%m-%dT%H:%M:%SZ"))
         typer.echo(comparison_words(found).headline(found))
         typer.echo(f"{len(paths)} files in {out}")
+
+
+@app.command()
+def farm(  # noqa: PLR0917 - a command has as many options as it has
+    file: Annotated[
+        Path, typer.Argument(help="List of paddocks: TOML with [[paddocks]], or CSV with a column config.")
+    ],
+    out: Annotated[Path, typer.Option("--out", help="Folder for the results, one folder a paddock.")],
+    runner: Annotated[
+        RunnerKind, typer.Option("--runner", help="One after the other, in processes here, or on a cluster.")
+    ] = RunnerKind.PROCESSES,
+    workers: Annotated[
+        int | None, typer.Option("--workers", min=1, help="Paddocks at a time; as many as processors if left out.")
+    ] = None,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Check every paddock and project its memory; write nothing.")
+    ] = False,
+    verbose: Verbose = False,
+) -> None:
+    """Work out a list of paddocks, going on where an earlier call ended; exit code 3 where one failed."""
+    with _plainly(verbose=verbose):
+        from hardpan.outputs.words.english import farm as words
+        from hardpan.run.farm import FarmOptions, run_farm
+
+        options = FarmOptions(runner=runner, workers=workers, dry=dry_run)
+        with _shown(verbose=verbose) as clock:
+            found = run_farm(file, out, clock, options, tell=lambda *far: clock.announce(words.progress(*far)))
+            if not dry_run:
+                from hardpan.outputs.farm.files import write_farm
+
+                with clock.stage("outputs"):
+                    write_farm(found, out)
+        if dry_run:
+            _print_table(*words.memory_table(found))
+        typer.echo(words.headline(found))
+        for job, outcome in found.failed:
+            typer.echo(f"hardpan: {words.failure(job, outcome)}", err=True)
+        if found.failed:
+            raise typer.Exit(3)
 
 
 def main() -> None:

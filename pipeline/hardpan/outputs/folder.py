@@ -120,6 +120,33 @@ def fresh_folder(folder: Path, *, keep: bool = False) -> Iterator[Path]:
         raise
 
 
+@contextmanager
+def fresh_files(folder: Path) -> Iterator[Path]:
+    """Empty folder in `folder`, whose files are renamed into it when the block ends without an error.
+
+    The manifest comes first: it lists what the others are to be, and what they replace, so that whoever finds files of
+    both kinds after a killed run knows all of them as ours.
+
+    Raises
+    ------
+    HardpanError
+        The disk is full or cannot be written to.
+    """
+    try:
+        with _part(folder.resolve() / "files") as part:
+            (part / _NEW).mkdir()
+            yield part / _NEW
+            for new in sorted((part / _NEW).iterdir(), key=lambda path: path.name != MANIFEST):
+                new.replace(folder / new.name)
+    except BaseException as err:
+        reason = _reason(err, folder)
+        if reason:
+            raise HardpanError(
+                what=f"what is told of all paddocks cannot be written: {reason}", where=str(folder), do="free space"
+            ) from err
+        raise
+
+
 def clear_leftovers(*folders: Path) -> None:
     """Remove what runs killed on this machine left in `folders`; a result moved aside for good comes back first.
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from hardpan.records.trail import MANIFEST
 
-_FILES, _SEAL = "files_sha256", "seal_sha256"
+LISTED, _SEAL = "files_sha256", "seal_sha256"
 """Keys under `clock` of the manifest: digests of all files beside it, and of its own content without this one."""
 
 _NOT_PART = "which is not part of the earlier result"
@@ -18,13 +18,19 @@ _NOT_PART = "which is not part of the earlier result"
 def digests(folder: Path) -> dict[str, str]:
     """SHA-256 of every file below `folder` but its manifest, by its path inside, in order."""
     paths = {path.relative_to(folder).as_posix(): path for path in _entries(folder) if path.is_file()}
-    return {name: _digest(path) for name, path in sorted(paths.items()) if name != MANIFEST}
+    return {name: digest_of(path) for name, path in sorted(paths.items()) if name != MANIFEST}
 
 
 def sealed(document: dict[str, Any], files: dict[str, str]) -> dict[str, Any]:
     """Manifest with the digests of `files` and of itself under `clock`, JSON types only."""
-    document = {**document, "clock": {**document.get("clock", {}), _FILES: files}}
+    document = {**document, "clock": {**document.get("clock", {}), LISTED: files}}
     return {**document, "clock": {**document["clock"], _SEAL: _seal(document)}}
+
+
+def is_sealed(document: dict[str, Any]) -> bool:
+    """Whether a manifest stands as it was written."""
+    clock = dict(document["clock"])
+    return bool(clock.pop(_SEAL, "") == _seal({**document, "clock": clock}))
 
 
 def not_ours(folder: Path) -> str:
@@ -39,6 +45,11 @@ def not_ours(folder: Path) -> str:
     return reason or next(filter(None, (_objection(path, folder, listed) for path in _entries(folder))), "")
 
 
+def missing_files(folder: Path) -> list[str]:
+    """Files that the manifest of a result lists and that are not there."""
+    return [name for name in _listed(folder / MANIFEST)[0] if not (folder / name).is_file()]
+
+
 def _listed(manifest: Path) -> tuple[dict[str, str], str]:
     """Files that a manifest lists, and why it cannot be relied on, "" where it can."""
     if manifest.is_symlink() or not manifest.is_file():
@@ -46,7 +57,7 @@ def _listed(manifest: Path) -> tuple[dict[str, str], str]:
     try:
         document = json.loads(manifest.read_bytes())
         ours, clock = document["tool"] == "hardpan", dict(document["clock"])
-        seal, files = clock.pop(_SEAL, ""), dict(clock.get(_FILES, {}))
+        seal, files = clock.pop(_SEAL, ""), dict(clock.get(LISTED, {}))
     except (ValueError, KeyError, TypeError, RecursionError):
         ours = False
     if not ours:
@@ -66,7 +77,7 @@ def _objection(path: Path, folder: Path, listed: dict[str, str]) -> str:
         return ""
     if name not in listed or not path.is_file():
         return f"holds {name}, {_NOT_PART}"
-    return "" if _digest(path) == listed[name] else f"{name} was changed since the earlier result was written"
+    return "" if digest_of(path) == listed[name] else f"{name} was changed since the earlier result was written"
 
 
 def _entries(folder: Path) -> Iterator[Path]:
@@ -76,7 +87,8 @@ def _entries(folder: Path) -> Iterator[Path]:
         yield from (Path(place) / name for name in sorted([*folders, *files]))
 
 
-def _digest(path: Path) -> str:
+def digest_of(path: Path) -> str:
+    """SHA-256 of a file."""
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
 

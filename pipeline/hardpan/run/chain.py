@@ -13,6 +13,7 @@ from hardpan.pan.stage import detect_pan
 from hardpan.prescription.stage import prescribe
 from hardpan.records.catalog import Catalog
 from hardpan.records.evidence import Evidence, PaddockRun, Prepared
+from hardpan.records.farm import WHOLE_MACHINE, Allotment
 from hardpan.records.options import Options
 from hardpan.records.pan import PanFeatures
 from hardpan.records.probing import SitePlan
@@ -32,10 +33,13 @@ from hardpan.zones.stage import check_ground, draw_zones
 
 
 @one_blas_thread()
-def run_paddock(config: Config, clock: Clock, *, further: bool | None = None) -> PaddockRun:
+def run_paddock(
+    config: Config, clock: Clock, *, further: bool | None = None, allotment: Allotment = WHOLE_MACHINE
+) -> PaddockRun:
     """Everything the configuration asks for, from readings to money; writes nothing.
 
-    Where to probe again is worked out where `further`; left out, where a report is to say so.
+    Where to probe again is worked out where `further`; left out, where a report is to say so. The `allotment` is what
+    this run may take of a machine that others use at the same time; the result does not depend on it.
 
     Raises
     ------
@@ -43,10 +47,10 @@ def run_paddock(config: Config, clock: Clock, *, further: bool | None = None) ->
         An input or a setting cannot be used.
     """
     seed = config.paddock.seed
-    ready = prepare(config, clock)
+    ready, surfaces_asked = prepare(config, clock, allotment), _within(config, allotment).surfaces
     catalog, survey, pan, rates = ready.catalog, ready.survey, ready.pan, ready.rates
     with clock.stage("surfaces"):
-        surfaces = map_pan(pan, survey, config.surfaces, seed=seed, progress=clock.progress)
+        surfaces = map_pan(pan, survey, surfaces_asked, seed=seed, progress=clock.progress)
     evidence = Evidence(survey=survey, pan=pan, surfaces=surfaces)
     with clock.stage("options"):
         options = weigh_options(evidence, catalog, rates, asked=config.decision)
@@ -97,7 +101,13 @@ def _further(evidence: Evidence, options: Options, ready: Prepared, config: Conf
         return None
 
 
-def prepare(config: Config, clock: Clock) -> Prepared:
+def _within(config: Config, allotment: Allotment) -> Config:
+    """Configuration with no more threads than allotted."""
+    threads = min(config.surfaces.threads, allotment.threads or config.surfaces.threads)
+    return config.model_copy(update={"surfaces": config.surfaces.model_copy(update={"threads": threads})})
+
+
+def prepare(config: Config, clock: Clock, allotment: Allotment = WHOLE_MACHINE) -> Prepared:
     """All that is known before anything is mapped: what `hardpan check` reads and refuses, and `run` builds on.
 
     Raises
@@ -107,7 +117,7 @@ def prepare(config: Config, clock: Clock) -> Prepared:
     """
     with clock.stage("survey"):
         catalog = _catalog_or_all_faults(config)
-        memory = memory_of(config.memory)
+        memory = memory_of(config.memory, allotment)
         survey, pan = read_inputs(config, catalog, memory)
         check_outputs(survey, config.outputs)
         check_mappable(pan)
@@ -118,7 +128,7 @@ def prepare(config: Config, clock: Clock) -> Prepared:
             catalog, config.season, survey.soil_types, n_draws=config.surfaces.draws, seed=config.paddock.seed
         )
         ready = Prepared(catalog=catalog, survey=survey, pan=pan, rates=rates, access=access)
-        check_memory(ready, config, replace(memory, held_bytes=held_bytes()))
+        check_memory(ready, _within(config, allotment), replace(memory, held_bytes=held_bytes()))
     return ready
 
 

@@ -154,8 +154,8 @@ class Config(PaddockConfig):
     probes: ProbeSettings = setting(says="The penetrometer log")
 
 
-def read_config(path: Path) -> Config:
-    """Configuration of a probed paddock in the TOML file `path`.
+def read_config(path: Path, defaults: Mapping[str, object] | None = None) -> Config:
+    """Configuration of a probed paddock in the TOML file `path`; what it leaves out comes from `defaults`.
 
     Raises
     ------
@@ -164,7 +164,7 @@ def read_config(path: Path) -> Config:
     SettingsError
         A key is unknown, missing, or has a value that cannot be used.
     """
-    return read_settings(path, Config)
+    return read_settings(path, Config, defaults=defaults)
 
 
 def read_paddock_config(path: Path) -> PaddockConfig:
@@ -183,9 +183,18 @@ def read_paddock_config(path: Path) -> PaddockConfig:
 S = TypeVar("S", bound=Settings)
 
 
-def read_settings(path: Path, kind: type[S], given: Mapping[str, object] | None = None) -> S:
-    """Settings of class `kind` in the TOML file `path`, as `read_config` reads them; keys that are given go before."""
-    values = _merged(read_toml(path), given or {})
+def read_settings(
+    path: Path,
+    kind: type[S],
+    given: Mapping[str, object] | None = None,
+    *,
+    defaults: Mapping[str, object] | None = None,
+) -> S:
+    """Settings of class `kind` in the TOML file `path`, as `read_config` reads them.
+
+    Keys that are `given` go before those of the file, and `defaults` stand where it leaves them out.
+    """
+    values = _merged(_merged(defaults or {}, read_toml(path)), given or {})
     for key in _endless(values, ""):
         raise SettingsError(what=f"{key} is infinite or no number", where=path.name, right="a finite number")
     folder = path.resolve().parent

@@ -73,21 +73,24 @@ def trail_of(config: PaddockConfig, survey: Survey, clock: Clock) -> Trail:
 
 def trail_of_tables(config: Settings, digests: pd.Series, seed: int, clock: Clock) -> Trail:
     """Provenance of a result that rests on tables of settings and their files; paths are cut to file names."""
-    return _trail(_named(config.model_dump(mode="json", by_alias=True), config), digests, seed, clock)
-
-
-def _trail(settings: dict[str, object], digests: pd.Series, seed: int, clock: Clock) -> Trail:
-    canonical = json.dumps(settings, sort_keys=True, ensure_ascii=False)
+    settings, digest = settings_of(config)
     return Trail(
         version=hardpan.__version__,
         versions=pd.Series({name: importlib.metadata.version(name) for name in LIBRARIES}),
         settings=settings,
-        settings_digest=hashlib.sha256(canonical.encode()).hexdigest(),
+        settings_digest=digest,
         inputs=digests,
         seed=seed,
         started=clock.now.strftime("%Y-%m-%dT%H:%M:%SZ"),
         timings_s=pd.Series(clock.seconds, dtype=float),
     )
+
+
+def settings_of(config: Settings) -> tuple[dict[str, object], str]:
+    """Tables of settings as used, paths cut to file names, and their SHA-256."""
+    settings = _named(config.model_dump(mode="json", by_alias=True), config)
+    canonical = json.dumps(settings, sort_keys=True, ensure_ascii=False)
+    return settings, hashlib.sha256(canonical.encode()).hexdigest()
 
 
 def _named(dumped: dict[str, object], config: Settings) -> dict[str, object]:

@@ -78,7 +78,7 @@ def check_memory(ready: Prepared, config: Config, memory: Memory) -> None:
         With both figures, and what takes most of it.
     """
     sizes = sizes_of(ready, config)
-    parts = max(project(sizes).values(), key=lambda stage: sum(stage.values()))
+    parts = _most(sizes)
     largest = max(parts, key=lambda name: parts[name])
     surfaces = config.surfaces
     what, where, do = {
@@ -101,6 +101,16 @@ def check_memory(ready: Prepared, config: Config, memory: Memory) -> None:
         where=where,
         do=f"{do}, check the boundary and its CRS, or raise memory.most_gb",
     )
+
+
+def projected_bytes(ready: Prepared, config: Config) -> float:
+    """Memory that a run will take at most, on top of what is held."""
+    return sum(_most(sizes_of(ready, config)).values())
+
+
+def _most(sizes: Sizes) -> dict[str, float]:
+    """What takes memory in the stages that take most."""
+    return max(project(sizes).values(), key=lambda stage: sum(stage.values()))
 
 
 def project(sizes: Sizes) -> dict[str, dict[str, float]]:

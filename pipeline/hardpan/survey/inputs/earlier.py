@@ -36,7 +36,7 @@ def read_earlier(folder: Path) -> Earlier:
             crs=crs,
             boundary=shapely.from_wkt(record["boundary"]),
             threshold_kpa=float(record["threshold_kpa"]),
-            zones=_zones(record["zones"], crs),
+            zones=zones_of(record, crs),
             readings=_readings(folder / READINGS),
             settings=dict(manifest["settings"]),
             models=pd.DataFrame(manifest.get("models", [])),
@@ -51,8 +51,9 @@ def read_earlier(folder: Path) -> Earlier:
         ) from err
 
 
-def _zones(rows: list[Mapping[str, Any]], crs: pyproj.CRS) -> gpd.GeoDataFrame:
-    table = pd.DataFrame(rows)
+def zones_of(record: Mapping[str, Any], crs: pyproj.CRS) -> gpd.GeoDataFrame:
+    """Zones in the record of a run, as in `Earlier.zones`; a `KeyError` or `ValueError` where it was changed."""
+    table = pd.DataFrame(record["zones"])
     for name in _NUMBERS:
         table[name] = pd.to_numeric(table[name]) if name in table else float("nan")
     shapes = shapely.from_wkt(table["geometry"].to_numpy(dtype=object))

@@ -1,0 +1,1 @@
+"""The files that tell of many paddocks: table, zones, sums, page."""

@@ -1,0 +1,82 @@
+"""Every file that tells of many paddocks, written beside its place and renamed into it at the end."""
+
+from pathlib import Path
+
+import pandas as pd
+
+from hardpan.outputs.farm.folder import REPLACED, own_files
+from hardpan.outputs.folder import fresh_files
+from hardpan.outputs.manifest import write_document
+from hardpan.outputs.ownership import digests
+from hardpan.outputs.tables import write_table
+from hardpan.records.across import FarmRun
+from hardpan.records.farm import Job, Outcome
+from hardpan.records.trail import MANIFEST
+
+COLUMNS = ("paddock", "config", "status", "reason", "ripped_ha", "net", "hours", "litres", "seconds", "peak_mb")
+"""Columns of farm.csv."""
+
+_MB = 1e6
+
+
+def write_farm(run: FarmRun, folder: Path) -> tuple[Path, ...]:
+    """Write what tells of all paddocks into the folder that holds their results; give the paths.
+
+    Raises
+    ------
+    HardpanError
+        The disk is full.
+    """
+    replaced = own_files(folder)
+    with fresh_files(folder) as work:
+        write_table(work / "farm.csv", paddock_table(run))
+        _write_manifest(work, run, replaced)
+        names = sorted(path.name for path in work.iterdir())
+    return tuple(folder / name for name in names)
+
+
+def paddock_table(run: FarmRun) -> pd.DataFrame:
+    """One row a paddock, in the order of the list; figures that are not known are missing."""
+    rows = [_row(run, job, outcome) for job, outcome in zip(run.jobs, run.outcomes, strict=True)]
+    return pd.DataFrame(rows, columns=[*COLUMNS])
+
+
+def _row(run: FarmRun, job: Job, outcome: Outcome) -> dict[str, object]:
+    row: dict[str, object] = {
+        "paddock": outcome.slug,
+        "config": _from(run.file.resolve().parent, job.config),
+        "status": str(outcome.status),
+        "reason": outcome.reason,
+        "seconds": outcome.seconds,
+        "peak_mb": None if outcome.peak_bytes is None else round(outcome.peak_bytes / _MB),
+    }
+    result = run.results.get(outcome.slug)
+    if result is not None:
+        row |= {name: getattr(result, name) for name in ("ripped_ha", "net", "hours", "litres")}
+    return row
+
+
+def _from(folder: Path, config: Path) -> str:
+    """Path of a configuration from the folder of the list, where it lies below it."""
+    return config.relative_to(folder).as_posix() if config.is_relative_to(folder) else str(config)
+
+
+def _write_manifest(work: Path, run: FarmRun, replaced: dict[str, str]) -> None:
+    """Write run.json: the list, and of each paddock where it stands, what came of it and the number of its plan."""
+    files = digests(work)
+    paddocks = [
+        {
+            "paddock": outcome.slug, "name": job.paddock, "place": job.place, "config": job.config.name,
+            "plan": run.results[outcome.slug].plan_number if outcome.slug in run.results else None,
+        }
+        for job, outcome in zip(run.jobs, run.outcomes, strict=True)
+    ]  # fmt: skip
+    document = {
+        "tool": "hardpan",
+        "kind": "farm",
+        "version": run.version,
+        "list": {"file": run.file.name, "sha256": run.digest},
+        "paddocks": paddocks,
+        "clock": {"started": run.started, REPLACED: {name: one for name, one in replaced.items() if name != MANIFEST}},
+    }
+    write_document(work / MANIFEST, document, files)

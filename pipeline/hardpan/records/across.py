@@ -1,0 +1,54 @@
+"""Results of several paddocks side by side."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import geopandas as gpd
+
+from hardpan.records.farm import Job, Outcome
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PaddockResult:
+    """What the folder of one paddock says of its plan."""
+
+    name: str
+    zones: gpd.GeoDataFrame
+    """One row a zone as planned, working CRS: `zone`, `kind`, `soil_type`, `setup`, `depth_mm`, `area_ha`, `hours`,
+    `fuel_l` and others of record.json."""
+    ripped_ha: float
+    net: float
+    """Expected net return, money."""
+    hours: float
+    litres: float
+    plan_number: str
+
+    @property
+    def net_per_hour(self) -> float:
+        """Expected net return per hour of the machine, 0 where nothing is ripped."""
+        return self.net / self.hours if self.hours else 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FarmRun:
+    """A list of paddocks worked through, as the outputs receive it."""
+
+    file: Path
+    """The list."""
+    digest: str
+    """SHA-256 of the list."""
+    jobs: tuple[Job, ...]
+    outcomes: tuple[Outcome, ...]
+    """One a job, in the order of the list."""
+    results: Mapping[str, PaddockResult]
+    """Slug to result, of those done or kept."""
+    version: str
+    started: str
+    """UTC, ISO 8601."""
+
+    @property
+    def failed(self) -> tuple[tuple[Job, Outcome], ...]:
+        """Paddocks that failed, in the order of the list."""
+        pairs = zip(self.jobs, self.outcomes, strict=True)
+        return tuple((job, outcome) for job, outcome in pairs if outcome.status == "failed")

@@ -1,0 +1,135 @@
+"""A list of paddocks, worked through: one result folder a paddock, and what is told of all of them."""
+
+import hashlib
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import hardpan
+from hardpan.core.errors import HardpanError, SettingsError
+from hardpan.farm.processes import Processes
+from hardpan.farm.protocol import Runner
+from hardpan.farm.serial import Serial
+from hardpan.farm.stage import Tell, unheard, work_through
+from hardpan.outputs.farm.folder import check_farm_folder
+from hardpan.outputs.folder import clear_leftovers
+from hardpan.records.across import FarmRun, PaddockResult
+from hardpan.records.farm import Allotment, Job, Outcome, RunnerKind, Status
+from hardpan.run.farm_job import work_paddock
+from hardpan.run.farm_list import FarmList, read_farm_list
+from hardpan.run.free_memory import free_bytes, usable_cores
+from hardpan.run.manifest import Clock
+from hardpan.survey.inputs.across import read_paddock_result
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FarmOptions:
+    """How a list is worked through."""
+
+    runner: RunnerKind = RunnerKind.PROCESSES
+    scheduler: str | None = None
+    """Address of a running scheduler; None: one of this machine's own."""
+    workers: int | None = None
+    """Paddocks at a time; None: as many as processors."""
+    dry: bool = False
+    """Check every paddock and write nothing."""
+
+
+LOCAL = FarmOptions()
+
+
+def run_farm(file: Path, out: Path, clock: Clock, options: FarmOptions = LOCAL, *, tell: Tell = unheard) -> FarmRun:
+    """What came of every paddock of a list; the result of each is put into its own folder below `out`.
+
+    A paddock whose earlier result is whole and made of the same inputs, settings and version keeps it. One that fails
+    stops no other. Killed at any moment, each folder holds a whole result or none, and the same call goes on.
+
+    Raises
+    ------
+    HardpanError
+        The list cannot be used, `out` holds what is not ours, or the scheduler cannot be reached; nothing is written.
+    """
+    with clock.stage("list"):
+        listed = read_farm_list(file)
+        check_farm_folder(out, [one.slug for one in listed.paddocks])
+    with open_runner(options) as runner:
+        if not options.dry:
+            out.mkdir(parents=True, exist_ok=True)
+            clear_leftovers(out)
+        jobs = _jobs(listed, out, clock, dry=options.dry)
+        with clock.stage("paddocks"):
+            outcomes = work_through(_by_worth(jobs), work_paddock, runner, tell=tell, progress=clock.progress)
+    found, results = _read_results(jobs, {outcome.slug: outcome for outcome in outcomes})
+    return FarmRun(
+        file=file,
+        digest=hashlib.sha256(file.read_bytes()).hexdigest(),
+        jobs=jobs,
+        outcomes=found,
+        results=results,
+        version=hardpan.__version__,
+        started=clock.now.strftime("%Y-%m-%dT%H:%M:%SZ"),
+    )
+
+
+@contextmanager
+def open_runner(options: FarmOptions) -> Iterator[Runner]:
+    """The runner asked for, with its processes or its connection ended after the block.
+
+    Raises
+    ------
+    HardpanError
+        It needs what is not installed, or cannot be reached.
+    """
+    if options.scheduler is not None and options.runner is not RunnerKind.DASK:
+        raise SettingsError(what=f"--scheduler {options.scheduler} without --runner dask", do="add --runner dask")
+    workers = options.workers or usable_cores()
+    part = Allotment(free_bytes=free_bytes() / workers, threads=max(1, usable_cores() // workers))
+    if options.runner is RunnerKind.SERIAL:
+        yield Serial()
+    else:
+        yield Processes(workers=workers, allotment=part)
+
+
+def _jobs(listed: FarmList, out: Path, clock: Clock, *, dry: bool) -> tuple[Job, ...]:
+    return tuple(
+        Job(
+            paddock=one.name,
+            place=one.place,
+            config=one.config.resolve(),
+            folder=out.resolve() / one.slug,
+            defaults=listed.defaults,
+            version=hardpan.__version__,
+            now=clock.now,
+            dry=dry,
+        )
+        for one in listed.paddocks
+    )
+
+
+def _by_worth(jobs: tuple[Job, ...]) -> tuple[Job, ...]:
+    """Jobs in the order of work: first those never worked out, then by return per hour of the earlier result."""
+    worth = {job.slug: _earlier_worth(job) for job in jobs}
+    return tuple(sorted(jobs, key=lambda job: -worth[job.slug]))
+
+
+def _earlier_worth(job: Job) -> float:
+    with suppress(HardpanError):
+        return read_paddock_result(job.folder).net_per_hour
+    return float("inf")
+
+
+def _read_results(
+    jobs: tuple[Job, ...], outcomes: dict[str, Outcome]
+) -> tuple[tuple[Outcome, ...], dict[str, PaddockResult]]:
+    """Outcomes in the order of the jobs, and the results of those done or kept; what cannot be read has failed."""
+    found, results = list[Outcome](), dict[str, PaddockResult]()
+    for outcome in (outcomes[job.slug] for job in jobs):
+        told = outcome
+        if outcome.status in {Status.DONE, Status.KEPT}:
+            try:
+                results[outcome.slug] = read_paddock_result(jobs[len(found)].folder)
+            except HardpanError as err:
+                told = replace(outcome, status=Status.FAILED, reason=str(err))
+        found.append(told)
+    return tuple(found), results

@@ -1,0 +1,40 @@
+"""The plan of a paddock, read from the folder of its result, to stand beside those of others."""
+
+from pathlib import Path
+
+import pyproj
+import shapely
+
+from hardpan.core.errors import InputError
+from hardpan.records.across import PaddockResult
+from hardpan.records.after import RECORD
+from hardpan.records.ledger import Strategy
+from hardpan.records.trail import MANIFEST
+from hardpan.survey.inputs.earlier import zones_of
+from hardpan.survey.inputs.folders import read_record
+
+_FIGURES = {"ripped_ha": "ripped_ha", "net": "net", "hours": "hours", "litres": "fuel_l"}
+"""Figure of a result to its name among the strategies of run.json."""
+
+
+def read_paddock_result(folder: Path) -> PaddockResult:
+    """Plan of a paddock, from the folder of `hardpan run`.
+
+    Raises
+    ------
+    InputError
+        The folder is no result, or its files were changed.
+    """
+    manifest, record = (read_record(folder, name) for name in (MANIFEST, RECORD))
+    try:
+        plan = next(row for row in manifest["strategies"] if row["strategy"] == Strategy.PLAN)
+        return PaddockResult(
+            name=str(record["name"]),
+            zones=zones_of(record, pyproj.CRS.from_user_input(record["working_crs"])),
+            plan_number=str(manifest["plan"]),
+            **{ours: float(plan[theirs] or 0.0) for ours, theirs in _FIGURES.items()},
+        )
+    except (KeyError, ValueError, TypeError, StopIteration, shapely.errors.ShapelyError) as err:
+        raise InputError(
+            what=f"{MANIFEST} or {RECORD} is missing a part or was changed", where=str(folder), do="run again"
+        ) from err

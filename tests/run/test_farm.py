@@ -1,0 +1,163 @@
+"""Whole lists of paddocks, from the command line."""
+
+import csv
+import errno
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from builders.farm import write_list
+from hardpan.cli import app
+from hardpan.run import farm_job
+
+ALONE = ("--runner", "serial")
+
+
+def farm(file, out, *more):
+    return CliRunner().invoke(app, ["farm", str(file), "--out", str(out), *(more or ALONE)])
+
+
+def rows(out):
+    with (out / "farm.csv").open(encoding="utf-8", newline="") as table:
+        return {row["paddock"]: row for row in csv.DictReader(table)}
+
+
+def statuses(out):
+    return {name: row["status"] for name, row in rows(out).items()}
+
+
+def contents(folder):
+    """Bytes of every file below a folder but the manifests, which hold times, and those without their times."""
+    found = {}
+    for path in sorted(one for one in folder.rglob("*") if one.is_file()):
+        name = path.relative_to(folder).as_posix()
+        if path.name == "run.json":
+            document = json.loads(path.read_bytes())
+            del document["clock"]
+            found[name] = document
+        elif name != "farm.csv":
+            found[name] = path.read_bytes()
+    return found
+
+
+@pytest.fixture(scope="module")
+def worked(tmp_path_factory):
+    """A list of three of which the second fails, worked through."""
+    folder = tmp_path_factory.mktemp("farm")
+    path = write_list(folder, ["north", "broken", "south"])
+    (folder / "broken" / "probes.csv").write_text("no,table\n")
+    return path, folder / "out", farm(path, folder / "out")
+
+
+def test_one_failure_stops_no_other_and_is_told_with_its_place(worked):
+    _, out, told = worked
+    assert told.exit_code == 3
+    assert statuses(out) == {"north": "done", "broken": "failed", "south": "done"}
+    assert told.stderr.startswith("hardpan: farm.toml, paddock 2: broken failed: probes.csv: ")
+    assert len(told.stderr.strip().splitlines()) == 1
+    assert rows(out)["broken"]["reason"] in told.stderr
+    assert not (out / "broken").exists()
+    assert rows(out)["north"]["config"] == "north/paddock.toml"
+
+
+def test_the_result_of_a_paddock_is_that_of_a_run_of_its_own(worked, tmp_path):
+    path, out, _ = worked
+    config = path.parent / "north" / "paddock.toml"
+    text = config.read_text()
+    config.write_text(text + '\n[outputs]\nformats = ["geojson"]\n')
+    told = CliRunner().invoke(app, ["run", str(config), "--out", str(tmp_path / "alone")])
+    config.write_text(text)
+    assert told.exit_code == 0, told.stderr
+    assert contents(tmp_path / "alone") == contents(out / "north")
+
+
+def test_a_second_call_keeps_what_is_finished_and_works_out_what_changed(worked):
+    path, out, _ = worked
+    before = contents(out)
+    again = farm(path, out)
+    assert statuses(out) == {"north": "kept", "broken": "failed", "south": "kept"}
+    assert contents(out)["north/zones.csv"] == before["north/zones.csv"]
+    config = path.parent / "south" / "paddock.toml"
+    config.write_text(config.read_text().replace("draws = 20", "draws = 25"))
+    (path.parent / "broken" / "probes.csv").write_bytes((path.parent / "north" / "probes.csv").read_bytes())
+    mended = farm(path, out)
+    assert (again.exit_code, mended.exit_code) == (3, 0), mended.stderr
+    assert statuses(out) == {"north": "kept", "broken": "done", "south": "done"}
+
+
+def test_a_dry_run_says_what_would_be_done_and_writes_nothing(tmp_path):
+    path = write_list(tmp_path, ["north"])
+    told = farm(path, tmp_path / "out", *ALONE, "--dry-run")
+    assert told.exit_code == 0
+    assert "north" in told.stdout
+    assert "GB" in told.stdout
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize("words", [("--runner", "serial", "--scheduler", "tcp://127.0.0.1:1"), ("--runner", "best")])
+def test_an_option_that_cannot_be_is_told_before_anything_is_written(tmp_path, words):
+    told = farm(write_list(tmp_path, ["north"]), tmp_path / "out", *words)
+    assert told.exit_code == 2
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_list_with_a_missing_configuration_writes_nothing(tmp_path):
+    path = write_list(tmp_path, ["north"])
+    (tmp_path / "north" / "paddock.toml").unlink()
+    told = farm(path, tmp_path / "out")
+    assert told.exit_code == 2
+    assert len(told.stderr.strip().splitlines()) == 1
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_full_disk_fails_the_paddocks_it_meets_and_leaves_no_half_of_them(tmp_path, monkeypatch):
+    path = write_list(tmp_path, ["north", "south"])
+    write, full = farm_job.write_outputs, []
+
+    def fill(run, settings, folder):
+        if folder.name == "north" and not full:
+            full.append(folder)
+            from hardpan.outputs import stage
+
+            def no_space(*_):
+                raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+            with pytest.MonkeyPatch.context() as patch:
+                patch.setattr(stage, "write_record", no_space)
+                return write(run, settings, folder)
+        return write(run, settings, folder)
+
+    monkeypatch.setattr(farm_job, "write_outputs", fill)
+    told = farm(path, tmp_path / "out")
+    assert told.exit_code == 3
+    assert "No space left on device" in told.stderr
+    assert statuses(tmp_path / "out") == {"north": "failed", "south": "done"}
+    assert not list((tmp_path / "out").glob(".*"))
+    assert not (tmp_path / "out" / "north").exists()
+    assert farm(path, tmp_path / "out").exit_code == 0
+    assert statuses(tmp_path / "out") == {"north": "done", "south": "kept"}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="sends a signal")
+def test_a_killed_call_leaves_whole_results_and_the_next_one_goes_on(tmp_path):
+    names = ["a", "b", "c"]
+    path, out = write_list(tmp_path, names), tmp_path / "out"
+    command = [sys.executable, "-m", "hardpan", "farm", str(path), "--out", str(out), *ALONE]
+    process = subprocess.Popen(command, env={**os.environ, "PYTHONPATH": str(Path(farm_job.__file__).parents[2])})
+    while process.poll() is None and not (out / "a" / "run.json").exists():
+        time.sleep(0.02)
+    process.send_signal(signal.SIGKILL)
+    assert process.wait() == -signal.SIGKILL
+    whole = {name for name in names if (out / name).exists()}
+    assert "a" in whole
+    assert not (out / "farm.csv").exists()
+    assert farm(path, out).exit_code == 0
+    assert {name for name, status in statuses(out).items() if status == "kept"} == whole
+    assert not list(out.glob(".*"))
