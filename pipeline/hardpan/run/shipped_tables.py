@@ -2,6 +2,7 @@
 
 import difflib
 from collections.abc import Iterator, Mapping
+from functools import cache
 from typing import Any, TypeAlias, TypeGuard, TypeVar
 
 from hardpan.core.errors import SettingsError
@@ -23,6 +24,11 @@ FLAT = ("effort", "lab", "prices", "response", "water")
 
 def read_table(name: str) -> dict[str, Any]:
     """Shipped table, the rows of the decision table by their constraint."""
+    return dict(_shipped_table(name))
+
+
+@cache
+def _shipped_table(name: str) -> dict[str, Any]:
     table: dict[str, Any] = read_toml(shipped("configs") / f"{name}.toml")
     return {row["constraint"]: row for row in table["rule"]} if name == "rules" else table
 

@@ -3,6 +3,7 @@
 import re
 import unicodedata
 from collections.abc import Mapping
+from functools import lru_cache
 
 from hardpan.core.units import MM_PER
 
@@ -63,11 +64,14 @@ PRESSURE: Mapping[str, str] = {
     "bar": r"bars?",
     "N": r"n|newtons?",
 }
+_NAMES = 4096
+"""Names remembered: a header is looked at once for every separator and layout it may have."""
 _LENGTH_TEXT = re.compile(r"\s*([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:e[+-]?\d{1,3})?)\s*([a-z\"″]*)\s*")
 _LENGTH = {unit: re.compile(rf"(?<![a-z])(?:{names})(?![a-z])") for unit, names in LENGTH.items()}
 _PRESSURE = {unit: re.compile(rf"(?<![a-z/])(?:{names})(?![a-z])") for unit, names in PRESSURE.items()}
 
 
+@lru_cache(maxsize=_NAMES)
 def fold(name: str) -> str:
     """Name without case, accents, underscores and doubled spaces."""
     if name.isascii():
@@ -77,6 +81,7 @@ def fold(name: str) -> str:
     return " ".join(plain.replace("_", " ").split())
 
 
+@lru_cache(maxsize=_NAMES)
 def bare(name: str) -> str:
     """Folded name without brackets and units, for looking up."""
     text = re.sub(r"\(.*?\)|\[.*?\]", " ", name)
@@ -86,11 +91,13 @@ def bare(name: str) -> str:
     return " ".join(re.sub(r"[^a-z0-9]+", " ", text.replace("%", " pct ")).split())
 
 
+@lru_cache(maxsize=_NAMES)
 def length_unit(name: str) -> str | None:
     """Unit of length that a folded name states, or None."""
     return next((unit for unit, pattern in _LENGTH.items() if pattern.search(name)), None)
 
 
+@lru_cache(maxsize=_NAMES)
 def pressure_unit(name: str) -> str | None:
     """Unit of cone index or force that a folded name states, or None."""
     return next((unit for unit, pattern in _PRESSURE.items() if pattern.search(name)), None)
