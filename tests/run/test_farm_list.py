@@ -7,7 +7,6 @@ from hardpan.core.errors import HardpanError
 from hardpan.run.config import read_config
 from hardpan.run.farm_list import read_farm_list, slug_of
 
-
 NORTH = "[[paddocks]]\nconfig = 'north/paddock.toml'"
 
 
