@@ -1,6 +1,7 @@
 """Strips in a plan: zones of their own, and nothing lost of the rest."""
 
 import json
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -10,6 +11,7 @@ import shapely
 
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.stage import write_outputs
+from hardpan.outputs.words.summary import zone_summary
 from hardpan.records.reasons import CheckStrip
 from hardpan.strips.settings import StripSettings
 from hardpan.strips.stage import lay_strips, strip_width_m
@@ -126,3 +128,16 @@ def test_every_file_says_strips_and_the_strip_file_is_read_by_gdal(laid, run, tm
     assert [(row["zone"], row["pairs"]) for row in promise] == [("all", 6), (1, 3), (2, 3)]
     page = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
     assert "all together find a difference of" in page
+
+
+def test_strips_share_one_row_of_the_report_and_of_the_terminal(laid, run, tmp_path):
+    with_strips = replace(run, zones=laid.zones, plan=laid.plan, strips=laid.strips)
+    write_outputs(with_strips, OutputSettings(formats=("report",)), tmp_path / "out")
+    page = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
+    rows = re.findall(r'<tbody class="zone"><tr><th scope="row">([^<]*)<', page)
+    assert sorted(rows[:-1]) == ["1", "2", "3", "4"]
+    assert rows[-1] == "5 to 10"
+    last = zone_summary(with_strips, OutputSettings())[1][-1]
+    left = laid.plan.zones[laid.plan.zones["kind"] == "strip"]
+    assert last[0] == "5 to 10"
+    assert float(last[1]) == pytest.approx(left["area_ha"].sum(), abs=0.1)

@@ -39,7 +39,10 @@ def zone_table(run: PaddockRun, settings: OutputSettings = METRIC) -> gpd.GeoDat
 
 
 def zone_summary(run: PaddockRun, settings: OutputSettings = METRIC) -> Table:
-    """Headings, and a row a zone: area, depth, set-up, return with its likely range, and reason."""
+    """Headings, and a row a zone: area, depth, set-up, return with its likely range, and reason.
+
+    Check strips share the last row.
+    """
     units = Units.of_terminal(settings, run.rates.currency)
     words = speak(units, run.catalog)
     parts = {
@@ -50,8 +53,9 @@ def zone_summary(run: PaddockRun, settings: OutputSettings = METRIC) -> Table:
     keys = ("zone", "area", "depth", "setup", "net", "range", "reason")
     headings = [words.page.label(f"summary_{key}", **parts.get(key, {})) for key in keys]
     shown = shown_quantities(run.plan.zones, run.ledger.lines, units)
-    rows = []
-    for zone in told_zones(run.plan, words).to_dict("records"):
+    rows, zones = [], told_zones(run.plan, words)
+    strips = zones.loc[zones["kind"] == "strip", "zone"]
+    for zone in zones[zones["kind"] != "strip"].to_dict("records"):
         ripped = zone["depth_mm"] > 0
         rows.append(
             [
@@ -64,6 +68,9 @@ def zone_summary(run: PaddockRun, settings: OutputSettings = METRIC) -> Table:
                 zone["reason"],
             ]
         )
+    if len(strips):
+        area = units.area(shown.loc[strips, "area_ha"].sum(), bare=True)
+        rows.append([words.page.numbers(strips), area, "0", "-", "-", "-", words.page.label("strips_left")])
     return headings, rows
 
 

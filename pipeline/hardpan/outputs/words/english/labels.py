@@ -18,6 +18,7 @@ REPORT = {
     "keep_out": "keep out",
     "leave": "leave",
     "strip": "strip",
+    "strips_left": "Leave unripped: check strips, each to compare with the ripped strip beside it.",
     "strips": "Check strips",
     "doubts": "What could be wrong",
     "remarks_made": "{n} remarks were made on the input and on the way;",

@@ -1,6 +1,6 @@
 """What report, job card, map and terminal say around the figures."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from hardpan.core.said import Amount, Measure
@@ -245,6 +245,11 @@ class EnglishPage:
         moist = self._span(self.units.depth(moist_mm[0]), self.units.depth(moist_mm[1]))
         rain = self._span(self.units.rain(rain_mm[0]), self.units.rain(rain_mm[1]))
         return f"moist to {moist}" + (f"; about {rain} more rain" if rain_mm[1] > 0 else "")
+
+    def numbers(self, zones: Iterable[int]) -> str:
+        """Numbers of zones that follow one another, the first and the last of them."""
+        found = sorted(zones)
+        return self._span(str(found[0]), str(found[-1])) if found else ""
 
     def strips(self, strips: Strips) -> str:
         """What check strips are laid, and which difference they can show."""
