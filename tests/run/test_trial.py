@@ -149,6 +149,7 @@ def test_a_harvest_beyond_all_that_was_expected_teaches_nothing_and_says_so(laid
     out, record, _ = harvest_of(laid_out, "beyond", 4.0, season="usual")
     assert record["issues"] == ["harvest-unexpected"]
     assert tomllib.loads((out / "response.toml").read_text()) == {}
+    assert "lies far outside" in (out / "response.toml").read_text()
     assert record["payback"] == []
 
 

@@ -23,6 +23,9 @@ LEVEL = 0.9
 STRIP = ("strip", "treatment", "pair", "zone", "depth_mm", "soil_type", "geometry")
 """Columns of `TrialStrips.table`."""
 
+UNEXPECTED = "harvest-unexpected"
+"""Code of the issue that the harvest agrees with nothing the plan reckoned with."""
+
 POINT = ("x_m", "y_m", "value", "time_s", "speed_ms", "swath_m", "moisture_pct")
 """Columns of `Harvest.points`."""
 

@@ -13,6 +13,7 @@ from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.trial import (
     EFFECT,
     LEVEL,
+    UNEXPECTED,
     Harvest,
     Method,
     Payback,
@@ -184,7 +185,7 @@ def _consequences(
     posterior = update(tried, planned, settings.season, seed=settings.seed)
     if not posterior.believable:
         unexpected = _remark(
-            "harvest-unexpected",
+            UNEXPECTED,
             "the harvest lies far outside of what the gains of the soil types and the season allow",
             "no response and no return is worked out; check trial.season and the gains in [soil.types] of the run",
         )

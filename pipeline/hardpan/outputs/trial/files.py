@@ -46,7 +46,7 @@ def trial_words(run: TrialRun) -> EnglishTrial:
 def write_response(path: Path, run: TrialRun, words: EnglishTrial) -> None:
     """Write gains of soil types as tables that a configuration takes in."""
     response = run.result.response
-    lines = [f"# {line}" for line in words.response_head(run.name, known=len(response) > 0)]
+    lines = [f"# {line}" for line in words.response_head(run.name, run.result)]
     for row in response.to_dict("records"):
         entry = {"value": row["value"], "low": row["low"], "high": row["high"]}
         numbers = ", ".join(f"{name} = {round(float(value), 3) + 0.0}" for name, value in entry.items())

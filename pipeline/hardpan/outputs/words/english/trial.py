@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from hardpan.outputs.words.units import Units
-from hardpan.records.trial import Method, Rule, Treatment, TrialResult
+from hardpan.records.trial import UNEXPECTED, Method, Rule, Treatment, TrialResult
 
 LABELS = {
     "head": "Trial",
@@ -200,15 +200,18 @@ class EnglishTrial:
         zones = "1 zone" if row["effects"] == 1 else f"{row['effects']} zones"
         return f"trial of strips in {zones}; before it {row['prior']:g} ({row['prior_low']:g} to {row['prior_high']:g})"
 
-    def response_head(self, name: str, *, known: bool) -> Sequence[str]:
+    def response_head(self, name: str, result: TrialResult) -> Sequence[str]:
         """First lines of response.toml."""
         lines = [f"Response of soil types to ripping, from the trial {name}".strip() + "."]
-        if known:
-            return [*lines, 'Name this file in the next configuration: [soil] response = "response.toml".']
-        return [
-            *lines,
-            "Nothing follows: the trial names no run, its yields are not in t/ha, or no strip lies in a ripped zone.",
-        ]
+        if len(result.response):
+            return [
+                *lines,
+                'Name this file in the next configuration: [soil] response = "response.toml". A gain that stands there',
+                "in [soil.types] goes before the one of this file: take it out.",
+            ]
+        told = [self._sentence(issue.what) for issue in result.issues if issue.code == UNEXPECTED]
+        why = told or ["The trial names no run, its yields are not in t/ha, or no strip lies in a ripped zone."]
+        return [*lines, f"Nothing follows. {why[0]}"]
 
     def _sentence(self, text: str) -> str:
         told = self.units.say(text)
