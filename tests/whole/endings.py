@@ -30,13 +30,16 @@ class Refusal:
 
 
 def _sites(built: Built) -> tuple[int, int]:
-    """At how many places insertions say for certain whether there is a pan, and at how many they may."""
+    """At how many places insertions say for certain whether there is a pan, and at how many they may.
+
+    Where all end in soft ground each says how far down there is none, however early it ends.
+    """
     table = built.probes.table
     if built.recipe.spread == "spot":
         return 1, 1
     deepest = table["read_mm"].max()
     whole = table["read_mm"] >= deepest
-    told = whole | (table["present"] & (table["read_mm"] > table["top_mm"]))
+    told = whole | (table["present"] & (table["read_mm"] > table["top_mm"])) | ~table["present"].any()
     return table.loc[whole, "site"].nunique(), table.loc[told, "site"].nunique()
 
 

@@ -72,6 +72,8 @@ class Context:
     """Name of each exclusion to the widest strip kept around it."""
     lift_m: Mapping[str, float]
     """Name of each exclusion to the ground beside it in which the tines rise, 0 where it is not buried."""
+    soft_to_mm: float | None
+    """`PanFeatures.soft_to_mm`."""
 
     def repellent(self, row: int) -> bool:
         """Whether a rule on water repellence is met in the zone of a row."""
@@ -184,6 +186,7 @@ def build_context(
         capped_chance=np.where(np.array(capped_by) >= 0, capped_chance, 1.0),
         kept_m=survey.paddock.exclusions.groupby("name")["buffer_m"].max().to_dict(),
         lift_m=(survey.paddock.exclusions.groupby("name")["buried"].any() * zones.lift_m).to_dict(),
+        soft_to_mm=evidence.pan.soft_to_mm,
     )
 
 

@@ -101,6 +101,7 @@ def _left(decision: Decision, place: int) -> Left:
         shallowest=shallowest,
         other_pays=other_pays,
         cover=_cover(decision, place),
+        soft_to_mm=context.soft_to_mm,
     )
 
 

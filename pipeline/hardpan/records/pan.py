@@ -104,3 +104,10 @@ class PanFeatures:
         missing = [name for name in PAN if name not in self.insertions]
         if missing:
             raise InputError(what=f"pan features lack {', '.join(missing)}", right="all of `records.columns.PAN`")
+
+    @property
+    def soft_to_mm(self) -> float | None:
+        """Depth above which half of the readings end in soft ground, None where a pan was met or all was read."""
+        if not self.insertions["missed"].median() > 0 or self.insertions["top_mm"].notna().any():
+            return None
+        return float(self.insertions["soft_to_mm"].median())

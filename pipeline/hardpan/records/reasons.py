@@ -170,6 +170,8 @@ class Left:
     """Another set-up than those fitted would pay here."""
     cover: Cover | None = None
     """None under the rule `return`."""
+    soft_to_mm: float | None = None
+    """`PanFeatures.soft_to_mm`."""
 
     @property
     def held_by(self) -> Held | None:

@@ -150,6 +150,10 @@ def test_limits_are_told_to_us_readers_in_their_units(us, changes, said):
         ({"best": replace(BEST, held=DEEPEST)}, "110 $/ha; the ripper goes no deeper than 450 mm."),
         ({"cover": Cover(asked=0.9, reached=0.93)}, "no pan is expected on 93% of it."),
         (
+            {"soft_to_mm": 412.5},
+            "no pan was met, but half of the readings end above 412 mm and one may lie deeper.",
+        ),
+        (
             {"cover": Cover(asked=0.9, reached=0.4, reachable=0.7), "best": replace(BEST, held=DEEPEST)},
             "no depth allowed passes below the pan on more than 70% of it; the ripper goes no deeper than 450 mm.",
         ),

@@ -125,14 +125,21 @@ class EnglishZones:
         """What ground is left for, as a code and as a clause."""
         if not why.responds:
             return why.soil_type, f"ripping is not expected to pay on {why.soil_type}"
-        if why.covered:
-            return "no pan", "no pan is expected"
+        if no_pan := self._no_pan(why, on=""):
+            return "no pan", no_pan
         held = why.held_by
         if held is not None:
             return held.limit, self.held(held)
         if why.cover is not None:
             return "cover", "no depth allowed passes below the pan on enough of it"
         return "", NOTHING_PAYS
+
+    def _no_pan(self, why: Left, *, on: str) -> str:
+        """That there is no pan `on` a share of the ground, "" where that is not why it is left."""
+        if why.soft_to_mm is not None:
+            end = self.units.rounded(why.soft_to_mm, Measure.DEPTH)
+            return f"no pan was met, but half of the readings end above {end} and one may lie deeper"
+        return f"no pan is expected{on.format(why.cover.reached)}" if why.covered and why.cover is not None else ""
 
     def change(self, reason: Reason) -> str:
         """What would turn the choice, "" where nothing would."""
@@ -229,8 +236,8 @@ class EnglishZones:
             soil = self.catalog.soils.get(why.soil_type)
             note = f" ({soil.note})" if soil is not None and soil.note else ""
             return f"ripping is not expected to pay on {why.soil_type}{note}"
-        if why.covered and why.cover is not None:
-            return f"no pan is expected on {why.cover.reached:.0%} of it"
+        if no_pan := self._no_pan(why, on=" on {:.0%} of it"):
+            return no_pan
         if why.best is None:
             end = f", and {self.held(why.shallowest)}" if why.shallowest is not None else ""
             return f"{'' if why.barred is None else self.held(why.barred)}{end}"
