@@ -1,0 +1,1 @@
+"""Weather and paddocks in; when the soil is fit, and which paddock is ripped when, out."""

@@ -1,0 +1,294 @@
+"""Which paddock is ripped by which rig on which days: the best plan found, how good one could be, and a simple one."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import date
+
+import numpy as np
+import pandas as pd
+
+from hardpan.core.arrays import Bools
+from hardpan.core.errors import InputError
+from hardpan.records.season import Fate, Job, Rig, SeasonPlan, Stress
+from hardpan.season.programme import Solution, Whole, solve
+from hardpan.season.search import improve, settle
+from hardpan.season.visits import Pairs, Visits, pairs_of, visits_of
+from hardpan.season.walk import Stint, Walker
+
+EXACT_VISITS = 150
+"""Visits up to which a plan is also sought in whole visits, which then soon ends; more of them are searched only."""
+TRIALS_PER_JOB = 800
+"""Changes tried for each paddock; beyond that plans of 60 paddocks grew better by less than a thousandth."""
+DAY_H = 24.0
+
+
+def plan_season(
+    jobs: Sequence[Job],
+    rigs: Sequence[Rig],
+    days: Sequence[date],
+    *,
+    gap: float = 0.01,
+    seconds: float = 25.0,
+    seed: int = 1,
+) -> SeasonPlan:
+    """Plan worth most among those found, with the worth that no plan can surpass.
+
+    Parameters
+    ----------
+    jobs : sequence of Job
+        Paddocks; each is ripped whole by one rig or left.
+    rigs : sequence of Rig
+        What can rip, each in one place at a time.
+    days : sequence of date
+        The days of the plan, in order.
+    gap : float
+        Relative gap at which the integer programme may stop.
+    seconds : float
+        Time the integer programme may take; where it is cut short the bound is higher than it need be.
+    seed : int
+        Of the search.
+
+    Raises
+    ------
+    InputError
+        A paddock is listed twice, a calendar has other days, a day has more than 24 hours, or a paddock that must be
+        ripped cannot be.
+
+    Notes
+    -----
+    An integer programme that lets a rig be in two paddocks by halves bounds the worth of every plan from above
+    (`programme`). Its order of paddocks is walked through, and bettered by small changes (`search`); few paddocks are
+    planned by the programme in whole visits as well. `SeasonPlan.gap` is between the plan walked and the bound.
+    """
+    _check(jobs, rigs, days)
+    pairs = pairs_of(jobs, rigs)
+    visits = visits_of(jobs, rigs, pairs)
+    scale = 1.0 + float(np.abs(pairs.net).sum())
+    walkers = [Walker(jobs, rig, [scale * job.must for job in jobs]) for rig in rigs]
+    ranked = settle(walkers, _ranking(jobs, rigs, walkers), len(jobs))
+    if not len(visits.pair):
+        _refuse_undone(jobs, set())
+        return _told(jobs, rigs, days, [[] for _ in rigs], bound=0.0, ranked=0.0)
+    ideal = _ideal(jobs, rigs, pairs, visits, gap=gap / 3.0, seconds=seconds / 2.0)
+    lists = settle(walkers, _orders(ideal, pairs, visits, len(rigs)), len(jobs))
+    first = max(ranked, lists, key=lambda found: found.worth)
+    best = improve(walkers, first, trials=TRIALS_PER_JOB * len(jobs), seed=seed)
+    stints, bound = [list(track.stints) for track in best.tracks], ideal.bound
+    if len(visits.pair) <= EXACT_VISITS:
+        stints, bound = _exact(jobs, rigs, pairs, visits, stints=stints, bound=bound, gap=gap, seconds=seconds / 2.0)
+    _refuse_undone(jobs, {stint.job for track in stints for stint in track})
+    alone = _worth(jobs, rigs, [list(track.stints) for track in ranked.tracks])
+    musts = {number for number, job in enumerate(jobs) if job.must}
+    return _told(jobs, rigs, days, stints, bound=bound, ranked=alone if not musts & set(ranked.left) else np.nan)
+
+
+def stress_plan(
+    jobs: Sequence[Job], rigs: Sequence[Rig], days: Sequence[date], years: Mapping[int, Mapping[str, Bools]]
+) -> Stress:
+    """The plan of each of several years' fit days, (n_days,) by paddock, and which paddocks are dropped first.
+
+    What must be ripped is asked for, not demanded: in a bad year it is dropped last.
+    """
+    rows, worth = [], {}
+    for year, fit in years.items():
+        own = [replace(job, fit=fit[job.paddock], must=False) for job in jobs]
+        asked = sum(abs(net) for job in jobs for net in job.net.values()) + 1.0
+        pulled = [
+            replace(job, net={rig: net + asked for rig, net in job.net.items()}) if old.must else job
+            for job, old in zip(own, jobs, strict=True)
+        ]
+        plan = plan_season(pulled, rigs, days)
+        musts = {job.paddock for job in jobs if job.must}
+        worth[year] = plan.worth - asked * sum(plan.jobs["fate"].eq(Fate.DONE) & plan.jobs["paddock"].isin(musts))
+        rows.append(plan.jobs[["paddock", "fate", "rig", "last_day"]].assign(year=year))
+    table = pd.concat(rows, ignore_index=True)[["year", "paddock", "fate", "rig", "last_day"]]
+    done = table["fate"].eq(Fate.DONE).groupby(table["paddock"], sort=False).mean()
+    shares = done.rename("done_share").reset_index().sort_values("done_share", kind="stable", ignore_index=True)
+    return Stress(years=table, jobs=shares, worth=worth)
+
+
+def _check(jobs: Sequence[Job], rigs: Sequence[Rig], days: Sequence[date]) -> None:
+    """Refuse what makes no season."""
+    for kind, names in (("paddock", [job.paddock for job in jobs]), ("rig", [rig.name for rig in rigs])):
+        if twice := [name for number, name in enumerate(names) if name in names[:number]]:
+            raise InputError(what=f"{kind} {twice[0]!r} is listed twice", where="season plan", right="each once")
+    for job in jobs:
+        if len(job.open_days) != len(days):
+            raise InputError(
+                what=f"{len(job.open_days)} days of fit soil",
+                where=job.paddock,
+                right=f"one for each of {len(days)} days",
+            )
+        if bad := [rig for rig, hours in job.hours.items() if not hours > 0 or rig not in job.net]:
+            raise InputError(what=f"no hours or no return with {bad[0]}", where=job.paddock, right="both for each rig")
+    for rig in rigs:
+        if len(rig.hours) != len(days) or not ((rig.hours >= 0) & (rig.hours <= DAY_H)).all():
+            raise InputError(what="hours of its days", where=rig.name, right=f"0 to 24 for each of {len(days)} days")
+
+
+def _ideal(
+    jobs: Sequence[Job], rigs: Sequence[Rig], pairs: Pairs, visits: Visits, *, gap: float, seconds: float
+) -> Solution:
+    """Solution in whole paddocks, or in parts of them where that takes too long, and the lower bound of the two.
+
+    Raises
+    ------
+    InputError
+        No plan can rip what must be ripped.
+    """
+    parts, whole = (
+        solve(jobs, rigs, pairs, visits, move_h=pairs.least_move_h, whole=kind, gap=gap, seconds=seconds)
+        for kind in (Whole.NOTHING, Whole.PADDOCKS)
+    )
+    if not parts.possible or not whole.possible:
+        _refuse_undone(jobs, set())
+    best = parts if whole.share is None else whole
+    return replace(best, bound=min(parts.bound, whole.bound))
+
+
+def _ranking(jobs: Sequence[Job], rigs: Sequence[Rig], walkers: Sequence[Walker]) -> list[list[int]]:
+    """The simple plan: paddocks by return per hour, each behind the others of the rig that ends it first."""
+    best = {
+        number: max(job.net[rig.name] / job.hours[rig.name] for rig in rigs if rig.name in job.hours)
+        for number, job in enumerate(jobs)
+        if any(rig.name in job.hours for rig in rigs)
+    }
+    orders: list[list[int]] = [[] for _ in rigs]
+    for number in sorted(best, key=lambda n: (not jobs[n].must, -best[n])):
+        ends = {}
+        for column, walker in enumerate(walkers):
+            track = walker.walk([*orders[column], number])
+            if not track.unfinished and jobs[number].net.get(rigs[column].name, 0.0) + jobs[number].must > 0:
+                ends[column] = max(stint.day for stint in track.stints if stint.job == number)
+        if ends:
+            orders[min(ends, key=lambda column: ends[column])].append(number)
+    return orders
+
+
+def _orders(ideal: Solution, pairs: Pairs, visits: Visits, n_rigs: int) -> list[list[int]]:
+    """Paddocks of each rig by the mean day of their work in the solution."""
+    if ideal.share is None:
+        return [[] for _ in range(n_rigs)]
+    done = np.bincount(visits.pair, weights=ideal.share, minlength=len(pairs.job))
+    middle = np.bincount(visits.pair, weights=ideal.share * visits.day, minlength=len(pairs.job))
+    taken = np.flatnonzero(done > 0.5)
+    ordered = taken[np.argsort(middle[taken], kind="stable")]
+    return [pairs.job[ordered[pairs.rig[ordered] == rig]].tolist() for rig in range(n_rigs)]
+
+
+def _exact(
+    jobs: Sequence[Job],
+    rigs: Sequence[Rig],
+    pairs: Pairs,
+    visits: Visits,
+    *,
+    stints: list[list[Stint]],
+    bound: float,
+    gap: float,
+    seconds: float,
+) -> tuple[list[list[Stint]], float]:
+    """The better of `stints` and the plan in whole visits, and the lower bound where moves are charged as they are."""
+    found = solve(jobs, rigs, pairs, visits, move_h=pairs.most_move_h, whole=Whole.VISITS, gap=gap, seconds=seconds)
+    if np.array_equal(pairs.most_move_h, pairs.least_move_h):
+        bound = min(bound, found.bound)
+    if found.share is None or found.stays is None:
+        return stints, bound
+    exact = _travelled(jobs, rigs, pairs, visits, found)
+    return max(stints, exact, key=lambda plan: _worth(jobs, rigs, plan)), bound
+
+
+def _travelled(
+    jobs: Sequence[Job], rigs: Sequence[Rig], pairs: Pairs, visits: Visits, found: Solution
+) -> list[list[Stint]]:
+    """Stints of a solution in whole visits, with the moves they take.
+
+    A day begins where the rig stood overnight and ends where it will; what lies between is taken as it comes.
+    """
+    share, stays = np.asarray(found.share), np.asarray(found.stays)
+    after = np.zeros(len(share), dtype=bool)
+    after[visits.before[stays]] = True
+    worked = np.flatnonzero(share > 1e-7)
+    plan: list[list[Stint]] = [[] for _ in rigs]
+    for visit in sorted(worked.tolist(), key=lambda v: (visits.day[v], not stays[v], after[v])):
+        pair = visits.pair[visit]
+        job, rig = int(pairs.job[pair]), int(pairs.rig[pair])
+        done, one = plan[rig], rigs[rig]
+        hours = float(share[visit] * pairs.hours[pair])
+        last = jobs[done[-1].job] if done else jobs[job]
+        km = float(np.hypot(last.x_m - jobs[job].x_m, last.y_m - jobs[job].y_m)) / 1000.0
+        move = 0.0 if done and done[-1].job == job else one.move_h(km)
+        done.append(Stint(int(visits.day[visit]), job, hours, move))
+    return plan
+
+
+def _worth(jobs: Sequence[Job], rigs: Sequence[Rig], plan: Sequence[Sequence[Stint]]) -> float:
+    """Net return less waiting of a plan, money."""
+    total = 0.0
+    for rig, stints in zip(rigs, plan, strict=True):
+        total += sum(jobs[number].net[rig.name] for number in {stint.job for stint in stints})
+        total -= sum(_waiting(jobs[stint.job], rig, stint) for stint in stints)
+    return total
+
+
+def _waiting(job: Job, rig: Rig, stint: Stint) -> float:
+    """What the ground of a stint cost by waiting for it, money."""
+    return job.waiting_per_day * stint.day * stint.hours / job.hours[rig.name]
+
+
+def _refuse_undone(jobs: Sequence[Job], done: set[int]) -> None:
+    """Refuse a plan without what must be ripped."""
+    if names := [job.paddock for number, job in enumerate(jobs) if job.must and number not in done]:
+        raise InputError(
+            what=f"must be ripped, and no plan found rips it: {', '.join(names)}", where="season plan",
+            do="allow it more days, give it another rig, or ask for less",
+        )  # fmt: skip
+
+
+def _told(
+    jobs: Sequence[Job],
+    rigs: Sequence[Rig],
+    days: Sequence[date],
+    plan: Sequence[Sequence[Stint]],
+    *,
+    bound: float,
+    ranked: float,
+) -> SeasonPlan:
+    """The plan as tables."""
+    work = [
+        {"day": stint.day, "rig": rig.name, "paddock": jobs[stint.job].paddock, "hours": stint.hours,
+         "move_h": stint.move_h, "share": stint.hours / jobs[stint.job].hours[rig.name]}
+        for rig, stints in zip(rigs, plan, strict=True) for stint in stints
+    ]  # fmt: skip
+    columns = ["day", "rig", "paddock", "hours", "move_h", "share"]
+    worth = _worth(jobs, rigs, plan)
+    return SeasonPlan(
+        days=tuple(days),
+        work=pd.DataFrame(work, columns=columns).sort_values("day", kind="stable", ignore_index=True),
+        jobs=pd.DataFrame([_row(number, job, rigs, plan) for number, job in enumerate(jobs)]),
+        worth=worth,
+        bound=max(bound, worth),
+        ranked_worth=ranked,
+    )
+
+
+def _row(number: int, job: Job, rigs: Sequence[Rig], plan: Sequence[Sequence[Stint]]) -> dict[str, object]:
+    """Row of a paddock in `SeasonPlan.jobs`."""
+    for rig, stints in zip(rigs, plan, strict=True):
+        if own := [stint for stint in stints if stint.job == number]:
+            return {
+                "paddock": job.paddock, "fate": Fate.DONE, "rig": rig.name, "first_day": own[0].day,
+                "last_day": own[-1].day, "hours": sum(stint.hours for stint in own), "net": job.net[rig.name],
+                "waiting": sum(_waiting(job, rig, stint) for stint in own),
+            }  # fmt: skip
+    return {
+        "paddock": job.paddock, "fate": _why_left(job, rigs), "rig": "", "first_day": -1, "last_day": -1, "hours": 0.0,
+        "net": 0.0, "waiting": 0.0,
+    }  # fmt: skip
+
+
+def _why_left(job: Job, rigs: Sequence[Rig]) -> Fate:
+    """Why a paddock is left: no gain, too few days, or others before it."""
+    able = [rig for rig in rigs if rig.name in job.hours]
+    if not any(rig.hours[job.open_days].sum() >= job.hours[rig.name] + rig.move_h(0.0) for rig in able):
+        return Fate.NEVER_FIT
+    return Fate.DROPPED if any(job.net[rig.name] > 0 for rig in able) else Fate.NO_GAIN

@@ -1,0 +1,77 @@
+"""What a plan is made of: paddocks a rig can work, on days it can, and the hours a move takes."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from hardpan.core.arrays import Floats, Ints
+from hardpan.records.season import Job, Rig
+
+KM = 1000.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Pairs:
+    """Paddocks with the rigs that can work them; shape (n_pairs,)."""
+
+    job: Ints
+    rig: Ints
+    hours: Floats
+    """Ripping the paddock takes, h."""
+    net: Floats
+    least_move_h: Floats
+    """A move to the paddock takes no less, wherever the rig comes from, h."""
+    most_move_h: Floats
+    """What each move to the paddock may be charged with, so that all moves of a day fit into it, h."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Visits:
+    """Pairs with the days they can be worked on, by pair and day; shape (n_visits,)."""
+
+    pair: Ints
+    day: Ints
+    before: Ints
+    """Visit of the same pair on the day before; -1 where there is none."""
+
+
+def distances_km(jobs: Sequence[Job]) -> Floats:
+    """Straight distances between paddocks, (n_jobs, n_jobs), km."""
+    place = np.array([(job.x_m, job.y_m) for job in jobs], dtype=float).reshape(-1, 2)
+    return np.asarray(np.hypot(*(place[:, None] - place[None]).transpose(2, 0, 1)) / KM)
+
+
+def pairs_of(jobs: Sequence[Job], rigs: Sequence[Rig]) -> Pairs:
+    """Every paddock with every rig that can work it and gains by it, or that must.
+
+    Notes
+    -----
+    A move from i to j is never longer than by way of a middle point c: d(i, j) <= d(i, c) + d(c, j). Each arrival is
+    charged twice its own way to c, the paddock with the least sum of distances, so that a day's paddocks fit into its
+    hours in any order. It is never shorter than the way to the nearest other paddock.
+    """
+    km = distances_km(jobs)
+    middle = int(km.sum(axis=1).argmin())
+    nearest = np.where(np.eye(len(jobs), dtype=bool), np.inf, km).min(axis=1)
+    nearest = np.where(np.isfinite(nearest), nearest, 0.0)
+    found = [
+        (number, column, job.hours[rig.name], job.net[rig.name], rig.move_h(nearest[number]), rig.move_h(2.0 * way))
+        for number, (job, way) in enumerate(zip(jobs, km[middle].tolist(), strict=True))
+        for column, rig in enumerate(rigs)
+        if rig.name in job.hours and (job.must or job.net[rig.name] > 0)
+    ]
+    job, rig, hours, net, least, most = np.array(found, dtype=float).reshape(-1, 6).T
+    return Pairs(
+        job=job.astype(np.int64), rig=rig.astype(np.int64), hours=hours, net=net, least_move_h=least, most_move_h=most
+    )
+
+
+def visits_of(jobs: Sequence[Job], rigs: Sequence[Rig], pairs: Pairs) -> Visits:
+    """Every day on which a pair can be worked: the ground is open and the rig works."""
+    open_days = np.array([job.open_days for job in jobs])[pairs.job]
+    time = np.array([rig.hours for rig in rigs])[pairs.rig]
+    pair, day = np.nonzero(open_days & (time > 0))
+    number = np.full((len(pairs.job), time.shape[1] + 1), -1, dtype=np.int64)
+    number[pair, day + 1] = np.arange(len(pair))
+    return Visits(pair=pair.astype(np.int64), day=day.astype(np.int64), before=number[pair, day])
