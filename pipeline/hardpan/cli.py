@@ -200,6 +200,10 @@ def farm(  # noqa: PLR0917 - a command has as many options as it has
     runner: Annotated[
         RunnerKind, typer.Option("--runner", help="One after the other, in processes here, or on a cluster.")
     ] = RunnerKind.PROCESSES,
+    scheduler: Annotated[
+        str | None,
+        typer.Option("--scheduler", help="Address of a running scheduler, tcp://host:port; else one is started here."),
+    ] = None,
     workers: Annotated[
         int | None, typer.Option("--workers", min=1, help="Paddocks at a time; as many as processors if left out.")
     ] = None,
@@ -213,7 +217,7 @@ def farm(  # noqa: PLR0917 - a command has as many options as it has
         from hardpan.outputs.words.english import farm as words
         from hardpan.run.farm import FarmOptions, run_farm
 
-        options = FarmOptions(runner=runner, workers=workers, dry=dry_run)
+        options = FarmOptions(runner=runner, scheduler=scheduler, workers=workers, dry=dry_run)
         with _shown(verbose=verbose) as clock:
             found = run_farm(file, out, clock, options, tell=lambda *far: clock.announce(words.progress(*far)))
             if not dry_run:

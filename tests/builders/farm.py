@@ -1,7 +1,10 @@
 """Lists of small paddocks, and work that stands in for a run; other processes import it too."""
 
+import csv
+import json
 import os
 import signal
+import time
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
@@ -35,6 +38,13 @@ def die_or_do(job: Job) -> Outcome:
     return do(job)
 
 
+def wait_or_do(job: Job) -> Outcome:
+    """Take longer than any test where the paddock is called so."""
+    if job.paddock == "waits":
+        time.sleep(600.0)
+    return do(job)
+
+
 def write_list(folder: Path, names: Sequence[str], more: str = DEFAULTS, **tables: str) -> Path:
     """Write a list of small paddocks, all with the same tables, and give its path."""
     lines = [more]
@@ -44,3 +54,28 @@ def write_list(folder: Path, names: Sequence[str], more: str = DEFAULTS, **table
     path = folder / "farm.toml"
     path.write_text("\n".join(lines))
     return path
+
+
+def rows(out: Path) -> dict[str, dict[str, str]]:
+    """Rows of farm.csv by paddock."""
+    with (out / "farm.csv").open(encoding="utf-8", newline="") as table:
+        return {row["paddock"]: row for row in csv.DictReader(table)}
+
+
+def statuses(out: Path) -> dict[str, str]:
+    """What came of each paddock."""
+    return {name: row["status"] for name, row in rows(out).items()}
+
+
+def contents(folder: Path) -> dict[str, object]:
+    """Bytes of every file below a folder but the manifests, which hold times, and those without their times."""
+    found = {}
+    for path in sorted(one for one in folder.rglob("*") if one.is_file()):
+        name = path.relative_to(folder).as_posix()
+        if path.name == "run.json":
+            document = json.loads(path.read_bytes())
+            del document["clock"]
+            found[name] = document
+        elif name != "farm.csv":
+            found[name] = path.read_bytes()
+    return found

@@ -1,8 +1,6 @@
 """Whole lists of paddocks, from the command line."""
 
-import csv
 import errno
-import json
 import os
 import signal
 import subprocess
@@ -13,7 +11,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from builders.farm import write_list
+from builders.farm import contents, rows, statuses, write_list
 from hardpan.cli import app
 from hardpan.run import farm_job
 
@@ -22,29 +20,6 @@ ALONE = ("--runner", "serial")
 
 def farm(file, out, *more):
     return CliRunner().invoke(app, ["farm", str(file), "--out", str(out), *(more or ALONE)])
-
-
-def rows(out):
-    with (out / "farm.csv").open(encoding="utf-8", newline="") as table:
-        return {row["paddock"]: row for row in csv.DictReader(table)}
-
-
-def statuses(out):
-    return {name: row["status"] for name, row in rows(out).items()}
-
-
-def contents(folder):
-    """Bytes of every file below a folder but the manifests, which hold times, and those without their times."""
-    found = {}
-    for path in sorted(one for one in folder.rglob("*") if one.is_file()):
-        name = path.relative_to(folder).as_posix()
-        if path.name == "run.json":
-            document = json.loads(path.read_bytes())
-            del document["clock"]
-            found[name] = document
-        elif name != "farm.csv":
-            found[name] = path.read_bytes()
-    return found
 
 
 @pytest.fixture(scope="module")

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import hardpan
 from hardpan.core.errors import HardpanError, SettingsError
+from hardpan.farm.cluster import connect
 from hardpan.farm.processes import Processes
 from hardpan.farm.protocol import Runner
 from hardpan.farm.serial import Serial
@@ -60,6 +61,8 @@ def run_farm(file: Path, out: Path, clock: Clock, options: FarmOptions = LOCAL, 
         jobs = _jobs(listed, out, clock, dry=options.dry)
         with clock.stage("paddocks"):
             outcomes = work_through(_by_worth(jobs), work_paddock, runner, tell=tell, progress=clock.progress)
+        if not options.dry:
+            clear_leftovers(out)
     found, results = _read_results(jobs, {outcome.slug: outcome for outcome in outcomes})
     return FarmRun(
         file=file,
@@ -87,6 +90,9 @@ def open_runner(options: FarmOptions) -> Iterator[Runner]:
     part = Allotment(free_bytes=free_bytes() / workers, threads=max(1, usable_cores() // workers))
     if options.runner is RunnerKind.SERIAL:
         yield Serial()
+    elif options.runner is RunnerKind.DASK:
+        with connect(options.scheduler, workers, part, hardpan.__version__) as cluster:
+            yield cluster
     else:
         yield Processes(workers=workers, allotment=part)
 
