@@ -10,8 +10,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import pandas as pd
-import season
 
+import season
 from hardpan.core.shipped import shipped
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.stage import write_outputs

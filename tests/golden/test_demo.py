@@ -15,9 +15,9 @@ import pandas as pd
 import pyproj
 import pytest
 import rasterio
-import season
 
 import hardpan
+import season
 from builders.pages import METRIC, metric_in
 from golden.snapshot import SNAPSHOT, differences, from_text, plan_table, to_text
 from hardpan.core.shipped import shipped

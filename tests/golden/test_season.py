@@ -12,10 +12,10 @@ import pandas as pd
 import pyogrio
 import pytest
 import rasterio
-import season
 import shapely
 from typer.testing import CliRunner
 
+import season
 from builders.trials import points
 from hardpan.cli import app
 from small_paddock import DEPTHS_MM, Small, rectangle

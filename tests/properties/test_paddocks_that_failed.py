@@ -36,6 +36,7 @@ CASES = {
     },
     "soil too wet to be driven on": {"season.too_wet": True, "season.cover_pct": 20.0},
     "soil too wet, and forced": {"season.too_wet": True, "outputs.force": True},
+    "soft ground as deep as short rods reach": {"pan_share": 0.0, "short": 1.0},
     "soil dry from the top": {"season.moist_depth_mm": 0.0},
     "tines below moist soil": {"season.moist_depth_mm": 250.0, "prescription.only_moist": False},
     "probes on a datum with a grid that is not installed": {

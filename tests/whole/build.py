@@ -12,6 +12,7 @@ import pyproj
 import rasterio
 import shapely
 
+from hardpan.core.units import M2_PER_HA
 from whole import ground
 from whole.faults import FAULTS
 from whole.probing import Push, push, waves
@@ -32,6 +33,8 @@ class Built:
     """In the plane, m."""
     plane: pyproj.CRS
     probes: Push
+    open_ha: float
+    """Ground that is in no exclusion, whatever is kept clear around them."""
 
 
 def build(recipe: Recipe, folder: Path) -> Built:
@@ -40,6 +43,7 @@ def build(recipe: Recipe, folder: Path) -> Built:
     rng = np.random.default_rng([recipe.seed, 777])
     plane = recipe.place.plane(recipe.longitude, recipe.latitude)
     boundary = boundary_of(recipe, rng)
+    open_ha = boundary.area / M2_PER_HA
     tables: dict[str, dict[str, Any]] = {name: dict(table) for name, table in recipe.settings.items()}
     tables["paddock"] = {"name": f"Invented paddock {recipe.seed}", "crs": recipe.working, "seed": recipe.seed % 7}
     tables["paddock"]["boundary"] = _write_boundary(recipe, boundary, plane, folder)
@@ -47,6 +51,7 @@ def build(recipe: Recipe, folder: Path) -> Built:
         tables["paddock"]["boundary_feature"] = "all"
     if recipe.exclusions:
         shapes = ground.exclusions(recipe, boundary, rng).set_crs(plane)
+        open_ha = shapely.difference(boundary, shapes.union_all()).area / M2_PER_HA
         tables["paddock"]["exclusions"] = write_shapes(
             shapes, recipe.exclusion_format, recipe.place.geographic, folder / "exclusions"
         )
@@ -66,7 +71,7 @@ def build(recipe: Recipe, folder: Path) -> Built:
         FAULTS[recipe.fault].makes(tables, folder)
     config = folder / "paddock.toml"
     config.write_text(as_toml(tables), encoding="utf-8")
-    return Built(recipe=recipe, config=config, boundary=boundary, plane=plane, probes=probes)
+    return Built(recipe=recipe, config=config, boundary=boundary, plane=plane, probes=probes, open_ha=open_ha)
 
 
 def write_shapes(table: gpd.GeoDataFrame, kind: str, code: int, stem: Path) -> str:

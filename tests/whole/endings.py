@@ -91,13 +91,13 @@ REFUSALS = (
 
 
 KEPT_CLEAR_HA = 1.5
-"""An exclusion takes so much ground at most, with what tines need to rise beside it; areas and swathes no more."""
+"""So much ground around an exclusion is kept clear at most, with what tines need to rise beside it."""
 
 LATE = (
     Refusal(
         name="exclusions and the ground in which tines rise leave nothing",
         says=r"exclusions, kept clear by [\d.]+ m, (cover the whole paddock|leave \d+ m2)",
-        may=lambda built: KEPT_CLEAR_HA * len(built.recipe.exclusions) >= built.recipe.area_ha,
+        may=lambda built: KEPT_CLEAR_HA * len(built.recipe.exclusions) >= built.open_ha,
     ),
     Refusal(
         name="the plan is more than the display takes",
