@@ -51,7 +51,9 @@ def pan_features(shape=None):
     )
 
 
-def rates(soil_types, *, worth=150.0, n_draws=50, per_hour=250.0, per_litre=2.0, wear=10.0):
+def rates(
+    soil_types, *, worth=150.0, n_draws=50, per_hour=250.0, per_litre=2.0, wear=10.0, owning=50.0, contractor=120.0
+):
     worth = np.broadcast_to(worth, len(soil_types))
     spread = np.linspace(0.5, 1.5, n_draws)[:, None]
     one = np.ones(n_draws)
@@ -63,6 +65,10 @@ def rates(soil_types, *, worth=150.0, n_draws=50, per_hour=250.0, per_litre=2.0,
                 "per_litre": ("draw", per_litre * one),
                 "wear_per_ha": ("draw", wear * one),
                 "capital_per_hour": ("draw", 500.0 * one),
+                "tractor ownership": ("draw", owning * one),
+                "ripper ownership": ("draw", 0.0 * one),
+                "tractor repairs": ("draw", 0.0 * one),
+                "contractor_per_ha": ("draw", contractor * one),
             },
             coords={"soil_type": list(soil_types)},
         ),

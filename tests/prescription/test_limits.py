@@ -141,7 +141,7 @@ def test_ground_that_no_limit_would_let_pay_is_left_without_naming_one(made):
 
 def test_every_limit_of_the_machine_has_a_figure_with_its_unit(made):
     catalog = made.shipped_catalog()
-    held = [machine_limit(catalog, number) for number in range(-1, len(MACHINE_LIMITS))]
+    held = [machine_limit(catalog, number, 0.9) for number in range(-1, len(MACHINE_LIMITS))]
     assert held[0].limit is Limit.SPEED
     assert [one.limit for one in held[1:]] == list(MACHINE_LIMITS)
     assert [one.limit.unit for one in held[1:]] == ["kW", "kN", "kN", "kN"]

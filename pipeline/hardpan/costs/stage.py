@@ -11,6 +11,7 @@ from hardpan.costs.hiring import Hire, hiring_issues, judge_hiring
 from hardpan.costs.investment import invest
 from hardpan.costs.lines import Lines, draw_lines, ledger_lines, total_of
 from hardpan.costs.strategies import compare_strategies
+from hardpan.costs.ways import sum_ways
 from hardpan.money import crop_shares, lasting, season_weights
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import DecisionSettings, SeasonSettings
@@ -58,6 +59,7 @@ def tally(plan: Plan, options: Options, catalog: Catalog, rates: Rates, *, asked
         open_ha=open_ha(plan),
         open_by=open_by(plan, options, rates),
         hiring=hiring,
+        ways=sum_ways(plan, strategies.iloc[0]),
         drivers=doubt_by_input(plan, options, rates),
         moves=money_by_number(plan, rates),
         issues=too_soon(plan, catalog, season, history) + hiring_issues(hiring, catalog.prices.currency),

@@ -6,11 +6,14 @@ spread, and how numbers are drawn.
 
 from hardpan.money.amendments import spread_rates
 from hardpan.money.draws import Draws, beta_at, fixed_levels, fixed_slices, log_normal_factors, value_at
+from hardpan.money.ways import at_cash_cost, by_contractor, with_tractor_of
 from hardpan.money.worth import crop_shares, crop_values, first_year_gains, lasting, season_factors, season_weights
 
 __all__ = [
     "Draws",
+    "at_cash_cost",
     "beta_at",
+    "by_contractor",
     "crop_shares",
     "crop_values",
     "first_year_gains",
@@ -22,4 +25,5 @@ __all__ = [
     "season_weights",
     "spread_rates",
     "value_at",
+    "with_tractor_of",
 ]

@@ -21,8 +21,8 @@ from hardpan.options.conditions import (
     shares_of,
     zone_facts,
 )
-from hardpan.options.economy import Economy, economy_of, reach_probability
-from hardpan.options.effort import Passes, machine_limit, published_draft_kn
+from hardpan.options.economy import Economy, economy_of, pulled_by, reach_probability
+from hardpan.options.effort import POWER_STEP_KW, Passes, machine_limit, published_draft_kn, rounded_up
 from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import clay_ceiling_mm, clay_chance, loosened_to_mm, ridge_mm
 from hardpan.options.mechanics import change_distance_m, field_efficiency, relative_wear
@@ -32,6 +32,7 @@ from hardpan.options.stakes import Stakes, stakes_at
 __all__ = [
     "LEAVE",
     "MEASURED",
+    "POWER_STEP_KW",
     "Economy",
     "Ground",
     "Limits",
@@ -62,9 +63,11 @@ __all__ = [
     "moist_depth_mm",
     "positions",
     "published_draft_kn",
+    "pulled_by",
     "reach_probability",
     "relative_wear",
     "ridge_mm",
+    "rounded_up",
     "rules_met",
     "runner_up",
     "setup_credits",

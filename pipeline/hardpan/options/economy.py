@@ -17,6 +17,7 @@ from hardpan.options.sections import Section, picks, sections_of, setup_section
 from hardpan.options.totals import F32, DrawnSection, Totals, Weights, total_up, weights_of
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Rates
+from hardpan.records.machines import SetUp
 from hardpan.records.options import Draft
 from hardpan.records.pan import PanFeatures
 from hardpan.records.reasons import MACHINE_LIMITS, Limit
@@ -82,7 +83,10 @@ class Economy:
         money = {name: self.rates.scenarios[name].to_numpy() for name in ("per_hour", "per_litre", "wear_per_ha")}
         hours, litres = self.work(turning)
         passes = np.stack([self.passes[soil].passes for soil in self.ground.soil_names])
-        return cost_per_ha(hours, litres, (self.wear * passes)[:, None, :], **money)
+        cost = cost_per_ha(hours, litres, (self.wear * passes)[:, None, :], **money)
+        if "hire_per_ha" in self.rates.scenarios:
+            cost += self.rates.scenarios["hire_per_ha"].to_numpy()[:, None] * (self.section["depth_mm"] > 0)
+        return cost
 
     def summed(self, per_ha: Floats, allowed: Bools) -> Floats:
         """Sum over all allowed ground of a value per ha of shape (n_soils, n_draws, n_options)."""
@@ -156,24 +160,12 @@ def economy_of(
     InputError
         The draws of money are not as many as those of the pan.
     """
-    effort, depth = catalog.effort, table["depth_mm"].to_numpy(float)
-    any_setup = next(iter(catalog.setups.values()))
-    setups = tuple(catalog.setups.get(name, any_setup) for name in table["setup"])
-    exponent = 0.0 if effort.strength_exponent is None else effort.strength_exponent.value
-    harder = draft.calibration * strength_factor(effort, ground.usual_strength_kpa, draft.anchor_kpa, exponent)
-    passes = {
-        name: Puller(
-            catalog=catalog, texture=soil.texture, setups=setups, depth_mm=depth, factor=factor, moist_mm=moist
-        ).plan()
-        for name, soil, factor, moist in zip(
-            ground.soil_names, ground.soils, harder.tolist(), moist_mm.tolist(), strict=True
-        )
-    }
+    effort, depth, setups = catalog.effort, table["depth_mm"].to_numpy(float), _setups(table, catalog)
     return Economy(
         table=table,
         section=sections_of(table, catalog),
         drawn=_drawn(table, catalog, loss, ground.present.shape[0]),
-        passes=passes,
+        passes=pulled_by(catalog, table, ground, draft, moist_mm),
         wear=np.array([relative_wear(setup, effort, at) for setup, at in zip(setups, depth, strict=True)]),
         ground=ground,
         worth=_worth(rates, ground),
@@ -182,6 +174,29 @@ def economy_of(
         draft=draft_spread(effort, depth, ground.strength_kpa, draft),
         moist_mm=moist_mm,
     )
+
+
+def _setups(table: pd.DataFrame, catalog: Catalog) -> tuple[SetUp, ...]:
+    """Set-up of each option, any for leaving."""
+    any_setup = next(iter(catalog.setups.values()))
+    return tuple(catalog.setups.get(name, any_setup) for name in table["setup"])
+
+
+def pulled_by(
+    catalog: Catalog, table: pd.DataFrame, ground: Ground, draft: Draft, moist_mm: Floats
+) -> Mapping[str, Passes]:
+    """How the machine of a catalogue pulls each option of `table`, by soil type; the rest as for `economy_of`."""
+    effort, depth, setups = catalog.effort, table["depth_mm"].to_numpy(float), _setups(table, catalog)
+    exponent = 0.0 if effort.strength_exponent is None else effort.strength_exponent.value
+    harder = draft.calibration * strength_factor(effort, ground.usual_strength_kpa, draft.anchor_kpa, exponent)
+    return {
+        name: Puller(
+            catalog=catalog, texture=soil.texture, setups=setups, depth_mm=depth, factor=factor, moist_mm=moist
+        ).plan()
+        for name, soil, factor, moist in zip(
+            ground.soil_names, ground.soils, harder.tolist(), moist_mm.tolist(), strict=True
+        )
+    }
 
 
 def _drawn(table: pd.DataFrame, catalog: Catalog, loss: RootLoss, n_draws: int) -> tuple[DrawnSection, ...]:

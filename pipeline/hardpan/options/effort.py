@@ -18,10 +18,15 @@ from hardpan.options.mechanics import (
 )
 from hardpan.records.catalog import Catalog
 from hardpan.records.machines import SetUp
-from hardpan.records.reasons import MACHINE_LIMITS, Held, Limit
+from hardpan.records.reasons import MACHINE_LIMITS, TRACTOR_LIMITS, Held, Limit
 
 SPEED_STEP_KMH = 0.25
 """Step in which a driver sets the speed."""
+
+_OF_TRACTOR = [MACHINE_LIMITS.index(limit) for limit in TRACTOR_LIMITS]
+
+POWER_STEP_KW, MASS_STEP_KG = 10.0, 500.0
+"""Steps in which it is told what tractor would do: tractors are not sized finer."""
 
 
 def limit_values(catalog: Catalog) -> tuple[float, float, float, float]:
@@ -52,11 +57,28 @@ def published_draft_kn(
     return tines * float(draft_n) / 1000.0
 
 
-def machine_limit(catalog: Catalog, number: int) -> Held:
-    """Limit of tractor or ripper with its figure; `number` as `Passes.limited_by`."""
+def machine_limit(catalog: Catalog, number: int, tractor_load: float) -> Held:
+    """Limit of tractor or ripper with its figure; `number` as `Passes.limited_by`, and `tractor_load` of `Passes`.
+
+    Where the tractor is too small for all tines, power and mass of one that would do go with it.
+    """
     if number < 0:
         return Held(limit=Limit.SPEED)
-    return Held(limit=MACHINE_LIMITS[number], value=limit_values(catalog)[number])
+    limit = MACHINE_LIMITS[number]
+    held = Held(limit=limit, value=limit_values(catalog)[number])
+    if limit not in TRACTOR_LIMITS or not tractor_load > 1.0:
+        return held
+    tractor = catalog.tractor
+    return replace(
+        held,
+        enough_kw=rounded_up(tractor_load * tractor.engine_power.value, POWER_STEP_KW),
+        enough_kg=rounded_up(tractor_load * tractor.mass.value, MASS_STEP_KG),
+    )
+
+
+def rounded_up(value: float, step: float) -> float:
+    """Next multiple of `step`, a value on one left as it is."""
+    return float(step * np.ceil(value / step - 1e-9))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -73,6 +95,8 @@ class Passes:
     slip: Floats
     load: Floats
     """Largest load over limit at that speed, at most 1."""
+    tractor_load: Floats
+    """Power and mass over the tractor's with which it would pull all tines in one pass at its slowest speed."""
     limited_by: Ints
     """Position in `MACHINE_LIMITS` of what forbids the next faster speed, -1: the speed window ends."""
     hours_per_ha: Floats
@@ -118,13 +142,14 @@ class Puller:
         """
         share = self.catalog.effort.first_pass_share
         ways = [self.pull(n_tines) for n_tines in range(self.catalog.ripper.tines, 0, -2)]
-        fewest = ways[-1].limited_by
+        all_tines, fewest = ways[0], ways[-1].limited_by
         ways += [] if share is None else [self._pull_twice(share.value)]
-        best = ways[0]
+        best = all_tines
         for way in ways[1:]:
             slower = np.nan_to_num(best.hours_per_ha, nan=np.inf) > np.nan_to_num(way.hours_per_ha, nan=np.inf)
-            best = _where(slower, replace(way, limited_by=ways[0].limited_by), best)
-        return replace(best, limited_by=np.where(np.isnan(best.speed_kmh), fewest, best.limited_by))
+            best = _where(slower, replace(way, limited_by=all_tines.limited_by), best)
+        limited_by = np.where(np.isnan(best.speed_kmh), fewest, best.limited_by)
+        return replace(best, limited_by=limited_by, tractor_load=all_tines.tractor_load)
 
     def pull(self, tines: int, drawn_share: float = 1.0) -> Passes:
         """Fastest single pass with `tines` inside all limits, at `drawn_share` of the depth's draft."""
@@ -142,6 +167,7 @@ class Puller:
             speed=np.where(none, np.nan, speeds[pick]),
             draft=np.where(none, np.nan, tine_kn[option, pick] * tines),
             load=loads[:, option, pick].max(axis=0),
+            tractor_load=loads[_OF_TRACTOR, :, 0].max(axis=0),
             limited_by=np.where(held.max(axis=0) > 1.0, held.argmax(axis=0), -1),
         )
 
@@ -149,11 +175,13 @@ class Puller:
         """Single pass with all tines at a known speed, whatever the limits."""
         tines, speeds = self.catalog.ripper.tines, np.array([speed_kmh])
         tine_kn = self._tine_kn(speeds)
+        loads = self._loads(tine_kn, tines, speeds)[:, :, 0]
         return self._worked(
             tines=tines,
             speed=np.full(self.depth_mm.size, speed_kmh),
             draft=tine_kn[:, 0] * tines,
-            load=self._loads(tine_kn, tines, speeds)[:, :, 0].max(axis=0),
+            load=loads.max(axis=0),
+            tractor_load=loads[_OF_TRACTOR].max(axis=0),
             limited_by=np.full(self.depth_mm.size, -1),
         )
 
@@ -201,7 +229,9 @@ class Puller:
         engine = engine_power_kw(power, self.catalog.effort, self.catalog.tractor.drive)
         return np.stack([engine / usable_kw, tine_kn / tine_limit, draft / frame_limit, draft / grip])
 
-    def _worked(self, *, tines: int, speed: Floats, draft: Floats, load: Floats, limited_by: Ints) -> Passes:
+    def _worked(
+        self, *, tines: int, speed: Floats, draft: Floats, load: Floats, tractor_load: Floats, limited_by: Ints
+    ) -> Passes:
         """Power, slip, time and fuel of a pass of known speed and draft."""
         effort, tractor = self.catalog.effort, self.catalog.tractor
         efficiency = effort.field_efficiency.value
@@ -220,6 +250,7 @@ class Puller:
             engine_kw=engine,
             slip=usual_slip * draft / grip if np.isfinite(grip) else np.full(speed.size, usual_slip),
             load=load,
+            tractor_load=tractor_load,
             limited_by=limited_by,
             hours_per_ha=hours,
             pull_l_per_ha=hours * efficiency * effort.fuel["load"].value * engine * to_pto * at_work,
@@ -235,15 +266,19 @@ def _where(use: Bools, these: Passes, others: Passes) -> Passes:
     return Passes(**picked)
 
 
-def refuse_powerless(catalog: Catalog, shallowest_mm: float, limited_by: int) -> None:
-    """Refuse a tractor or ripper that cannot pull a single tine at the shallowest depth."""
+def refuse_powerless(catalog: Catalog, shallowest_mm: float, limited_by: int, tractor_load: float) -> None:
+    """Refuse a tractor or ripper that cannot pull a single tine at the shallowest depth; figures as of `Passes`."""
     tractor = catalog.tractor
     easiest = f"at {shallowest_mm:g} mm and {tractor.min_speed.value:g} km/h"
-    held = machine_limit(catalog, limited_by)
+    held = machine_limit(catalog, limited_by, tractor_load)
     beyond = f"{held.limit} ({held.value:.3g} {held.limit.unit})" if held.limit.unit else held.limit
+    small = held.limit in TRACTOR_LIMITS
     raise SettingsError(
-        what=f"cannot pull one tine of {catalog.ripper_name} even {easiest}: it is beyond the {beyond}",
+        what=f"{'too small a tractor: it ' if small else ''}cannot pull one tine of {catalog.ripper_name} even "
+        f"{easiest}: it is beyond the {beyond}",
         where=f"tractor {catalog.tractor_name}",
-        right="enough power, weight and strength for one tine",
+        right=f"about {held.enough_kw:g} kW and {held.enough_kg:g} kg for all {catalog.ripper.tines} tines there"
+        if small
+        else "enough strength for one tine",
         do="choose another tractor or ripper, or a lower min_speed",
     )

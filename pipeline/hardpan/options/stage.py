@@ -35,14 +35,15 @@ def check_machine(catalog: Catalog, soil_types: tuple[str, ...], *, asked: Decis
         No set-up has a depth, the measured pass cannot be, or nothing can be pulled.
     """
     depth_mm, setups = _pulled(catalog, list_candidates(catalog, asked.prescription, asked.machine)[0])
-    held = []
+    held = list[tuple[int, float]]()
     for texture, factor in calibrations(catalog, [catalog.soils[name].texture for name in soil_types], asked.machine):
         softest = factor * least_strength_factor(catalog.effort)
         passes = Puller(catalog=catalog, texture=texture, setups=setups, depth_mm=depth_mm, factor=softest).plan()
         if not np.isnan(passes.speed_kmh).all():
             return
-        held.append(int(passes.limited_by[depth_mm.argmin()]))
-    refuse_powerless(catalog, float(depth_mm.min()), held[0])
+        easiest = int(depth_mm.argmin())
+        held.append((int(passes.limited_by[easiest]), float(passes.tractor_load[easiest])))
+    refuse_powerless(catalog, float(depth_mm.min()), *held[0])
 
 
 def _pulled(catalog: Catalog, table: pd.DataFrame) -> tuple[Floats, tuple[SetUp, ...]]:
@@ -113,7 +114,10 @@ def _refuse_powerless(economy: Economy, catalog: Catalog, main_soil: str, pullab
     if not pullable[:, 1:].any():
         depth_mm = economy.section["depth_mm"]
         easiest = 1 + int(depth_mm[1:].argmin())
-        refuse_powerless(catalog, depth_mm[easiest], int(economy.passes[main_soil].limited_by[easiest]))
+        passes = economy.passes[main_soil]
+        refuse_powerless(
+            catalog, depth_mm[easiest], int(passes.limited_by[easiest]), float(passes.tractor_load[easiest])
+        )
 
 
 def _uniform(economy: Economy, offered: Bools, worth: Floats, cost_per_ha: Floats) -> Uniform:

@@ -3,6 +3,7 @@
 import json
 from collections import Counter
 from collections.abc import Mapping
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -58,6 +59,7 @@ def write_manifest(  # noqa: PLR0917
         "verdict": words.ground.map_verdict(run.surfaces.verdict),
         "headline": words.money.headline(run.plan, run.ledger),
         "strategies": rows_of(run.ledger.strategies),
+        "ways": rows_of(pd.DataFrame([asdict(one) for one in run.ledger.ways])),
         "issues": dict(sorted(Counter(issue.code for issue in issues).items())),
         "files_sha256": steady(files),
     }

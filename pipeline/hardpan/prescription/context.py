@@ -35,6 +35,7 @@ from hardpan.records.options import Options
 from hardpan.records.quantity import Quantity
 from hardpan.records.reasons import Pull
 from hardpan.records.surfaces import Surfaces
+from hardpan.records.ways import Tried
 from hardpan.records.zones import Zones
 
 SETTING_ROUNDS = 4
@@ -105,6 +106,12 @@ class Context:
         return self.ground.useful(self.depth_mm, into_mm, self.economy.pullable())
 
     @property
+    def in_reach(self) -> Bools:
+        """(n_nodes, n_options): the option reaches what it must to be of use, whatever pulls it."""
+        into_mm, by_any = into_clay_mm(self.options.table, self.catalog), np.ones_like(self.economy.pullable())
+        return self.ground.useful(self.depth_mm, into_mm, by_any)
+
+    @property
     def slack(self) -> float:
         """Share of a zone that may pass a limit."""
         return self.prescription.limit_slack + ROUNDING
@@ -128,6 +135,8 @@ class ZoneOutcome:
     """Row of `Plan.machine`."""
     speed_kmh: float
     pull: Pull
+    worth: Mapping[int, Floats]
+    """Worth of what each option that another way takes breaks in the zone, money, (n_draws,)."""
     returns: Floats
     """(n_draws, 2): money per zone of the chosen option and the runner-up."""
     hours: Floats
@@ -156,6 +165,8 @@ class Decision:
     fitted: Ints
     """Positions of the set-ups the ripper is fitted with in this paddock."""
     outcomes: Sequence[ZoneOutcome]
+    ways: tuple[Tried, ...] = ()
+    """What other ways to have the work done return."""
 
 
 def build_context(

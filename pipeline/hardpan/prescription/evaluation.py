@@ -1,9 +1,13 @@
 """What each zone could do, and what comes of the choice."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.options import (
+    Economy,
     Ground,
     Limits,
     Passes,
@@ -50,21 +54,55 @@ def _costs(context: Context) -> Floats:
     )
 
 
-def zone_outcome(context: Context, evaluation: ZoneEvaluation, row: int, pair: Ints) -> ZoneOutcome:
-    """What comes of the options `pair` (chosen, runner-up) in the zone of one row."""
-    zone_ha, turning, catalog = context.zone_ha[row], context.turning[row, pair], context.catalog
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ZoneWork:
+    """The work of some options in one zone, (n_draws, n_options) each."""
+
+    economy: Economy
+    """That of the options on the zone's ground."""
+    nodes: Ints
+    """Nodes that the zone lies on."""
+    cost: Floats
+    """Money."""
+    hours: Floats
+    fuel_l: Floats
+
+
+def zone_work(context: Context, row: int, options: Ints) -> ZoneWork:
+    """What it takes to work the zone of one row with each of `options`."""
+    zone_ha, turning = context.zone_ha[row], context.turning[row, options]
     nodes = np.flatnonzero(zone_ha > 0)
-    part = context.economy.narrow(pair, nodes, zone_ha[nodes])
+    part = context.economy.narrow(options, nodes, zone_ha[nodes])
+    everywhere = np.ones((nodes.size, options.size), dtype=bool)
+    hours, litres = (part.summed(drawn, everywhere) for drawn in part.work(turning))
+    return ZoneWork(
+        economy=part, nodes=nodes, cost=part.summed(part.cost(turning), everywhere), hours=hours, fuel_l=litres
+    )
+
+
+def zone_outcome(
+    context: Context, evaluation: ZoneEvaluation, row: int, pair: Ints, also: Sequence[int] = ()
+) -> ZoneOutcome:
+    """What comes of the options `pair` (chosen, runner-up) in the zone of one row, and what those of others break.
+
+    Options `also` taken by other ways to do the work count as pulled, whatever the machine of the context.
+    """
+    options = np.array([*pair, *also])
+    zone_ha, turning, catalog = context.zone_ha[row], context.turning[row, options], context.catalog
+    work = zone_work(context, row, options)
+    part, nodes = work.economy, work.nodes
     weights = context.weights[row, nodes]
     passes = part.passes.get(str(context.table["soil_type"].iloc[row]), part.passes[context.ground.soil_names[0]])
-    everywhere = np.ones((nodes.size, pair.size), dtype=bool)
-    hours, litres = (part.summed(drawn, everywhere)[:, 0] for drawn in part.work(turning))
+    hours, litres = work.hours[:, 0], work.fuel_l[:, 0]
     hours_per_ha = float(hours.mean()) / max(float(zone_ha.sum()), ROUNDING)
-    at_speed, _ = passes.at(np.ones(pair.size), turning)
+    at_speed, _ = passes.at(np.ones(options.size), turning)
     present = part.ground.present
     often = present.mean(axis=0) * weights
-    totals = part.totals(context.useful[np.ix_(nodes, pair)])
-    tines, short_of = int(passes.tines[0]), machine_limit(catalog, int(passes.limited_by[0]))
+    useful = np.hstack([context.useful[np.ix_(nodes, pair)], context.in_reach[np.ix_(nodes, options[pair.size :])]])
+    totals = part.totals(useful)
+    worth = _credited(totals.summed, evaluation.credit[row, options])
+    tines = int(passes.tines[0])
+    short_of = machine_limit(catalog, int(passes.limited_by[0]), float(passes.tractor_load[0]))
     drawn = {name: float(getattr(passes, name)[0]) for name in ("draft_kn", "drawbar_kw", "engine_kw", "slip")}
     return ZoneOutcome(
         machine={
@@ -89,7 +127,8 @@ def zone_outcome(context: Context, evaluation: ZoneEvaluation, row: int, pair: I
             short_of=short_of,
             slow_kmh=float(passes.speed_kmh[0]) if _is_slowed(catalog, passes) else np.nan,
         ),
-        returns=_credited(totals.summed, evaluation.credit[row, pair]) - part.summed(part.cost(turning), everywhere),
+        worth={option: worth[:, pair.size + place] for place, option in enumerate(also)},
+        returns=(worth - work.cost)[:, : pair.size],
         hours=hours,
         fuel_l=litres,
         loosened=float(often @ totals.loosened[:, 0] / max(often.sum(), 1e-12)),

@@ -80,7 +80,8 @@ def _by_soil_and_machine(context: Context) -> Limits:
     for row, option in np.argwhere(unpulled | unreached).tolist():
         if unpulled[row, option]:
             soil = ground.soil_names[context.main_soil(row)]
-            limit = machine_limit(context.catalog, int(context.economy.passes[soil].limited_by[option]))
+            passes = context.economy.passes[soil]
+            limit = machine_limit(context.catalog, int(passes.limited_by[option]), float(passes.tractor_load[option]))
             held[row, option] = replace(limit, from_mm=float(depth_mm[option]))
         else:
             held[row, option] = Held(limit=Limit.REACH, name=names[setup[option]])

@@ -102,6 +102,7 @@ def _left(decision: Decision, place: int) -> Left:
         other_pays=other_pays,
         cover=_cover(decision, place),
         soft_to_mm=context.soft_to_mm,
+        elsewhere=tuple((tried.way, best) for tried in decision.ways if (best := tried.best[place]) is not None),
     )
 
 
@@ -271,7 +272,7 @@ def what_deeper_lacks(context: Context, evaluation: ZoneEvaluation, row: int, op
         tines=int(passes.tines[then]),
         all_tines=context.catalog.ripper.tines,
         passes=int(passes.passes[then]),
-        short_of=machine_limit(context.catalog, int(passes.limited_by[then])),
+        short_of=machine_limit(context.catalog, int(passes.limited_by[then]), float(passes.tractor_load[then])),
     )
 
 

@@ -18,6 +18,7 @@ from hardpan.prescription.reasons import reason_of
 from hardpan.prescription.setting import choose_and_set
 from hardpan.prescription.setting_up import ballast_issues, last_ripping, steps_of
 from hardpan.prescription.tables import candidate_table, conditions_of, moisture_table, shipped_numbers
+from hardpan.prescription.ways import choose_ways, way_tried
 from hardpan.records.catalog import Catalog
 from hardpan.records.columns import PLAN
 from hardpan.records.decision import DecisionSettings, HistorySettings
@@ -40,12 +41,22 @@ def prescribe(
     price, n_setups = catalog.prices.extra_zone.value, len(catalog.setups)
     evaluation, chosen, fitted, setting = choose_and_set(unset, context.table, price, n_setups, asked.prescription)
     pairs = np.stack([chosen, runner_up(evaluation, chosen, fitted)], axis=1)
-    outcomes = [zone_outcome(context, evaluation, row, pair) for row, pair in enumerate(pairs)]
+    choices = choose_ways(context, unset, chosen)
+    also = [sorted({choice.option(row) for choice in choices} - {LEAVE}) for row in range(len(chosen))]
+    outcomes = [zone_outcome(context, evaluation, row, pair, also[row]) for row, pair in enumerate(pairs)]
     paid = [
         replace(outcome, returns=outcome.returns - money * (pair != LEAVE))
         for outcome, money, pair in zip(outcomes, setting, pairs, strict=True)
     ]
-    decision = Decision(context=context, unset=unset, evaluation=evaluation, pairs=pairs, fitted=fitted, outcomes=paid)
+    decision = Decision(
+        context=context,
+        unset=unset,
+        evaluation=evaluation,
+        pairs=pairs,
+        fitted=fitted,
+        outcomes=paid,
+        ways=tuple(way_tried(choice, outcomes) for choice in choices),
+    )
     plan = _written(decision, setting, asked.history)
     logger.info("%d zones judged, %d are ripped", len(plan.zones), (plan.zones["depth_mm"] > 0).sum())
     return plan
@@ -77,6 +88,7 @@ def _written(decision: Decision, setting: Floats, history: HistorySettings) -> P
         makeup=makeup_of(context, decision.unset),
         defaults=shipped_numbers(context.catalog, soils),
         setting_up=steps_of(context.catalog, machine, plan),
+        ways=decision.ways,
         issues=(
             *ballast_issues(context.catalog),
             *last_ripping(history),

@@ -10,6 +10,7 @@ import xarray as xr
 from hardpan.core.arrays import Floats
 from hardpan.records.advice import Hiring
 from hardpan.records.issues import Issues
+from hardpan.records.ways import WaySum
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -102,4 +103,6 @@ class Ledger:
     """What most of the doubt about that ground comes from; None where there is none."""
     hiring: Hiring | None = None
     """Own machine against a contractor; None where no rate is known or the own machine is surely cheaper."""
+    ways: tuple[WaySum, ...] = ()
+    """The plan, then the other ways to have the work done, each at its own best depths; none where none was tried."""
     issues: Issues = field(default=())

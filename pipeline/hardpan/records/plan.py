@@ -12,6 +12,7 @@ from hardpan.records.columns import PLAN
 from hardpan.records.issues import Issues
 from hardpan.records.makeup import Makeup
 from hardpan.records.reasons import Reason
+from hardpan.records.ways import Tried
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -54,6 +55,8 @@ class Plan:
     """Every shipped number the decision used: `key`, `value`, `unit`, `source`, `standing`."""
     setting_up: tuple[Step, ...]
     """How to set tractor and ripper up, in the order it is done."""
+    ways: tuple[Tried, ...] = ()
+    """What other ways to have the work done return, each at its own best depths on the plan's zones."""
     issues: Issues = field(default=())
 
     @property

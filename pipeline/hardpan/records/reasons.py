@@ -39,6 +39,9 @@ class Limit(StrEnum):
 MACHINE_LIMITS = (Limit.POWER, Limit.TINE, Limit.FRAME, Limit.GRIP)
 """Limits of tractor and ripper, in the order of `options.effort.limit_values`."""
 
+TRACTOR_LIMITS = (Limit.POWER, Limit.GRIP)
+"""Those of the tractor: a stronger and heavier one would not have them."""
+
 _UNITS = {
     Limit.POWER: "kW",
     **dict.fromkeys(MACHINE_LIMITS[1:], "kN"),
@@ -75,6 +78,9 @@ class Held:
     """What sets it: constraint of the rule, key of the set-up, soil type."""
     setup: str = ""
     """Key of the set-up that a rule forbids."""
+    enough_kw: float = math.nan
+    """Rated power and, below, mass with which the limit would not bind at the slowest speed; NaN where not told."""
+    enough_kg: float = math.nan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,6 +158,19 @@ class Ripped:
         return self.held
 
 
+class Way(StrEnum):
+    """Who does the work, and which of its costs count; the value is the code in tables."""
+
+    FULL = "own machine, full cost"
+    """The plan."""
+    CASH = "own machine, cash cost"
+    """Without what owning costs: an owned machine is paid for whether it works or not."""
+    CONTRACTOR = "contractor"
+    """At his rate, with a machine that pulls whatever ripper and set-ups allow."""
+    STRONGER = "stronger tractor"
+    """With the present ripper, at full cost, priced in proportion to its power."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Left:
     """Why ground is left unripped."""
@@ -172,6 +191,8 @@ class Left:
     """None under the rule `return`."""
     soft_to_mm: float | None = None
     """`PanFeatures.soft_to_mm`."""
+    elsewhere: tuple[tuple[Way, Alternative], ...] = ()
+    """What would pay here if the work were done, or its cost counted, in another way."""
 
     @property
     def held_by(self) -> Held | None:

@@ -13,6 +13,7 @@ from hardpan.records.advice import Known, Verdict
 from hardpan.records.issues import Issues
 from hardpan.records.plan import Plan
 from hardpan.records.reasons import CheckStrip, Reason
+from hardpan.records.ways import Tried
 from hardpan.records.zones import Zones
 
 
@@ -66,7 +67,21 @@ def cut_plan(plan: Plan, zones: Zones, left: gpd.GeoDataFrame, issues: Issues) -
         runner_up_returns=_cut_draws(plan.runner_up_returns, kept, len(left)),
         hours=_cut_draws(plan.hours, kept, len(left)),
         fuel_l=_cut_draws(plan.fuel_l, kept, len(left)),
+        ways=tuple(_cut_way(tried, kept, len(left)) for tried in plan.ways),
         issues=(*plan.issues, *issues),
+    )
+
+
+def _cut_way(tried: Tried, kept: Floats, n_strips: int) -> Tried:
+    """What another way returns on the ground that is kept: strips are left whoever does the work."""
+    return replace(
+        tried,
+        best=(*tried.best, *[None] * n_strips),
+        ripped_ha=np.concatenate([tried.ripped_ha * kept, np.zeros(n_strips)]),
+        cost=_cut_draws(tried.cost, kept, n_strips),
+        net=_cut_draws(tried.net, kept, n_strips),
+        hours=_cut_draws(tried.hours, kept, n_strips),
+        fuel_l=_cut_draws(tried.fuel_l, kept, n_strips),
     )
 
 

@@ -39,8 +39,8 @@ from hardpan.records.reasons import Alternative
 from hardpan.records.survey import DatumMove
 
 _TABLES = (
-    "strategies", "drivers", "investment", "when_again", "lines", "worth", "scores", "models", "sensitivity", "dates",
-    "counts", "machine", "setting_up", "moisture", "conditions", "remarks_caption", "replaced", "unverified",
+    "ways", "strategies", "drivers", "investment", "when_again", "lines", "worth", "scores", "models", "sensitivity",
+    "dates", "counts", "machine", "setting_up", "moisture", "conditions", "remarks_caption", "replaced", "unverified",
     "defaults", "sources", "moves", "trail",
 )  # fmt: skip
 """Keys of the tables of the page, which are those of their captions."""
@@ -160,6 +160,7 @@ def _money_tables(run: PaddockRun, words: Words) -> dict[str, pd.DataFrame]:
     """Tables that are text all over."""
     money, ledger = words.money, run.ledger
     return {
+        "ways": money.ways(ledger.ways),
         "strategies": money.strategies(ledger.strategies),
         "investment": money.investment(ledger.investment),
         "when_again": money.when_again(ledger.when_again),
@@ -175,7 +176,9 @@ def _captions(words: Words) -> dict[str, str]:
         "sensitivity": {"unit": name[Measure.DEPTH]},
         "dates": {"depth": depth(DATES_TO_MM), "unit": name[Measure.STRENGTH]},
         "machine": {"units": ", ".join(name[measure] for measure in machine)},
-        **{key: {"money": units.money_name} for key in ("strategies", "investment", "lines", "worth", "counts")},
+        **{
+            key: {"money": units.money_name} for key in ("ways", "strategies", "investment", "lines", "worth", "counts")
+        },
     }
     return {key: say(key, **parts.get(key, {})) for key in _TABLES}
 

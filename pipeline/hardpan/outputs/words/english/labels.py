@@ -36,6 +36,8 @@ REPORT = {
     "money": "Cost and return",
     "strategies": "This plan, by your own machine and by a contractor, against one depth everywhere and against not "
     "ripping; money for the paddock in {money}",
+    "ways": "The same ground by your own machine at full and at cash cost and by a contractor, each at the depths and "
+    "on the zones that are best for it; money for the paddock in {money}",
     "drivers": "What the doubt about the return comes from, as share of its variance",
     "investment": "Present value, payback and break-even response by zone; all seasons counted, money in {money}",
     "when_again": "When to rip again, and how deep then",

@@ -1,6 +1,7 @@
 """What the ripping costs and returns, in words."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,7 +9,8 @@ import pandas as pd
 
 from hardpan.core.said import Measure
 from hardpan.outputs.words.english.ground import EnglishGround
-from hardpan.outputs.words.english.zones import LIMITS, NOTHING_PAYS, EnglishZones
+from hardpan.outputs.words.english.machines import EnglishMachines
+from hardpan.outputs.words.english.zones import AT_FULL_COST, LIMITS, NO_RETURN, NOTHING_PAYS, EnglishZones
 from hardpan.outputs.words.shown import rounded_parts, shown_quantities
 from hardpan.outputs.words.units import MISSING, Units
 from hardpan.records.advice import Cheaper, Hiring, NextDepth
@@ -16,6 +18,7 @@ from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Driver, Ledger, Strategy
 from hardpan.records.plan import Plan
 from hardpan.records.reasons import CheckStrip, Closed, Left, Limit
+from hardpan.records.ways import WaySum
 
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
@@ -63,6 +66,11 @@ class EnglishMoney:
     units: Units
     catalog: Catalog
 
+    @property
+    def machines(self) -> EnglishMachines:
+        """What is said of machines and whoever drives them."""
+        return EnglishMachines(self.units, self.catalog)
+
     def headline(self, plan: Plan, ledger: Ledger) -> str:
         """Where to rip, at what cost, and whether it pays: the one sentence a grower understands."""
         units, ours = self.units, ledger.strategies.iloc[0]
@@ -74,7 +82,7 @@ class EnglishMoney:
             again = f" {units.area(ledger.open_ha)} could go either way: {WOULD_TELL.get(ledger.open_by, DECIDES)}."
             again = again.format(driver=ledger.open_by)
         if ripped_ha <= 0:
-            head = self._nothing_ripped(plan, total_ha)
+            head = self._nothing_ripped(plan, ledger, total_ha)
             return f"{head}{self._if_ripped(ledger.strategies)}{again}"
         ground = plan.zones[plan.zones["kind"] == "ground"]
         left_ha = shown[((plan.zones["kind"] == "ground") & (plan.zones["depth_mm"] <= 0)).to_numpy()].sum()
@@ -88,7 +96,7 @@ class EnglishMoney:
             f"{wait}Rip {area} in {self._depths(ground)}{leave}: "
             f"about {units.per_area(ours['cost'] / ripped_ha)}{also}, {work}; "
             f"{self._outcome(ours, ledger.seasons)}.{again}"
-            f"{self._by_contractor(ledger)}{self._more_when_moist(plan)}{self._cautions(plan)}"
+            f"{self.machines.cash(ledger.ways)}{self._by_contractor(ledger)}{self._more_when_moist(plan)}{self._cautions(plan)}"
         )
 
     def hiring(self, hiring: Hiring | None) -> str:
@@ -142,6 +150,10 @@ class EnglishMoney:
             f"The cost of {self.units.per_area(float(per_ha['cost']))} is {parts}. Owning is charged as for a "
             f"tractor used {tractor:,.0f} h a year and a ripper used {ripper:,.0f} h a year: used less, they cost more."
         )
+
+    def ways(self, ways: Sequence[WaySum]) -> pd.DataFrame:
+        """Table of the ways to have the work done, one row each."""
+        return self.machines.ways(ways)
 
     def strategies(self, strategies: pd.DataFrame) -> pd.DataFrame:
         """Table of the strategies, one row each."""
@@ -205,13 +217,18 @@ class EnglishMoney:
             return f"{count} depths ({others[0]} to {deepest})"
         return f"{count} depths ({', '.join(others)} and {deepest})"
 
-    def _nothing_ripped(self, plan: Plan, total_ha: float) -> str:
-        """That all ground is left, and for what; with the ground of each cause where there are several."""
+    def _nothing_ripped(self, plan: Plan, ledger: Ledger, total_ha: float) -> str:
+        """That all ground is left, and for what; with the ground of each cause where there are several.
+
+        That no depth pays is said only where no other way to have the work done pays either.
+        """
         zones, area_of = EnglishZones(self.units, self.catalog), _areas(plan)
         area_ha, told, dry = dict[str, float](), dict[str, str](), False
         for reason in plan.reasons:
             if isinstance(reason.why, Left):
                 cause, text = zones.cause(reason.why)
+                if cause == NO_RETURN and self.machines.full_cost_only(ledger.ways):
+                    text = AT_FULL_COST
                 area_ha[cause] = area_ha.get(cause, 0.0) + area_of[reason.zone]
                 told.setdefault(cause, text)
                 dry = dry or cause == Limit.MOIST
@@ -219,7 +236,10 @@ class EnglishMoney:
         why = "; ".join(
             f"{told[one]} ({self.units.area(area_ha[one])})" if len(most) > 1 else told[one] for one in most
         )
-        return f"{'Wait: leave' if dry else 'Leave'} all {self.units.area(total_ha)} unripped: {why or NOTHING_PAYS}."
+        leave = f"{'Wait: leave' if dry else 'Leave'} all {self.units.area(total_ha)} unripped"
+        pays = self.machines.full_cost_only(ledger.ways)
+        other = self.machines.tried(ledger.ways) if pays or NO_RETURN in told else ""
+        return f"{leave}: {why or NOTHING_PAYS}.{other}"
 
     def _more_when_moist(self, plan: Plan) -> str:
         """That ground is ripped shallower, or left, because it is not moist deep enough."""

@@ -1,6 +1,7 @@
 """Why each zone is worked as it is, in words a grower reads aloud."""
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from hardpan.core.said import Measure, marked
@@ -20,6 +21,7 @@ from hardpan.records.reasons import (
     Reason,
     Ripped,
     Turn,
+    Way,
 )
 
 CLAY_NEAR_MM = 100
@@ -29,6 +31,18 @@ WELL_BELOW_MM = 50
 """A foot so far below the pan runs there for the ridge between tines."""
 
 NOTHING_PAYS = "no depth is expected to pay here"
+
+AT_FULL_COST = "at the full cost of your own machine no depth brings what it costs"
+
+NO_RETURN = ""
+"""Code of ground that is left for nothing but that."""
+
+OTHER_WAYS = {
+    Way.CASH: "at cash cost",
+    Way.CONTRACTOR: "by a contractor",
+    Way.STRONGER: "behind a larger tractor",
+}
+"""How the work is done or counted, where it is not as in the plan."""
 
 BETWEEN_SHARE = 0.9
 """A pan of which so much lies in broken soil breaks between the tines as well."""
@@ -102,7 +116,7 @@ class EnglishZones:
         """What a limit forbids, a clause with its figure."""
         limit, from_mm = held.limit, f"forbids {self.units.depth(held.from_mm)} and deeper"
         if limit in MACHINE_LIMITS:
-            return f"{self._short_of(held)} {from_mm}"
+            return f"{self._short_of(held)} {from_mm}{self._enough(held)}"
         if limit is Limit.CLAY:
             kept = f" (kept {self.units.depth(held.kept_mm)} above)" if held.kept_mm else ""
             near = f"above {self.units.depth(held.value)} on {held.share:.0%} of the zone"
@@ -132,7 +146,7 @@ class EnglishZones:
             return held.limit, self.held(held)
         if why.cover is not None:
             return "cover", "no depth allowed passes below the pan on enough of it"
-        return "", NOTHING_PAYS
+        return NO_RETURN, NOTHING_PAYS
 
     def _no_pan(self, why: Left, *, on: str) -> str:
         """That there is no pan `on` a share of the ground, "" where that is not why it is left."""
@@ -146,8 +160,12 @@ class EnglishZones:
         change, why = reason.change, reason.why
         if isinstance(change, Turn):
             return self._turned(change, reason.runner_up)
-        if not isinstance(change, Open) or not isinstance(why, Left):
+        if not isinstance(why, Left):
             return ""
+        opened = self._opened(change, why) if isinstance(change, Open) else ""
+        return "; ".join(text for text in (opened, *self._other_ways(why)) if text)
+
+    def _opened(self, change: Open, why: Left) -> str:
         if change.by is Opening.LIMIT and why.barred is not None:
             return self._without(why.barred)
         return {
@@ -156,6 +174,12 @@ class EnglishZones:
             "or a smaller share to cover (least_cover_share)",
             Opening.SETUP: "fitting a second set-up for this ground (setups_per_paddock), or ripping it another time",
         }.get(change.by, self._gain_to_pay(change.needed_t_per_ha))
+
+    def _other_ways(self, why: Left) -> Iterator[str]:
+        """What would pay on ground that is left, if the work were done or counted in another way."""
+        for way, best in why.elsewhere:
+            money = self.units.per_area(best.gain_per_ha - best.cost_per_ha)
+            yield f"{OTHER_WAYS[way]} {self.option(best)} would return about {money} more than it costs"
 
     def _why_ripped(self, why: Ripped) -> str:
         asked = f" ({why.credited_by})" if why.credited_by else ""
@@ -210,9 +234,10 @@ class EnglishZones:
     def _machine(self, pull: Pull) -> str:
         short = self._short_of(pull.short_of)
         if pull.passes > 1:
-            return f"; in two passes, because {short} does not allow it in one"
+            return f"; in two passes, because {short} does not allow it in one{self._enough(pull.short_of)}"
         if pull.tines < pull.all_tines:
-            return f"; with {pull.tines} of {pull.all_tines} tines, because {short} allows no more"
+            more = f"allows no more{self._enough(pull.short_of)}"
+            return f"; with {pull.tines} of {pull.all_tines} tines, because {short} {more}"
         if not math.isnan(pull.slow_kmh):
             speed = self.units.write(pull.slow_kmh, Measure.SPEED, None)
             return f"; at {speed}, because {short} allows no faster"
@@ -221,8 +246,9 @@ class EnglishZones:
     def _lacks(self, pull: Pull) -> str:
         short = self._short_of(pull.short_of)
         if pull.passes > 1:
-            return f"{short} asks for two passes from {self.units.depth(pull.from_mm)} on"
-        return f"{short} allows only {pull.tines} of {pull.all_tines} tines from {self.units.depth(pull.from_mm)} on"
+            return f"{short} asks for two passes from {self.units.depth(pull.from_mm)} on{self._enough(pull.short_of)}"
+        tines = f"{pull.tines} of {pull.all_tines} tines"
+        return f"{short} allows only {tines} from {self.units.depth(pull.from_mm)} on{self._enough(pull.short_of)}"
 
     def _short_of(self, held: Held) -> str:
         name = self.limit(held.limit)
@@ -230,6 +256,14 @@ class EnglishZones:
             return name
         measure, more = (Measure.POWER, " usable") if held.limit is Limit.POWER else (Measure.FORCE, "")
         return f"{name} ({self.units.rounded(held.value, measure)}{more})"
+
+    def _enough(self, held: Held) -> str:
+        """The tractor that would do, "" where that is not what is lacking."""
+        if math.isnan(held.enough_kw):
+            return ""
+        power = self.units.write(held.enough_kw, Measure.POWER)
+        grip = f" and {self.units.write(held.enough_kg, Measure.MASS)}" if held.limit is Limit.GRIP else ""
+        return f" (a tractor of about {power}{grip} would do with all tines)"
 
     def _why_left(self, why: Left) -> str:
         if not why.responds:
