@@ -123,11 +123,12 @@ def verify(
         check_folder(out, (after, run_folder / "run.json", *settings.inputs))
         with _shown(verbose=verbose) as clock:
             found = verify_run(run_folder, settings, clock)
-            from hardpan.outputs.verify.stage import verify_words, write_verify
+            from hardpan.outputs.verify.stage import headlines, write_verify
 
             with clock.stage("outputs"):
                 paths = write_verify(found, out)
-        typer.echo(verify_words(found).headline(found.found))
+        for line in headlines(found):
+            typer.echo(line)
         typer.echo(f"{len(paths)} files in {out}")
 
 

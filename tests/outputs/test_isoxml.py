@@ -1,8 +1,5 @@
 """Task data that two general libraries, written apart, read to the same depths and cells."""
 
-import json
-import shutil
-import subprocess
 import zipfile
 from pathlib import Path
 
@@ -12,6 +9,7 @@ import pytest
 import shapely
 from defusedxml.ElementTree import fromstring
 
+from builders.node import run_script, with_library
 from hardpan.core.errors import InputError
 from hardpan.outputs.display import single_parts
 from hardpan.outputs.geodesy import degrees_per_metre, to_display
@@ -347,16 +345,7 @@ def test_the_python_library_reads_the_lines_to_steer_by(plan, zones, tmp_path, v
 
 @pytest.fixture(scope="session")
 def node_reader(tmp_path_factory):
-    if shutil.which("npm") is None:
-        pytest.skip("npm is not installed")
-    folder = tmp_path_factory.mktemp("node")
-    command = ["npm", "install", "isoxml@1.11.2", "--no-audit", "--no-fund", "--prefer-offline", "--ignore-scripts"]
-    try:
-        installed = subprocess.run(command, cwd=folder, capture_output=True, check=False, timeout=120)
-    except subprocess.TimeoutExpired:
-        pytest.skip("npm could not fetch isoxml in time")
-    if installed.returncode != 0:
-        pytest.skip("npm could not fetch isoxml")
+    folder = with_library(tmp_path_factory.mktemp("node"))
     (folder / "read.js").write_text(READER)
     return folder / "read.js"
 
@@ -364,10 +353,7 @@ def node_reader(tmp_path_factory):
 @pytest.mark.slow
 def test_the_javascript_library_reads_the_same(written, node_reader):
     path, _, shape, _ = written
-    said = subprocess.run(
-        ["node", node_reader, path], capture_output=True, text=True, check=True, cwd=node_reader.parent
-    )
-    read = json.loads(said.stdout)
+    read = run_script(node_reader, path)
     assert read["warnings"] == []
     for theirs, mine in zip(read["tasks"], read_taskdata(path), strict=True):
         value = {zone["code"]: zone["value"] for zone in theirs["zones"]}

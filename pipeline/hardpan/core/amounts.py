@@ -2,6 +2,7 @@
 
 import re
 from functools import cache
+from tokenize import TokenError
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -74,7 +75,7 @@ def _factor(given: str, wanted: str) -> float:
     try:
         units = [_registry().parse_units(_spelt(unit)) for unit in (given, wanted)]
         return float(_registry().Quantity(1.0, units[0]).to(units[1]).magnitude)
-    except (PintError, ValueError, TypeError, AttributeError) as err:
+    except (PintError, TokenError, ValueError, TypeError, AttributeError) as err:
         message = f"a unit that can be brought to {wanted}, not {given!r}"
         raise ValueError(message) from err
 

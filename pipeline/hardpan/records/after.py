@@ -10,6 +10,8 @@ import pyproj
 import shapely
 
 from hardpan.core.settings import Settings, setting
+from hardpan.records.applied import Applied
+from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issues
 from hardpan.records.survey import Profiles
 from hardpan.records.trail import Trail
@@ -179,5 +181,9 @@ class VerifyRun:
 
     earlier: Earlier
     found: Found
+    applied: Applied | None
+    """The machine's log beside the plan; None where none was given."""
+    catalog: Catalog
+    """What the run was made with."""
     trail: Trail
     issues: Issues

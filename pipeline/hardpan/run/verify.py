@@ -2,14 +2,20 @@
 
 from pathlib import Path
 
-from hardpan.core.settings import Settings, setting
+import pandas as pd
+
+from hardpan.core.settings import Settings, parse, setting
 from hardpan.core.threads import one_blas_thread
 from hardpan.records.after import VerdictSettings, VerifyRun
-from hardpan.run.config import read_settings
+from hardpan.records.applied import AppliedSettings
+from hardpan.records.trail import MANIFEST
+from hardpan.run.catalog import read_catalog
+from hardpan.run.config import Config, read_settings
 from hardpan.run.manifest import Clock, trail_of_tables
 from hardpan.survey.inputs.earlier import read_earlier
 from hardpan.survey.settings import ProbeSettings
-from hardpan.survey.stage import read_again
+from hardpan.survey.stage import read_again, read_log
+from hardpan.verify.applied import compare_with_plan
 from hardpan.verify.stage import verify_pass
 
 
@@ -18,13 +24,15 @@ class After(Settings):
 
     probes: ProbeSettings = setting(says="Insertions after the pass, as in the run")
     position: str = setting("position", says="Column that says line, quarter, midway or control", min_length=1)
+    applied: AppliedSettings | None = setting(None, says="What the machine logged of the pass")
     verdict: VerdictSettings = setting(VerdictSettings(), says="What counts as broken")
 
     @property
     def inputs(self) -> tuple[Path, ...]:
         """Every input file that is named."""
         files = self.probes.file if isinstance(self.probes.file, tuple) else (self.probes.file,)
-        return (*files, *(one for one in (self.probes.positions,) if one is not None))
+        log = None if self.applied is None else self.applied.file
+        return (*files, *(one for one in (self.probes.positions, log) if one is not None))
 
 
 def read_after(path: Path) -> After:
@@ -51,12 +59,23 @@ def verify_run(run: Path, after: After, clock: Clock) -> VerifyRun:
     """
     with clock.stage("survey"):
         earlier = read_earlier(run)
+        catalog = read_catalog(parse(Config, earlier.settings, file=MANIFEST, folder=run))
         again = read_again(after.probes, earlier, after.position)
+        log = None if after.applied is None else read_log(after.applied, earlier)
     with clock.stage("verify"):
         found = verify_pass(earlier, again, after.verdict)
+        applied = None if log is None else compare_with_plan(earlier, log, level=after.verdict.level)
+    digests = again.digests if log is None else pd.concat([again.digests, log.digests])
     return VerifyRun(
         earlier=earlier,
         found=found,
-        trail=trail_of_tables(after, again.digests, 0, clock),
-        issues=(*again.issues, *found.issues),
+        applied=applied,
+        catalog=catalog,
+        trail=trail_of_tables(after, digests, 0, clock),
+        issues=(
+            *again.issues,
+            *found.issues,
+            *(() if log is None else log.issues),
+            *(applied.issues if applied else ()),
+        ),
     )

@@ -14,6 +14,7 @@ from hardpan.core.errors import Faults, InputError, SettingsError
 from hardpan.core.memory import UNLIMITED, Memory
 from hardpan.records.access import Access, AccessSettings
 from hardpan.records.after import Earlier, Reprobed
+from hardpan.records.applied import AppliedSettings, MachineLog
 from hardpan.records.frame import Frame
 from hardpan.records.soils import SoilType
 from hardpan.records.survey import Paddock, Survey
@@ -25,6 +26,7 @@ from hardpan.survey.cores import no_cores
 from hardpan.survey.inputs import covariates, soils
 from hardpan.survey.inputs import probes as readings
 from hardpan.survey.inputs.access import read_gate, read_tramlines
+from hardpan.survey.inputs.applied import read_applied
 from hardpan.survey.inputs.harvest import read_harvest
 from hardpan.survey.inputs.marks import read_marks
 from hardpan.survey.inputs.paddock import read_boundary, read_exclusions
@@ -138,14 +140,31 @@ def read_again(probes: ProbeSettings, earlier: Earlier, column: str) -> Reprobed
         The file cannot be used as it is; `AmbiguousInputError` where an option decides how to read it.
     """
     log = Log()
-    bounds = geodesy.degrees_bounds(earlier.boundary.bounds, earlier.crs, earlier.name)
-    read = readings.read_profiles(probes, Land(boundary=earlier.boundary, crs=earlier.crs, bounds=bounds), log)
+    read = readings.read_profiles(probes, _land_of(earlier), log)
     return Reprobed(
         profiles=read,
         marks=read_marks(probes, read, column),
         digests=pd.Series(log.digests, dtype=object).sort_index(),
         issues=tuple(log.issues),
     )
+
+
+def read_log(settings: AppliedSettings, earlier: Earlier) -> MachineLog:
+    """What the machine logged of the pass, in the working CRS of the run.
+
+    Raises
+    ------
+    InputError
+        The log cannot be used as it is; `AmbiguousInputError` where an option decides how to read it.
+    """
+    machine = read_applied(settings, _land_of(earlier))
+    logger.info("%d records of %s", len(machine.records), machine.name)
+    return machine
+
+
+def _land_of(earlier: Earlier) -> Land:
+    bounds = geodesy.degrees_bounds(earlier.boundary.bounds, earlier.crs, earlier.name)
+    return Land(boundary=earlier.boundary, crs=earlier.crs, bounds=bounds)
 
 
 def read_trial(

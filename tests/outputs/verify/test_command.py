@@ -2,6 +2,8 @@
 
 import json
 import shutil
+import tomllib
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -14,6 +16,7 @@ from builders.outputs import CRS
 from hardpan.cli import app
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.stage import write_outputs
+from hardpan.records.decision import MachineSettings
 from hardpan.survey.inputs.earlier import read_earlier
 
 DEPTHS = np.arange(25, 626, 25)
@@ -22,6 +25,8 @@ DEPTHS = np.arange(25, 626, 25)
 @pytest.fixture(scope="module")
 def result(run, tmp_path_factory):
     out = tmp_path_factory.mktemp("run") / "result"
+    settings = {"paddock": {"name": "Invented", "boundary": "b.geojson"}, "probes": {"file": "probes.csv"}}
+    run = replace(run, trail=replace(run.trail, settings=settings))
     write_outputs(run, OutputSettings(formats=("geojson",)), out)
     return out
 
@@ -121,6 +126,65 @@ def test_a_record_that_was_changed_is_refused(result, after, tmp_path, change):
 @pytest.mark.usefixtures("after")
 def test_settings_that_cannot_be_used_are_refused(result, tmp_path, more, says):
     refused(result, write_toml(tmp_path, more), tmp_path / "out", says)
+
+
+def log_of(result, folder):
+    """A log of the first zone at its planned depth, all over it; true to the run."""
+    zone = read_earlier(result).zones.set_index("zone").loc[1]
+    west, south, east, north = zone.geometry.bounds
+    rows, width_m = [], float(zone["width_m"])
+    for number, y in enumerate(np.arange(south + width_m / 2, north, width_m)):
+        x = np.arange(west, east, 3.0)
+        rows.append(pd.DataFrame({"x": x if number % 2 == 0 else x[::-1], "y": y}))
+    log = pd.concat(rows, ignore_index=True)
+    inside = shapely.contains_xy(zone.geometry, log["x"], log["y"])
+    log["depth mm"] = np.where(inside, zone["depth_mm"], 0.0)
+    log["time"] = np.arange(len(log)) * 1.5
+    log["fuel L"] = log["time"] / 3600.0 * 50.0
+    log.to_csv(folder / "log.csv", index=False)
+    return f'[applied]\nfile = "log.csv"\ncrs = "{pyproj.CRS.from_user_input(CRS).to_string()}"\n'
+
+
+@pytest.mark.usefixtures("after")
+def test_a_log_is_held_beside_the_plan(result, tmp_path):
+    told = verify(result, write_toml(tmp_path, log_of(result, tmp_path)), tmp_path / "out")
+    assert told.exit_code == 0, told.output
+    assert told.stdout.splitlines()[1].startswith("The machine's log: ")
+    table = pd.read_csv(tmp_path / "out" / "applied.csv").set_index("zone")
+    assert list(table)[:4] == ["kind", "planned_mm", "area_ha", "within_ha"]
+    assert table.loc["1", "within_ha"] == pytest.approx(table.loc["1", "area_ha"], rel=0.06)
+    assert table.loc["2", "not_worked_ha"] == pytest.approx(table.loc["2", "area_ha"], rel=0.03)
+    rules = pd.read_csv(tmp_path / "out" / "cleaning.csv").set_index("rule")["records"]
+    assert rules.sum() == len(pd.read_csv(tmp_path / "log.csv"))
+    record = json.loads((tmp_path / "out" / "run.json").read_text(encoding="utf-8"))
+    assert set(record["inputs_sha256"]) == {"after.csv", "log.csv"}
+
+
+@pytest.mark.usefixtures("after")
+def test_the_lines_for_the_next_run_are_settings_of_its_machine(result, tmp_path):
+    verify(result, write_toml(tmp_path, log_of(result, tmp_path)), tmp_path / "out")
+    written = tomllib.loads((tmp_path / "out" / "observed.toml").read_text(encoding="utf-8"))
+    machine = MachineSettings.model_validate(written["machine"])
+    planned = read_earlier(result).zones.set_index("zone").loc[1, "depth_mm"]
+    assert machine.observed_depth_mm == pytest.approx(planned, abs=1)
+    assert machine.observed_speed_kmh == pytest.approx(7.2, abs=0.1)
+    assert machine.observed_fuel_l_per_ha > 0
+
+
+@pytest.mark.parametrize(
+    ("table", "says"),
+    [
+        ("[applied]\n", "applied.file"),
+        ('[applied]\nfile = "gone.csv"\n', "gone.csv"),
+        ('[applied]\nfile = "after.csv"\nturn_deg = 200\n', "turn_deg"),
+        ('[applied]\nfile = "after.csv"\ndepth = "x"\n', "applied.depth"),
+        ('[applied]\nfile = "after.toml"\n', "after.toml"),
+        ('[applied]\nfile = "."\n', "TASKDATA.XML"),
+    ],
+)
+@pytest.mark.usefixtures("after")
+def test_a_log_that_cannot_be_used_is_refused(result, tmp_path, table, says):
+    refused(result, write_toml(tmp_path, table), tmp_path / "out", says)
 
 
 @pytest.mark.parametrize(

@@ -9,9 +9,10 @@ import pandas as pd
 import pytest
 
 from builders.after import Pass, simulate
+from builders.decision import shipped_catalog
 from builders.pages import Seen
 from hardpan.core.errors import HardpanError
-from hardpan.outputs.verify.stage import verify_words, write_verify
+from hardpan.outputs.verify.stage import headlines, write_verify
 from hardpan.records.after import VerdictSettings, VerifyRun
 from hardpan.records.trail import Trail
 from hardpan.verify.stage import verify_pass
@@ -30,7 +31,10 @@ def run_of(seed=1, **about):
         version="0", versions=pd.Series({"numpy": "2"}), settings={}, settings_digest="ab", inputs=pd.Series(dtype=str),
         seed=0, started="2027-05-20T00:00:00Z", timings_s=pd.Series({"verify": 1.0}),
     )  # fmt: skip
-    return VerifyRun(earlier=replace(earlier, name="<b>Invented</b>"), found=found, trail=trail, issues=found.issues)
+    return VerifyRun(
+        earlier=replace(earlier, name="<b>Invented</b>"), found=found, applied=None, catalog=shipped_catalog(),
+        trail=trail, issues=found.issues,
+    )  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -86,7 +90,7 @@ def test_a_folder_that_is_not_ours_is_left_alone(tmp_path):
 
 def test_the_headline_names_every_zone_and_what_comes_first():
     run = run_of(truth="nothing")
-    assert verify_words(run).headline(run.found) == (
+    assert headlines(run)[0] == (
         "The pan: not reached in zone 1. First: zone 1, hardly anything was loosened: check depth and points, wait for "
         "moisture, and rip again."
     )

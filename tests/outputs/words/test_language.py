@@ -43,7 +43,10 @@ def accented(said):
 
 def foreign(units, catalog):
     english = speak(units, catalog)
-    parts = {name: Foreign(getattr(english, name)) for name in ("zones", "ground", "money", "page", "sites")}
+    parts = {
+        name: Foreign(getattr(english, name))
+        for name in ("zones", "ground", "money", "page", "sites", "after", "applied")
+    }
     return Words(units=units, **parts)
 
 

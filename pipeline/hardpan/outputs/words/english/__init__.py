@@ -1,5 +1,7 @@
 """English, by subject: zones, ground, money, and the labels of the page."""
 
+from hardpan.outputs.words.english.after import EnglishAfter
+from hardpan.outputs.words.english.applied import EnglishApplied
 from hardpan.outputs.words.english.ground import EnglishGround
 from hardpan.outputs.words.english.money import EnglishMoney
 from hardpan.outputs.words.english.page import EnglishPage
@@ -19,4 +21,6 @@ def speak(units: Units, catalog: Catalog) -> Words:
         money=EnglishMoney(units, catalog),
         page=EnglishPage(units),
         sites=EnglishSites(units),
+        after=EnglishAfter(units),
+        applied=EnglishApplied(units),
     )

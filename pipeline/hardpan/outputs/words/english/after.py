@@ -46,6 +46,13 @@ _METHOD = (
 )
 
 
+_VERDICTS = {
+    Judged.BROKEN: "broken",
+    Judged.PARTLY: "partly",
+    Judged.NOT_REACHED: "not reached",
+    Judged.CANNOT_TELL: "cannot tell",
+}
+
 _TOLD = {Judged.PARTLY: "partly broken", Judged.CANNOT_TELL: "nobody can tell"}
 """Verdicts as a sentence has them, where they are not its words already."""
 
@@ -66,6 +73,10 @@ class EnglishAfter:
         """A label, caption or heading."""
         return LABELS[key].format(**parts)
 
+    def verdict(self, verdict: Judged) -> str:
+        """A verdict, for a table."""
+        return _VERDICTS[verdict]
+
     def method(self) -> Sequence[str]:
         """How verdicts come about."""
         return _METHOD
@@ -73,7 +84,7 @@ class EnglishAfter:
     def headline(self, found: Found) -> str:
         """The answer in one sentence, and what to do first."""
         parts = [
-            f"{_TOLD.get(verdict, str(verdict))} in zone{_s(zones)} {_listed(zones)}"
+            f"{_TOLD.get(verdict, _VERDICTS[verdict])} in zone{_s(zones)} {_listed(zones)}"
             for verdict in Judged
             if (zones := [one.zone for one in found.zones if one.verdict is verdict])
         ]
@@ -149,7 +160,7 @@ class EnglishAfter:
 
     def map(self, found: Found) -> str:
         """The map in words."""
-        return " ".join(f"Zone {one.zone}: {one.verdict}." for one in found.zones)
+        return " ".join(f"Zone {one.zone}: {_VERDICTS[one.verdict]}." for one in found.zones)
 
     def _factor(self, found: Found, zone: int) -> float:
         return float(found.moisture.set_index("zone")["factor"].loc[zone])
