@@ -39,6 +39,7 @@ truth: .venv/test
 	PYTHONPATH=tests $(BIN)/python -m truth.passes
 	PYTHONPATH=tests $(BIN)/python -m truth.endings
 	PYTHONPATH=tests $(BIN)/python -m truth.strips
+	PYTHONPATH=tests $(BIN)/python -m truth.strips power
 
 mutants: .venv/test
 	$(BIN)/python tests/mutation/check.py

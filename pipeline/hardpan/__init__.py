@@ -29,6 +29,7 @@ if TYPE_CHECKING:  # the same names for type checkers, which cannot see what is 
     from hardpan.run.probing import plan_sites as plan_sites
     from hardpan.run.trial import read_trial_settings as read_trial_settings
     from hardpan.run.trial import run_trial as run_trial
+    from hardpan.run.verify import read_after as read_after
     from hardpan.run.verify import verify_run as verify_run
     from hardpan.surfaces.stage import map_pan as map_pan
     from hardpan.survey.stage import read_survey as read_survey
@@ -58,6 +59,7 @@ _PUBLIC = {
     "read_paddock_config": "run.config",
     "plan_sites": "run.probing",
     "write_sites": "outputs.sites.stage",
+    "read_after": "run.verify",
     "verify_run": "run.verify",
     "run_farm": "run.farm",
     "headline": "outputs.words.summary",

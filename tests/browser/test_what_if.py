@@ -14,7 +14,6 @@ from hardpan.options.stage import weigh_options
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.stage import write_outputs
 from hardpan.prescription.stage import prescribe
-from hardpan.records.evidence import Evidence
 from hardpan.run.catalog import read_catalog
 from hardpan.run.chain import run_paddock
 from hardpan.run.config import Config, read_toml
@@ -70,12 +69,11 @@ def again(first, values):
     """Plan and ledger with other settings: the same readings, maps and zones."""
     config = parse(Config, values, file="demo.toml", folder=FOLDER)
     catalog, asked = read_catalog(config), config.decision
-    evidence = Evidence(survey=first.survey, pan=first.pan, surfaces=first.surfaces)
     rates = price_machines(
         catalog, config.season, first.survey.soil_types, n_draws=config.surfaces.draws, seed=config.paddock.seed
     )
-    options = weigh_options(evidence, catalog, rates, asked=asked)
-    plan = prescribe(first.zones, options, evidence, catalog, rates, asked=asked)
+    options = weigh_options(first.evidence, catalog, rates, asked=asked)
+    plan = prescribe(first.zones, options, first.evidence, catalog, rates, asked=asked)
     return plan, tally(plan, options, catalog, rates, asked=asked)
 
 

@@ -3,6 +3,9 @@
 Every file of the open uniformity trials is a field on which nothing was varied, harvested plot by plot: whatever strips
 are laid over it, their true effect is 0. Run `make truth`, or `python -m truth.strips [layouts] [files]`; prints the
 table of tests/README.md. The data lie beside the repository.
+
+`python -m truth.strips power [layouts] [files]` adds an effect to the ripped strips: as large as the layout promises to
+find with a chance of `POWER`, given how much neighbouring strips of that width differ on that field.
 """
 
 import sys
@@ -15,11 +18,15 @@ import shapely
 from scipy.stats import ttest_ind
 
 from hardpan.records.trial import Harvest, Method, TrialInputs, TrialSettings, TrialStrips
+from hardpan.strips.promise import detectable
 from hardpan.trials.stage import evaluate_trial
 
 DATA = Path(__file__).parents[3] / "shared" / "data" / "uniformity"
 
-LAYOUTS = 200
+LAYOUTS, POWER_LAYOUTS = 200, 40
+
+POWER, LEVEL = 0.8, 0.9
+"""Chance that a layout promises to find the effect that is added, and level of the interval that has to leave out 0."""
 
 LEAST_LINES, MOST_WIDE = 8, 4
 """Fewest rows of plots that strips are laid side by side over; most rows in one strip."""
@@ -89,23 +96,57 @@ def run(files: list[Path], layouts: int, *, seed: int = 2026) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+def strip_cv(field: pd.DataFrame, strips: gpd.GeoDataFrame) -> float:
+    """Standard deviation between neighbouring strips as wide as those laid, over sqrt 2, as a share of the mean yield.
+
+    From all places such a pair could have on the field, as somebody would know it who had harvested the field before.
+    """
+    west, south, east, north = strips.geometry.iloc[0].bounds
+    across, ends = ("x_m", (west, east)) if north - south > np.ptp(field["y_m"]) else ("y_m", (south, north))
+    lines = field.groupby(across)["yield"].mean()
+    wide = int(lines.index.to_series().between(*ends).sum())
+    strip = lines.rolling(wide).mean()
+    apart = (strip - strip.shift(wide)).dropna()
+    return float(np.sqrt((apart**2).mean() / 2.0) / field["yield"].mean())
+
+
+def promised(field: pd.DataFrame, strips: gpd.GeoDataFrame) -> float:
+    """Effect, in the unit of yield, that a layout promises to find with the chance `POWER`."""
+    cv = strip_cv(field, strips)
+    return detectable(len(strips) // 2, cv, level=LEVEL, power=POWER) * float(field["yield"].mean())
+
+
+def run_power(files: list[Path], layouts: int, *, seed: int = 2027) -> pd.DataFrame:
+    """One row a field and layout to which the effect was added that it promises to find."""
+    rows = []
+    for path in files:
+        field, rng = pd.read_csv(path), np.random.default_rng([seed, *path.stem.encode()])
+        laid = [lay(field, rng) for _ in range(layouts)]
+        rows += [{"field": path.stem, **judge(field, one, added=promised(field, one))} for one in laid]
+    return pd.DataFrame(rows)
+
+
 def summarise(rows: pd.DataFrame) -> pd.DataFrame:
     """Mean of each column by field, and over all layouts."""
     by = rows.groupby("field").mean(numeric_only=True)
     by.loc["all"] = rows.mean(numeric_only=True)
-    return by[[name for name in by.columns if not name.endswith("finds")]]
+    return by
 
 
 def main() -> None:
-    """Print the table."""
-    layouts = int(sys.argv[1]) if len(sys.argv) > 1 else LAYOUTS
-    files = [DATA / f"{name}.csv" for name in sys.argv[2:]] or sorted(DATA.glob("*.csv"))
+    """Print the table asked for."""
+    power = "power" in sys.argv
+    words = [word for word in sys.argv[1:] if word != "power"]
+    study, usual, told = (run_power, POWER_LAYOUTS, "finds") if power else (run, LAYOUTS, ("holds", "width"))
+    layouts = int(words[0]) if words else usual
+    files = [DATA / f"{name}.csv" for name in words[1:]] or sorted(DATA.glob("*.csv"))
     if not files:
         print(f"no uniformity trials in {DATA}")  # noqa: T201
         return
     for path in files:
-        rows = run([path], layouts)
-        print(summarise(rows).round(3).iloc[[0]].to_string(header=path == files[0]), flush=True)  # noqa: T201
+        table = summarise(study([path], layouts)).round(3).iloc[[0]]
+        shown = table[[name for name in table if name.endswith(told)]]
+        print(shown.to_string(header=path == files[0]), flush=True)  # noqa: T201
 
 
 if __name__ == "__main__":

@@ -59,6 +59,11 @@ class PaddockRun:
     """Where probing again is worth most; None: nobody asked, or nothing is open."""
 
     @property
+    def evidence(self) -> Evidence:
+        """What the decision rests on, to decide anew at other prices or gains."""
+        return Evidence(survey=self.survey, pan=self.pan, surfaces=self.surfaces)
+
+    @property
     def issues(self) -> Issues:
         """All issues, stage after stage."""
         stages = (self.survey, self.pan, self.surfaces, self.rates, self.options, self.zones, self.plan, self.ledger)
