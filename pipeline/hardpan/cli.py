@@ -29,6 +29,10 @@ OutFolder = Annotated[
     Path,
     typer.Option("--out", help="Folder for the results: new, empty, or holding an earlier result nobody changed."),
 ]
+NewFolder = Annotated[Path, typer.Argument(help="Folder for the configuration.")]
+Given = Annotated[
+    Path | None, typer.Option("--from", help="Folder with the paddock's files: what is sure is filled in.")
+]
 Keep = Annotated[
     bool,
     typer.Option("--keep", help="Leave files that are read back wrong in OUT.unchecked, for the report of the fault."),
@@ -70,10 +74,10 @@ def check(config: ConfigPath, verbose: Verbose = False) -> None:
         from hardpan.outputs.folder import clear_leftovers
         from hardpan.outputs.words.summary import check_summary
         from hardpan.run.chain import prepare
-        from hardpan.run.config import read_config
+        from hardpan.run.faults import checked_config
 
         clear_leftovers(Path.cwd(), config.parent)
-        settings = read_config(config)
+        settings = checked_config(config)
         with _shown(verbose=verbose) as clock:
             ready = prepare(settings, clock)
         issues = (*ready.survey.issues, *ready.pan.issues)
@@ -90,11 +94,11 @@ def sites(config: ConfigPath, out: OutFolder, verbose: Verbose = False) -> None:
         from hardpan.outputs.folder import check_folder, clear_leftovers
         from hardpan.outputs.sites.stage import write_sites
         from hardpan.outputs.words.summary import site_summary
-        from hardpan.run.config import read_paddock_config
+        from hardpan.run.faults import checked_paddock_config
         from hardpan.run.probing import plan_sites
 
         clear_leftovers(Path.cwd(), config.parent, out.parent)
-        settings = read_paddock_config(config)
+        settings = checked_paddock_config(config)
         check_folder(out, (config, *settings.inputs))
         with _shown(verbose=verbose) as clock:
             result = plan_sites(settings, clock)
@@ -133,12 +137,13 @@ def verify(
 
 
 @app.command()
-def new(folder: Annotated[Path, typer.Argument(help="Folder for the template.")], verbose: Verbose = False) -> None:
-    """Write a commented template configuration."""
+def new(folder: NewFolder, given: Given = None, verbose: Verbose = False) -> None:
+    """Write a commented configuration: a template, or what the files of a folder say and what is left to settle."""
     with _plainly(verbose=verbose):
-        from hardpan.run.template import write_template
+        from hardpan.run.template import write_filled, write_template
 
-        typer.echo(f"wrote {write_template(folder)}")
+        path, questions = (write_template(folder), []) if given is None else write_filled(folder, given)
+        typer.echo("\n".join([f"wrote {path}", *(f"to settle: {line}" for line in questions)]))
 
 
 @app.command()
@@ -243,10 +248,10 @@ def main() -> None:
 def _run(config_path: Path, out: Path, *, keep: bool, force: bool, verbose: bool) -> None:
     from hardpan.outputs.stage import check_folder, clear_leftovers, write_outputs
     from hardpan.run.chain import run_paddock
-    from hardpan.run.config import read_config
+    from hardpan.run.faults import checked_config
 
     clear_leftovers(Path.cwd(), config_path.parent, out.parent)
-    config = read_config(config_path)
+    config = checked_config(config_path)
     if force:
         config = config.forced()
     check_folder(out, (config_path, *config.inputs))

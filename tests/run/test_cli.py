@@ -47,8 +47,10 @@ def test_new_writes_a_template_that_check_can_read_up_to_its_missing_files(tmp_p
     assert hardpan("new", tmp_path).returncode == 0
     told = hardpan("check", tmp_path / "paddock.toml")
     assert told.returncode == 2
-    assert "boundary.geojson" in told.stderr
-    assert len(told.stderr.strip().splitlines()) == 1
+    lines = told.stderr.strip().splitlines()
+    assert len(lines) == 2
+    assert "no such file for the boundary" in lines[0]
+    assert "no such file for the probe readings" in lines[1]
 
 
 def test_a_missing_configuration_is_one_line_and_exit_code_2(tmp_path):

@@ -4,7 +4,7 @@ A refusal that no rule names, or that the recipe has not earned, is a failure; s
 """
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from whole.build import Built
@@ -122,17 +122,21 @@ LATE = (
 rise."""
 
 
-def judge(built: Built, code: int, said: str) -> tuple[str, str]:
-    """The name of an ending and what is wrong with it, "" where it is well."""
-    if built.recipe.fault:
-        fault = FAULTS[built.recipe.fault]
-        return built.recipe.fault, "" if code == 2 and re.search(fault.says, said) else f"{code}: {said}"
+def judge(built: Built, code: int, said: Sequence[str]) -> tuple[str, str]:
+    """The name of an ending and what is wrong with it, "" where it is well; every line of a list must be earned."""
+    if code == 2 and not said:
+        return "unknown refusal", "no line"
+    fault = FAULTS[built.recipe.fault] if built.recipe.fault else None
+    others = [line for line in said if fault is None or not re.search(fault.says, line)]
+    if fault is not None and (code != 2 or len(others) == len(said)):
+        return built.recipe.fault, f"{code}: {' / '.join(said)}"
     due = [one.name for one in REFUSALS if one.must(built)]
     if code == 0:
         return "all files read back", f"should have been refused: {due[0]}" if due else ""
     if code != 2:
-        return "fault", said
-    for one in (*REFUSALS, *LATE):
-        if re.search(one.says, said):
-            return one.name, "" if one.may(built) else f"not earned: {said}"
-    return "unknown refusal", said
+        return "fault", " / ".join(said)
+    named = [(line, next((one for one in (*REFUSALS, *LATE) if re.search(one.says, line)), None)) for line in others]
+    wrong = [f"not earned: {line}" for line, one in named if one is None or not one.may(built)]
+    first = named[0][1] if named else None
+    name = built.recipe.fault or ("unknown refusal" if first is None else first.name)
+    return name, "; ".join(wrong)

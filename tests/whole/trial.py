@@ -20,8 +20,8 @@ class Ending:
     """What a command came to."""
 
     code: int
-    said: str
-    """The last line on standard error, or of the summary."""
+    said: tuple[str, ...]
+    """The lines on standard error, one an error, or the last of the summary."""
     files: tuple[str, ...]
     warned: tuple[str, ...]
     """Warnings of libraries that the package let through."""
@@ -61,9 +61,9 @@ def command(*arguments: str) -> tuple[int, str, str, tuple[str, ...], float]:
 def run(config: Path, out: Path) -> Ending:
     """Run the main job of a configuration into `out`."""
     code, shown, error, warned, seconds = command("run", str(config), "--out", str(out))
-    lines = (error or shown).strip().splitlines() or [""]
+    said = tuple(error.strip().splitlines()) or tuple(shown.strip().splitlines()[-1:])
     files = tuple(sorted(path.name for path in out.iterdir())) if out.is_dir() else ()
-    return Ending(code=code, said=lines[-1], files=files, warned=warned, seconds=seconds)
+    return Ending(code=code, said=said, files=files, warned=warned, seconds=seconds)
 
 
 def take(built: Built, out: Path) -> Outcome:
@@ -74,13 +74,13 @@ def take(built: Built, out: Path) -> Outcome:
     faults = [wrong] if wrong else []
     faults += [f"warned: {one}" for one in (*ending.warned, *checked[3])]
     faults += reread.check(built, out) if ending.code == 0 else reread.not_written(out)
-    refused = [line for line in checked[2].strip().splitlines() if line]
+    refused = tuple(checked[2].strip().splitlines())
     if name in {one.name for one in LATE}:
         faults += [f"check ended with {checked[0]}"] if checked[0] else []
     elif checked[0] != ending.code:
         faults.append(f"check ended with {checked[0]} ({' '.join(refused)[:200]}), run with {ending.code}")
-    elif checked[0] and refused[-1:] != [ending.said]:
-        faults.append(f"check says {refused[-1:]}, run says {ending.said}")
+    elif checked[0] and refused != ending.said:
+        faults.append(f"check says {refused}, run says {ending.said}")
     return Outcome(name=name, faults=tuple(faults), seconds=ending.seconds)
 
 

@@ -75,7 +75,11 @@ class Faults:
         try:
             yield
         except HardpanError as err:
-            self.errors.append(err)
+            self.keep(err)
+
+    def keep(self, err: HardpanError) -> None:
+        """Note an error, or each of several."""
+        self.errors.extend(err.errors if isinstance(err, SeveralErrors) else [err])
 
     def as_one(self) -> HardpanError:
         """The only error, or `SeveralErrors`; there must be one."""

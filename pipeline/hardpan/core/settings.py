@@ -100,14 +100,16 @@ def parse(model: type[S], values: Mapping[str, Any], *, file: str, folder: Path 
         A key is unknown (the nearest valid one is named), missing, or has a wrong value, or a text holds a control
         character.
     """
+    faults = Faults()
     for key in _control_texts(values, ""):
-        raise SettingsError(what=f"{key} holds a control character", where=file, right="plain text")
+        faults.errors.append(SettingsError(what=f"{key} holds a control character", where=file, right="plain text"))
     try:
-        return model.model_validate(values, context={"folder": folder})
+        found = model.model_validate(values, context={"folder": folder})
     except ValidationError as err:
-        faults = Faults()
         faults.errors.extend(_one_a_key(_explained(one, model, file) for one in err.errors(include_url=False)))
         raise faults.as_one() from err
+    faults.refuse()
+    return found
 
 
 def _one_a_key(errors: Iterable[SettingsError]) -> Iterator[SettingsError]:
@@ -169,16 +171,17 @@ def _keys_at(model: type[BaseModel], place: list[str]) -> Iterator[str]:
     for part in place:
         field = level.model_fields.get(part) if level is not None else None
         if field is not None:
-            level = next(_models_in(field.annotation), None)
+            level = next(models_in(field.annotation), None)
     if level is not None:
         yield from (field.alias or name for name, field in level.model_fields.items())
 
 
-def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:  # noqa: ANN401
+def models_in(annotation: Any) -> Iterator[type[BaseModel]]:  # noqa: ANN401
+    """Classes of settings that a field may hold."""
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
         yield annotation
     elif get_origin(annotation) in {Union, types.UnionType, Annotated, dict, Mapping, list, tuple} or get_args(
         annotation
     ):
         for part in get_args(annotation):
-            yield from _models_in(part)
+            yield from models_in(part)

@@ -20,6 +20,7 @@ from hardpan.records.probing import SitePlan
 from hardpan.records.survey import Survey
 from hardpan.run.catalog import moisture_models, read_catalog
 from hardpan.run.config import Config
+from hardpan.run.faults import all_faults
 from hardpan.run.free_memory import held_bytes, memory_of
 from hardpan.run.manifest import Clock, trail_of
 from hardpan.run.projection import check_memory
@@ -27,7 +28,6 @@ from hardpan.run.questions import questions
 from hardpan.sites.stage import plan_infill
 from hardpan.strips.stage import lay_strips
 from hardpan.surfaces.stage import check_mappable, map_pan
-from hardpan.survey.settings import SoilSettings
 from hardpan.survey.stage import read_access, read_survey
 from hardpan.zones.stage import check_ground, draw_zones
 
@@ -116,42 +116,29 @@ def prepare(config: Config, clock: Clock, allotment: Allotment = WHOLE_MACHINE) 
         An input or a setting cannot be used, or no plan could come of them.
     """
     with clock.stage("survey"):
-        catalog = _catalog_or_all_faults(config)
         memory = memory_of(config.memory, allotment)
-        survey, pan = read_inputs(config, catalog, memory)
-        check_outputs(survey, config.outputs)
-        check_mappable(pan)
-        check_ground(survey, catalog.ripper, config.zones)
-        access, survey = read_access(config.sites, survey)
-        check_machine(catalog, survey.soil_types, asked=config.decision)
+        try:
+            catalog = read_catalog(config)
+            survey, pan = read_inputs(config, catalog, memory)
+            access, survey = read_access(config.sites, survey)
+        except HardpanError as err:
+            raise all_faults(err, config) from err
+        faults = Faults()
+        with faults.gathered():
+            check_outputs(survey, config.outputs)
+        with faults.gathered():
+            check_mappable(pan)
+        with faults.gathered():
+            check_ground(survey, catalog.ripper, config.zones)
+        with faults.gathered():
+            check_machine(catalog, survey.soil_types, asked=config.decision)
+        faults.refuse()
         rates = price_machines(
             catalog, config.season, survey.soil_types, n_draws=config.surfaces.draws, seed=config.paddock.seed
         )
         ready = Prepared(catalog=catalog, survey=survey, pan=pan, rates=rates, access=access)
         check_memory(ready, _within(config, allotment), replace(memory, held_bytes=held_bytes()))
     return ready
-
-
-def _catalog_or_all_faults(config: Config) -> Catalog:
-    """The catalog; where it cannot be had, what is wrong with the inputs is told with what is wrong with it.
-
-    Raises
-    ------
-    HardpanError
-        Of the catalog, and of every input file.
-    """
-    try:
-        return read_catalog(config)
-    except HardpanError as err:
-        faults = Faults()
-        faults.errors.append(err)
-        sound = config.model_copy(
-            update={name: Config.model_fields[name].default for name in ("machine", "season", "prices", "numbers")}
-        )
-        with faults.gathered():
-            shipped_soils = read_catalog(sound.model_copy(update={"soil": SoilSettings()})).soils
-            read_survey(config.paddock, config.probes, config.soil, config.grid, shipped_soils)
-        raise faults.as_one() from err
 
 
 def read_inputs(config: Config, catalog: Catalog, memory: Memory = UNLIMITED) -> tuple[Survey, PanFeatures]:

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Self, TypeVar
 
 from pydantic import BeforeValidator, ValidationInfo
 
-from hardpan.core.errors import InputError, SettingsError
+from hardpan.core.errors import Faults, InputError, SettingsError
 from hardpan.core.memory import MemorySettings
 from hardpan.core.settings import Settings, parse, setting
 from hardpan.core.units import INCH_MM
@@ -194,14 +194,22 @@ def read_settings(
 
     Keys that are `given` go before those of the file, and `defaults` stand where it leaves them out.
     """
+    faults = Faults()
     values = _merged(_merged(defaults or {}, read_toml(path)), given or {})
-    for key in _endless(values, ""):
-        raise SettingsError(what=f"{key} is infinite or no number", where=path.name, right="a finite number")
+    for key in endless(values):
+        faults.errors.append(
+            SettingsError(what=f"{key} is infinite or no number", where=path.name, right="a finite number")
+        )
     folder = path.resolve().parent
-    return parse(kind, _with_response(values, folder), file=path.name, folder=folder)
+    with faults.gathered():
+        values = with_response(values, folder)
+    with faults.gathered():
+        found = parse(kind, values, file=path.name, folder=folder)
+    faults.refuse()
+    return found
 
 
-def _with_response(values: dict[str, object], folder: Path) -> dict[str, object]:
+def with_response(values: dict[str, object], folder: Path) -> dict[str, object]:
     """Values of a configuration with the soil types of the response file it names, before its own.
 
     Raises
@@ -248,7 +256,7 @@ def change(config: Config, **tables: Mapping[str, object]) -> Config:
     2000.0
     """
     values = _merged(config.model_dump(by_alias=True, exclude_unset=True), tables)
-    for key in _endless(values, ""):
+    for key in endless(values):
         raise SettingsError(what=f"{key} is infinite or no number", where="change", right="a finite number")
     return parse(Config, values, file="change", folder=Path.cwd())
 
@@ -262,16 +270,16 @@ def _merged(given: Mapping[str, object], changes: Mapping[str, object]) -> dict[
     return out
 
 
-def _endless(value: object, key: str) -> Iterator[str]:
+def endless(value: object, key: str = "") -> Iterator[str]:
     """Keys of numbers that are infinite or none; the mark of missing raster cells may be one."""
     if isinstance(value, float) and not isfinite(value) and key != "surfaces.covariates_nodata":
         yield key
     elif isinstance(value, Mapping):
         for name, inner in value.items():
-            yield from _endless(inner, f"{key}.{name}" if key else str(name))
+            yield from endless(inner, f"{key}.{name}" if key else str(name))
     elif isinstance(value, list):
         for inner in value:
-            yield from _endless(inner, key)
+            yield from endless(inner, key)
 
 
 def read_toml(path: Path) -> dict[str, object]:

@@ -1,10 +1,12 @@
 """Where to probe, on one page."""
 
+from hardpan.core.errors import HardpanError
 from hardpan.core.threads import one_blas_thread
 from hardpan.records.probing import ProbingRun
 from hardpan.run.catalog import read_catalog
 from hardpan.run.chain import run_paddock
 from hardpan.run.config import Config, PaddockConfig
+from hardpan.run.faults import all_faults
 from hardpan.run.free_memory import memory_of
 from hardpan.run.manifest import Clock, trail_of
 from hardpan.sites.effort import Scatter
@@ -32,10 +34,13 @@ def plan_sites(config: PaddockConfig, clock: Clock) -> ProbingRun:
 
 def _by_coverage(config: PaddockConfig, clock: Clock) -> ProbingRun:
     with clock.stage("survey"):
-        catalog = read_catalog(config)
         memory = memory_of(config.memory)
-        survey = read_survey(config.paddock, config.probes, config.soil, config.grid, catalog.soils, memory=memory)
-        access, survey = read_access(config.sites, survey)
+        try:
+            catalog = read_catalog(config)
+            survey = read_survey(config.paddock, config.probes, config.soil, config.grid, catalog.soils, memory=memory)
+            access, survey = read_access(config.sites, survey)
+        except HardpanError as err:
+            raise all_faults(err, config) from err
     usual = config.surfaces.priors
     with clock.stage("sites"):
         plan = plan_coverage(

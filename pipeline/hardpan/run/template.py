@@ -10,8 +10,11 @@ from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
 from hardpan.core.errors import SettingsError
+from hardpan.core.text import clean
 from hardpan.records.quantity import Quantity
 from hardpan.run.config import Config
+from hardpan.run.faults import open_questions
+from hardpan.run.findings import Findings, find
 
 HEAD = """\
 # A hardpan configuration. Lines that begin with "# " and a key show the default: take the mark away to change it.
@@ -25,13 +28,15 @@ EXAMPLES: Mapping[str, str] = {
 """What stands for the required keys."""
 
 
-def template() -> str:
-    """Text of the template; it is a valid configuration."""
-    return "\n".join([HEAD, *_table("", Config)]).rstrip() + "\n"
+def template(found: Findings | None = None) -> str:
+    """Text of the template, with what was found filled in; it is a valid configuration."""
+    found = found or Findings()
+    head = [HEAD, *(f"# TO SETTLE: {line}" for line in found.open)]
+    return "\n".join([*head, *_table("", Config, found)]).rstrip() + "\n"
 
 
-def write_template(folder: Path) -> Path:
-    """Write the template into `folder` as paddock.toml and give its path.
+def write_template(folder: Path, found: Findings | None = None) -> Path:
+    """Write the template into `folder` as paddock.toml, with what was found filled in, and give its path.
 
     Raises
     ------
@@ -42,7 +47,7 @@ def write_template(folder: Path) -> Path:
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with path.open("x", encoding="utf-8") as file:
-            file.write(template())
+            file.write(template(found))
     except FileExistsError as err:
         raise SettingsError(
             what="is there already", where=str(err.filename or folder), do="give another folder"
@@ -52,7 +57,24 @@ def write_template(folder: Path) -> Path:
     return path
 
 
-def _table(prefix: str, model: type[BaseModel]) -> Iterator[str]:
+def write_filled(folder: Path, given: Path) -> tuple[Path, list[str]]:
+    """Write what the files of the folder `given` say into `folder` as paddock.toml; its path, and what is to settle.
+
+    Raises
+    ------
+    InputError
+        There is no folder `given`.
+    SettingsError
+        The file is there already, or the folder cannot be made.
+    """
+    found = find(given, folder)
+    path = write_template(folder, found)
+    found.open = open_questions(path)
+    path.write_text(template(found), encoding="utf-8")
+    return path, found.open
+
+
+def _table(prefix: str, model: type[BaseModel], found: Findings) -> Iterator[str]:
     nested: list[tuple[str, type[BaseModel], FieldInfo]] = []
     for name, field in model.model_fields.items():
         inner = _model(field.annotation)
@@ -60,20 +82,24 @@ def _table(prefix: str, model: type[BaseModel]) -> Iterator[str]:
             nested.append((f"{prefix}{name}", inner, field))
         else:
             key = field.alias or name
-            yield from _line(f"{prefix}{key}", key, field)
+            yield from _line(f"{prefix}{key}", key, field, found)
     for key, inner, field in nested:
         yield ""
         yield f"# {field.description}"
         yield f"[{key}]"
-        yield from _table(f"{key}.", inner)
+        yield from (f"# TO SETTLE: {clean(question)}" for question in found.asks.get(key, ()))
+        yield from _table(f"{key}.", inner, found)
 
 
-def _line(key: str, name: str, field: FieldInfo) -> Iterator[str]:
+def _line(key: str, name: str, field: FieldInfo, found: Findings) -> Iterator[str]:
     extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
     unit, choices = extra.get("unit") or "", " | ".join(_choices(field.annotation))
     notes = ", ".join(filter(None, [str(unit), choices]))
     comment = f"{field.description}{f' [{notes}]' if notes else ''}"
-    if key in EXAMPLES:
+    if key in found.values:
+        value, why = found.values[key]
+        yield f"{name} = {_toml(value)}  # {clean(why)}; {comment}"
+    elif key in EXAMPLES:
         yield f"{name} = {EXAMPLES[key]}  # {comment}"
     else:
         default = field.get_default()

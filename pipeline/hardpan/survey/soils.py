@@ -8,7 +8,8 @@ import numpy as np
 import pyproj
 import shapely
 
-from hardpan.core.errors import AmbiguousInputError, InputError
+from hardpan.core.arrays import Floats
+from hardpan.core.errors import AmbiguousInputError, Faults, InputError
 from hardpan.core.said import Said, area
 from hardpan.core.units import M2_PER_HA
 from hardpan.records.issues import Issue
@@ -89,11 +90,7 @@ def map_soils(
     InputError
         The attribute is absent, or no polygon meets the paddock.
     """
-    refuse_wrong_targets(settings, soil_types)
-    field = _type_field(table, settings, file)
-    labels = [attribute(value) for value in table[field]]
-    names, issues = name_soils(labels, settings, soil_types, file)
-    clay, unread = _clay_depth(table, settings, file)
+    labels, names, clay, issues = describe(table, settings, soil_types, file)
     geometry = repairs.clipped(table.geometry.to_numpy(), boundary)
     rows = [
         (name, label, depth, one)
@@ -106,10 +103,33 @@ def map_soils(
     # Less the polygons as drawn, not as clipped: edges that run along the boundary would have to be told apart again.
     bare = shapely.difference(boundary, shapely.union_all(table.geometry.to_numpy()))
     rows, gap = _fill_gaps(rows, bare, settings, soil_types, file)
-    return _frame(rows, crs), (*issues, *unread, *overlap, *gap)
+    return _frame(rows, crs), (*issues, *overlap, *gap)
 
 
-def _type_field(table: gpd.GeoDataFrame, settings: SoilSettings, file: str) -> str:
+def describe(
+    table: gpd.GeoDataFrame, settings: SoilSettings, soil_types: Mapping[str, SoilType], file: str
+) -> tuple[list[str], list[str], Floats, tuple[Issue, ...]]:
+    """Label, soil type and depth to clay in mm (NaN where none is stated) of each polygon.
+
+    Raises
+    ------
+    AmbiguousInputError
+        A label is in neither the catalog nor the mapping, and no default type is set; the unit of clay is not stated.
+    InputError
+        An attribute is absent.
+    """
+    faults = Faults()
+    with faults.gathered():
+        refuse_wrong_targets(settings, soil_types)
+        labels = [attribute(value) for value in table[type_field(table, settings, file)]]
+        names, issues = name_soils(labels, settings, soil_types, file)
+    with faults.gathered():
+        clay, unread = _clay_depth(table, settings, file)
+    faults.refuse()
+    return labels, names, clay, (*issues, *unread)
+
+
+def type_field(table: gpd.GeoDataFrame, settings: SoilSettings, file: str) -> str:
     """Attribute with the soil type; other spellings are recognised only where the settings name none."""
     named = "type_field" in settings.model_fields_set
     found = _column(table, settings.type_field, () if named else TYPE_FIELDS)

@@ -1,8 +1,9 @@
 """The survey: files in, one checked survey in one projected CRS out."""
 
 import logging
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
 import geopandas as gpd
@@ -10,7 +11,7 @@ import numpy as np
 import pandas as pd
 import pyproj
 
-from hardpan.core.errors import Faults, InputError, SettingsError
+from hardpan.core.errors import Faults, HardpanError, InputError, SettingsError
 from hardpan.core.memory import UNLIMITED, Memory
 from hardpan.records.access import Access, AccessSettings
 from hardpan.records.after import Earlier, Reprobed
@@ -25,11 +26,11 @@ from hardpan.survey import geodesy
 from hardpan.survey.cores import no_cores
 from hardpan.survey.inputs import covariates, soils
 from hardpan.survey.inputs import probes as readings
-from hardpan.survey.inputs.access import read_gate, read_tramlines
+from hardpan.survey.inputs.access import open_tramlines, read_gate, read_tramlines
 from hardpan.survey.inputs.applied import read_applied
 from hardpan.survey.inputs.harvest import read_harvest
 from hardpan.survey.inputs.marks import read_marks
-from hardpan.survey.inputs.paddock import read_boundary, read_exclusions
+from hardpan.survey.inputs.paddock import open_exclusions, read_boundary, read_exclusions
 from hardpan.survey.inputs.strips import read_strips
 from hardpan.survey.land import Land
 from hardpan.survey.notes import Log
@@ -64,15 +65,11 @@ def read_survey(
     SettingsError
         A setting cannot be used, or a raster takes more than `memory`.
     """
-    log, faults = Log(), Faults()
+    log = Log()
     land = read_boundary(paddock, log)
-    with faults.gathered():
-        exclusions = read_exclusions(paddock, land, log)
-    with faults.gathered():
-        read = no_profiles() if probes is None else readings.read_profiles(probes, land, log)
-    with faults.gathered():
-        soil_map = soils.read_soils(soil, land, soil_types, log)
-    faults.refuse()
+    exclusions = read_exclusions(paddock, land, log)
+    read = no_profiles() if probes is None else readings.read_profiles(probes, land, log)
+    soil_map = soils.read_soils(soil, land, soil_types, log)
     core_table = (
         no_cores(land.crs)
         if probes is None
@@ -103,6 +100,62 @@ def read_survey(
         digests=pd.Series(log.digests, dtype=object).sort_index(),
         issues=tuple(log.issues),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FileSettings:
+    """The tables of a configuration that name files; None where a table is absent or wrong."""
+
+    paddock: PaddockSettings | None
+    probes: ProbeSettings | None
+    soil: SoilSettings | None
+    grid: GridSettings | None
+    access: AccessSettings | None
+    memory: Memory
+
+
+def file_faults(asked: FileSettings, soil_types: Mapping[str, SoilType]) -> list[HardpanError]:
+    """Errors of all files, each read as far as it can be without those that are broken."""
+    faults, log, land = Faults(), Log(), None
+    with faults.gathered():
+        land = None if asked.paddock is None else read_boundary(asked.paddock, log)
+    for read in _readers(asked, land, soil_types, log):
+        with faults.gathered():
+            read()
+    return faults.errors
+
+
+def _readers(
+    asked: FileSettings, land: Land | None, soil_types: Mapping[str, SoilType], log: Log
+) -> Iterator[Callable[[], object]]:
+    """A call for each input; where nobody knows the ground, it only looks at what lies in the file."""
+    if asked.paddock is not None:
+        yield (
+            partial(open_exclusions, asked.paddock, log)
+            if land is None
+            else partial(read_exclusions, asked.paddock, land, log)
+        )
+    if asked.probes is not None:
+        yield (
+            partial(readings.check_readings, asked.probes, log)
+            if land is None
+            else partial(readings.read_profiles, asked.probes, land, log)
+        )
+    if asked.soil is not None:
+        yield (
+            partial(soils.check_soils, asked.soil, soil_types, log)
+            if land is None
+            else partial(soils.read_soils, asked.soil, land, soil_types, log)
+        )
+        yield partial(soils.check_cores, asked.soil, asked.probes, land, log)
+    if asked.grid is not None:
+        yield partial(covariates.open_rasters, asked.grid, log, memory=asked.memory)
+        if land is not None:
+            yield partial(_frame, land, asked.grid, asked.memory)
+    if asked.access is not None:
+        if land is not None:
+            yield partial(read_gate, asked.access, land, log)
+        yield partial(open_tramlines, asked.access, log)
 
 
 def read_access(settings: AccessSettings, survey: Survey) -> tuple[Access, Survey]:

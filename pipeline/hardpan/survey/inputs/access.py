@@ -2,6 +2,7 @@
 
 import geopandas as gpd
 import numpy as np
+import pyproj
 import shapely
 
 from hardpan.core.errors import InputError, SettingsError
@@ -53,8 +54,27 @@ def read_tramlines(settings: AccessSettings, land: Land, log: Log) -> gpd.GeoSer
     InputError
         The file cannot be used, or holds no lines.
     """
-    if settings.tramlines is None:
+    opened = open_tramlines(settings, log)
+    if opened is None:
         return gpd.GeoSeries([], crs=land.crs)
+    lines, source, file = opened
+    moved = geodesy.move_geometry(lines, geodesy.to_working_crs(source, land, file, log))
+    near = moved[shapely.intersects(shapely.envelope(moved), shapely.envelope(land.boundary))]
+    if not len(near):
+        log.note((warned("tramlines-elsewhere", "no wheel track crosses the paddock", "none kept off", file=file),))
+    return gpd.GeoSeries(near, crs=land.crs)
+
+
+def open_tramlines(settings: AccessSettings, log: Log) -> tuple[np.ndarray, pyproj.CRS, str] | None:
+    """Lines of wheel tracks as they lie in their file, the CRS and name of that; None where there are none.
+
+    Raises
+    ------
+    InputError
+        The file cannot be used, or holds no lines.
+    """
+    if settings.tramlines is None:
+        return None
     bundle = log.keep(files.load(settings.tramlines, what="the tramlines", most=files.MOST_VECTOR_BYTES))
     layer = vectors.read_layer(bundle, settings.tramlines_layer, key="sites.tramlines_layer", leave="points")
     asked = geodesy.asked(settings.tramlines_crs, "sites.tramlines_crs")
@@ -63,11 +83,5 @@ def read_tramlines(settings: AccessSettings, land: Land, log: Log) -> gpd.GeoSer
     lines = table.geometry.to_numpy()
     if not len(lines) or (shapely.get_dimensions(lines) == 0).any():
         raise InputError(what="holds no lines" if not len(lines) else "holds points", where=bundle.name, right="lines")
-    moved = geodesy.move_geometry(lines, geodesy.to_working_crs(source, land, bundle.name, log))
-    near = moved[shapely.intersects(shapely.envelope(moved), shapely.envelope(land.boundary))]
     log.note((*layer.issues, *empty))
-    if not len(near):
-        log.note(
-            (warned("tramlines-elsewhere", "no wheel track crosses the paddock", "none kept off", file=bundle.name),)
-        )
-    return gpd.GeoSeries(near, crs=land.crs)
+    return lines, source, bundle.name

@@ -4,7 +4,7 @@ import numpy as np
 import pyproj
 import xarray as xr
 
-from hardpan.core.errors import AmbiguousInputError
+from hardpan.core.errors import AmbiguousInputError, Faults
 from hardpan.core.memory import Memory
 from hardpan.records.frame import Frame
 from hardpan.records.survey import Profiles
@@ -23,9 +23,7 @@ def read_covariates(
     inside = centres_inside(land.boundary, frame)
     table = read.readings
     found: dict[str, np.ndarray] = {}
-    for path in settings.covariates:
-        raster = rasters.read_raster(log.keep(files.load(path, what="a covariate")), settings.nodata, memory)
-        source = _raster_crs(raster, settings)
+    for raster, source in open_rasters(settings, log, memory=memory):
         back = plan_move(land.crs, source, land.bounds, file=raster.file)
         geodesy.to_working_crs(source, land, raster.file, log)
         values = rasters.to_frame(raster, frame, back.points)
@@ -37,6 +35,17 @@ def read_covariates(
         if judged is not None:
             found[name] = judged
     return rasters.stack(found, frame)
+
+
+def open_rasters(settings: GridSettings, log: Log, *, memory: Memory) -> list[tuple[rasters.Raster, pyproj.CRS]]:
+    """Rasters as they lie in their files, and the CRS of each."""
+    faults, opened = Faults(), []
+    for path in settings.covariates:
+        with faults.gathered():
+            raster = rasters.read_raster(log.keep(files.load(path, what="a covariate")), settings.nodata, memory)
+            opened.append((raster, _raster_crs(raster, settings)))
+    faults.refuse()
+    return opened
 
 
 def _raster_crs(raster: rasters.Raster, settings: GridSettings) -> pyproj.CRS:

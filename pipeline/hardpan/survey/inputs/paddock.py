@@ -2,6 +2,7 @@
 
 import geopandas as gpd
 import numpy as np
+import pyproj
 import shapely
 
 from hardpan.core.errors import InputError
@@ -40,25 +41,33 @@ def read_boundary(settings: PaddockSettings, log: Log) -> Land:
 
 def read_exclusions(settings: PaddockSettings, land: Land, log: Log) -> gpd.GeoDataFrame:
     """Exclusions, clipped and disjoint; empty where no file is given."""
-    if settings.exclusions is None:
+    opened = open_exclusions(settings, log)
+    if opened is None:
         return boundaries.no_exclusions(land.crs)
+    layer, source = opened
+    shapes = layer.table.geometry.to_numpy()
+    areas = shapely.get_dimensions(shapes) == 2
+    mended, repaired = repairs.repair(np.asarray(np.where(areas, shapes, None)), layer.file)
+    shapes = np.asarray(np.where(areas, mended, shapes))
+    table, empty = repairs.drop_empty(layer.table.set_geometry(shapes), layer.file)
+    move = geodesy.to_working_crs(source, land, layer.file, log)
+    moved = geodesy.move_geometry(table.geometry.to_numpy(), move)
+    moved = repairs.settled(moved)
+    frame, left_out = boundaries.exclude(
+        table.set_geometry(moved), land.boundary, land.crs, layer.file, visible_kinds=settings.visible_kinds
+    )
+    log.note((*layer.issues, *repaired, *empty, *left_out))
+    return frame
+
+
+def open_exclusions(settings: PaddockSettings, log: Log) -> tuple[vectors.Layer, pyproj.CRS] | None:
+    """Exclusions as they lie in their file, and the CRS of that; None where there are none."""
+    if settings.exclusions is None:
+        return None
     bundle = log.keep(files.load(settings.exclusions, what="the exclusions", most=files.MOST_VECTOR_BYTES))
     layer = vectors.read_layer(bundle, settings.exclusions_layer, key="paddock.exclusions_layer", least=0)
     if layer.table.empty:
         log.note((warned("no-exclusions", "holds no features", "no ground is excluded", file=bundle.name),))
-        return boundaries.no_exclusions(land.crs)
+        return None
     asked = geodesy.asked(settings.exclusions_crs, "paddock.exclusions_crs")
-    source = geodesy.flat(vectors.known_crs(layer, asked, key="paddock.exclusions_crs"))
-    shapes = layer.table.geometry.to_numpy()
-    areas = shapely.get_dimensions(shapes) == 2
-    mended, repaired = repairs.repair(np.asarray(np.where(areas, shapes, None)), bundle.name)
-    shapes = np.asarray(np.where(areas, mended, shapes))
-    table, empty = repairs.drop_empty(layer.table.set_geometry(shapes), bundle.name)
-    move = geodesy.to_working_crs(source, land, bundle.name, log)
-    moved = geodesy.move_geometry(table.geometry.to_numpy(), move)
-    moved = repairs.settled(moved)
-    frame, left_out = boundaries.exclude(
-        table.set_geometry(moved), land.boundary, land.crs, bundle.name, visible_kinds=settings.visible_kinds
-    )
-    log.note((*layer.issues, *repaired, *empty, *left_out))
-    return frame
+    return layer, geodesy.flat(vectors.known_crs(layer, asked, key="paddock.exclusions_crs"))

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pyproj
 
-from hardpan.core.errors import InputError
+from hardpan.core.errors import Faults, InputError
 from hardpan.records.survey import Profiles
 from hardpan.spatial.datum import Points
 from hardpan.survey import (
@@ -38,10 +38,8 @@ from hardpan.survey.vocabulary import says_degrees
 
 def read_profiles(settings: ProbeSettings, land: Land, log: Log) -> Profiles:
     """Profiles of all probe files, checked against the boundary."""
-    paths = settings.file if isinstance(settings.file, tuple) else (settings.file,)
-    log.note(measures.cone_issues(settings, ", ".join(path.name for path in paths)))
-    places = None if settings.positions is None else read_places(settings, land, log)
-    read = _merge([_read_table(path, settings, land, places, log) for path in paths])
+    log.note(measures.cone_issues(settings, ", ".join(path.name for path in _paths(settings))))
+    read = _merge(_read_tables(settings, land, log))
     read = _select(read, np.isfinite(read.insertions["x_m"].to_numpy(dtype=np.float64)))
     read = replace(read, insertions=sites.number_nameless(read.insertions))
     keep, outside = whereabouts.drop_outside(read.insertions, land.boundary, settings.outside_tolerance_m)
@@ -57,6 +55,35 @@ def read_profiles(settings: ProbeSettings, land: Land, log: Log) -> Profiles:
     return _named(padded, settings, log)
 
 
+def check_readings(settings: ProbeSettings, log: Log) -> None:
+    """Refuse probe files that cannot be used wherever the paddock lies."""
+    faults = Faults()
+    with faults.gathered():
+        if settings.positions is not None:
+            files.load(settings.positions, what="the positions")
+    with faults.gathered():
+        _read_tables(settings, None, log)
+    faults.refuse()
+
+
+def _paths(settings: ProbeSettings) -> tuple[Path, ...]:
+    return settings.file if isinstance(settings.file, tuple) else (settings.file,)
+
+
+def _read_tables(settings: ProbeSettings, land: Land | None, log: Log) -> list[ProbeReadings]:
+    """Readings of each file, placed where `land` is known."""
+    faults, parts, places = Faults(), [], None
+    with faults.gathered():
+        if land is not None and settings.positions is not None:
+            places = read_places(settings, land, log)
+    ground = None if faults.errors else land
+    for path in _paths(settings):
+        with faults.gathered():
+            parts.append(_read_table(path, settings, ground, places, log))
+    faults.refuse()
+    return parts
+
+
 def _named(read: profiles.Dense, settings: ProbeSettings, log: Log) -> Profiles:
     depth_mm, kpa = read.grids["depth_mm"], read.grids["cone_index_kpa"]
     read = read.take(sites.ordered(read.insertions, depth_mm, kpa, read.usable))
@@ -69,24 +96,46 @@ def _named(read: profiles.Dense, settings: ProbeSettings, log: Log) -> Profiles:
 
 
 def _read_table(
-    path: Path, settings: ProbeSettings, land: Land, places: pd.DataFrame | None, log: Log
+    path: Path, settings: ProbeSettings, land: Land | None, places: pd.DataFrame | None, log: Log
 ) -> ProbeReadings:
+    grid, heading, text, mark = open_text(path, settings, log)
+    days, undated = dates.iso(text.insertions["date"], grid.file)
+    log.note((*text.issues, *undated))
+    _ask_between_rivals(grid, heading, mark)
+    table, faults = text.insertions.assign(file=grid.file, date=days), Faults()
+    with faults.gathered():
+        if places is not None:
+            table, unplaced = sites.join_places(table, places, grid.file)
+            log.note(unplaced)
+        elif land is not None:
+            x_m, y_m = _place(heading, table, mark, settings, land=land, log=log)
+            table = table.assign(x_m=x_m, y_m=y_m)
+    with faults.gathered():
+        measured = _measure(text, heading, mark, settings, log)
+    faults.refuse()
+    return replace(measured, insertions=table)
+
+
+def open_text(path: Path, settings: ProbeSettings, log: Log) -> tuple[TextTable, Heading, TextReadings, str]:
+    """Table of a probe file, its heading, its readings as text, and its decimal mark."""
     bundle = log.keep(files.load(path, what="the probe readings"))
     grid = open_readings(bundle, settings, log)
     heading = headers.find_heading(grid, settings)
     text = layouts.gather(grid, heading)
-    days, undated = dates.iso(text.insertions["date"], bundle.name)
-    log.note((*text.issues, *undated))
-    mark = numbers.decimal_mark(_numeric_columns(text), settings.decimal, where=bundle.name)
-    _ask_between_rivals(grid, heading, mark)
-    table = text.insertions.assign(file=bundle.name, date=days)
-    if places is None:
-        x_m, y_m = _place(heading, table, mark, settings, land=land, log=log)
-        table = table.assign(x_m=x_m, y_m=y_m)
-    else:
-        table, unplaced = sites.join_places(table, places, bundle.name)
-        log.note(unplaced)
-    return _measure(replace(text, insertions=table), heading, mark, settings, log)
+    return grid, heading, text, numbers.decimal_mark(_numeric_columns(text), settings.decimal, where=bundle.name)
+
+
+def units_of(heading: Heading, text: TextReadings, mark: str) -> tuple[str, str]:
+    """Units of resistance and depth that a probe file states.
+
+    Raises
+    ------
+    AmbiguousInputError
+        It states none.
+    InputError
+        It states several.
+    """
+    return measures.settle_units(heading, numbers.convert(text.value, mark), _depths(text, mark)[0], text.file)
 
 
 def _ask_between_rivals(grid: TextTable, heading: Heading, mark: str) -> None:

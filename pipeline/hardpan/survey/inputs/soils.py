@@ -1,12 +1,15 @@
 """Soil polygons and lab cores, from file to working CRS."""
 
 from collections.abc import Mapping
+from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import pyproj
 import shapely
 
+from hardpan.core.arrays import Floats
 from hardpan.records.soils import SoilType
 from hardpan.survey import cores, delimited, files, geodesy, numbers, positions, repairs, soil_labels, soils, vectors
 from hardpan.survey.columns import Text
@@ -22,16 +25,32 @@ def read_soils(settings: SoilSettings, land: Land, soil_types: Mapping[str, Soil
         whole, told = soils.one_soil(land.boundary, land.crs, settings, soil_types)
         log.note(told)
         return whole
-    bundle = log.keep(files.load(settings.polygons, what="the soil polygons", most=files.MOST_VECTOR_BYTES))
-    layer = vectors.read_layer(bundle, settings.layer, key="soil.layer", leave="points")
-    source = geodesy.flat(vectors.known_crs(layer, geodesy.asked(settings.crs, "soil.crs"), key="soil.crs"))
-    shapes, repaired = repairs.repair(layer.table.geometry.to_numpy(), bundle.name)
-    table, empty = repairs.drop_empty(layer.table.set_geometry(shapes), bundle.name)
-    moved = geodesy.move_geometry(table.geometry.to_numpy(), geodesy.to_working_crs(source, land, bundle.name, log))
+    layer, source = _open_polygons(settings, settings.polygons, log)
+    shapes, repaired = repairs.repair(layer.table.geometry.to_numpy(), layer.file)
+    table, empty = repairs.drop_empty(layer.table.set_geometry(shapes), layer.file)
+    moved = geodesy.move_geometry(table.geometry.to_numpy(), geodesy.to_working_crs(source, land, layer.file, log))
     table = table.set_geometry(repairs.settled(moved))
-    soil_map, told = soils.map_soils(table, land.boundary, settings, soil_types, crs=land.crs, file=bundle.name)
+    soil_map, told = soils.map_soils(table, land.boundary, settings, soil_types, crs=land.crs, file=layer.file)
     log.note((*layer.issues, *repaired, *empty, *told))
     return soil_map
+
+
+def check_soils(settings: SoilSettings, soil_types: Mapping[str, SoilType], log: Log) -> None:
+    """Refuse a soil file or settings of it that cannot be used wherever the paddock lies."""
+    if settings.polygons is None:
+        soil_labels.refuse_wrong_targets(settings, soil_types)
+        soil_labels.default_soil(settings, soil_types)
+        return
+    layer, _ = _open_polygons(settings, settings.polygons, log)
+    soils.describe(layer.table, settings, soil_types, layer.file)
+
+
+def _open_polygons(settings: SoilSettings, path: Path, log: Log) -> tuple[vectors.Layer, pyproj.CRS]:
+    """Soil polygons as they lie in their file, and the CRS of that."""
+    bundle = log.keep(files.load(path, what="the soil polygons", most=files.MOST_VECTOR_BYTES))
+    layer = vectors.read_layer(bundle, settings.layer, key="soil.layer", leave="points")
+    source = geodesy.flat(vectors.known_crs(layer, geodesy.asked(settings.crs, "soil.crs"), key="soil.crs"))
+    return layer, source
 
 
 def read_cores(
@@ -46,10 +65,33 @@ def read_cores(
     """Lab cores with their soil type; empty where no file is given."""
     if settings.cores is None:
         return cores.no_cores(land.crs)
-    bundle = log.keep(files.load(settings.cores, what="the lab cores"))
+    file = settings.cores.name
+    table, mark, values = open_cores(settings.cores, log)
+    geometry = _core_points(table, mark, settings, probes, land=land, file=file, log=log)
+    named = soil_labels.match_labels(table["soil_type"], settings, soil_types) if "soil_type" in table else None
+    frame, placed = cores.place(cores.name_cores(table), values, geometry, named, soil_map=soil_map, file=file)
+    log.note(placed)
+    return frame
+
+
+def check_cores(settings: SoilSettings, probes: ProbeSettings | None, land: Land | None, log: Log) -> None:
+    """Refuse a file of lab cores that cannot be used.
+
+    Its positions are looked at where the ground is known and their CRS is their own: one taken from the probes is told
+    with the probes.
+    """
+    if settings.cores is None:
+        return
+    table, mark, _ = open_cores(settings.cores, log)
+    if land is not None and probes is not None and settings.cores_crs is not None:
+        _core_points(table, mark, settings, probes, land=land, file=settings.cores.name, log=log)
+
+
+def open_cores(path: Path, log: Log) -> tuple[pd.DataFrame, str, dict[str, Floats]]:
+    """Cores of a file as text, its decimal mark, and what was measured on each, in the units of the record."""
+    bundle = log.keep(files.load(path, what="the lab cores"))
     text, told = delimited.decode(bundle.whole, bundle.name)
-    grid = delimited.split(text, bundle.name, cores.score)
-    table, factors, ignored = cores.gather(grid)
+    table, factors, ignored = cores.gather(delimited.split(text, bundle.name, cores.score))
     log.note((*told, *ignored))
     numeric = [name for name in table.columns if name in {"x", "y", *cores.MEASURED}]
     mark = numbers.decimal_mark([Text.of(table[name].to_numpy()) for name in numeric], "auto", where=bundle.name)
@@ -58,11 +100,7 @@ def read_cores(
     }
     values, unread = cores.scale(measured, factors, table, bundle.name)
     log.note(unread)
-    geometry = _core_points(table, mark, settings, probes, land=land, file=bundle.name, log=log)
-    named = soil_labels.match_labels(table["soil_type"], settings, soil_types) if "soil_type" in table else None
-    frame, placed = cores.place(cores.name_cores(table), values, geometry, named, soil_map=soil_map, file=bundle.name)
-    log.note(placed)
-    return frame
+    return table, mark, values
 
 
 def _core_points(

@@ -1,0 +1,147 @@
+"""All that is wrong with a configuration and its files, told in one pass."""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel
+
+from hardpan.core.errors import Faults, HardpanError
+from hardpan.core.memory import MemorySettings
+from hardpan.core.settings import Settings, models_in, parse
+from hardpan.run.catalog import read_catalog
+from hardpan.run.config import (
+    Config,
+    PaddockConfig,
+    endless,
+    read_config,
+    read_paddock_config,
+    read_toml,
+    with_response,
+)
+from hardpan.run.free_memory import memory_of
+from hardpan.survey.files import load
+from hardpan.survey.settings import SoilSettings
+from hardpan.survey.stage import FileSettings, file_faults, read_access, read_survey
+
+_TOGETHER = ("machine", "season", "prices", "numbers")
+"""Tables that make the catalog with the soil types: what is wrong with one of them shows in the others."""
+
+
+def checked_config(path: Path) -> Config:
+    """Configuration of a probed paddock, as `read_config`; where it is wrong, its files are looked at all the same.
+
+    Raises
+    ------
+    HardpanError
+        Of the configuration, and of every file it names in tables that can be read.
+    """
+    try:
+        return read_config(path)
+    except HardpanError as err:
+        raise _with_its_files(err, path) from err
+
+
+def checked_paddock_config(path: Path) -> PaddockConfig:
+    """Configuration of a paddock, probed or not, as `read_paddock_config`, with the errors of `checked_config`.
+
+    Raises
+    ------
+    HardpanError
+        Of the configuration, and of every file it names in tables that can be read.
+    """
+    try:
+        return read_paddock_config(path)
+    except HardpanError as err:
+        raise _with_its_files(err, path) from err
+
+
+def all_faults(err: HardpanError, config: PaddockConfig) -> HardpanError:
+    """`err`, met on the way to a plan, with all else that is wrong with the catalog and the files."""
+    return _gathered(err, dict(config), {})
+
+
+def open_questions(path: Path) -> list[str]:
+    """What keeps a configuration and its files from being read, a line each; none where they can be."""
+    try:
+        config = read_config(path)
+        survey = read_survey(config.paddock, config.probes, config.soil, config.grid, read_catalog(config).soils)
+        read_access(config.sites, survey)
+    except HardpanError as err:
+        return str(_with_its_files(err, path)).splitlines()
+    return []
+
+
+def _with_its_files(err: HardpanError, path: Path) -> HardpanError:
+    """Error of a configuration, with those of the tables that are right and of the files that are named."""
+    folder = path.resolve().parent
+    try:
+        values = read_toml(path)
+    except HardpanError:
+        return err
+    tables: dict[str, Any] = {}
+    unread: dict[str, Path] = {}
+    for name, field in Config.model_fields.items():
+        given = values.get(name)
+        model = next(one for one in models_in(field.annotation) if issubclass(one, Settings))
+        tables[name] = None if field.is_required() else field.default
+        if not isinstance(given, Mapping):
+            continue
+        try:
+            with_learned: dict[str, Any] = with_response({name: given}, folder)
+            tables[name] = parse(model, with_learned[name], file=path.name, folder=folder)
+        except HardpanError:
+            tables[name] = None
+        if tables[name] is None or any(endless(given, name)):
+            tables[name] = None
+            unread |= {f"{name}.{key}": one for key, one in _paths(model, given, folder)}
+    return _gathered(err, tables, unread)
+
+
+def _paths(model: type[BaseModel], given: Mapping[str, object], folder: Path) -> Iterator[tuple[str, Path]]:
+    """Files that a table names, by their keys, whatever else is wrong with it; less the one read with it."""
+    for key, field in model.model_fields.items():
+        if "Path" not in str(field.annotation) or key == "response":
+            continue
+        named = given.get(key)
+        yield from (
+            (key, folder / one) for one in (named if isinstance(named, list) else [named]) if isinstance(one, str)
+        )
+
+
+def _gathered(err: HardpanError, tables: Mapping[str, Any], unread: Mapping[str, Path]) -> HardpanError:
+    """`err`, then the errors of tables and files.
+
+    Parameters
+    ----------
+    tables : mapping
+        Settings by table; None where one is wrong, which then counts as absent.
+    unread : mapping
+        Files of tables that are wrong: nobody knows how to read them, so they are only looked for.
+    """
+    faults = Faults()
+    faults.keep(err)
+    config: Any = PaddockConfig.model_construct(**tables)
+    soil, soil_types = tables["soil"], None
+    if all(tables[name] is not None for name in (*_TOGETHER, "soil")):
+        with faults.gathered():
+            soil_types = read_catalog(config).soils
+    if soil_types is None:
+        shipped = config.model_copy(update={name: Config.model_fields[name].default for name in _TOGETHER})
+        try:
+            soil_types = read_catalog(shipped.model_copy(update={"soil": soil or SoilSettings()})).soils
+        except HardpanError:
+            soil, soil_types = None, {}
+    asked = FileSettings(
+        paddock=config.paddock,
+        probes=config.probes,
+        soil=soil,
+        grid=None if config.surfaces is None else config.grid,
+        access=config.sites,
+        memory=memory_of(config.memory or MemorySettings()),
+    )
+    faults.errors += file_faults(asked, soil_types)
+    for key, path in sorted(unread.items()):
+        with faults.gathered():
+            load(path, what=key)
+    return faults.as_one()
