@@ -74,6 +74,23 @@ def test_without_any_soil_the_run_goes_on_with_a_general_type_and_says_so(tmp_pa
     assert any("neither soil polygons nor a soil type are given" in remark for remark in remarks(survey))
 
 
+def test_depth_to_clay_of_unmapped_ground_is_as_uncertain_as_that_of_all_soil_types_together(tmp_path):
+    """A type without a depth to clay counts as ground that has none, which nobody knows of unmapped ground."""
+    soils = read_catalog(read_config(Small().write(tmp_path))).soils
+    ends = [kind.clay_depth.span for kind in soils.values() if kind.clay_depth is not None]
+    assert soils["unmapped"].clay_depth.span == (min(low for low, _ in ends), max(high for _, high in ends))
+
+
+def test_what_is_questioned_can_be_set(tmp_path):
+    tables = {"prescription": "user_uniform_depth_mm = 4500"}
+    assert any(
+        "deeper than rippers go" in one for one in remarks(read(tmp_path, 'default_type = "deep sand"', **tables))
+    )
+    tables["numbers.usual"] = "deepest_ripping = 5000"
+    silent = remarks(read(tmp_path / "own", 'default_type = "deep sand"', **tables))
+    assert not any("deeper than rippers go" in one for one in silent)
+
+
 @pytest.mark.parametrize(
     ("table", "line", "says"),
     [

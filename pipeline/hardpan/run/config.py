@@ -85,6 +85,7 @@ class NumberSettings(Settings):
     setups: Mapping[str, Any] = setting({}, says='Set-ups, e.g. winged.foot_width = "14 in"')
     soils: Mapping[str, Any] = setting({}, says='Soil types, e.g. "deep sand".seasons = 4')
     tractors: Mapping[str, Any] = setting({}, says='Tractors, e.g. tracked-370kw.mass = "24 t"')
+    usual: Mapping[str, Any] = setting({}, says="What is questioned outside of it, e.g. deepest_probe = 1500")
     water: Mapping[str, Any] = setting({}, says="Plant-available water by texture, e.g. sand = 0.7")
 
     @property

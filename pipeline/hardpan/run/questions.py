@@ -4,16 +4,12 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from hardpan.core.settings import parse
 from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.quantity import Quantity
 from hardpan.records.survey import Survey
 from hardpan.run.config import Config
-
-USUAL_THRESHOLD_KPA = (800.0, 6000.0)
-"""Roots slow from about 1 MPa and hardly any passes 5 MPa (`pmc4950291`), with room on both sides."""
-DEEPEST_PROBE_MM = 1200.0
-"""Hand and tractor penetrometers have rods of no more than a metre or so (common practice)."""
-DEEPEST_RIPPING_MM = 1200.0
-"""No ripper of field crops works deeper (common practice)."""
+from hardpan.run.shipped_tables import tables_with
 
 
 def questions(config: Config, survey: Survey) -> Issues:
@@ -33,13 +29,15 @@ def questions(config: Config, survey: Survey) -> Issues:
 
 def _implausible(config: Config, survey: Survey) -> Iterator[tuple[str, str, str]]:
     """Where it stands, what is implausible, and what to look at."""
-    low, high = USUAL_THRESHOLD_KPA
+    table = tables_with(config.numbers)["usual"]
+    usual = {name: parse(Quantity, entry, file=f"usual.toml [{name}]") for name, entry in table.items()}
+    low, high = usual["threshold"].span
     asked = config.pan.critical_kpa
     if not low <= asked <= high:
         what = f"a threshold of {asked:g} kPa is outside the usual {low:g} to {high:g} kPa"
         yield "pan.critical_kpa", what, f'a number without unit is kPa: "{asked:g} psi" is one in psi'
     deepest = float(np.nanmax(survey.profiles.readings["depth_mm"].to_numpy()))
-    if deepest > DEEPEST_PROBE_MM:
+    if deepest > usual["deepest_probe"].value:
         yield "probes.file", f"readings go to {deepest:.0f} mm", "check probes.depth_unit"
     lengths = {
         "prescription.user_uniform_depth_mm": config.prescription.user_uniform_depth_mm,
@@ -47,5 +45,5 @@ def _implausible(config: Config, survey: Survey) -> Iterator[tuple[str, str, str
         "machine.observed_depth_mm": config.machine.observed_depth_mm,
     }
     for key, depth_mm in lengths.items():
-        if depth_mm is not None and depth_mm > DEEPEST_RIPPING_MM:
+        if depth_mm is not None and depth_mm > usual["deepest_ripping"].value:
             yield key, f"a working depth of {depth_mm:g} mm is deeper than rippers go", "a number without unit is mm"
