@@ -198,8 +198,8 @@ def with_net(made, net):
     return replace(made.options, net=net)
 
 
-def zone(ground, settings=None, *, options=None, ripper=RIPPER, asked=None, zone_cost=None, seed=1):
-    """The zones of a paddock made by hand; `asked` are settings of the prescription."""
+def zone(ground, settings=None, *, options=None, ripper=RIPPER, asked=None, zone_cost=None, seed=1, tramlines=()):
+    """The zones of a paddock made by hand; `asked` are settings of the prescription, tramlines in local metres."""
     catalog = with_zone_cost(CATALOG, ground.zone_cost if zone_cost is None else zone_cost)
     return draw_zones(
         Evidence(survey=ground.survey, pan=None, surfaces=ground.surfaces),
@@ -208,4 +208,5 @@ def zone(ground, settings=None, *, options=None, ripper=RIPPER, asked=None, zone
         settings or ZoneSettings(),
         asked=PrescriptionSettings(**(asked or {})),
         seed=seed,
+        tramlines=gpd.GeoSeries([shapely.transform(one, lambda xy: xy + CORNER_M) for one in tramlines], crs=CRS),
     )

@@ -121,6 +121,34 @@ def test_two_depths_side_by_side_become_two_zones_along_their_border(made):
     assert zones.table["heading_deg"].tolist() == [0, 0]
 
 
+EASTWARD = [shapely.LineString([(-50, y), (900, y)]) for y in range(0, 600, 60)]
+
+
+def test_zones_are_driven_along_the_tramlines_where_no_heading_is_set(made):
+    halves = made.paddock(bottom_mm=lambda x, _: np.where(x < 400, 320.0, 520.0))
+    zones = made.zone(halves, tramlines=EASTWARD)
+    assert zones.table["heading_deg"].tolist() == [90, 90]
+    assert zones.table["length_m"].tolist() == pytest.approx([400, 400], rel=0.03)  # across the halves, not along them
+    assert zones.issues == ()
+    set_north = made.zone(halves, ZoneSettings(heading_deg=0), tramlines=EASTWARD)
+    assert set_north.table["heading_deg"].tolist() == [0, 0]
+
+
+def test_tramlines_that_cross_set_no_heading_and_are_told(made):
+    halves = made.paddock(bottom_mm=lambda x, _: np.where(x < 400, 320.0, 520.0))
+    northward = [shapely.LineString([(x, 0), (x, 600)]) for x in range(0, 800, 60)]
+    zones = made.zone(halves, tramlines=[*EASTWARD, *northward])
+    assert zones.table["heading_deg"].tolist() == [0, 0]
+    assert [issue.code for issue in zones.issues] == ["tramlines-cross"]
+
+
+def test_tramlines_of_another_paddock_are_passed_over(made):
+    halves = made.paddock(bottom_mm=lambda x, _: np.where(x < 400, 320.0, 520.0))
+    zones = made.zone(halves, tramlines=[shapely.LineString([(-900, y), (-100, y)]) for y in range(0, 600, 60)])
+    assert zones.table["heading_deg"].tolist() == [0, 0]
+    assert zones.issues == ()
+
+
 def test_ground_where_no_depth_pays_is_a_zone_of_its_own(made):
     bare = made.paddock(presence=lambda x, _: np.where(x < 300, 0.02, 0.95))
     zones = made.zone(bare)

@@ -15,7 +15,9 @@ class AccessSettings(Settings):
         None, says="Where the walk begins and ends, x and y (longitude, latitude); left out: at whichever site is best"
     )
     gate_crs: str = setting("EPSG:4326", says="CRS of the gate")
-    tramlines: InputPath | None = setting(None, says="Lines of wheel tracks to keep the probe off, any OGR format")
+    tramlines: InputPath | None = setting(
+        None, says="Lines of wheel tracks, any OGR format: kept clear of when probing, driven along when ripping"
+    )
     tramlines_layer: str | None = setting(None, says="Layer of the tramline file where it has several")
     tramlines_crs: str | None = setting(None, says="CRS of the tramlines where their file states none")
 

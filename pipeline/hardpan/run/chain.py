@@ -55,7 +55,15 @@ def run_paddock(
     with clock.stage("options"):
         options = weigh_options(evidence, catalog, rates, asked=config.decision)
     with clock.stage("zones"):
-        zones = draw_zones(evidence, options, catalog, config.zones, asked=config.prescription, seed=seed)
+        zones = draw_zones(
+            evidence,
+            options,
+            catalog,
+            config.zones,
+            asked=config.prescription,
+            seed=seed,
+            tramlines=ready.access.tramlines,
+        )
     with clock.stage("prescription"):
         plan = prescribe(zones, options, evidence, catalog, rates, asked=config.decision)
     strips = None

@@ -29,8 +29,8 @@ class ZoneSettings(Settings):
     )
     heading_deg: float | None = setting(
         None,
-        says="Direction of travel, clockwise from grid north; each zone's own best one when left out, and ground that "
-        "is kept for tines to rise beside what is buried lies on all sides then",
+        says="Direction of travel, clockwise from grid north; when left out that of sites.tramlines, and without them "
+        "each zone's own best one, and ground that is kept for tines to rise beside what is buried lies on all sides",
         unit="degree",
         ge=0,
         lt=360,

@@ -21,6 +21,7 @@ from hardpan.records.machines import Ripper
 from hardpan.records.options import Options
 from hardpan.records.survey import Survey
 from hardpan.records.zones import Zones
+from hardpan.spatial.headings import mean_heading
 from hardpan.spatial.regions import OUTSIDE
 from hardpan.zones.classes import (
     ClassCounts,
@@ -40,6 +41,8 @@ from hardpan.zones.settings import ZoneSettings
 from hardpan.zones.table import zone_labels, zone_table
 from hardpan.zones.workable import Clearance, WorkableArea, outline_of, workable_area
 
+ONE_WAY = 0.9
+"""Mean resultant length from which tramlines run one way: a lap of the headland around parallel ones stays above."""
 NAMED_ZONES = 4
 """A list of more zones than this points nowhere."""
 TELL_HA = 0.01
@@ -56,8 +59,12 @@ def draw_zones(
     *,
     asked: PrescriptionSettings,
     seed: int,
+    tramlines: gpd.GeoSeries | None = None,
 ) -> Zones:
     """Zones that a machine can follow: classes of like ground inside each soil type, then the exclusions.
+
+    They are driven along `settings.heading_deg`; where that is left out along the tramlines, lines in the working CRS,
+    and where there are none each along its own longest runs.
 
     Raises
     ------
@@ -65,6 +72,7 @@ def draw_zones(
         Exclusions leave no ground.
     """
     survey, surfaces, ripper = evidence.survey, evidence.surfaces, catalog.ripper
+    settings, crossing = _along(settings, survey.paddock.boundary.union_all(), tramlines)
     cell_m, options = surfaces.frame.cell_m, fitted_only(options)
     lift_m = _lift_m(options, ripper)
     ground = workable_area(survey.paddock, surfaces, _clearance(ripper, settings, lift_m))
@@ -113,12 +121,29 @@ def draw_zones(
         change_m=_change_m(options, ripper, asked),
         count=replace(choice.reason, least_ha=least.area_ha, least_m=least.width_cells * cell_m),
         issues=(
+            *crossing,
             *_count_issues(settings, choice, coverage.classes.size),
             *(replace(issue, place=_zones_at(labels.ravel()[ground.source.ravel()[about]])) for issue, about in told),
             *_outline_issues(coverage, least_m2, tolerance_m, order),
             *_hidden_exclusions(survey.paddock.exclusions, coverage.excluded),
         ),
     )
+
+
+def _along(
+    settings: ZoneSettings, boundary: shapely.Geometry, tramlines: gpd.GeoSeries | None
+) -> tuple[ZoneSettings, Issues]:
+    """Settings with the heading of the tramlines in the paddock, where none is set and they agree on one."""
+    if settings.heading_deg is not None or tramlines is None or tramlines.empty:
+        return settings, ()
+    heading_deg, agreement = mean_heading(shapely.intersection(tramlines.to_numpy(), boundary))
+    if agreement >= ONE_WAY:
+        return settings.model_copy(update={"heading_deg": heading_deg}), ()
+    if not agreement:
+        return settings, ()
+    what = "the tramlines run in several directions"
+    done = "each zone is driven along its own longest runs; zones.heading_deg sets one direction"
+    return settings, (_issue("tramlines-cross", what, done, "sites.tramlines"),)
 
 
 def check_ground(survey: Survey, ripper: Ripper, settings: ZoneSettings) -> None:
