@@ -30,9 +30,7 @@ OutFolder = Annotated[
     typer.Option("--out", help="Folder for the results: new, empty, or holding an earlier result nobody changed."),
 ]
 NewFolder = Annotated[Path, typer.Argument(help="Folder for the configuration.")]
-Given = Annotated[
-    Path | None, typer.Option("--from", help="Folder with the paddock's files: what is sure is filled in.")
-]
+Given = Annotated[Path | None, typer.Option("--from", help="Folder of files: what they say for sure is filled in.")]
 Keep = Annotated[
     bool,
     typer.Option("--keep", help="Leave files that are read back wrong in OUT.unchecked, for the report of the fault."),

@@ -1,4 +1,4 @@
-"""The demo's plan as a reviewed text, and whether a plan is still that one.
+"""Plans of the demo and of three invented paddocks as reviewed texts, and whether a plan is still that one.
 
 `make snapshot` runs the demo and writes demo_plan.txt anew, and with it the invented season after the pass, which was
 made for that plan; look at `git diff tests/golden`, and say in the commit zone by zone why what changed is right. A
@@ -12,6 +12,7 @@ from tempfile import TemporaryDirectory
 import pandas as pd
 
 import season
+from golden.paddocks import PADDOCKS, run_paddock_of
 from hardpan.core.shipped import shipped
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.stage import write_outputs
@@ -20,45 +21,59 @@ from hardpan.run.chain import run_paddock
 from hardpan.run.config import read_config
 from hardpan.run.manifest import Clock
 
-SNAPSHOT = Path(__file__).with_name("demo_plan.txt")
+FOLDER = Path(__file__).parent
+DEMO = "demo"
+TITLES = {DEMO: "the demo paddock (data/demo, invented)"} | {
+    name: f"the invented paddock {name!r} of tests/golden/paddocks.py" for name in PADDOCKS
+}
+"""What each plan is of."""
 
 EXACT = ("zone", "kind", "soil_type", "depth_mm", "setup", "passes")
 """Columns that are the same or wrong."""
 
-WITHIN = {"area_ha": 0.1, "cost_aud": 10.0, "net_aud": 10.0}
+WITHIN = {"area_ha": 0.1, "cost": 10.0, "net": 10.0}
 """Columns that may be off by as much as they are rounded to: processors differ in the last digits."""
 
 HEAD = """\
-# The plan of the demo paddock (data/demo, invented), reviewed. Made by `make snapshot`; see tests/golden/snapshot.py.
-# Zone, kind, soil type, depth, set-up and passes are held exactly, hectares to 0.1 ha, money to 10 AUD a zone.
+# The plan of {name}, reviewed. Made by `make snapshot`; see tests/golden/snapshot.py.
+# Zone, kind, soil type, depth, set-up and passes are held exactly, hectares to 0.1 ha, money to 10 {currency} a zone.
 """
 
 
 def plan_table(run: PaddockRun) -> pd.DataFrame:
     """Plan of a run, one row a zone, with what it costs and what it leaves, columns `EXACT` and `WITHIN`."""
-    money = run.ledger.lines.pivot_table(index="zone", columns="item", values="amount", aggfunc="sum")
+    money = run.ledger.lines.pivot_table(index="zone", columns="item", values="amount", aggfunc="sum").reindex(
+        columns=["cost", "net return"]
+    )
     zones = run.plan.zones.reset_index(drop=True)
     of_zone = money.reindex(zones["zone"].astype(str)).fillna(0.0).reset_index(drop=True)
     table = pd.DataFrame(zones[[*EXACT, "area_ha"]])
-    return table.assign(cost_aud=of_zone["cost"], net_aud=of_zone["net return"]).fillna("")
+    return table.assign(cost=of_zone["cost"], net=of_zone["net return"]).fillna("")
 
 
-def to_text(table: pd.DataFrame) -> str:
+def snapshot_of(name: str) -> Path:
+    """File of the reviewed plan of a paddock."""
+    return FOLDER / f"{name}_plan.txt"
+
+
+def to_text(table: pd.DataFrame, name: str, currency: str) -> str:
     """The text of a plan: a line a zone, columns parted by bars."""
     told = table.assign(
         **{name: table[name].map(lambda x, to=to: f"{round(x / to) * to:g}") for name, to in WITHIN.items()}
     )
     told = told.assign(area_ha=table["area_ha"].map("{:.1f}".format), setup=table["setup"].replace("", "-")).astype(str)
-    rows = [list(told.columns), *told.to_numpy().tolist()]
+    heads = [f"{one}_{currency.lower()}" if one in {"cost", "net"} else one for one in told.columns]
+    rows = [heads, *told.to_numpy().tolist()]
     widths = [max(len(row[column]) for row in rows) for column in range(len(told.columns))]
     lines = (" | ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows)
-    return HEAD + "\n".join(lines) + "\n"
+    return HEAD.format(name=TITLES[name], currency=currency) + "\n".join(lines) + "\n"
 
 
 def from_text(text: str) -> pd.DataFrame:
     """The plan in a text, as `plan_table`, numbers rounded."""
     head, *rows = ([cell.strip() for cell in line.split("|")] for line in text.splitlines() if not line.startswith("#"))
-    table = pd.DataFrame(rows, columns=head)
+    names = [one.partition("_")[0] if one.startswith(("cost_", "net_")) else one for one in head]
+    table = pd.DataFrame(rows, columns=names)
     numbers = dict.fromkeys(WITHIN, float) | dict.fromkeys(("zone", "depth_mm", "passes"), int)
     return table.assign(setup=table["setup"].replace("-", "")).astype(numbers)
 
@@ -82,15 +97,22 @@ def run_demo() -> PaddockRun:
 
 
 def main() -> None:
-    """Write the snapshot and the season anew and print what is different in the plan."""
+    """Write the snapshots and the demo's season anew and print what is different in each plan."""
+    for name in TITLES:
+        with TemporaryDirectory() as folder:
+            run = _demo_and_season(Path(folder)) if name == DEMO else run_paddock_of(name, Path(folder)).run
+        found, path = plan_table(run), snapshot_of(name)
+        before = from_text(path.read_text(encoding="utf-8")) if path.exists() else found.iloc[:0]
+        path.write_text(to_text(found, name, run.catalog.prices.currency), encoding="utf-8")
+        print(f"{name}: " + ("; ".join(differences(before, found)) or "nothing changed"))
+
+
+def _demo_and_season(folder: Path) -> PaddockRun:
+    """The demo, run, and its season after written anew."""
     run = run_demo()
-    with TemporaryDirectory() as folder:
-        write_outputs(run, OutputSettings(formats=("geojson",)), Path(folder) / "demo")
-        season.main(Path(folder) / "demo")
-    found = plan_table(run)
-    before = from_text(SNAPSHOT.read_text(encoding="utf-8")) if SNAPSHOT.exists() else found.iloc[:0]
-    SNAPSHOT.write_text(to_text(found), encoding="utf-8")
-    print("\n".join(differences(before, found)) or "nothing changed")
+    write_outputs(run, OutputSettings(formats=("geojson",)), folder / "demo")
+    season.main(folder / "demo")
+    return run
 
 
 if __name__ == "__main__":

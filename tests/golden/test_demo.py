@@ -19,7 +19,7 @@ import rasterio
 import hardpan
 import season
 from builders.pages import METRIC, metric_in
-from golden.snapshot import SNAPSHOT, differences, from_text, plan_table, to_text
+from golden.snapshot import DEMO, differences, from_text, plan_table, snapshot_of, to_text
 from hardpan.core.shipped import shipped
 from hardpan.outputs.isoxml_reader import read_taskdata
 from hardpan.outputs.settings import OutputSettings
@@ -231,7 +231,7 @@ def test_the_headline_is_the_one_of_the_record(demo):
 
 @pytest.fixture(scope="module")
 def reviewed():
-    return from_text(SNAPSHOT.read_text(encoding="utf-8"))
+    return from_text(snapshot_of(DEMO).read_text(encoding="utf-8"))
 
 
 def test_the_plan_is_the_one_that_was_reviewed(demo, reviewed):
@@ -249,7 +249,7 @@ def test_a_depth_that_moves_by_one_step_in_any_zone_is_noticed(demo, reviewed, s
 
 
 def test_the_reviewed_text_is_the_one_the_command_writes(reviewed):
-    assert to_text(reviewed) == SNAPSHOT.read_text(encoding="utf-8")
+    assert to_text(reviewed, DEMO, "AUD") == snapshot_of(DEMO).read_text(encoding="utf-8")
 
 
 def _numbers(text: str) -> list[float]:

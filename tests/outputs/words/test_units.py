@@ -117,6 +117,7 @@ def test_shares_are_per_cent():
     [
         (2.0, "AUD/L", (7.5708, "AUD/gal")),
         (330.0, "AUD/t", (299.371, "AUD/ton")),
+        (2.0, "EUR/L", (7.5708, "EUR/gal")),
         (10.0, "AUD/ha", (4.0469, "AUD/ac")),
         (1.0, "t/ha", (892.179, "lb/ac")),
         (226.0, "N/cm", (129.05, "lbf/in")),

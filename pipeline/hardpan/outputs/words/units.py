@@ -77,6 +77,8 @@ _US: Mapping[Measure, Scale] = {
 }
 
 
+_CODE_LETTERS = 3
+"""Letters of a currency's code (ISO 4217), such as that of shipped prices beside the reader's own currency."""
 _COMPOUND: Mapping[str, Scale] = {
     "t": Scale("ton", _TON_T),
     "MPa": Scale("psi", KPA_PER["psi"] / 1000.0),
@@ -173,7 +175,7 @@ class Units:
         if unit in _COMPOUND:
             return _COMPOUND[unit]
         money, _, per = unit.partition("/")
-        if money in {self.currency, self.sign} and per:
+        if per and (money in {self.currency, self.sign} or (len(money) == _CODE_LETTERS and money.isupper())):
             inside = self.of_unit(per)
             return Scale(f"{money}/{inside.unit}", 1.0 / inside.size)
         return Scale(unit, 1.0)
