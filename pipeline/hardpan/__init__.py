@@ -17,6 +17,7 @@ if TYPE_CHECKING:  # the same names for type checkers, which cannot see what is 
     from hardpan.outputs.words.summary import zone_table as zone_table
     from hardpan.pan.stage import detect_pan as detect_pan
     from hardpan.prescription.stage import prescribe as prescribe
+    from hardpan.prescription.stage import settle_zones as settle_zones
     from hardpan.run.catalog import read_catalog as read_catalog
     from hardpan.run.chain import read_inputs as read_inputs
     from hardpan.run.chain import run_paddock as run_paddock
@@ -50,6 +51,7 @@ _PUBLIC = {
     "price_machines": "money.stage",
     "weigh_options": "options.stage",
     "draw_zones": "zones.stage",
+    "settle_zones": "prescription.stage",
     "prescribe": "prescription.stage",
     "tally": "costs.stage",
     "write_outputs": "outputs.stage",

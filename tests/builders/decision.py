@@ -14,7 +14,7 @@ from hardpan.outputs.words.english import speak
 from hardpan.outputs.words.told import told_zones
 from hardpan.outputs.words.units import Units
 from hardpan.pan.settings import PanSettings
-from hardpan.prescription.stage import prescribe
+from hardpan.prescription.stage import prescribe, settle_zones
 from hardpan.records.advice import CountReason
 from hardpan.records.columns import INSERTION, PAN
 from hardpan.records.decision import DecisionSettings, MachineSettings, PrescriptionSettings, SeasonSettings
@@ -217,17 +217,28 @@ def zones_of(surfaces, labels, soils):
     )
 
 
-def decide(ground, catalog, money, *, pan=None, season=None, machine=None, **prescription):
-    """Options and plan of a paddock made by `ground`."""
-    surfaces, survey, zones = ground
+def weighed(ground, catalog, money, *, pan=None, season=None, machine=None, **prescription):
+    """Options of a paddock made by `ground`, and what else a plan of it is asked with."""
+    surfaces, survey, _ = ground
     evidence = Evidence(survey=survey, pan=pan or pan_features(), surfaces=surfaces)
     asked = DecisionSettings(
         prescription=PrescriptionSettings(**prescription),
         season=season or SeasonSettings(),
         machine=machine or MachineSettings(),
     )
-    options = weigh_options(evidence, catalog, money, asked=asked)
-    return options, prescribe(zones, options, evidence, catalog, money, asked=asked)
+    return weigh_options(evidence, catalog, money, asked=asked), evidence, asked
+
+
+def decide(ground, catalog, money, **asked):
+    """Options and plan of the zones of a paddock made by `ground`, as they are drawn."""
+    options, evidence, settings = weighed(ground, catalog, money, **asked)
+    return options, prescribe(ground[2], options, evidence, catalog, money, asked=settings)
+
+
+def settle(ground, catalog, money, **asked):
+    """Zones and plan of a paddock made by `ground`, neighbours that are worked alike joined."""
+    options, evidence, settings = weighed(ground, catalog, money, **asked)
+    return settle_zones(ground[2], options, evidence, catalog, money, asked=settings)
 
 
 def words(catalog):

@@ -18,7 +18,7 @@ from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import cumulated_excess, depth_grid_mm
 from hardpan.options.stage import weigh_options
 from hardpan.options.totals import weights_of
-from hardpan.prescription.stage import prescribe
+from hardpan.prescription.stage import settle_zones
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import DecisionSettings, SeasonSettings
 from hardpan.records.evidence import Evidence
@@ -86,7 +86,7 @@ def work(truth: Truth, recipe: Recipe, season: SeasonSettings, *, draws: int = 1
     evidence = Evidence(survey=survey, pan=pan, surfaces=surfaces)
     options = weigh_options(evidence, catalog, rates, asked=asked)
     zones = draw_zones(evidence, options, catalog, ZoneSettings(), asked=asked.prescription, seed=1)
-    plan = prescribe(zones, options, evidence, catalog, rates, asked=asked)
+    zones, plan = settle_zones(zones, options, evidence, catalog, rates, asked=asked)
     table, ground = options.table, build_ground(surfaces, survey, catalog, asked.prescription)
     key = {(row.setup, row.depth_mm): row.option for row in table.itertuples()}
     of_zone = {row.zone: key[row.setup, row.depth_mm] for row in plan.zones.itertuples()}

@@ -16,7 +16,7 @@ from fields import CRS, Recipe, Truth, invent
 from hardpan.money.stage import price_machines
 from hardpan.options.ground import build_ground
 from hardpan.options.stage import weigh_options
-from hardpan.prescription.stage import prescribe
+from hardpan.prescription.stage import settle_zones
 from hardpan.records.access import Access
 from hardpan.records.catalog import Catalog
 from hardpan.records.columns import INSERTION
@@ -71,7 +71,7 @@ def plan_on(truth: Truth) -> Planned:
     evidence = Evidence(survey=survey, pan=pan, surfaces=surfaces)
     options = weigh_options(evidence, catalog, rates, asked=asked)
     zones = draw_zones(evidence, options, catalog, ZoneSettings(), asked=asked.prescription, seed=1)
-    plan = prescribe(zones, options, evidence, catalog, rates, asked=asked)
+    zones, plan = settle_zones(zones, options, evidence, catalog, rates, asked=asked)
     key = {(row.setup, row.depth_mm): row.option for row in options.table.itertuples()}
     of_zone = {row.zone: key[row.setup, row.depth_mm] for row in plan.zones.itertuples()}
     option = np.vectorize(lambda zone: of_zone.get(zone, 0))(zones.labels)

@@ -1,7 +1,8 @@
 """One paddock's zones with all that is known of them, and what is decided of them: the records of this room."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -164,7 +165,10 @@ class Decision:
     """(n_zones, 2): chosen option and runner-up."""
     fitted: Ints
     """Positions of the set-ups the ripper is fitted with in this paddock."""
-    outcomes: Sequence[ZoneOutcome]
+    setting: Floats
+    """(n_zones,): money for setting each zone, `Plan.setting`."""
+    outcomes: Sequence[ZoneOutcome] = ()
+    """What comes of the pairs, `setting` paid; none until it is worked out."""
     ways: tuple[Tried, ...] = ()
     """What other ways to have the work done return."""
 
@@ -173,32 +177,48 @@ def build_context(
     zones: Zones, options: Options, evidence: Evidence, catalog: Catalog, rates: Rates, *, asked: DecisionSettings
 ) -> Context:
     """All that is known of the zones."""
-    survey, season, table = evidence.survey, asked.season, zones.table
-    ground = build_ground(evidence.surfaces, survey, catalog, asked.prescription)
-    zone_ha = share_nodes(zones, evidence.surfaces, ground.ha.size)
-    facts = zone_facts(table=table, survey=survey, ground=ground, zone_ha=zone_ha, catalog=catalog, season=season)
+    ground = build_ground(evidence.surfaces, evidence.survey, catalog, asked.prescription)
     candidates = options.table[["option", "setup", "depth_mm", "spacing_mm"]]
-    judged = judge(catalog.rules, facts, catalog.lab)
-    capped_by, capped_chance = ceiling_rules(catalog.rules, judged, facts)
     economy = economy_on(ground, candidates, evidence, catalog, rates, draft=options.draft, asked=asked)
+    known = _known(zones, economy, evidence, catalog, asked.season)
     return Context(
-        table=table,
         options=options,
         economy=economy,
         catalog=catalog,
         rates=rates,
         prescription=asked.prescription,
-        season=season,
-        zone_ha=zone_ha,
-        turning=turning_time(economy, catalog, table["length_m"].to_numpy(float)),
-        facts=facts,
-        judged=judged,
-        capped_by=capped_by,
-        capped_chance=np.where(np.array(capped_by) >= 0, capped_chance, 1.0),
-        kept_m=survey.paddock.exclusions.groupby("name")["buffer_m"].max().to_dict(),
-        lift_m=(survey.paddock.exclusions.groupby("name")["buried"].any() * zones.lift_m).to_dict(),
+        season=asked.season,
         soft_to_mm=evidence.pan.soft_to_mm,
+        **known,
     )
+
+
+def on_zones(context: Context, zones: Zones, evidence: Evidence) -> Context:
+    """The context of other zones on the same ground."""
+    return replace(context, **_known(zones, context.economy, evidence, context.catalog, context.season))
+
+
+def _known(
+    zones: Zones, economy: Economy, evidence: Evidence, catalog: Catalog, season: SeasonSettings
+) -> dict[str, Any]:
+    """Fields of `Context` that follow the zones."""
+    survey, table, ground = evidence.survey, zones.table, economy.ground
+    zone_ha = share_nodes(zones, evidence.surfaces, ground.ha.size)
+    facts = zone_facts(table=table, survey=survey, ground=ground, zone_ha=zone_ha, catalog=catalog, season=season)
+    judged = judge(catalog.rules, facts, catalog.lab)
+    capped_by, capped_chance = ceiling_rules(catalog.rules, judged, facts)
+    exclusions = survey.paddock.exclusions.groupby("name")
+    return {
+        "table": table,
+        "zone_ha": zone_ha,
+        "turning": turning_time(economy, catalog, table["length_m"].to_numpy(float)),
+        "facts": facts,
+        "judged": judged,
+        "capped_by": capped_by,
+        "capped_chance": np.where(np.array(capped_by) >= 0, capped_chance, 1.0),
+        "kept_m": exclusions["buffer_m"].max().to_dict(),
+        "lift_m": (exclusions["buried"].any() * zones.lift_m).to_dict(),
+    }
 
 
 def share_nodes(zones: Zones, surfaces: Surfaces, n_nodes: int) -> Floats:

@@ -7,11 +7,11 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from hardpan.core.arrays import Floats
 from hardpan.core.said import Said, depth
 from hardpan.options import LEAVE, runner_up
-from hardpan.prescription.context import Decision, build_context
+from hardpan.prescription.context import Context, Decision, build_context, on_zones
 from hardpan.prescription.evaluation import evaluate_zones, zone_outcome
+from hardpan.prescription.joining import join_alike
 from hardpan.prescription.limits import limits_of
 from hardpan.prescription.makeup import makeup_of
 from hardpan.prescription.reasons import reason_of
@@ -32,38 +32,56 @@ from hardpan.records.zones import Zones
 logger = logging.getLogger(__name__)
 
 
+def settle_zones(
+    zones: Zones, options: Options, evidence: Evidence, catalog: Catalog, rates: Rates, *, asked: DecisionSettings
+) -> tuple[Zones, Plan]:
+    """Zones of which no neighbours of one soil type are worked alike, and the plan of them.
+
+    Those that would be are joined, and the choice is made anew on their ground as a whole, until there are none.
+    """
+    context = build_context(zones, options, evidence, catalog, rates, asked=asked)
+    decided = _decide(context)
+    while (joined := join_alike(zones, decided.pairs[:, 0], options, catalog.ripper)) is not zones:
+        zones, context = joined, on_zones(context, joined, evidence)
+        decided = _decide(context)
+    return zones, _plan(decided, asked.history)
+
+
 def prescribe(
     zones: Zones, options: Options, evidence: Evidence, catalog: Catalog, rates: Rates, *, asked: DecisionSettings
 ) -> Plan:
-    """Depth and set-up of each zone, with its reason, the next best choice and the money."""
-    context = build_context(zones, options, evidence, catalog, rates, asked=asked)
+    """Depth and set-up of each zone as it is drawn, with its reason, the next best choice and the money."""
+    return _plan(_decide(build_context(zones, options, evidence, catalog, rates, asked=asked)), asked.history)
+
+
+def _decide(context: Context) -> Decision:
+    """Option and runner-up of each zone."""
+    catalog = context.catalog
     unset = evaluate_zones(context, limits_of(context))
     price, n_setups = catalog.prices.extra_zone.value, len(catalog.setups)
-    evaluation, chosen, fitted, setting = choose_and_set(unset, context.table, price, n_setups, asked.prescription)
+    evaluation, chosen, fitted, setting = choose_and_set(unset, context.table, price, n_setups, context.prescription)
     pairs = np.stack([chosen, runner_up(evaluation, chosen, fitted)], axis=1)
-    choices = choose_ways(context, unset, chosen)
-    also = [sorted({choice.option(row) for choice in choices} - {LEAVE}) for row in range(len(chosen))]
+    return Decision(context=context, unset=unset, evaluation=evaluation, pairs=pairs, fitted=fitted, setting=setting)
+
+
+def _plan(decision: Decision, history: HistorySettings) -> Plan:
+    """Plan of a decision: what comes of it, and why."""
+    context, evaluation, pairs = decision.context, decision.evaluation, decision.pairs
+    choices = choose_ways(context, decision.unset, pairs[:, 0])
+    also = [sorted({choice.option(row) for choice in choices} - {LEAVE}) for row in range(len(pairs))]
     outcomes = [zone_outcome(context, evaluation, row, pair, also[row]) for row, pair in enumerate(pairs)]
     paid = [
         replace(outcome, returns=outcome.returns - money * (pair != LEAVE))
-        for outcome, money, pair in zip(outcomes, setting, pairs, strict=True)
+        for outcome, money, pair in zip(outcomes, decision.setting, decision.pairs, strict=True)
     ]
-    decision = Decision(
-        context=context,
-        unset=unset,
-        evaluation=evaluation,
-        pairs=pairs,
-        fitted=fitted,
-        outcomes=paid,
-        ways=tuple(way_tried(choice, outcomes) for choice in choices),
-    )
-    plan = _written(decision, setting, asked.history)
+    ways = tuple(way_tried(choice, outcomes) for choice in choices)
+    plan = _written(replace(decision, outcomes=paid, ways=ways), history)
     logger.info("%d zones judged, %d are ripped", len(plan.zones), (plan.zones["depth_mm"] > 0).sum())
     return plan
 
 
-def _written(decision: Decision, setting: Floats, history: HistorySettings) -> Plan:
-    """Plan of a decision: one row and one reason a zone, and the tables behind them."""
+def _written(decision: Decision, history: HistorySettings) -> Plan:
+    """One row and one reason a zone, and the tables behind them."""
     context, outcomes = decision.context, decision.outcomes
     table = context.table
     places = range(len(table))
@@ -80,7 +98,7 @@ def _written(decision: Decision, setting: Floats, history: HistorySettings) -> P
         conditions=conditions_of(context, plan["setup"].tolist()),
         moisture=moisture_table(context, plan, reasons),
         returns=np.stack([outcome.returns[:, 0] for outcome in outcomes]),
-        setting=setting,
+        setting=decision.setting,
         runner_up_returns=np.stack([outcome.returns[:, 1] for outcome in outcomes]),
         hours=np.stack([outcome.hours for outcome in outcomes]),
         fuel_l=np.stack([outcome.fuel_l for outcome in outcomes]),

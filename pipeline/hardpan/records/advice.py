@@ -185,3 +185,5 @@ class CountReason:
     least_ha: float = math.nan
     least_m: float = math.nan
     """Least area and width of a piece."""
+    joined: int = 0
+    """Zones that are one with a neighbour of the same soil type, depth and set-up, and not counted for themselves."""

@@ -34,6 +34,8 @@ class Issue:
     """Base name of the file, empty where none is concerned."""
     place: str = ""
     """Row, feature, site or zone, as a user would look it up."""
+    zones: tuple[int, ...] = ()
+    """Numbers of the zones it is about, where they may still change; they are the place then."""
 
 
 Issues = tuple[Issue, ...]

@@ -31,6 +31,8 @@ class Zones:
     is buried."""
     change_m: float
     """Ground driven while the tines move between the shallowest and the deepest depth that is best somewhere."""
+    heading_deg: float | None = None
+    """Way of travel that was asked for; None: each zone has its own."""
     count: CountReason
     """Why so many."""
     issues: Issues = field(default=())

@@ -10,7 +10,7 @@ from hardpan.money.stage import price_machines
 from hardpan.options.stage import check_machine, weigh_options
 from hardpan.outputs.checks import check_outputs
 from hardpan.pan.stage import detect_pan
-from hardpan.prescription.stage import prescribe
+from hardpan.prescription.stage import settle_zones
 from hardpan.records.catalog import Catalog
 from hardpan.records.evidence import Evidence, PaddockRun, Prepared
 from hardpan.records.farm import WHOLE_MACHINE, Allotment
@@ -65,7 +65,7 @@ def run_paddock(
             tramlines=ready.access.tramlines,
         )
     with clock.stage("prescription"):
-        plan = prescribe(zones, options, evidence, catalog, rates, asked=config.decision)
+        zones, plan = settle_zones(zones, options, evidence, catalog, rates, asked=config.decision)
     strips = None
     if config.strips.asked:
         with clock.stage("strips"):

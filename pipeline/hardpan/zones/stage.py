@@ -107,7 +107,8 @@ def draw_zones(
         soils,
         coverage.excluded,
         survey.crs,
-        wiggle_m=max(ripper.width_m, cell_m),
+        width_m=ripper.width_m,
+        cell_m=cell_m,
         heading_deg=settings.heading_deg,
     )
     labels = frozen(zone_labels(table, surfaces))
@@ -118,12 +119,13 @@ def draw_zones(
         table=table,
         indices=choice.indices,
         lift_m=lift_m,
+        heading_deg=settings.heading_deg,
         change_m=_change_m(options, ripper, asked),
         count=replace(choice.reason, least_ha=least.area_ha, least_m=least.width_cells * cell_m),
         issues=(
             *crossing,
             *_count_issues(settings, choice, coverage.classes.size),
-            *(replace(issue, place=_zones_at(labels.ravel()[ground.source.ravel()[about]])) for issue, about in told),
+            *(replace(issue, zones=_zones_at(labels.ravel()[ground.source.ravel()[about]])) for issue, about in told),
             *_outline_issues(coverage, least_m2, tolerance_m, order),
             *_hidden_exclusions(survey.paddock.exclusions, coverage.excluded),
         ),
@@ -257,12 +259,10 @@ def _shallowest_first(coverage: Coverage, classes: Ints, cells: Cells) -> Ints:
     return np.lexsort((coverage.classes, depth / area_ha))
 
 
-def _zones_at(labels: Ints) -> str:
-    """Zones that cells lie in, in words; "" where that is nowhere or all over."""
+def _zones_at(labels: Ints) -> tuple[int, ...]:
+    """Zones that cells lie in; none where that is nowhere or all over."""
     numbers = np.unique(labels[labels > 0])
-    if not 0 < numbers.size <= NAMED_ZONES:
-        return ""
-    return f"zone{'s' if numbers.size > 1 else ''} {', '.join(map(str, numbers))}"
+    return tuple(numbers.tolist()) if numbers.size <= NAMED_ZONES else ()
 
 
 def _count_issues(settings: ZoneSettings, choice: ClassCounts, drawn: int) -> Issues:
@@ -299,7 +299,8 @@ def _outline_issues(coverage: Coverage, least_m2: float, tolerance_m: float, ord
     if small.size:
         text = "{area} in {n} pieces too small to drive have no neighbour to join"
         what = Said(text, area=area(float(small.sum()) / M2_PER_HA), n=small.size)
-        issues.append(_issue("piece-too-small", what, "kept as they are", _zones_at(number[parts_m2 < least_m2] + 1)))
+        about = _zones_at(number[parts_m2 < least_m2] + 1)
+        issues.append(replace(_issue("piece-too-small", what, "kept as they are"), zones=about))
     return tuple(issues)
 
 

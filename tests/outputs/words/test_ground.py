@@ -118,6 +118,15 @@ def test_the_number_of_classes_is_told_with_what_one_more_would_cost(files, us):
     assert files.ground.count(one).startswith("1 class is expected to be worth 0 more than one depth everywhere; the n")
 
 
+def test_a_number_that_was_set_is_told_with_the_zones_that_became_one(files):
+    set_to_eight = CountReason(classes=8, net_gain=7770.6, given=True, joined=2, least_ha=0.5, least_m=25.0)
+    told = files.ground.count(set_to_eight)
+    assert told.startswith("8 classes are")
+    assert told.endswith("2 zones are worked as the ground beside, on the same soil type, and one zone with it.")
+    assert "1 zone is worked as" in files.ground.count(replace(set_to_eight, joined=1))
+    assert "worked as" not in files.ground.count(replace(set_to_eight, joined=0))
+
+
 def moisture(verdict, known, **numbers):
     row = {"depth_mm": 450.0, "moist_depth_mm": math.nan, "rain_needed_mm": math.nan, "rain_mm": math.nan}
     return row | {"verdict": verdict, "known": known} | numbers

@@ -1,5 +1,7 @@
 """Tables of the records with their sentences."""
 
+from dataclasses import replace
+
 from hardpan.core.said import Said, area
 from hardpan.outputs.words.english import speak
 from hardpan.outputs.words.told import ZONES, told_insertions, told_issues, told_zones
@@ -15,6 +17,12 @@ def test_every_issue_is_a_row_with_file_and_place(files, us):
     assert told_issues((issue,), files).to_dict("records") == [row | {"what": "1.50 ha have no soil polygon"}]
     assert told_issues((issue,), us).loc[0, "what"] == "3.71\u00a0ac have no soil polygon"
     assert told_issues((), files).empty
+
+
+def test_an_issue_about_zones_has_them_for_its_place(files):
+    issue = Issue(outcome=Outcome.WARN, stage="zones", code="x", what="w", done="d")
+    told = told_issues((issue, replace(issue, zones=(3,)), replace(issue, zones=(1, 4))), files)
+    assert told["place"].tolist() == ["", "zone 3", "zones 1, 4"]
 
 
 def test_zones_have_the_columns_of_the_plan_and_four_sentences(run):

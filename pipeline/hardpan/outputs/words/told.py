@@ -141,7 +141,9 @@ def told_issues(issues: Issues, words: Words) -> pd.DataFrame:
     """One row an issue, as they were met."""
     say = words.units.say
     names = ("outcome", "stage", "code", "file", "place", "what", "done")
+    places = [words.page.zone_names(one.zones) if one.zones else one.place for one in issues]
     rows = [
-        (str(one.outcome), one.stage, one.code, one.file, one.place, say(one.what), say(one.done)) for one in issues
+        (str(one.outcome), one.stage, one.code, one.file, place, say(one.what), say(one.done))
+        for one, place in zip(issues, places, strict=True)
     ]
     return pd.DataFrame(rows, columns=list(names))

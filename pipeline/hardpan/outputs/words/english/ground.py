@@ -144,6 +144,11 @@ class EnglishGround:
         least = (
             f"Pieces are at least {self.units.area(reason.least_ha, 2)} and {self._distance(reason.least_m)} across."
         )
+        if reason.joined:
+            ones = "zone is" if reason.joined == 1 else "zones are"
+            least += (
+                f" {reason.joined} {ones} worked as the ground beside, on the same soil type, and one zone with it."
+            )
         if reason.given:
             return f"{text}; the number was set. {least}"
         if math.isnan(reason.further_loss):

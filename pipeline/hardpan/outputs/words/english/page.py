@@ -151,7 +151,11 @@ class EnglishPage:
 
     def zones(self, numbers: Sequence[object]) -> str:
         """Numbers of zones, in brackets after a sentence."""
-        return f"(zone{'' if len(numbers) == 1 else 's'} {', '.join(map(str, numbers))})"
+        return f"({self.zone_names(numbers)})"
+
+    def zone_names(self, numbers: Sequence[object]) -> str:
+        """Numbers of zones as a place to look up."""
+        return f"zone{'' if len(numbers) == 1 else 's'} {', '.join(map(str, numbers))}"
 
     def insertions(self, n: int, sites: int, *, few: bool) -> str:
         """What the map rests on."""

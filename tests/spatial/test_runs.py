@@ -3,7 +3,7 @@ import pytest
 import shapely
 from shapely import affinity
 
-from hardpan.zones.table import best_run
+from hardpan.spatial.runs import best_run
 
 
 def test_a_rectangle_is_run_along_its_long_side():
