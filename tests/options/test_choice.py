@@ -46,6 +46,12 @@ def test_by_cover_leaves_ground_that_no_allowed_depth_covers_to_the_least_share(
     assert np.isfinite(value).any()
 
 
+def test_by_cover_rips_ground_that_its_deepest_covers_to_the_least_share():
+    best, value = by_cover(evaluation([[0, 5, 9, -np.inf, -np.inf]], [[0.1, 0.7, 1.0, 1.0, 1.0]]), 2, 0.6, 0.9)
+    assert best[0, 0] == 1
+    assert value[0].tolist() == [5.0, -np.inf]
+
+
 def test_by_cover_leaves_ground_that_has_no_pan_on_the_share_asked_for():
     _, value = by_cover(evaluation([[0, 5, 9, 3, 7]], [[0.92, 1, 1, 1, 1]]), 2, 0.9)
     assert np.isneginf(value).all()

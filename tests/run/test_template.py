@@ -3,7 +3,10 @@ import tomllib
 
 import pytest
 
+from builders import decision
 from hardpan.core.errors import SettingsError
+from hardpan.prescription.stage import prescribe
+from hardpan.records.decision import HistorySettings, PrescriptionSettings, SeasonSettings
 from hardpan.run.config import Config, read_config
 from hardpan.run.template import template, write_template
 
@@ -46,3 +49,38 @@ def test_a_file_in_place_of_the_folder_is_said_plainly(tmp_path):
     (tmp_path / "taken").write_text("")
     with pytest.raises(SettingsError, match="taken"):
         write_template(tmp_path / "taken")
+
+
+def test_settings_that_change_only_what_is_told_say_so():
+    told = {line.split()[1] for line in template().splitlines() if "changes only what is told" in line}
+    assert {"hours_per_day", "last_ripped", "user_uniform_depth_mm", "strip_cv", "sensitivity_kpa"} <= told
+    assert not {"cover_share", "controlled_traffic", "moist_depth_mm", "step_mm"} & told
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"prescription": PrescriptionSettings(user_uniform_depth_mm=500.0)},
+        {"season": SeasonSettings(cover_pct=10.0, hours_per_day=4.0)},
+        {"history": HistorySettings(last_ripped=2019, last_depth_mm=350.0, season=2027)},
+    ],
+    ids=lambda told: next(iter(told)),
+)
+def test_what_is_only_told_changes_no_zone_of_the_plan(told):
+    """All settings of the decision that are marked so."""
+    (settings,) = told.values()
+    marked = {
+        key
+        for key, field in type(settings).model_fields.items()
+        if field.json_schema_extra["told_only"]  # type: ignore[index]
+    }
+    assert settings.model_fields_set == marked
+    paddock, catalog = decision.ground(bottom_mm=(380.0, 480.0), soils=("deep sand",) * 2), decision.shipped_catalog()
+    money = decision.rates(["deep sand"])
+    options, evidence, asked = decision.weighed(paddock, catalog, money)
+    plans = [
+        prescribe(paddock[2], options, evidence, catalog, money, asked=one)
+        for one in (asked, asked.model_copy(update=told))
+    ]
+    assert plans[0].zones.equals(plans[1].zones)
+    assert (plans[0].returns == plans[1].returns).all()

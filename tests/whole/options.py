@@ -106,7 +106,7 @@ def _prescription(lot: Lot) -> dict[str, Any]:
         step_mm=lot.one((5, 10, 25, 50, 100)),
         cover_share=lot.between(0.5, 0.98),
         least_cover_share=lot.between(0.0, 0.5),
-        below_pan_mm=lot.between(0, 60, 0),
+        cover_below_pan_mm=lot.between(0, 60, 0),
         clay_margin_mm=lot.between(0, 150, 0),
         user_uniform_depth_mm=lot.between(300, 500, 0),
         limit_slack=lot.between(0, 0.3),

@@ -58,6 +58,7 @@ def setting(
     unit: str = "",
     source: str = "design",
     ranged: bool = False,
+    told_only: bool = False,
     **bounds: Any,  # noqa: ANN401
 ) -> Any:  # noqa: ANN401
     """Pydantic field that carries meaning, unit and source.
@@ -74,12 +75,13 @@ def setting(
         Key of `configs/references.toml`, or one of "common practice", "unverified", "design" (a choice of this tool).
     ranged : bool
         The field holds a whole entry with its range, unit and source instead of a plain number.
+    told_only : bool
+        The field changes what is told, and no map, zone, depth or money of the plan; the template says so.
     **bounds : Any
         Passed to `pydantic.Field` (`ge`, `le`, `gt`, `lt`, `min_length` ...).
     """
-    return Field(
-        default, description=says, json_schema_extra={"unit": unit, "source": source, "ranged": ranged}, **bounds
-    )
+    extra: dict[str, Any] = {"unit": unit, "source": source, "ranged": ranged, "told_only": told_only}
+    return Field(default, description=says, json_schema_extra=extra, **bounds)
 
 
 def _resolve(path: Path, info: ValidationInfo) -> Path:

@@ -84,8 +84,8 @@ def by_return(evaluation: Evaluation, n_setups: int) -> tuple[Ints, Floats]:
 def by_cover(evaluation: Evaluation, n_setups: int, share: float, least: float = 0.0) -> tuple[Ints, Floats]:
     """Each place's shallowest option with each set-up that covers `share` of it, and its net return per ha.
 
-    Where none does, the deepest that is allowed; -inf where none is allowed, where that covers less than `least`, or
-    where leaving covers the share already.
+    Where none does, the deepest that is allowed; -inf where none is allowed, where the deepest covers less than
+    `least`, or where leaving covers the share already.
     """
     best = np.full((len(evaluation.net), n_setups), LEAVE)
     value = np.full(best.shape, -np.inf)
@@ -101,7 +101,7 @@ def by_cover(evaluation: Evaluation, n_setups: int, share: float, least: float =
         pick = np.where(reached.any(axis=1), reached.argmax(axis=1), deepest)
         best[:, setup] = options[pick]
         places = np.arange(pick.size)
-        open_to = allowed.any(axis=1) & ~idle & (evaluation.covered[places, best[:, setup]] >= least)
+        open_to = allowed.any(axis=1) & ~idle & (evaluation.covered[places, options[deepest]] >= least)
         value[:, setup] = np.where(open_to, evaluation.net[places, best[:, setup]], -np.inf)
     return best, value
 

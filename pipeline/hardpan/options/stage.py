@@ -82,7 +82,7 @@ def weigh_options(evidence: Evidence, catalog: Catalog, rates: Rates, *, asked: 
     cost = cost_per_ha.mean(axis=1)[ground.soil]
     evaluation = Evaluation(
         net=np.where(offered, credit[ground.soil] * totals.gain - cost, -np.inf),
-        covered=reach_probability(ground.end_mm(prescription.below_pan_mm), depth_mm),
+        covered=reach_probability(ground.end_mm(prescription.cover_below_pan_mm), depth_mm),
         ha=ground.ha,
         depth_mm=depth_mm,
         setup=positions(table["setup"], list(catalog.setups)),

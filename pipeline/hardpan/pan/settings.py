@@ -29,7 +29,7 @@ class PanSettings(Settings):
         0.08, says="Standard deviation of a reading, as a share of its value", source="unverified", ge=0, lt=1
     )
     sensitivity_kpa: tuple[float, ...] = setting(
-        (1500.0, 2000.0, 2500.0), says="Thresholds of the sensitivity run", unit="kPa", min_length=1
+        (1500.0, 2000.0, 2500.0), says="Thresholds of the sensitivity run", unit="kPa", told_only=True, min_length=1
     )
     moisture_model: Literal["none", "busscher-leao", "dasilva-kay", "silva"] = setting(
         "none", says="Published moisture normalisation; needs moisture at the same depth"

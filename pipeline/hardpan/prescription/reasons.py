@@ -88,7 +88,9 @@ def _left(decision: Decision, place: int) -> Left:
     fitted = np.isin(evaluation.setup, decision.fitted)
     barred = None if (allowed & fitted).any() else evaluation.held[place][fitted][0]
     other_pays = bool((evaluation.net[place][evaluation.setup >= 0] > 0).any())
-    best = _best(decision, place, allowed & fitted if barred is None and other_pays else allowed)
+    cover = _cover(decision, place)
+    would_do = other_pays if cover is None else cover.otherwise
+    best = _best(decision, place, allowed & fitted if barred is None and would_do else allowed)
     shallowest = None
     if best is None and barred is not None and barred.limit.bars_deeper:
         shallowest = end_of_ripper(context.catalog, int(evaluation.setup[fitted][0]), deepest=False)
@@ -100,7 +102,7 @@ def _left(decision: Decision, place: int) -> Left:
         barred=barred,
         shallowest=shallowest,
         other_pays=other_pays,
-        cover=_cover(decision, place),
+        cover=cover,
         soft_to_mm=context.soft_to_mm,
         elsewhere=tuple((tried.way, best) for tried in decision.ways if (best := tried.best[place]) is not None),
     )
@@ -131,10 +133,13 @@ def _cover(decision: Decision, place: int) -> Cover | None:
     asked, evaluation = decision.context.prescription, decision.evaluation
     if asked.rule != "cover":
         return None
+    reach = np.where(np.isfinite(evaluation.net[place]), evaluation.covered[place], 0.0)
+    fitted = np.isin(evaluation.setup, decision.fitted)
     return Cover(
         asked=asked.cover_share,
         reached=float(evaluation.covered[place, decision.pairs[place][0]]),
-        reachable=float(np.where(np.isfinite(evaluation.net[place]), evaluation.covered[place], 0.0).max()),
+        reachable=float(reach[fitted].max(initial=0.0)),
+        otherwise=bool(reach[(evaluation.setup >= 0) & ~fitted].max(initial=0.0) >= asked.least_cover_share),
     )
 
 
@@ -171,7 +176,7 @@ def _opening(decision: Decision, place: int, why: Left) -> Open | None:
     if why.best is None:
         return Open(by=Opening.LIMIT)
     if why.cover is not None:
-        return None if why.covered else Open(by=Opening.DEEPER)
+        return None if why.covered else Open(by=Opening.SETUP if why.cover.otherwise else Opening.DEEPER)
     if why.other_pays or why.best.gain_per_ha > why.best.cost_per_ha:
         return Open(by=Opening.SETUP)
     needed = _needed(decision, place, why.best.cost_per_ha, why.best.gain_per_ha)
@@ -242,7 +247,7 @@ def what_held(context: Context, evaluation: ZoneEvaluation, row: int, option: in
     if context.prescription.rule == "cover":
         if evaluation.covered[row, option] < context.prescription.cover_share:
             return below
-        end_mm = context.ground.end_mm(context.prescription.below_pan_mm)
+        end_mm = context.ground.end_mm(context.prescription.cover_below_pan_mm)
         less = float(context.weights[row] @ reach_probability(end_mm, np.array([depth - step]))[:, 0])
         return above if less >= context.prescription.cover_share else None
     if below is None and above is None:

@@ -33,8 +33,12 @@ class PrescriptionSettings(Settings):
     least_cover_share: float = setting(
         0.5, says="Ground that no allowed depth covers to this share is left (rule cover)", ge=0, lt=1
     )
-    below_pan_mm: float = setting(
-        25.0, says="Working depth below the pan's bottom (rule cover)", unit="mm", source="usfs0834", ge=0
+    cover_below_pan_mm: float = setting(
+        25.0,
+        says="Depth below the pan's bottom from which a tine counts as covering it (rule cover)",
+        unit="mm",
+        source="usfs0834",
+        ge=0,
     )
     clay_margin_mm: float = setting(50.0, says="Stay this far above hostile clay", unit="mm", ge=0)
     clay_risk: float = setting(
@@ -44,7 +48,9 @@ class PrescriptionSettings(Settings):
         ge=0,
         lt=0.5,
     )
-    user_uniform_depth_mm: float | None = setting(None, says="Uniform depth to compare with", unit="mm", gt=0)
+    user_uniform_depth_mm: float | None = setting(
+        None, says="Uniform depth to compare with", unit="mm", told_only=True, gt=0
+    )
     limit_slack: float = setting(
         0.0, says="Share of a zone that may pass a limit; 0 = every node keeps every limit", ge=0, lt=0.5
     )
@@ -83,18 +89,22 @@ class SeasonSettings(Settings):
     )
     moist_depth_mm: float | None = setting(None, says="Depth the soil is moist to, dug or probed", unit="mm", ge=0)
     rain_since_dry_mm: float | None = setting(None, says="Rain since the profile was dry", unit="mm", ge=0)
-    too_wet: bool | None = setting(None, says="Hand test at working depth says too wet")
-    cover_pct: float | None = setting(None, says="Ground cover left after the pass", unit="%", ge=0, le=100)
+    too_wet: bool | None = setting(
+        None, says="Hand test at working depth says too wet: told, and no file for the display is written"
+    )
+    cover_pct: float | None = setting(
+        None, says="Ground cover left after the pass", unit="%", told_only=True, ge=0, le=100
+    )
     controlled_traffic: bool = setting(False, says="Wheels keep to tramlines")
-    hours_per_day: float = setting(10.0, says="Ripping hours in a day", unit="h", gt=0, le=24)
+    hours_per_day: float = setting(10.0, says="Ripping hours in a day", unit="h", told_only=True, gt=0, le=24)
 
 
 class HistorySettings(Settings):
     """The `[history]` table: the last ripping."""
 
-    last_ripped: int | None = setting(None, says="Year of the last ripping", ge=1950, le=2200)
-    last_depth_mm: float | None = setting(None, says="Depth of the last ripping", unit="mm", gt=0)
-    season: int | None = setting(None, says="Season this plan is for (year)", ge=1950, le=2200)
+    last_ripped: int | None = setting(None, says="Year of the last ripping", told_only=True, ge=1950, le=2200)
+    last_depth_mm: float | None = setting(None, says="Depth of the last ripping", unit="mm", told_only=True, gt=0)
+    season: int | None = setting(None, says="Season this plan is for (year)", told_only=True, ge=1950, le=2200)
 
 
 class DecisionSettings(Settings):

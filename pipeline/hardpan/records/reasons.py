@@ -120,7 +120,9 @@ class Cover:
     reached: float
     """With the option chosen."""
     reachable: float = 1.0
-    """Largest with any depth allowed."""
+    """Largest with any depth allowed of the set-ups fitted."""
+    otherwise: bool = False
+    """A set-up that is not fitted reaches `least_cover_share`."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,7 +182,8 @@ class Left:
     """The soil type is expected to respond to ripping."""
     pan_probability: float
     best: Alternative | None
-    """Option that returns most; with the set-ups fitted only, where another pays; None: none is allowed."""
+    """Option that returns most, under the rule `cover` the deepest; with the set-ups fitted only, where another would
+    do; None: none is allowed."""
     barred: Held | None = None
     """What forbids the set-ups fitted; None where nothing does."""
     shallowest: Held | None = None

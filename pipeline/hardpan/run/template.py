@@ -95,7 +95,8 @@ def _line(key: str, name: str, field: FieldInfo, found: Findings) -> Iterator[st
     extra = field.json_schema_extra if isinstance(field.json_schema_extra, dict) else {}
     unit, choices = extra.get("unit") or "", " | ".join(_choices(field.annotation))
     notes = ", ".join(filter(None, [str(unit), choices]))
-    comment = f"{field.description}{f' [{notes}]' if notes else ''}"
+    told = "; changes only what is told, not the plan" if extra.get("told_only") else ""
+    comment = f"{field.description}{told}{f' [{notes}]' if notes else ''}"
     if key in found.values:
         value, why = found.values[key]
         yield f"{name} = {_toml(value)}  # {clean(why)}; {comment}"

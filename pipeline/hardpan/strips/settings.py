@@ -43,11 +43,16 @@ class StripSettings(Settings):
         says="Standard deviation of yield between neighbouring strips over the mean; give your own where you know it",
         source="agridat",
         unit="share",
+        told_only=True,
         gt=0,
         lt=1,
     )
-    level: float = setting(0.9, says="Level of the interval the strips are judged by", unit="share", gt=0, lt=1)
-    power: float = setting(0.8, says="Chance of finding a difference that is there", unit="share", gt=0, lt=1)
+    level: float = setting(
+        0.9, says="Level of the interval the strips are judged by", unit="share", told_only=True, gt=0, lt=1
+    )
+    power: float = setting(
+        0.8, says="Chance of finding a difference that is there", unit="share", told_only=True, gt=0, lt=1
+    )
 
     @property
     def asked(self) -> bool:

@@ -140,6 +140,7 @@ class SurfaceSettings(Settings):
         30.0,
         says="Standard deviation of the mapped bottom to aim at; the report says how many more probes",
         unit="mm",
+        told_only=True,
         gt=0,
     )
     slices: bool = setting(False, says="Also map cone index by depth slice")

@@ -157,6 +157,14 @@ def test_limits_are_told_to_us_readers_in_their_units(us, changes, said):
             {"cover": Cover(asked=0.9, reached=0.4, reachable=0.7), "best": replace(BEST, held=DEEPEST)},
             "no depth allowed passes below the pan on more than 70% of it; the ripper goes no deeper than 450 mm.",
         ),
+        (
+            {"cover": Cover(asked=0.9, reached=0.1, reachable=0.3, otherwise=True), "best": BEST},
+            "on more than 30% of it; another set-up would, but the ripper is fitted for the rest of the paddock.",
+        ),
+        (
+            {"cover": Cover(asked=0.9, reached=0.1, otherwise=True), "best": BEST, "barred": GRAVEL},
+            "is barred (gravel forbids inclusion plates); another would pass below the pan.",
+        ),
     ],
 )
 def test_ground_that_is_left_says_why(files, changes, said):

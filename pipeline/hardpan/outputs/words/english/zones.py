@@ -12,6 +12,7 @@ from hardpan.records.reasons import (
     Alternative,
     CheckStrip,
     Closed,
+    Cover,
     Held,
     Left,
     Limit,
@@ -30,6 +31,7 @@ CLAY_NEAR_MM = 100
 WELL_BELOW_MM = 50
 """A foot so far below the pan runs there for the ridge between tines."""
 
+FITTED = "but the ripper is fitted for the rest of the paddock"
 NOTHING_PAYS = "no depth is expected to pay here"
 
 AT_FULL_COST = "at the full cost of your own machine no depth brings what it costs"
@@ -276,12 +278,26 @@ class EnglishZones:
             end = f", and {self.held(why.shallowest)}" if why.shallowest is not None else ""
             return f"{'' if why.barred is None else self.held(why.barred)}{end}"
         if why.cover is not None:
-            held = f"; {self.held(why.best.held)}" if why.best.held is not None else ""
-            return f"no depth allowed passes below the pan on more than {why.cover.reachable:.0%} of it{held}"
+            return self._short(why.cover, why.best, why.barred)
         loss = self._loss(why, why.best)
         if why.pan_probability < 0.5:
             return f"a pan is expected on only {why.pan_probability:.0%} of it, and {loss}"
         return loss
+
+    def _short(self, cover: Cover, best: Alternative, barred: Held | None) -> str:
+        """What keeps the tines from passing below the pan on enough ground."""
+        if barred is not None:
+            other = (
+                "another would pass below the pan" if cover.otherwise else "no other passes below it on enough ground"
+            )
+            return f"{self._barred(barred)}; {other}"
+        told = f"no depth allowed passes below the pan on more than {cover.reachable:.0%} of it"
+        if best.held is not None:
+            told += f"; {self.held(best.held)}"
+        return f"{told}; another set-up would, {FITTED}" if cover.otherwise else told
+
+    def _barred(self, barred: Held) -> str:
+        return f"the set-up of the rest of the paddock is barred ({self.held(barred)})"
 
     def _loss(self, why: Left, best: Alternative) -> str:
         """What the best depth would cost and bring."""
@@ -291,10 +307,9 @@ class EnglishZones:
         if best.held is not None:
             loss += f"; {self.held(best.held)}"
         if why.barred is not None:
-            barred = f"the set-up of the rest of the paddock is barred ({self.held(why.barred)})"
-            return f"{barred}; with another, {loss}"
+            return f"{self._barred(why.barred)}; with another, {loss}"
         if why.other_pays:
-            return f"{loss}; another set-up would pay, but the ripper is fitted for the rest of the paddock"
+            return f"{loss}; another set-up would pay, {FITTED}"
         return loss
 
     def _brings(self, gain_per_ha: float) -> str:
