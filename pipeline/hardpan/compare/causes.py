@@ -49,4 +49,6 @@ def _told(value: object) -> object:
         low, high = value.get("low"), value.get("high")
         spread = "" if low is None and high is None else f" ({low} to {high})"
         return f"{value['value']:g} {value.get('unit', '')}{spread}".strip()
+    if isinstance(value, list | tuple):
+        return ", ".join(str(_told(one)) for one in value)
     return value if value is None or isinstance(value, int | float | str) else str(value)

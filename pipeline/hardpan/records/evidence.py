@@ -1,6 +1,8 @@
 """What is known of a paddock before anything is decided, and a whole run, as the outputs receive it."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from hardpan.records.access import Access
 from hardpan.records.catalog import Catalog
@@ -79,4 +81,6 @@ class TrialRun:
     result: TrialResult
     catalog: Catalog | None
     """That of the run; None without one."""
+    display: Mapping[str, Any]
+    """`[outputs]` of the run, whose readers read this too; empty without one."""
     trail: Trail

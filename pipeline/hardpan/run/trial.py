@@ -72,6 +72,7 @@ def run_trial(settings: TrialSettings, clock: Clock) -> TrialRun:
         name=name,
         result=result,
         catalog=None if planned is None else planned.catalog,
+        display={} if document is None else document["settings"].get("outputs") or {},
         trail=trail_of_tables(settings, inputs.digests, settings.seed, clock),
     )
 

@@ -7,12 +7,14 @@ from markupsafe import Markup
 from matplotlib import colormaps
 from matplotlib.colors import to_hex
 
+from hardpan.core.settings import parse
 from hardpan.outputs.comparison.figures import draw_depths, draw_difference
 from hardpan.outputs.folder import fresh_folder
 from hardpan.outputs.manifest import write_document
 from hardpan.outputs.ownership import digests
 from hardpan.outputs.pages import Table, write_page
 from hardpan.outputs.palette import depth_colours
+from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.tables import cell
 from hardpan.outputs.words.english.comparison import EnglishComparison
 from hardpan.outputs.words.units import Units
@@ -49,8 +51,9 @@ def write_comparison(found: Comparison, folder: Path, started: str) -> tuple[Pat
 
 
 def comparison_words(found: Comparison) -> EnglishComparison:
-    """What is said of a comparison, in the currency of the later run."""
-    return EnglishComparison(Units(us=False, depth_unit="mm", currency=found.currency))
+    """What is said of a comparison, in the units of the later run's readers."""
+    given = found.after.document["settings"].get("outputs") or {}
+    return EnglishComparison(Units.of(parse(OutputSettings, given, file=MANIFEST), found.currency))
 
 
 def _write_page(path: Path, found: Comparison, words: EnglishComparison) -> None:
@@ -62,13 +65,13 @@ def _write_page(path: Path, found: Comparison, words: EnglishComparison) -> None
     most = 0.0
     if found.difference is not None and found.clear is not None and np.nanmax(np.abs(found.difference)) > 0:
         figure, most = draw_difference(found.difference, found.clear)
-        maps.append((Markup(as_svg(figure)), words.label("difference")))
+        maps.append((Markup(as_svg(figure)), words.label("difference", unit=words.units.depth_unit)))
     rows = found.rows.to_dict("records")
     context = {
         "title": words.label("title", before=before.name, after=after.name), "say": words.label, "maps": maps,
         "headline": words.headline(found), "doubts": words.doubts(found),
         "key": [(words.units.depth(mm) if mm else words.label("leave"), colour) for mm, colour in colours.items()],
-        "most": words.value(most) if most else "",
+        "most": words.units.depth(most) if most else "",
         "ramp": [to_hex(colormaps["PuOr"](share)) for share in np.linspace(0.0, 1.0, 7)],
         "causes": Table(
             [words.label(key) for key in ("what", "where", "before", "after")],
@@ -81,8 +84,8 @@ def _write_page(path: Path, found: Comparison, words: EnglishComparison) -> None
             [words.label(key) for key in ("what", "where", "before", "after", "change", "range")],
             [
                 [
-                    words.kind(row["what"]), str(row["where"]).replace("_", " "),
-                    *(words.value(row[name]) for name in ("before", "after", "change")), words.span(row),
+                    words.kind(row["what"]), words.where(row),
+                    *(words.amount(row, row[name]) for name in ("before", "after", "change")), words.span(row),
                 ]
                 for row in rows if row["what"] not in CAUSES
             ],

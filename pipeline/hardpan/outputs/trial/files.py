@@ -6,9 +6,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from hardpan.core.settings import parse
 from hardpan.outputs.folder import fresh_folder
 from hardpan.outputs.manifest import provenance, rows_of, write_document
 from hardpan.outputs.ownership import digests
+from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.trial.page import write_trial_page
 from hardpan.outputs.words.english.trial import EnglishTrial
 from hardpan.outputs.words.units import Units
@@ -38,9 +40,10 @@ def write_trial(run: TrialRun, folder: Path) -> tuple[Path, ...]:
 
 
 def trial_words(run: TrialRun) -> EnglishTrial:
-    """What is said of a trial, in the units of the computation."""
+    """What is said of a trial, in the units of the run's readers."""
     currency = "" if run.catalog is None else run.catalog.prices.currency
-    return EnglishTrial(Units(us=False, depth_unit="mm", currency=currency))
+    settings = parse(OutputSettings, run.display, file=MANIFEST)
+    return EnglishTrial(Units.of(settings, currency), weighed=run.result.unit == "t/ha")
 
 
 def write_response(path: Path, run: TrialRun, words: EnglishTrial) -> None:

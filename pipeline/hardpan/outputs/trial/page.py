@@ -23,7 +23,7 @@ _Row = Mapping[Hashable, Any]
 def write_trial_page(path: Path, run: TrialRun, words: EnglishTrial) -> None:
     """Write the page, one self-contained file."""
     result = run.result
-    unit, level = words.unit(result), f"{LEVEL:.0%}".replace("%", " %")
+    unit, level = words.unit, f"{LEVEL:.0%}".replace("%", " %")
     money_unit = words.units.money_per_area
     low, high = yield_range(result)
     context = {
@@ -34,6 +34,7 @@ def write_trial_page(path: Path, run: TrialRun, words: EnglishTrial) -> None:
         "captions": {
             "effects": words.label("effects_caption", unit=unit, level=level),
             "money": words.label("money_caption", unit=money_unit),
+            "response": words.label("response_caption", unit=unit),
             "means": words.label("means_caption", unit=unit), "chart": words.label("chart", level=level),
         },
         "effects": _effects(result, words), "depths": _depths(result, words), "money": _money(result, words),
@@ -46,7 +47,7 @@ def write_trial_page(path: Path, run: TrialRun, words: EnglishTrial) -> None:
 def _chart(result: TrialResult, words: EnglishTrial, unit: str) -> Figure:
     rows = result.effects[result.effects["method"] == Method.SPATIAL]
     names = [words.label("all") if group == "all" else f"{words.label('group')} {group}" for group in rows["group"]]
-    ends = [rows[name].to_numpy(dtype=float) for name in ("low", "effect", "high")]
+    ends = [words.shown(rows[name].to_numpy(dtype=float)) for name in ("low", "effect", "high")]
     return draw_ranges(names, ends, words.label("axis", unit=unit))
 
 

@@ -22,7 +22,7 @@ LABELS = {
     "after": "After",
     "change": "Change",
     "range": "Range",
-    "difference": "Change of the pan's bottom, mm; pale where it is within its own 90 % range",
+    "difference": "Change of the pan's bottom, {unit}; pale where it is within its own 90 % range",
     "doubts": "How to read it",
     "leave": "leave unripped",
     "map": "Working depths: {which}",
@@ -36,12 +36,22 @@ KINDS = {
     What.READINGS: "insertions",
     What.MAP: "mean of the map",
     What.ZONES: "number of zones",
-    What.DEPTH: "hectares at a depth",
-    What.MOVED: "hectares whose depth changed",
+    What.DEPTH: "area at a depth",
+    What.MOVED: "area whose depth changed",
     What.MONEY: "money",
     What.WORK: "work",
 }
 """Kinds of change."""
+
+PLACES = {
+    "pan_probability": "chance of a pan",
+    "pan_top_mm": "top of the pan",
+    "pan_bottom_mm": "bottom of the pan",
+    "peak_kpa": "peak of the pan",
+    "breach_probability": "chance of getting through the pan",
+    "litres": "fuel",
+}
+"""Maps whose means are compared, and sums whose name in the table is a unit."""
 
 _MOST_CAUSES = 3
 """Named in the headline."""
@@ -67,11 +77,32 @@ class EnglishComparison:
             return MISSING if value is None or value == "" else str(value)
         return self.units.significant(float(value), 4) if np.isfinite(value) else MISSING
 
+    def where(self, row: Mapping[Hashable, Any]) -> str:
+        """What a change is a change of."""
+        where = str(row["where"])
+        if row["what"] == What.DEPTH:
+            depth_mm = float(where.removesuffix(" mm"))
+            return self.units.depth(depth_mm) if depth_mm > 0 else LABELS["leave"]
+        return PLACES.get(where, where)
+
+    def amount(self, row: Mapping[Hashable, Any], value: float) -> str:
+        """A value of a change in the reader's units."""
+        kind, where, units = What(row["what"]), str(row["where"]), self.units
+        if kind in {What.DEPTH, What.MOVED}:
+            return units.area(value)
+        if kind is What.MONEY:
+            return units.money(value)
+        if kind is What.WORK:
+            return units.hours(value) if where == "hours" else units.fuel(value)
+        if where.endswith("_mm"):
+            return units.depth(value)
+        return units.strength(value) if where.endswith("_kpa") else self.value(value)
+
     def span(self, row: Mapping[Hashable, Any]) -> str:
         """Range of a change."""
         if not np.isfinite(row["low"]):
             return ""
-        return f"{self.value(row['low'])} to {self.value(row['high'])}"
+        return f"{self.amount(row, row['low'])} to {self.amount(row, row['high'])}"
 
     def headline(self, found: Comparison) -> str:
         """The answer in one or two sentences."""
@@ -97,8 +128,8 @@ class EnglishComparison:
         told = [
             "Where several things were put in differently, the changes are those of all of them together: run once for "
             "each to tell them apart.",
-            "Ranges are as wide as if the two runs had nothing in common. They share readings and draws, so the true "
-            "ranges are narrower.",
+            "Ranges are as wide as if the two runs had nothing in common: as far as they share readings and draws, the "
+            "true ranges are narrower.",
         ]
         if found.difference is None:
             told.append("The two maps are not on one grid, or one was not written: they are not compared cell by cell.")

@@ -6,7 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from hardpan.outputs.words.units import Units
+from hardpan.core.said import Measure
+from hardpan.outputs.words.units import N, Scale, Units
 from hardpan.records.trial import UNEXPECTED, Method, Rule, Treatment, TrialResult
 
 LABELS = {
@@ -19,7 +20,7 @@ LABELS = {
     "depth": "Depth",
     "effect": "Effect",
     "interval": "Interval",
-    "paired": "Paired t alone",
+    "paired": "Pairs alone",
     "pooled": "Partly pooled",
     "strips": "Strips",
     "points": "Points",
@@ -39,7 +40,7 @@ LABELS = {
     "paid": "Chance it pays",
     "response": "What the next plan should reckon with",
     "response_caption": (
-        "Gain of the first season of the reference rip in the reference pan, t/ha, before the harvest and after it. "
+        "Gain of the first season of the reference rip in the reference pan, {unit}, before the harvest and after it. "
         "response.toml holds the latter: name it as response in the [soil] table of the next configuration."
     ),
     "soil_type": "Soil type",
@@ -92,22 +93,37 @@ class EnglishTrial:
     """Sentences and labels of a trial, in one reader's units."""
 
     units: Units
+    weighed: bool
+    """Yields are in t/ha; else in a unit that is not known."""
 
     def label(self, key: str, **parts: object) -> str:
         """A label, caption or heading."""
         return LABELS[key].format(**parts)
 
-    def unit(self, result: TrialResult) -> str:
+    @property
+    def unit(self) -> str:
         """Unit of yield."""
-        return "t/ha" if result.unit == "t/ha" else "as given"
+        return self._scale.unit if self.weighed else "as given"
+
+    @property
+    def _scale(self) -> Scale:
+        return self.units.scale(Measure.YIELD)
 
     def rule(self, rule: str) -> str:
         """A rule of cleaning."""
         return RULES[Rule(rule)]
 
+    def shown(self, value: N) -> N:
+        """Yields in the unit that is written."""
+        return value / self._scale.size if self.weighed else value
+
     def number(self, value: float, *, sign: bool = False) -> str:
         """A yield or a difference of yields, three digits of it."""
-        text = self.units.significant(value, 3) if abs(value) >= 1 else self.units.figure(value, 2)
+        told = self.shown(value)
+        if self.weighed and self.units.us:
+            text = self.units.figure(told, self._scale.decimals or 0)
+        else:
+            text = self.units.significant(told, 3) if abs(told) >= 1 else self.units.figure(told, 2)
         return f"+{text}" if sign and value > 0 else text
 
     def interval(self, low: float, high: float) -> str:
@@ -121,7 +137,7 @@ class EnglishTrial:
     def headline(self, result: TrialResult) -> str:
         """The answer in one or two sentences."""
         row = result.effects[(result.effects["group"] == "all") & (result.effects["method"] == Method.SPATIAL)].iloc[0]
-        unit = "" if result.unit == "as given" else f" {result.unit}"
+        unit = f" {self.unit}" if self.weighed else ""
         told = (
             f"Ripping gave {self.number(row['effect'], sign=True)}{unit} "
             f"({self._level(row['level'])} interval {self.interval(row['low'], row['high'])}), "
@@ -183,13 +199,14 @@ class EnglishTrial:
             name: units.share(model[name] / total) if total else units.share(0.0)
             for name in ("sill", "noise", "strip_variance")
         }
+        reach = units.write(model["range_m"], Measure.DISTANCE, 0)
         return (
             "Effects come from a linear mixed model of stretches of strips: zone and ripping, an error of each strip, "
             "a field that is alike over short distances, and noise, fitted by restricted maximum likelihood. Degrees "
             "of freedom are Satterthwaite's, and no fewer than there are between strips.",
-            f"Of the variance that ripping and zones leave, {shares['sill']} is the field (range "
-            f"{model['range_m']:.0f} m), {shares['strip_variance']} is that of strips, {shares['noise']} is noise.",
-            "The paired t takes each pair as one difference and asks nothing of the ground between: it is the plain "
+            f"Of the variance that ripping and zones leave, {shares['sill']} is the field (range {reach}), "
+            f"{shares['strip_variance']} is that of strips, {shares['noise']} is noise.",
+            "Student's test takes each pair as one difference and asks nothing of the ground between: it is the plain "
             "answer beside it.",
             "Partly pooled: with few strips a zone's own effect is drawn to the mean of the zones by as much as they "
             "differ less than their errors.",
