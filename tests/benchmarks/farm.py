@@ -1,0 +1,129 @@
+"""Throughput of `hardpan farm` on paddocks the size of the demo, one process and several, beside a short script.
+
+    python tests/benchmarks/farm.py [PADDOCKS [PROCESSES]]
+
+Each paddock is the demo with its readings scaled and scattered anew (simulated), written without report and job card.
+The script does less on the same data: ordinary kriging of the lower edge of what is hard (pykrige), zones by k-means
+(scikit-learn), one GeoTIFF (rasterio); no censoring, no uncertainty, no depth, no money. Empty jobs through a scheduler
+show what it takes itself, whatever a paddock costs.
+"""
+
+import csv
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+
+import numpy as np
+
+ROOT = Path(__file__).parents[2]
+sys.path[:0] = [str(ROOT / "pipeline"), str(ROOT / "tests")]
+FORMATS = '["geojson", "shapefile", "isoxml", "geopackage", "geotiff"]'
+EMPTY = 5000
+CRITICAL_KPA = 2500.0
+
+
+def write_paddocks(folder: Path, count: int) -> Path:
+    """Write variations of the demo and their list; give the list."""
+    lines = ["[defaults.outputs]", f"formats = {FORMATS}"]
+    with (ROOT / "data" / "demo" / "probes.csv").open(newline="") as table:
+        head, *rows = csv.reader(table)
+    first = head.index("0 mm")
+    for number in range(count):
+        rng, place = np.random.default_rng(number), folder / f"p{number:03d}"
+        shutil.copytree(ROOT / "data" / "demo", place, ignore=shutil.ignore_patterns("*.py", "README.md"))
+        with (place / "probes.csv").open("w", newline="") as out:
+            csv.writer(out).writerows([head, *(varied(row, first, rng, rng.uniform(0.85, 1.15)) for row in rows)])
+        lines += ["[[paddocks]]", f'config = "p{number:03d}/demo.toml"', f'paddock = "p{number:03d}"']
+    path = folder / "farm.toml"
+    path.write_text("\n".join(lines))
+    return path
+
+
+def varied(row: list[str], first: int, rng: np.random.Generator, factor: float) -> list[str]:
+    return row[:first] + [f"{float(cell) * factor * rng.normal(1, 0.03):.0f}" if cell else "" for cell in row[first:]]
+
+
+def run(path: Path, out: Path, processes: int) -> tuple[float, list[float]]:
+    """Seconds for the whole list and the peak of each paddock's process, MB, in the order they were begun."""
+    begun = time.perf_counter()
+    words = [sys.executable, "-m", "hardpan", "farm", str(path), "--out", str(out), "--workers", str(processes)]
+    subprocess.run(words, check=True, env={**os.environ, "PYTHONPATH": str(ROOT / "pipeline")})
+    seconds = time.perf_counter() - begun
+    with (out / "farm.csv").open(newline="") as table:
+        return seconds, [float(row["peak_mb"] or "nan") for row in csv.DictReader(table)]
+
+
+def short_script(folder: Path) -> None:
+    """What a short script makes of one paddock."""
+    import pandas as pd
+    import rasterio
+    from pykrige.ok import OrdinaryKriging
+    from pyproj import Transformer
+    from rasterio.transform import from_origin
+    from sklearn.cluster import KMeans
+
+    table = pd.read_csv(folder / "probes.csv")
+    depths = [name for name in table.columns if name.endswith(" mm")]
+    hard = table[depths].to_numpy() > CRITICAL_KPA
+    lowest = np.array([float(name.removesuffix(" mm")) for name in depths])[hard.shape[1] - 1 - hard[:, ::-1].argmax(1)]
+    x, y = Transformer.from_crs(4326, 32751, always_xy=True).transform(table["longitude"], table["latitude"])
+    kept = pd.DataFrame({"x": x, "y": y, "mm": lowest})[hard.any(axis=1)].groupby(["x", "y"], as_index=False).mean()
+    east, north = (np.arange(kept[axis].min(), kept[axis].max(), 5.0) for axis in "xy")
+    kriging = OrdinaryKriging(kept["x"], kept["y"], kept["mm"], variogram_model="exponential")
+    bottom, _ = kriging.execute("grid", east, north, n_closest_points=None)
+    zones = KMeans(4, n_init=10, random_state=1).fit_predict(np.asarray(bottom).reshape(-1, 1)).reshape(bottom.shape)
+    place = from_origin(east[0], north[-1], 5.0, 5.0)
+    with rasterio.open(
+        folder / "zones.tif", "w", driver="GTiff", width=len(east), height=len(north), count=1, dtype="uint8",
+        crs="EPSG:32751", transform=place,
+    ) as out:  # fmt: skip
+        out.write(zones[::-1].astype("uint8"), 1)
+
+
+def scheduler_seconds(count: int) -> float:
+    """Seconds for `count` empty jobs through a scheduler with one worker, both on this machine."""
+    import hardpan
+    from builders.farm import do, job
+    from hardpan.farm.cluster import connect
+    from hardpan.records.farm import Allotment
+
+    with connect(None, 1, Allotment(free_bytes=4e9, threads=1), hardpan.__version__) as runner:
+        begun = time.perf_counter()
+        done = sum(1 for _ in runner.run(do, (job(str(number)) for number in range(count))))
+    if done != count:
+        raise RuntimeError(done)
+    return time.perf_counter() - begun
+
+
+def main(count: int = 200, processes: int = 2) -> None:
+    print(f"{datetime.now(UTC):%Y-%m-%d}, {os.cpu_count()} processors, {count} paddocks the size of the demo")
+    folder = Path(tempfile.mkdtemp(prefix="farm-bench-"))
+    try:
+        path = write_paddocks(folder / "in", count)
+        rates = {}
+        for workers in dict.fromkeys((1, processes)):
+            seconds, peaks = run(path, folder / f"out{workers}", workers)
+            rates[workers] = count / seconds
+            quarter = max(1, count // 4)
+            print(
+                f"hardpan, {workers} processes: {rates[workers]:.2f} paddocks/s; memory at most {max(peaks):.0f} MB, "
+                f"first quarter {np.median(peaks[:quarter]):.0f}, last {np.median(peaks[-quarter:]):.0f} MB"
+            )
+        print(f"{processes} processes over one: {rates[processes] / rates[1]:.2f} x")
+        begun = time.perf_counter()
+        for number in range(count):
+            short_script(folder / "in" / f"p{number:03d}")
+        print(f"short script, 1 process: {count / (time.perf_counter() - begun):.2f} paddocks/s")
+        seconds = scheduler_seconds(EMPTY)
+        print(f"scheduler: {EMPTY} empty jobs in {seconds:.1f} s, {1e3 * seconds / EMPTY:.2f} ms each")
+    finally:
+        shutil.rmtree(folder)
+
+
+if __name__ == "__main__":
+    main(*map(int, sys.argv[1:]))
