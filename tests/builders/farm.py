@@ -15,7 +15,8 @@ from small_paddock import Small
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 DEFAULTS = '[defaults.outputs]\nformats = ["geojson"]\n'
-PAYING = '[defaults.numbers]\nsoils = { "deep sand" = { first_year_gain = "3 t/ha" } }\n'
+PAYING = {'soil.types."deep sand"': "first_year_gain = 3.0"}
+"""A table with which the small paddock is worth ripping; invented."""
 
 
 def job(name: str, folder: Path = Path("out"), **given: object) -> Job:
@@ -45,11 +46,11 @@ def wait_or_do(job: Job) -> Outcome:
     return do(job)
 
 
-def write_list(folder: Path, names: Sequence[str], more: str = DEFAULTS, **tables: str) -> Path:
-    """Write a list of small paddocks, all with the same tables, and give its path."""
+def write_list(folder: Path, names: Sequence[str], more: str = DEFAULTS) -> Path:
+    """Write a list of small paddocks that are worth ripping, and give its path."""
     lines = [more]
     for name in names:
-        Small(tables={"paddock": f'name = "{name}"', **tables}).write(folder / name)
+        Small(tables={"paddock": f'name = "{name}"', **PAYING}).write(folder / name)
         lines.append(f'[[paddocks]]\nconfig = "{name}/paddock.toml"')
     path = folder / "farm.toml"
     path.write_text("\n".join(lines))

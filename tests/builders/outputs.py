@@ -51,6 +51,7 @@ from hardpan.records.reasons import (
 )
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import DatumMove, Paddock, Profiles, Survey
+from hardpan.records.totals import Total
 from hardpan.records.trail import Trail
 from hardpan.records.zones import Zones
 
@@ -470,6 +471,10 @@ def ledger(plan: Plan) -> Ledger:
         ),
         drivers=pd.DataFrame(),
         moves=pd.DataFrame({"key": ["prices.labour_per_h"], "money": [350.0]}),
+        totals={
+            "net return": Total(quantity=21.84, unit="ha", amount=2100.0, low=-300.0, high=5200.0,
+                                shared=np.array([100.0, 4100.0]), own=np.array([-400.0, 400.0])),
+        },
         hours=13.0,
         days=1.3,
         seasons=(3.0, 3.0),

@@ -8,7 +8,10 @@ import sys
 import time
 from pathlib import Path
 
+import geopandas as gpd
+import pandas as pd
 import pytest
+import shapely
 from typer.testing import CliRunner
 
 from builders.farm import contents, rows, statuses, write_list
@@ -40,6 +43,40 @@ def test_one_failure_stops_no_other_and_is_told_with_its_place(worked):
     assert rows(out)["broken"]["reason"] in told.stderr
     assert not (out / "broken").exists()
     assert rows(out)["north"]["config"] == "north/paddock.toml"
+
+
+def test_the_sums_of_all_are_those_of_the_paddocks_folders(worked):
+    _, out, _ = worked
+    table = pd.read_csv(out / "tallies.csv").set_index(["paddock", "item"])
+    alone = {name: pd.read_csv(out / name / "tallies.csv", dtype={"zone": str}) for name in ("north", "south")}
+    for name, lines in alone.items():
+        totals = lines[lines["zone"] == "total"].set_index("item")
+        same = ["quantity", "amount", "low", "high"]
+        assert table.loc[name].loc[totals.index, same].equals(totals[same])
+    net = table.loc[("all paddocks", "net return")]
+    assert net["amount"] == pytest.approx(sum(table.loc[(name, "net return"), "amount"] for name in alone))
+    assert net["amount"] > 0.0
+    assert float(rows(out)["north"]["net"]) == pytest.approx(table.loc[("north", "net return"), "amount"], abs=0.02)
+
+
+def test_the_zones_of_all_lie_where_each_paddock_says(worked):
+    _, out, _ = worked
+    zones = gpd.read_file(out / "farm.gpkg", layer="zones")
+    assert set(zones["paddock"]) == {"north", "south"}
+    for name in ("north", "south"):
+        alone = gpd.read_file(out / name / "prescription.geojson").sort_values("zone")
+        here = zones[zones["paddock"] == name].sort_values("zone")
+        assert here[["zone", "depth_mm"]].to_numpy().tolist() == alone[["zone", "depth_mm"]].to_numpy().tolist()
+        apart = shapely.area(shapely.symmetric_difference(here.geometry.to_numpy(), alone.geometry.to_numpy()))
+        assert apart.sum() < 1e-3 * shapely.area(alone.geometry.to_numpy()).sum()
+
+
+def test_the_page_lists_what_was_worked_out_and_what_failed(worked):
+    _, out, _ = worked
+    page = (out / "season.html").read_text(encoding="utf-8")
+    for told in ("north", "south", "broken", "farm.toml, paddock 2", "<svg"):
+        assert told in page
+    assert "http" not in page.replace("http://www.w3.org", "")
 
 
 def test_the_result_of_a_paddock_is_that_of_a_run_of_its_own(worked, tmp_path):

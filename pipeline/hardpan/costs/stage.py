@@ -10,6 +10,7 @@ from hardpan.costs.doubt import doubt_by_input, money_by_number, open_by, open_h
 from hardpan.costs.hiring import Hire, hiring_issues, judge_hiring
 from hardpan.costs.investment import invest
 from hardpan.costs.lines import Lines, draw_lines, ledger_lines, total_of
+from hardpan.costs.parts import split_totals
 from hardpan.costs.strategies import compare_strategies
 from hardpan.costs.ways import sum_ways
 from hardpan.money import crop_shares, lasting, season_weights
@@ -53,6 +54,7 @@ def tally(plan: Plan, options: Options, catalog: Catalog, rates: Rates, *, asked
             lime_kg_per_t=float("nan") if catalog.crop.lime_removed is None else catalog.crop.lime_removed.value,
         ),
         when_again=when_again(plan, catalog, season, history),
+        totals=split_totals(drawn, lines, plan, rates, options.draft.factor),
         hours=hours,
         days=hours / season.hours_per_day,
         seasons=(min(counted), max(counted)),

@@ -12,14 +12,16 @@ from hardpan.outputs.tables import write_table
 from hardpan.records.after import READINGS, RECORD
 from hardpan.records.catalog import Catalog
 from hardpan.records.evidence import PaddockRun
+from hardpan.records.totals import Total
 
 
 def write_record(folder: Path, run: PaddockRun) -> None:
     """Write record.json and readings.csv, all in the working CRS, mm and kPa; the same run gives the same bytes.
 
     record.json holds the boundary and every zone as planned: what the tines loosen (`foot_mm`, `side_deg`,
-    `critical_mm`), what the machine does (`speed_kmh`, `hours`, `fuel_l`, `width_m`) and where it lies. readings.csv
-    has one row a reading of the survey.
+    `critical_mm`), what the machine does (`speed_kmh`, `hours`, `fuel_l`, `width_m`) and where it lies; and of each
+    item of the ledger its total, with its draws, what other paddocks share apart. readings.csv has one row a reading of
+    the survey.
     """
     paddock, crs = run.survey.paddock, run.survey.crs
     machine = run.plan.machine.set_index("zone").to_dict("index")
@@ -39,6 +41,9 @@ def write_record(folder: Path, run: PaddockRun) -> None:
         "boundary": shapely.to_wkt(shapely.union_all(paddock.boundary.to_numpy()), rounding_precision=3),
         "threshold_kpa": run.pan.threshold_kpa,
         "zones": zones,
+        "seed": run.trail.seed,
+        "currency": run.rates.currency,
+        "totals": {item: _total(total) for item, total in run.ledger.totals.items()},
     }
     text = json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False)
     (folder / RECORD).write_text(text + "\n", encoding="utf-8", newline="\n")
@@ -73,6 +78,12 @@ def _counted(run: PaddockRun) -> dict[str, dict[str, object]]:
         for zone, quantity in lines[lines["item"] == item][["zone", "quantity"]].itertuples(index=False):
             counted.setdefault(str(zone), {})[name] = _number(quantity)
     return counted
+
+
+def _total(total: Total) -> dict[str, object]:
+    figures = {name: _number(getattr(total, name)) for name in ("quantity", "amount", "low", "high")}
+    draws = {name: " ".join(f"{each + 0.0:.2f}" for each in getattr(total, name)) for name in ("shared", "own")}
+    return {"unit": total.unit, **figures, **draws}
 
 
 def _number(value: object) -> float | None:

@@ -5,8 +5,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas as gpd
+import pandas as pd
 
 from hardpan.records.farm import Job, Outcome
+from hardpan.records.totals import Totals
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -23,6 +25,7 @@ class PaddockResult:
     hours: float
     litres: float
     plan_number: str
+    totals: Totals
 
     @property
     def net_per_hour(self) -> float:
@@ -43,6 +46,8 @@ class FarmRun:
     """One a job, in the order of the list."""
     results: Mapping[str, PaddockResult]
     """Slug to result, of those done or kept."""
+    tallies: pd.DataFrame
+    """Sums by paddock and over all: `paddock`, `item`, `quantity`, `unit`, `amount`, `low`, `high`."""
     version: str
     started: str
     """UTC, ISO 8601."""

@@ -10,6 +10,7 @@ import xarray as xr
 from hardpan.core.arrays import Floats
 from hardpan.records.advice import Hiring
 from hardpan.records.issues import Issues
+from hardpan.records.totals import Total
 from hardpan.records.ways import WaySum
 
 
@@ -93,6 +94,8 @@ class Ledger:
     moves: pd.DataFrame
     """One row a drawn number, largest first: `key`, `money` by which one standard deviation of it moves the
     prescription's net return."""
+    totals: Mapping[str, Total]
+    """Each item over the whole paddock in draws, what other paddocks share apart."""
     hours: float
     days: float
     seasons: tuple[float, float]

@@ -9,6 +9,7 @@ from pathlib import Path
 import hardpan
 from hardpan.core.errors import HardpanError, SettingsError
 from hardpan.farm.cluster import connect
+from hardpan.farm.combining import combine_totals
 from hardpan.farm.processes import Processes
 from hardpan.farm.protocol import Runner
 from hardpan.farm.serial import Serial
@@ -70,6 +71,7 @@ def run_farm(file: Path, out: Path, clock: Clock, options: FarmOptions = LOCAL, 
         jobs=jobs,
         outcomes=found,
         results=results,
+        tallies=combine_totals({slug: result.totals for slug, result in results.items()}),
         version=hardpan.__version__,
         started=clock.now.strftime("%Y-%m-%dT%H:%M:%SZ"),
     )

@@ -5,9 +5,12 @@ from pathlib import Path
 import pandas as pd
 
 from hardpan.outputs.farm.folder import REPLACED, own_files
+from hardpan.outputs.farm.page import write_season_page, zones_of_all
 from hardpan.outputs.folder import fresh_files
+from hardpan.outputs.geopackage import write_geopackage
 from hardpan.outputs.manifest import write_document
 from hardpan.outputs.ownership import digests
+from hardpan.outputs.palette import depth_colours
 from hardpan.outputs.tables import write_table
 from hardpan.records.across import FarmRun
 from hardpan.records.farm import Job, Outcome
@@ -30,6 +33,13 @@ def write_farm(run: FarmRun, folder: Path) -> tuple[Path, ...]:
     replaced = own_files(folder)
     with fresh_files(folder) as work:
         write_table(work / "farm.csv", paddock_table(run))
+        if run.results:
+            zones = zones_of_all(run)
+            write_table(work / "tallies.csv", run.tallies)
+            colours = depth_colours(zones["depth_mm"])
+            styles = {"zones": ("depth_mm", {str(depth): colour for depth, colour in colours.items()})}
+            write_geopackage(work / "farm.gpkg", {"zones": zones}, styles)
+        write_season_page(work / "season.html", run)
         _write_manifest(work, run, replaced)
         names = sorted(path.name for path in work.iterdir())
     return tuple(folder / name for name in names)

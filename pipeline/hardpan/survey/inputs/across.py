@@ -1,7 +1,10 @@
 """The plan of a paddock, read from the folder of its result, to stand beside those of others."""
 
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pyproj
 import shapely
 
@@ -9,6 +12,7 @@ from hardpan.core.errors import InputError
 from hardpan.records.across import PaddockResult
 from hardpan.records.after import RECORD
 from hardpan.records.ledger import Strategy
+from hardpan.records.totals import Total, Totals
 from hardpan.records.trail import MANIFEST
 from hardpan.survey.inputs.earlier import zones_of
 from hardpan.survey.inputs.folders import read_record
@@ -32,9 +36,21 @@ def read_paddock_result(folder: Path) -> PaddockResult:
             name=str(record["name"]),
             zones=zones_of(record, pyproj.CRS.from_user_input(record["working_crs"])),
             plan_number=str(manifest["plan"]),
+            totals=_totals(record),
             **{ours: float(plan[theirs] or 0.0) for ours, theirs in _FIGURES.items()},
         )
-    except (KeyError, ValueError, TypeError, StopIteration, shapely.errors.ShapelyError) as err:
+    except (KeyError, ValueError, TypeError, AttributeError, StopIteration, shapely.errors.ShapelyError) as err:
         raise InputError(
             what=f"{MANIFEST} or {RECORD} is missing a part or was changed", where=str(folder), do="run again"
         ) from err
+
+
+def _totals(record: Mapping[str, Any]) -> Totals:
+    items = {str(item): _total(row) for item, row in record["totals"].items()}
+    return Totals(items=items, currency=str(record["currency"]), seed=int(record["seed"]))
+
+
+def _total(row: Mapping[str, Any]) -> Total:
+    quantity, amount, low, high = (float(row[name] or 0.0) for name in ("quantity", "amount", "low", "high"))
+    shared, own = (np.array(row[name].split(), dtype=float) for name in ("shared", "own"))
+    return Total(quantity=quantity, unit=str(row["unit"]), amount=amount, low=low, high=high, shared=shared, own=own)

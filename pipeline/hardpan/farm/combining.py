@@ -1,0 +1,52 @@
+"""Sums over paddocks with their ranges: readings of paddocks are independent, prices and response are shared."""
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+
+from hardpan.core.arrays import Floats
+from hardpan.records.totals import ALL_PADDOCKS, Totals
+
+
+def combine_totals(paddocks: Mapping[str, Totals]) -> pd.DataFrame:
+    """One row a paddock and item, then one an item for all paddocks.
+
+    Columns `paddock`, `item`, `quantity`, `unit`, `amount`, `low`, `high`.
+
+    `low` and `high` are the 5 and 95 % points. Those of a sum are missing where the paddocks do not share their draws:
+    other seeds or numbers of draws. Where the currencies differ no money is summed at all.
+    """
+    rows = [
+        (paddock, item, one.quantity, one.unit, one.amount, one.low, one.high)
+        for paddock, totals in paddocks.items()
+        for item, one in totals.items.items()
+    ]
+    items = dict.fromkeys(item for totals in paddocks.values() for item in totals.items)
+    rows += [_sum(item, paddocks) for item in items]
+    return pd.DataFrame(rows, columns=["paddock", "item", "quantity", "unit", "amount", "low", "high"])
+
+
+def _sum(item: str, paddocks: Mapping[str, Totals]) -> tuple[str, str, float, str, float, float, float]:
+    having = {paddock: totals.items[item] for paddock, totals in paddocks.items() if item in totals.items}
+    quantity, unit = sum(one.quantity for one in having.values()), next(iter(having.values())).unit
+    if len({paddocks[paddock].currency for paddock in having}) > 1:
+        return ALL_PADDOCKS, item, quantity, unit, np.nan, np.nan, np.nan
+    amount = round(sum(one.amount for one in having.values()), 2)
+    low, high = np.nan, np.nan
+    if len({(paddocks[paddock].seed, one.shared.size) for paddock, one in having.items()}) == 1:
+        low, high = (float(end) for end in np.quantile(draws_of_sum(item, paddocks), [0.05, 0.95]))
+        low, high = min(round(low, 2), amount), max(round(high, 2), amount)
+    return ALL_PADDOCKS, item, quantity, unit, amount, low, high
+
+
+def draws_of_sum(item: str, paddocks: Mapping[str, Totals]) -> Floats:
+    """Money of an item over all paddocks, (n_draws,).
+
+    Shared parts are added draw by draw. Own parts are shuffled first, each paddock's by its name: runs with one seed
+    draw their maps from the same random numbers, which must not look like readings that agree.
+    """
+    having = {paddock: totals.items[item] for paddock, totals in paddocks.items() if item in totals.items}
+    shared = np.sum([one.shared for one in having.values()], axis=0)
+    own = [np.random.default_rng([*paddock.encode()]).permutation(one.own) for paddock, one in having.items()]
+    return np.asarray(shared + np.sum(own, axis=0))
