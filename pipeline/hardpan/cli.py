@@ -234,8 +234,10 @@ def farm(  # noqa: PLR0917 - a command has as many options as it has
         typer.echo(words.headline(found))
         for job, outcome in found.failed:
             typer.echo(f"hardpan: {words.failure(job, outcome)}", err=True)
-        if found.failed:
-            raise typer.Exit(3)
+        if found.fault:
+            typer.echo(f"hardpan: {found.fault}", err=True)
+        if found.failed or found.fault:
+            raise typer.Exit(3 if found.failed else 2)
 
 
 def main() -> None:

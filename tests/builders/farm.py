@@ -15,6 +15,7 @@ from small_paddock import Small
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 DEFAULTS = '[defaults.outputs]\nformats = ["geojson"]\n'
+PLAN = "[plan]\nfirst = 2027-03-01\nlast = 2027-03-05\n"
 PAYING = {'soil.types."deep sand"': "first_year_gain = 3.0"}
 """A table with which the small paddock is worth ripping; invented."""
 

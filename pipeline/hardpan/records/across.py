@@ -8,6 +8,7 @@ import geopandas as gpd
 import pandas as pd
 
 from hardpan.records.farm import Job, Outcome
+from hardpan.records.season import SeasonPlan, Stress
 from hardpan.records.totals import Totals
 
 
@@ -34,6 +35,17 @@ class PaddockResult:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FarmSeason:
+    """The season over the paddocks of a list."""
+
+    plan: SeasonPlan
+    stress: Stress | None
+    """The same through the fit days of other years; None where they are not known."""
+    fit_known: bool
+    """Whether fit days were given; otherwise every day counts as fit."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FarmRun:
     """A list of paddocks worked through, as the outputs receive it."""
 
@@ -48,6 +60,12 @@ class FarmRun:
     """Slug to result, of those done or kept."""
     tallies: pd.DataFrame
     """Sums by paddock and over all: `paddock`, `item`, `quantity`, `unit`, `amount`, `low`, `high`."""
+    must: Mapping[str, bool]
+    """Slug to whether every plan of the season rips it."""
+    season: FarmSeason | None
+    """None: no days were given, or there is no plan for them."""
+    fault: str
+    """Why there is no plan of the season though days were given, one line; ""."""
     version: str
     started: str
     """UTC, ISO 8601."""

@@ -16,10 +16,11 @@ from hardpan.farm.serial import Serial
 from hardpan.farm.stage import Tell, unheard, work_through
 from hardpan.outputs.farm.folder import check_farm_folder
 from hardpan.outputs.folder import clear_leftovers
-from hardpan.records.across import FarmRun, PaddockResult
+from hardpan.records.across import FarmRun, FarmSeason, PaddockResult
 from hardpan.records.farm import Allotment, Job, Outcome, RunnerKind, Status
 from hardpan.run.farm_job import work_paddock
 from hardpan.run.farm_list import FarmList, read_farm_list
+from hardpan.run.farm_season import check_plan, plan_farm_season
 from hardpan.run.free_memory import free_bytes, usable_cores
 from hardpan.run.manifest import Clock
 from hardpan.survey.inputs.across import read_paddock_result
@@ -54,6 +55,8 @@ def run_farm(file: Path, out: Path, clock: Clock, options: FarmOptions = LOCAL, 
     """
     with clock.stage("list"):
         listed = read_farm_list(file)
+        if listed.plan is not None:
+            check_plan(listed.plan)
         check_farm_folder(out, [one.slug for one in listed.paddocks])
     with open_runner(options) as runner:
         if not options.dry:
@@ -65,6 +68,8 @@ def run_farm(file: Path, out: Path, clock: Clock, options: FarmOptions = LOCAL, 
         if not options.dry:
             clear_leftovers(out)
     found, results = _read_results(jobs, {outcome.slug: outcome for outcome in outcomes})
+    with clock.stage("season"):
+        season, fault = _season(listed, results)
     return FarmRun(
         file=file,
         digest=hashlib.sha256(file.read_bytes()).hexdigest(),
@@ -72,6 +77,9 @@ def run_farm(file: Path, out: Path, clock: Clock, options: FarmOptions = LOCAL, 
         outcomes=found,
         results=results,
         tallies=combine_totals({slug: result.totals for slug, result in results.items()}),
+        must={one.slug: one.wishes.must for one in listed.paddocks},
+        season=season,
+        fault=fault,
         version=hardpan.__version__,
         started=clock.now.strftime("%Y-%m-%dT%H:%M:%SZ"),
     )
@@ -125,6 +133,17 @@ def _earlier_worth(job: Job) -> float:
     with suppress(HardpanError):
         return read_paddock_result(job.folder).net_per_hour
     return float("inf")
+
+
+def _season(listed: FarmList, results: dict[str, PaddockResult]) -> tuple[FarmSeason | None, str]:
+    """Plan of the season, or why there is none: what was worked out stands whatever becomes of the plan."""
+    if listed.plan is None or not results:
+        return None, ""
+    wishes = {one.slug: one.wishes for one in listed.paddocks}
+    try:
+        return plan_farm_season(results, wishes, listed.plan), ""
+    except HardpanError as err:
+        return None, "; ".join(str(err).splitlines())
 
 
 def _read_results(

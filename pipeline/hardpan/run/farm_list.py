@@ -5,6 +5,7 @@ import io
 import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from typing import Any, get_args
 
@@ -13,6 +14,7 @@ from pydantic import BaseModel
 from hardpan.core.errors import AmbiguousInputError, Faults, HardpanError, InputError, SettingsError
 from hardpan.core.settings import InputPath, Settings, parse, setting
 from hardpan.run.config import PaddockConfig, read_toml
+from hardpan.run.farm_season import SeasonPlanSettings, Wishes
 
 _LONGEST_SLUG = 60
 """Letters, so that a path stays short."""
@@ -28,12 +30,17 @@ class ListedSettings(Settings):
     paddock: str | None = setting(
         None, says="Name it goes by and its folder is named after; else that of its configuration", min_length=1
     )
+    must: bool = setting(False, says="Every plan of the season rips it")
+    waiting_per_day: float = setting(0.0, says="What each day costs that the paddock waits", unit="money", ge=0)
+    not_before: date | None = setting(None, says="First day it may be ripped")
+    not_after: date | None = setting(None, says="Last day it may be ripped, such as that of seeding")
 
 
 class FarmSettings(Settings):
     """A list of paddocks."""
 
     defaults: Mapping[str, Any] = setting({}, says="Settings of all paddocks, where their own leave them out")
+    plan: SeasonPlanSettings | None = setting(None, says="The days of the season")
     paddocks: tuple[ListedSettings, ...] = setting(says="The paddocks")
 
 
@@ -47,6 +54,7 @@ class Listed:
     """Name of its folder: lower-case letters, digits and dashes."""
     place: str
     """Where in the list it stands."""
+    wishes: Wishes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,6 +65,7 @@ class FarmList:
     paddocks: tuple[Listed, ...]
     defaults: Mapping[str, object]
     """Paths in it are absolute."""
+    plan: SeasonPlanSettings | None
 
 
 def read_farm_list(path: Path) -> FarmList:
@@ -79,7 +88,7 @@ def read_farm_list(path: Path) -> FarmList:
     listed = [_listed(one, place, faults) for one, place in zip(settings.paddocks, places, strict=True)]
     _refuse_twice(listed, path.name, faults)
     faults.refuse()
-    return FarmList(file=path, paddocks=tuple(listed), defaults=defaults)
+    return FarmList(file=path, paddocks=tuple(listed), defaults=defaults, plan=settings.plan)
 
 
 def slug_of(name: str) -> str:
@@ -133,7 +142,13 @@ def _listed(given: ListedSettings, place: str, faults: Faults) -> Listed:
             InputError(what="no such file", where=f"{place}: {given.config}", right="a paddock's configuration")
         )
     name = name or _name_in(given.config) or given.config.stem
-    return Listed(config=given.config, name=name, slug=slug_of(name), place=place)
+    wishes = Wishes(
+        must=given.must,
+        waiting_per_day=given.waiting_per_day,
+        not_before=given.not_before,
+        not_after=given.not_after,
+    )
+    return Listed(config=given.config, name=name, slug=slug_of(name), place=place, wishes=wishes)
 
 
 def _name_in(config: Path) -> str:

@@ -6,6 +6,7 @@ import pandas as pd
 
 from hardpan.outputs.farm.folder import REPLACED, own_files
 from hardpan.outputs.farm.page import write_season_page, zones_of_all
+from hardpan.outputs.farm.season import season_table
 from hardpan.outputs.folder import fresh_files
 from hardpan.outputs.geopackage import write_geopackage
 from hardpan.outputs.manifest import write_document
@@ -39,6 +40,8 @@ def write_farm(run: FarmRun, folder: Path) -> tuple[Path, ...]:
             colours = depth_colours(zones["depth_mm"])
             styles = {"zones": ("depth_mm", {str(depth): colour for depth, colour in colours.items()})}
             write_geopackage(work / "farm.gpkg", {"zones": zones}, styles)
+        if run.season is not None:
+            write_table(work / "season.csv", season_table(run, run.season))
         write_season_page(work / "season.html", run)
         _write_manifest(work, run, replaced)
         names = sorted(path.name for path in work.iterdir())

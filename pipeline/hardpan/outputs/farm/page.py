@@ -8,6 +8,7 @@ import pandas as pd
 from markupsafe import Markup
 
 from hardpan.outputs.farm.figures import draw_farm
+from hardpan.outputs.farm.season import calendar
 from hardpan.outputs.geodesy import WGS84, to_wgs84
 from hardpan.outputs.pages import Table, write_page
 from hardpan.outputs.palette import depth_colours
@@ -46,6 +47,8 @@ def write_season_page(path: Path, run: FarmRun) -> None:
         "name": run.file.stem, "say": words.label, "headline": words.headline(run), "map": drawn, "key": key,
         "doubts": words.doubts(ranged=bool(total["low"].notna().all()), priced=len(currencies) < 2),
         "paddocks": _paddocks(run, ranked, units),
+        "calendar": None if run.season is None else calendar(run, run.season),
+        "calendar_says": [] if run.season is None else words.season_says(run.season),
         "failed": Table(
             [words.label(name) for name in ("place", "paddock", "reason")],
             [[job.place, job.paddock, outcome.reason] for job, outcome in run.failed],

@@ -1,11 +1,13 @@
 """What is said of many paddocks."""
 
 from collections import Counter
+from datetime import date
 from math import isfinite
 
 from hardpan.outputs.words.units import MISSING
-from hardpan.records.across import FarmRun
+from hardpan.records.across import FarmRun, FarmSeason
 from hardpan.records.farm import Job, Outcome, Status
+from hardpan.records.season import Fate
 from hardpan.records.totals import ALL_PADDOCKS
 
 LABELS = {
@@ -28,6 +30,11 @@ LABELS = {
     "place": "In the list",
     "reason": "Reason",
     "all": "All",
+    "calendar": "The days of the season",
+    "calendar_caption": "In the order they are begun; finished: share of other years in which there are days enough.",
+    "when": "When",
+    "machine": "Machine",
+    "finished": "Finished",
 }
 """Labels, captions and headings of the page."""
 
@@ -76,6 +83,53 @@ def doubts(*, ranged: bool, priced: bool) -> list[str]:
         "In the range of a sum all paddocks meet the same prices and the same response of the crop, and each its own "
         "readings: what one paddock gains by chance another may lose, but a poor price is poor for all.",
     ]
+
+
+_FATES = {
+    Fate.DONE: "ripped",
+    Fate.NO_GAIN: "left: ripping costs more than it returns",
+    Fate.NEVER_FIT: "left: too few days on which it is fit and allowed",
+    Fate.DROPPED: "left: other paddocks make more of the days there are",
+}
+
+
+def fate(what: Fate) -> str:
+    """What becomes of a paddock."""
+    return _FATES[what]
+
+
+def must() -> str:
+    """Why a paddock is ripped that has to be."""
+    return "must be ripped"
+
+
+def per_hour(net: float) -> str:
+    """Why a paddock is ripped when it is."""
+    return f"returns {net:,.0f} an hour"
+
+
+def span_of_days(first: date, last: date) -> str:
+    """First and last day in words.
+
+    >>> span_of_days(date(2027, 3, 1), date(2027, 3, 4))
+    '1 Mar to 4 Mar'
+    """
+    days = (first,) if first == last else (first, last)
+    return " to ".join(f"{day.day} {day:%b}" for day in days)
+
+
+def season_says(season: FarmSeason) -> list[str]:
+    """What the plan of the season is worth, beside the simple one, and what it rests on."""
+    plan = season.plan
+    told = [
+        f"The plan is worth {plan.worth:,.0f}, within {plan.gap:.1%} of the best there can be. "
+        f"Going by return per hour alone is worth {plan.ranked_worth:,.0f}."
+        if isfinite(plan.ranked_worth)
+        else f"The plan is worth {plan.worth:,.0f}, within {plan.gap:.1%} of the best there can be."
+    ]
+    if not season.fit_known:
+        told.append("No fit days were given (plan.fit): every day counts as fit, which no season is.")
+    return told
 
 
 def failure(job: Job, outcome: Outcome) -> str:
