@@ -1,21 +1,16 @@
-"""The command line: arguments to a configuration and one call; the only file that prints or exits."""
+"""The command line: arguments to a configuration and one call; with `terminal` the only file that prints or exits."""
 
-import logging
-import sys
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from hardpan.core.errors import HardpanError
 from hardpan.records.farm import RunnerKind
+from hardpan.terminal import plainly, print_table, shown
 
 if TYPE_CHECKING:
     from hardpan.outputs.settings import OutputSettings
     from hardpan.records.evidence import PaddockRun
-    from hardpan.run.manifest import Clock
 
 app = typer.Typer(
     add_completion=False,
@@ -47,7 +42,7 @@ Verbose = Annotated[
 @app.command()
 def run(config: ConfigPath, out: OutFolder, keep: Keep = False, force: Force = False, verbose: Verbose = False) -> None:
     """Make zones, depths, set-ups and a prescription with area and cost tallies."""
-    with _plainly(verbose=verbose):
+    with plainly(verbose=verbose):
         _run(config, out, keep=keep, force=force, verbose=verbose)
 
 
@@ -56,7 +51,7 @@ def demo(out: OutFolder, keep: Keep = False, verbose: Verbose = False) -> None:
     """Run the shipped, invented demo paddock."""
     from hardpan.core.shipped import shipped
 
-    with _plainly(verbose=verbose):
+    with plainly(verbose=verbose):
         _run(shipped("demo") / "demo.toml", out, keep=keep, force=False, verbose=verbose)
         folder = shipped("demo")
         typer.echo("Go on: was the pan broken, what did it give (an invented season), and where to probe again:")
@@ -68,7 +63,7 @@ def demo(out: OutFolder, keep: Keep = False, verbose: Verbose = False) -> None:
 @app.command()
 def check(config: ConfigPath, verbose: Verbose = False) -> None:
     """Read and check every input, refuse what `run` would, list what was found; write nothing."""
-    with _plainly(verbose=verbose):
+    with plainly(verbose=verbose):
         from hardpan.outputs.folder import clear_leftovers
         from hardpan.outputs.words.summary import check_summary
         from hardpan.run.chain import prepare
@@ -76,19 +71,19 @@ def check(config: ConfigPath, verbose: Verbose = False) -> None:
 
         clear_leftovers(Path.cwd(), config.parent)
         settings = checked_config(config)
-        with _shown(verbose=verbose) as clock:
+        with shown(verbose=verbose) as clock:
             ready = prepare(settings, clock)
         issues = (*ready.survey.issues, *ready.pan.issues)
         remarks, found = check_summary(ready.survey, issues, ready.catalog, settings.outputs)
         if len(remarks[1]):
-            _print_table(*remarks)
+            print_table(*remarks)
         typer.echo(found)
 
 
 @app.command()
 def sites(config: ConfigPath, out: OutFolder, verbose: Verbose = False) -> None:
     """Choose where to probe: a first survey, or further sites beside those of [probes]."""
-    with _plainly(verbose=verbose):
+    with plainly(verbose=verbose):
         from hardpan.outputs.folder import check_folder, clear_leftovers
         from hardpan.outputs.sites.stage import write_sites
         from hardpan.outputs.words.summary import site_summary
@@ -98,12 +93,12 @@ def sites(config: ConfigPath, out: OutFolder, verbose: Verbose = False) -> None:
         clear_leftovers(Path.cwd(), config.parent, out.parent)
         settings = checked_paddock_config(config)
         check_folder(out, (config, *settings.inputs))
-        with _shown(verbose=verbose) as clock:
+        with shown(verbose=verbose) as clock:
             result = plan_sites(settings, clock)
             with clock.stage("outputs"):
                 paths = write_sites(result, settings.outputs, out)
         table, says = site_summary(result, settings.outputs)
-        _print_table(*table)
+        print_table(*table)
         typer.echo(says)
         typer.echo(f"{len(paths)} files in {out}")
 
@@ -116,14 +111,14 @@ def verify(
     verbose: Verbose = False,
 ) -> None:
     """Say zone by zone whether the pass broke the pan, on the line of the tines and midway."""
-    with _plainly(verbose=verbose):
+    with plainly(verbose=verbose):
         from hardpan.outputs.folder import check_folder, clear_leftovers
         from hardpan.run.verify import read_after, verify_run
 
         clear_leftovers(Path.cwd(), after.parent, out.parent)
         settings = read_after(after)
         check_folder(out, (after, run_folder / "run.json", *settings.inputs))
-        with _shown(verbose=verbose) as clock:
+        with shown(verbose=verbose) as clock:
             found = verify_run(run_folder, settings, clock)
             from hardpan.outputs.verify.stage import headlines, write_verify
 
@@ -137,7 +132,7 @@ def verify(
 @app.command()
 def new(folder: NewFolder, given: Given = None, verbose: Verbose = False) -> None:
     """Write a commented configuration: a template, or what the files of a folder say and what is left to settle."""
-    with _plainly(verbose=verbose):
+    with plainly(verbose=verbose):
         from hardpan.run.template import write_filled, write_template
 
         path, questions = (write_template(folder), []) if given is None else write_filled(folder, given)
@@ -154,14 +149,14 @@ def trial(
     verbose: Verbose = False,
 ) -> None:
     """Say what ripping gave, from the harvest of its strips, and write the response for the next plan."""
-    with _plainly(verbose=verbose):
+    with plainly(verbose=verbose):
         from hardpan.outputs.folder import check_folder, clear_leftovers
         from hardpan.run.trial import read_trial_settings, run_trial, trial_files
 
         clear_leftovers(Path.cwd(), file.parent, out.parent)
         settings = read_trial_settings(file, run=run)
         check_folder(out, (file, *trial_files(settings)))
-        with _shown(verbose=verbose) as clock:
+        with shown(verbose=verbose) as clock:
             found = run_trial(settings, clock)
             from hardpan.outputs.trial.files import trial_words, write_trial
 
@@ -179,13 +174,13 @@ def compare(
     verbose: Verbose = False,
 ) -> None:
     """Say what changed between two results, in map, depth, area and money, and why."""
-    with _plainly(verbose=verbose):
+    with plainly(verbose=verbose):
         from hardpan.outputs.folder import check_folder, clear_leftovers
         from hardpan.run.compare import run_compare
 
         clear_leftovers(Path.cwd(), out.parent)
         check_folder(out, (before, after))
-        with _shown(verbose=verbose) as clock:
+        with shown(verbose=verbose) as clock:
             found = run_compare(before, after, clock)
             from hardpan.outputs.comparison.files import comparison_words, write_comparison
 
@@ -217,12 +212,12 @@ def farm(  # noqa: PLR0917 - a command has as many options as it has
     verbose: Verbose = False,
 ) -> None:
     """Work out a list of paddocks, going on where an earlier call ended; exit code 3 where one failed."""
-    with _plainly(verbose=verbose):
+    with plainly(verbose=verbose):
         from hardpan.outputs.words.english import farm as words
         from hardpan.run.farm import FarmOptions, run_farm
 
         options = FarmOptions(runner=runner, scheduler=scheduler, workers=workers, dry=dry_run)
-        with _shown(verbose=verbose) as clock:
+        with shown(verbose=verbose) as clock:
             found = run_farm(file, out, clock, options, tell=lambda *far: clock.announce(words.progress(*far)))
             if not dry_run:
                 from hardpan.outputs.farm.files import write_farm
@@ -230,7 +225,7 @@ def farm(  # noqa: PLR0917 - a command has as many options as it has
                 with clock.stage("outputs"):
                     write_farm(found, out)
         if dry_run:
-            _print_table(*words.memory_table(found))
+            print_table(*words.memory_table(found))
         typer.echo(words.headline(found))
         for job, outcome in found.failed:
             typer.echo(f"hardpan: {words.failure(job, outcome)}", err=True)
@@ -255,7 +250,7 @@ def _run(config_path: Path, out: Path, *, keep: bool, force: bool, verbose: bool
     if force:
         config = config.forced()
     check_folder(out, (config_path, *config.inputs))
-    with _shown(verbose=verbose) as clock:
+    with shown(verbose=verbose) as clock:
         result = run_paddock(config, clock)
         with clock.stage("outputs"):
             paths = write_outputs(result, config.outputs, out, keep=keep)
@@ -266,86 +261,5 @@ def _run(config_path: Path, out: Path, *, keep: bool, force: bool, verbose: bool
 def _print_summary(result: "PaddockRun", settings: "OutputSettings") -> None:
     from hardpan.outputs.words.summary import headline, zone_summary
 
-    _print_table(*zone_summary(result, settings))
+    print_table(*zone_summary(result, settings))
     typer.echo(headline(result, settings))
-
-
-def _print_table(columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    from rich.console import Console
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table(box=None, pad_edge=False)
-    for column in columns:
-        table.add_column(column, overflow="fold")
-    for row in rows:
-        table.add_row(*(Text(str(cell)) for cell in row))
-    console = Console()
-    if not console.is_terminal:
-        # A pipe has no width: wide enough that no cell is folded, so that one row stays one line.
-        console.width = 2 * len(columns) + sum(max(map(len, cells)) for cells in zip(columns, *rows, strict=True))
-    console.print(table)
-
-
-@contextmanager
-def _shown(*, verbose: bool) -> "Iterator[Clock]":
-    """Clock of a run: a progress bar on a terminal, silence in a pipe or beside a log."""
-    from datetime import UTC, datetime
-
-    from hardpan.run.manifest import Clock
-
-    now = datetime.now(UTC)
-    if verbose or not sys.stderr.isatty():
-        yield Clock(now=now)
-        return
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
-
-    bar = Progress(
-        TextColumn("{task.description:12}"),
-        BarColumn(),
-        TimeElapsedColumn(),
-        console=Console(stderr=True),
-        transient=True,
-    )
-    with bar:
-        task = bar.add_task("", total=1.0)
-        yield Clock(
-            now=now,
-            announce=lambda stage: bar.update(task, description=stage, completed=0.0),
-            progress=lambda share: bar.update(task, completed=share),
-        )
-
-
-@contextmanager
-def _plainly(*, verbose: bool) -> Iterator[None]:
-    """Turn an error that a user can cause into one line and exit code 2, any other fault into one line and 1.
-
-    Where `verbose`, errors keep their traceback and the package's log goes to stderr.
-    """
-    log, lines = logging.getLogger("hardpan"), logging.StreamHandler(sys.stderr)
-    if verbose:
-        lines.setFormatter(logging.Formatter("%(asctime)s %(name)s: %(message)s", datefmt="%H:%M:%S"))
-        log.addHandler(lines)
-        log.setLevel(logging.INFO)
-    try:
-        yield
-    except HardpanError as err:
-        if verbose:
-            raise
-        for line in str(err).splitlines():
-            typer.echo(f"hardpan: {line}", err=True)
-        raise typer.Exit(2) from err
-    except (typer.Exit, KeyboardInterrupt):
-        raise
-    except Exception as err:
-        if verbose:
-            raise
-        typer.echo(
-            f"hardpan: unexpected fault ({type(err).__name__}: {' '.join(str(err).split())[:200]}); "
-            "--verbose shows where, please report it",
-            err=True,
-        )
-        raise typer.Exit(1) from err
-    finally:
-        log.removeHandler(lines)

@@ -9,8 +9,9 @@ import pandas as pd
 
 from hardpan.core.said import Measure
 from hardpan.outputs.words.english.ground import EnglishGround
+from hardpan.outputs.words.english.limits import LIMITS
 from hardpan.outputs.words.english.machines import EnglishMachines
-from hardpan.outputs.words.english.zones import AT_FULL_COST, LIMITS, NO_RETURN, NOTHING_PAYS, EnglishZones
+from hardpan.outputs.words.english.zones import AT_FULL_COST, NO_RETURN, NOTHING_PAYS, EnglishZones
 from hardpan.outputs.words.shown import rounded_parts, shown_quantities
 from hardpan.outputs.words.units import MISSING, Units
 from hardpan.records.advice import Cheaper, Hiring, NextDepth

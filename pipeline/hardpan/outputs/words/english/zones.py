@@ -5,10 +5,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from hardpan.core.said import Measure, marked
-from hardpan.outputs.words.units import Units
-from hardpan.records.catalog import Catalog
+from hardpan.outputs.words.english.limits import EnglishLimits
 from hardpan.records.reasons import (
-    MACHINE_LIMITS,
     Alternative,
     CheckStrip,
     Closed,
@@ -18,7 +16,6 @@ from hardpan.records.reasons import (
     Limit,
     Open,
     Opening,
-    Pull,
     Reason,
     Ripped,
     Turn,
@@ -49,22 +46,10 @@ OTHER_WAYS = {
 BETWEEN_SHARE = 0.9
 """A pan of which so much lies in broken soil breaks between the tines as well."""
 
-LIMITS = {
-    Limit.POWER: "engine power",
-    Limit.TINE: "the break-out rating of a tine",
-    Limit.FRAME: "the draft rating of the frame",
-    Limit.GRIP: "the tractor's grip",
-    Limit.SPEED: "the speed window",
-}
-"""What a pass can be short of."""
-
 
 @dataclass(frozen=True, slots=True)
-class EnglishZones:
+class EnglishZones(EnglishLimits):
     """Sentences on the zones of a plan."""
-
-    units: Units
-    catalog: Catalog
 
     def reason(self, reason: Reason) -> str:
         """Why the zone is worked as it is, one sentence."""
@@ -89,16 +74,6 @@ class EnglishZones:
             return f"{text[:1].upper()}{text[1:]}."
         return self.reason(reason)
 
-    def setup(self, key: str) -> str:
-        """Name of a set-up."""
-        return self.catalog.setups[key].says if key in self.catalog.setups else key
-
-    def option(self, option: Alternative) -> str:
-        """Depth and set-up."""
-        if option.depth_mm <= 0:
-            return "leaving it unripped"
-        return f"{self.units.depth(option.depth_mm)} with {self.setup(option.setup)}"
-
     def runner_up(self, reason: Reason) -> str:
         """Next best choice, "" for an exclusion and a check strip."""
         if isinstance(reason.why, Closed | CheckStrip):
@@ -109,33 +84,6 @@ class EnglishZones:
         """What ripping leaves unmended in the zone, one line."""
         left = {rule.constraint: marked(rule.not_fixed) for rule in self.catalog.rules}
         return "; ".join(dict.fromkeys(self.units.say(left[name]) for name in reason.unmended))
-
-    def limit(self, limit: Limit) -> str:
-        """What a pass is short of, without a figure."""
-        return LIMITS.get(limit, limit.value)
-
-    def held(self, held: Held) -> str:
-        """What a limit forbids, a clause with its figure."""
-        limit, from_mm = held.limit, f"forbids {self.units.depth(held.from_mm)} and deeper"
-        if limit in MACHINE_LIMITS:
-            return f"{self._short_of(held)} {from_mm}{self._enough(held)}"
-        if limit is Limit.CLAY:
-            kept = f" (kept {self.units.depth(held.kept_mm)} above)" if held.kept_mm else ""
-            near = f"above {self.units.depth(held.value)} on {held.share:.0%} of the zone"
-            where = near if held.share else f"from {self.units.depth(held.value)}"
-            return f"{self._clay(held.name)} {where}{kept} {from_mm}"
-        end = self.units.write(held.value, Measure.DEPTH, None)
-        return {
-            Limit.RIPPER_DEEPEST: f"the ripper goes no deeper than {end}",
-            Limit.RIPPER_SHALLOWEST: f"the ripper goes no shallower than {end}",
-            Limit.SETUP_DEEPEST: f"{self.setup(held.name)} go no deeper than {end}",
-            Limit.SETUP_SHALLOWEST: f"{self.setup(held.name)} go no shallower than {end}",
-            Limit.MOIST: f"the soil is moist to only {self.units.depth(held.value)}",
-            Limit.REACH: f"{self.setup(held.name)} do not reach far enough into the clay",
-            Limit.RULE: f"{held.name} forbids {self.setup(held.setup)}",
-            Limit.RESPONSE: f"{held.name} is not expected to respond",
-            Limit.EXCLUSION: "excluded",
-        }.get(limit, self.limit(limit))
 
     def cause(self, why: Left) -> tuple[str, str]:
         """What ground is left for, as a code and as a clause."""
@@ -186,7 +134,7 @@ class EnglishZones:
     def _why_ripped(self, why: Ripped) -> str:
         asked = f" ({why.credited_by})" if why.credited_by else ""
         told = f"{self._limited(why)}{self._in_clay(why)}"
-        return f"{asked}: {self._pan(why)}{told}, and {self._pays(why)}{self._machine(why.pull)}"
+        return f"{asked}: {self._pan(why)}{told}, and {self._pays(why)}{self.machine(why.pull)}"
 
     def _in_clay(self, why: Ripped) -> str:
         """Chance of clay that is not to be brought up, "" where it rounds to nothing."""
@@ -213,7 +161,7 @@ class EnglishZones:
         if why.cover is not None:
             return ""
         if bottom_mm > why.depth_mm or why.deeper is not None:
-            deeper = f", as {self._lacks(why.deeper)}" if why.deeper is not None else ""
+            deeper = f", as {self.lacks(why.deeper)}" if why.deeper is not None else ""
             return f", going deeper costs more than it brings{deeper}"
         return self._below(why) if why.depth_mm > bottom_mm + WELL_BELOW_MM else ""
 
@@ -232,40 +180,6 @@ class EnglishZones:
         pays, than = ("returns", "costs") if why.net_per_ha >= 0 else ("costs", "returns")
         below = f"this depth passes below it on {cover.reached:.0%} of the ground{short}"
         return f"{below} and {pays} about {money} more than it {than}"
-
-    def _machine(self, pull: Pull) -> str:
-        short = self._short_of(pull.short_of)
-        if pull.passes > 1:
-            return f"; in two passes, because {short} does not allow it in one{self._enough(pull.short_of)}"
-        if pull.tines < pull.all_tines:
-            more = f"allows no more{self._enough(pull.short_of)}"
-            return f"; with {pull.tines} of {pull.all_tines} tines, because {short} {more}"
-        if not math.isnan(pull.slow_kmh):
-            speed = self.units.write(pull.slow_kmh, Measure.SPEED, None)
-            return f"; at {speed}, because {short} allows no faster"
-        return ""
-
-    def _lacks(self, pull: Pull) -> str:
-        short = self._short_of(pull.short_of)
-        if pull.passes > 1:
-            return f"{short} asks for two passes from {self.units.depth(pull.from_mm)} on{self._enough(pull.short_of)}"
-        tines = f"{pull.tines} of {pull.all_tines} tines"
-        return f"{short} allows only {tines} from {self.units.depth(pull.from_mm)} on{self._enough(pull.short_of)}"
-
-    def _short_of(self, held: Held) -> str:
-        name = self.limit(held.limit)
-        if held.limit not in MACHINE_LIMITS:
-            return name
-        measure, more = (Measure.POWER, " usable") if held.limit is Limit.POWER else (Measure.FORCE, "")
-        return f"{name} ({self.units.rounded(held.value, measure)}{more})"
-
-    def _enough(self, held: Held) -> str:
-        """The tractor that would do, "" where that is not what is lacking."""
-        if math.isnan(held.enough_kw):
-            return ""
-        power = self.units.write(held.enough_kw, Measure.POWER)
-        grip = f" and {self.units.write(held.enough_kg, Measure.MASS)}" if held.limit is Limit.GRIP else ""
-        return f" (a tractor of about {power}{grip} would do with all tines)"
 
     def _why_left(self, why: Left) -> str:
         if not why.responds:
@@ -349,10 +263,6 @@ class EnglishZones:
             Limit.MOIST: "soil found moist to the working depth",
             Limit.RULE: f"a set-up that {barred.name} does not forbid",
         }.get(barred.limit, "a machine without that limit")
-
-    def _clay(self, constraint: str) -> str:
-        names = {rule.constraint: rule.clay for rule in self.catalog.rules}
-        return names.get(constraint) or "hostile clay"
 
     def _strip(self, kept_m: float) -> str:
         return self.units.write(kept_m, Measure.DISTANCE, None)
