@@ -1,11 +1,14 @@
 """One paddock of many."""
 
+import json
 import shutil
 from dataclasses import replace
 
 import pytest
 
 from builders.farm import NOW, job
+from hardpan.outputs.manifest import write_document
+from hardpan.outputs.ownership import digests, not_ours
 from hardpan.records.farm import Allotment, Status
 from hardpan.run import chain, farm_job
 from hardpan.run.config import read_config
@@ -77,6 +80,15 @@ def lose_the_record(asked):
 def test_a_result_is_not_current_once_anything_changed(copy, spoil):
     assert current(copy)
     spoil(copy)
+    assert not current(copy)
+
+
+def test_a_whole_result_that_lacks_what_is_summed_is_not_current(copy):
+    record, manifest = (json.loads((copy.folder / name).read_bytes()) for name in ("record.json", "run.json"))
+    del record["totals"], manifest["clock"]["seal_sha256"]
+    (copy.folder / "record.json").write_text(json.dumps(record))
+    write_document(copy.folder / "run.json", manifest, digests(copy.folder))
+    assert not not_ours(copy.folder)
     assert not current(copy)
 
 

@@ -17,6 +17,7 @@ from hardpan.run.free_memory import begin_peak, held_bytes, peak_bytes
 from hardpan.run.manifest import Clock, settings_of
 from hardpan.run.projection import projected_bytes
 from hardpan.survey import files
+from hardpan.survey.inputs.across import read_paddock_result
 
 _ONE_AT_A_TIME = threading.Lock()
 """A process works out one paddock at a time, however many threads a worker has: its memory is projected for one."""
@@ -72,6 +73,7 @@ def is_current(folder: Path, config: Config) -> bool:
     if not (folder / MANIFEST).is_file() or not_ours(folder) or missing_files(folder):
         return False
     try:
+        read_paddock_result(folder)  # a result without what is summed over paddocks is worked out anew
         document = json.loads((folder / MANIFEST).read_bytes())
         made_of = document["version"], document["settings_sha256"], document["inputs_sha256"]
         return made_of == (hardpan.__version__, settings_of(config)[1], _inputs(config))
