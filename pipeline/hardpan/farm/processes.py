@@ -1,12 +1,13 @@
 """Several paddocks at a time in processes of this machine."""
 
 import os
+import threading
 from collections import deque
 from collections.abc import Generator, Iterable, Iterator, MutableMapping
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
 
 from hardpan.core.errors import HardpanError
 from hardpan.farm.protocol import Work, lost
@@ -49,7 +50,7 @@ class Processes:
 def _until_broken(work: Work, waiting: deque[Job], workers: int) -> Generator[Outcome, None, list[Job]]:
     """Outcomes until all is done or a process was killed; returns the jobs that were handed over and not heard of."""
     context = get_context("spawn")  # a fork would copy locks that threads of this process hold
-    with ProcessPoolExecutor(workers, mp_context=context, initializer=_calm) as pool:
+    with ProcessPoolExecutor(workers, mp_context=context, initializer=_begin) as pool:
         running: dict[Future[Outcome], Job] = {}
         while waiting or running:
             try:
@@ -64,6 +65,19 @@ def _until_broken(work: Work, waiting: deque[Job], workers: int) -> Generator[Ou
             except BrokenProcessPool:
                 return list(running.values())
     return []
+
+
+def _begin() -> None:
+    """Prepare a new process: calm libraries, and an end with the process that began it, which may be killed."""
+    _calm()
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def _calm(environ: MutableMapping[str, str] = os.environ) -> None:
