@@ -12,6 +12,7 @@ from typer.testing import CliRunner
 from hardpan.cli import app
 from hardpan.compare.causes import find_causes
 from hardpan.compare.maps import bottom_difference
+from hardpan.compare.stage import compare
 from hardpan.records.comparison import PastRun, What
 from hardpan.survey.inputs.results import read_result
 from small_paddock import Small
@@ -125,6 +126,31 @@ def test_a_cell_counts_as_changed_where_it_differs_by_more_than_both_maps_know(r
     odd = np.broadcast_to(np.arange(inside.shape[1]) % 2 == 1, inside.shape)
     assert np.isnan(clear[inside & odd]).all()
     assert np.isfinite(clear[inside & ~odd]).all()
+
+
+def past(run, **changed):
+    return PastRun(**{name: getattr(run, name) for name in PastRun.__slots__} | changed)
+
+
+def test_money_of_paired_draws_ranges_as_far_as_the_differences_of_the_draws(results):
+    """Two results that differ by a hundred in every draw differ by a hundred for sure."""
+    one = read_result(results / "one")
+    returns = np.random.default_rng(1).normal(5000.0, 2000.0, 20)
+    tallies = one.tallies.copy()
+    net = (tallies["zone"] == "total") & (tallies["item"] == "net return")
+    tallies.loc[net, ["amount", "low", "high"]] += 100.0
+    first = past(one, draws={"net return": returns})
+    second = past(one, draws={"net return": returns + 100.0}, tallies=tallies)
+    found = compare(first, second, currency="AUD")
+    row = found.rows.set_index("where").loc["net return"]
+    assert found.paired
+    assert row[["change", "low", "high"]].tolist() == pytest.approx([100.0] * 3)
+    other = json.loads(json.dumps(one.document))
+    other["inputs_sha256"]["probes.csv"] = "0" * 64
+    apart = compare(first, past(second, document=other), currency="AUD")
+    row = apart.rows.set_index("where").loc["net return"]
+    assert not apart.paired
+    assert row["low"] < 0 < row["high"]
 
 
 def test_results_of_different_ground_are_refused(results, tmp_path):

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from hardpan.compare.pairing import same_grid
 from hardpan.core.arrays import Floats
 from hardpan.records.comparison import PastRun, What
 
@@ -14,8 +15,8 @@ _BANDS = ("pan_probability", "pan_top_mm", "pan_bottom_mm", "peak_kpa", "breach_
 _LEAST = 1e-6
 
 
-def find_maps(before: PastRun, after: PastRun) -> Iterator[tuple[What, str, float, float, float]]:
-    """Kind, where, mean before and after over the cells both have, and half width of the change's 90 % interval.
+def find_maps(before: PastRun, after: PastRun) -> Iterator[tuple[What, str, float, float, float, float]]:
+    """Kind, where, mean before and after over the cells both have, and the ends of the change's 90 % interval.
 
     The bottom has an interval: its errors are taken to be alike over the whole paddock, and those of the two maps to
     have nothing in common. Both make it too wide rather than too narrow. Other bands carry no error of their own.
@@ -29,8 +30,9 @@ def find_maps(before: PastRun, after: PastRun) -> Iterator[tuple[What, str, floa
         both = np.isfinite(one) & np.isfinite(other)
         if not both.any() or np.max(np.abs(one[both] - other[both])) <= _LEAST:
             continue
-        half = NORMAL_95 * float(np.mean(_spread(before, after)[both])) if band == "pan_bottom_mm" else 0.0
-        yield What.MAP, band, float(np.mean(one[both])), float(np.mean(other[both])), half
+        half = NORMAL_95 * float(np.mean(_spread(before, after)[both])) if band == "pan_bottom_mm" else np.nan
+        was, now = float(np.mean(one[both])), float(np.mean(other[both]))
+        yield What.MAP, band, was, now, now - was - half, now - was + half
 
 
 def bottom_difference(before: PastRun, after: PastRun) -> tuple[Floats, Floats] | None:
@@ -41,12 +43,6 @@ def bottom_difference(before: PastRun, after: PastRun) -> tuple[Floats, Floats] 
     with np.errstate(invalid="ignore"):
         clear = np.abs(difference) > np.maximum(NORMAL_95 * _spread(before, after), _LEAST)
     return difference, np.where(clear, difference, np.nan)
-
-
-def same_grid(before: PastRun, after: PastRun) -> bool:
-    """Whether both have maps, on the same cells."""
-    shapes = [next(iter(run.maps.values())).shape if run.maps else None for run in (before, after)]
-    return shapes[0] is not None and shapes[0] == shapes[1] and before.grid == after.grid
 
 
 def _spread(before: PastRun, after: PastRun) -> Floats:

@@ -1,11 +1,11 @@
 """The comparison: causes, maps, sums."""
 
-import numpy as np
 import pandas as pd
 import shapely
 
 from hardpan.compare.causes import find_causes
 from hardpan.compare.maps import bottom_difference, find_maps
+from hardpan.compare.pairing import paired
 from hardpan.compare.sums import find_sums
 from hardpan.core.errors import InputError
 from hardpan.records.comparison import CHANGE, Comparison, PastRun
@@ -34,17 +34,16 @@ def compare(before: PastRun, after: PastRun, *, currency: str) -> Comparison:
         for what, where, one, other in causes
     ]
     why = "; ".join(where for _, where, _, _ in causes)
-    for what, where, one, other, half in (*find_maps(before, after), *find_sums(before, after)):
-        change, known = other - one, half > 0
+    for what, where, one, other, low, high in (*find_maps(before, after), *find_sums(before, after)):
         rows.append(
             {
                 "what": str(what),
                 "where": where,
                 "before": one,
                 "after": other,
-                "change": change,
-                "low": change - half if known else np.nan,
-                "high": change + half if known else np.nan,
+                "change": other - one,
+                "low": low,
+                "high": high,
                 "cause": why,
             }
         )
@@ -54,6 +53,7 @@ def compare(before: PastRun, after: PastRun, *, currency: str) -> Comparison:
         after=after,
         rows=pd.DataFrame(rows, columns=list(CHANGE)),
         currency=currency,
+        paired=paired(before, after),
         difference=None if maps is None else maps[0],
         clear=None if maps is None else maps[1],
     )

@@ -6,11 +6,12 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from hardpan.compare.pairing import paired
 from hardpan.core.units import M2_PER_HA
 from hardpan.records.comparison import PastRun, What
 
-Change = tuple[What, str, float, float, float]
-"""Kind, where, before, after, and half the width of the 90 % interval of the change (0: exact)."""
+Change = tuple[What, str, float, float, float, float]
+"""Kind, where, before, after, and the ends of the 90 % interval of the change (NaN: exact)."""
 
 _MONEY, _WORK = ("cost", "benefit", "net return"), (("hours", "hours"), ("fuel", "litres"))
 _LEAST = {What.DEPTH: 0.005, What.MOVED: 0.005, What.MONEY: 0.005, What.WORK: 0.005}
@@ -20,8 +21,8 @@ _LEAST = {What.DEPTH: 0.005, What.MOVED: 0.005, What.MONEY: 0.005, What.WORK: 0.
 def find_sums(before: PastRun, after: PastRun) -> Iterator[Change]:
     """Every sum that differs.
 
-    The interval of a difference of money is as wide as if the two runs had no draw in common, which is too wide rather
-    than too narrow.
+    The interval of a difference of money is that of the differences draw by draw where the draws are paired; else it is
+    as wide as if the two runs had no draw in common, which is too wide rather than too narrow.
     """
     runs = (before, after)
     if None not in (before.insertions, after.insertions):
@@ -33,16 +34,22 @@ def find_sums(before: PastRun, after: PastRun) -> Iterator[Change]:
     yield from _told(What.MOVED, "all", 0.0, _moved_ha(before, after))
     totals = [run.tallies[run.tallies["zone"] == "total"].set_index("item") for run in runs]
     for item in _MONEY:
-        half = float(np.hypot(_half(totals[0], item), _half(totals[1], item)))
         one, other = (_amount(total, item, "amount") for total in totals)
-        yield from _told(What.MONEY, item, one, other, half)
+        if paired(before, after) and item in before.draws and item in after.draws:
+            low, high = np.quantile(after.draws[item] - before.draws[item], [0.05, 0.95])
+        else:
+            half = float(np.hypot(_half(totals[0], item), _half(totals[1], item)))
+            low, high = other - one - half, other - one + half
+        yield from _told(What.MONEY, item, one, other, ends=(float(low), float(high)))
     for item, where in _WORK:
         yield from _told(What.WORK, where, *(_amount(total, item, "quantity") for total in totals))
 
 
-def _told(what: What, where: str, before: float, after: float, half: float = 0.0) -> Iterator[Change]:
+def _told(
+    what: What, where: str, before: float, after: float, *, ends: tuple[float, float] = (np.nan, np.nan)
+) -> Iterator[Change]:
     if abs(after - before) > _LEAST.get(what, 0.0):
-        yield what, where, before, after, half
+        yield what, where, before, after, *ends
 
 
 def _amount(total: pd.DataFrame, item: str, column: str) -> float:

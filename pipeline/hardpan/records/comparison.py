@@ -51,6 +51,8 @@ class PastRun:
     """Band to values, (n_rows, n_cols); empty where no raster was written."""
     grid: tuple[float, float, float]
     """West edge, north edge and cell, m; NaN without a raster."""
+    draws: Mapping[str, Floats]
+    """Item of the money to its total in each draw; empty where no file says."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,5 +68,7 @@ class Comparison:
     """Of the later result's money."""
     difference: Floats | None
     """(n_rows, n_cols) of the pan's bottom, after less before, mm; None where the grids differ or are missing."""
+    paired: bool
+    """Ranges of money are those of the differences draw by draw."""
     clear: Floats | None
     """The same where it is beyond its own 90 % interval, NaN elsewhere."""

@@ -1,6 +1,7 @@
 """Results of earlier runs, read back from their folders."""
 
 import io
+import json
 from pathlib import Path
 
 import geopandas as gpd
@@ -12,6 +13,7 @@ import rasterio
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
+from hardpan.records.after import RECORD
 from hardpan.records.comparison import PastRun
 from hardpan.records.trail import MANIFEST
 from hardpan.survey import files, vectors
@@ -56,6 +58,7 @@ def read_result(folder: Path) -> PastRun:
         insertions=_insertions(folder / _LAYERS),
         maps=maps,
         grid=grid,
+        draws=_draws(folder / RECORD),
     )
 
 
@@ -71,6 +74,20 @@ def _maps(path: Path) -> tuple[dict[str, Floats], tuple[float, float, float]]:
     except rasterio.errors.RasterioError as err:
         raise InputError(what="the raster is damaged", where=str(path), do="run again") from err
     return dict(zip(names, bands, strict=True)), (float(place.c), float(place.f), float(place.a))
+
+
+def _draws(path: Path) -> dict[str, Floats]:
+    """Total of each item draw by draw; nothing where the run wrote none."""
+    if not path.is_file():
+        return {}
+    try:
+        totals = json.loads(path.read_text(encoding="utf-8")).get("totals", {})
+        return {
+            item: sum((np.array(total[part].split(), dtype=float) for part in ("shared", "own")), start=np.zeros(1))
+            for item, total in totals.items()
+        }
+    except (AttributeError, KeyError, ValueError) as err:
+        raise InputError(what=f"a file of the result was changed: {err}", where=str(path), do="run again") from err
 
 
 def _insertions(path: Path) -> int | None:

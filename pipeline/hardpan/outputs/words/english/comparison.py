@@ -53,6 +53,15 @@ PLACES = {
 }
 """Maps whose means are compared, and sums whose name in the table is a unit."""
 
+PAIRED = (
+    "Ranges of money are those of the difference draw by draw: both runs met the same readings and the same chance."
+)
+APART = (
+    "Ranges of money are as wide as if the two runs had nothing in common: as far as they share readings and draws, "
+    "the true ranges are narrower."
+)
+"""How wide the ranges of money are."""
+
 _MOST_CAUSES = 3
 """Named in the headline."""
 
@@ -128,8 +137,8 @@ class EnglishComparison:
         told = [
             "Where several things were put in differently, the changes are those of all of them together: run once for "
             "each to tell them apart.",
-            "Ranges are as wide as if the two runs had nothing in common: as far as they share readings and draws, the "
-            "true ranges are narrower.",
+            PAIRED if found.paired else APART,
+            "The range of the map's change is as wide as if the two maps had nothing in common.",
         ]
         if found.difference is None:
             told.append("The two maps are not on one grid, or one was not written: they are not compared cell by cell.")
