@@ -297,8 +297,9 @@ def _moist_mm(judged: pd.DataFrame, ground: Ground, catalog: Catalog, season: Se
         moist_depth_mm(
             season,
             catalog.available_water[soil.water_texture],
+            catalog.soil_water.get(name),
             repellent=is_repellent(catalog.rules, judged, row),
         )[0]
-        for row, soil in enumerate(ground.soils)
+        for row, (name, soil) in enumerate(zip(ground.soil_names, ground.soils, strict=True))
     ]
     return np.asarray(np.nan_to_num(np.array(depths), nan=np.inf))

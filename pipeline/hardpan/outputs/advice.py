@@ -18,7 +18,7 @@ def first_cautions(plan: Plan, words: Words) -> list[str]:
     verdict = plan.moisture["verdict"]
     if plan.too_wet:
         told.append(say("too_wet"))
-    if dry := plan.moisture.loc[~ripped & (verdict == Verdict.WAIT), "zone"].tolist():
+    if dry := plan.moisture.loc[~ripped & (verdict.isin([Verdict.WAIT, Verdict.TOO_DRY])), "zone"].tolist():
         told.append(f"{say('too_dry')} {words.page.zones(dry)}.")
     if (ripped & (verdict == Verdict.UNKNOWN)).any():
         told.append(say("moisture_unknown"))
@@ -31,7 +31,7 @@ def plan_advice(
     """What the plan says of moisture and set-up where it rips, each sentence once with its zones."""
     ripped = set(zones.loc[zones["depth_mm"] > 0, "zone"])
     wet = moisture[moisture["zone"].isin(ripped)]
-    told = [line for _, rows in wet.groupby("verdict", sort=False) for line in _moisture(rows, words)]
+    told = [line for _, rows in wet.groupby(["verdict", "known"], sort=False) for line in _moisture(rows, words)]
     met = [one for one in conditions if one.zone in ripped and one.met is Met.YES]
     return told + _advice(met, catalog, words)
 

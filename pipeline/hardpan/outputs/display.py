@@ -42,7 +42,7 @@ def hold_back(plan: Plan, settings: OutputSettings) -> tuple[OutputSettings, Iss
     if not settings.force:
         kept = tuple(one for one in settings.formats if one not in files)
         settings = settings.model_copy(update={"formats": kept})
-        done = "not written: wait until it has dried and run again without season.too_wet, or force it (run --force)"
+        done = "not written: wait until it has dried and run again, or force it (run --force)"
     what = f"the soil is too wet to rip, and {named} would have it ripped"
     return settings, (Issue(outcome=Outcome.WARN, stage="outputs", code="too-wet", what=what, done=done),)
 

@@ -37,6 +37,7 @@ from hardpan.records.quantity import Quantity
 from hardpan.records.reasons import Pull
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.ways import Tried
+from hardpan.records.weather import SoilWater
 from hardpan.records.zones import Zones
 
 SETTING_ROUNDS = 4
@@ -85,6 +86,10 @@ class Context:
         """Plant-available water of the zone of a row, None for exclusions."""
         soil = self.catalog.soils.get(str(self.table["soil_type"].iloc[row]))
         return None if soil is None else self.catalog.available_water[soil.water_texture]
+
+    def soil_water(self, row: int) -> SoilWater | None:
+        """What the season's weather says of the soil of the zone of a row, None where there is none."""
+        return self.catalog.soil_water.get(str(self.table["soil_type"].iloc[row]))
 
     def main_soil(self, row: int) -> int:
         """Soil type, its code, of the node that most of the zone of a row lies on."""
@@ -260,7 +265,9 @@ def moist_to_mm(context: Context) -> Floats:
     depths = np.full(len(context.table), np.nan)
     for row in range(len(depths)):
         if (water := context.water(row)) is not None:
-            depths[row], _ = moist_depth_mm(context.season, water, repellent=context.repellent(row))
+            depths[row], _ = moist_depth_mm(
+                context.season, water, context.soil_water(row), repellent=context.repellent(row)
+            )
     return depths
 
 

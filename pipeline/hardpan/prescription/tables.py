@@ -27,7 +27,9 @@ def moisture_table(context: Context, plan: gpd.GeoDataFrame, reasons: Sequence[R
     rows = []
     for row, (zone, reason) in enumerate(zip(plan.itertuples(), reasons, strict=True)):
         depth_mm = zone.depth_mm or _awaited_mm(reason)
-        window = moisture_window(depth_mm, context.season, context.water(row), repellent=context.repellent(row))
+        window = moisture_window(
+            depth_mm, context.season, context.water(row), context.soil_water(row), repellent=context.repellent(row)
+        )
         rows.append({"zone": zone.zone, "depth_mm": depth_mm, **asdict(window), "rain_mm": rain})
     return pd.DataFrame(rows)
 

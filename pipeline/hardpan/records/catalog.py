@@ -10,6 +10,7 @@ from hardpan.records.quantity import Quantity
 from hardpan.records.response import Response
 from hardpan.records.rules import Lab, Rule
 from hardpan.records.soils import SoilType
+from hardpan.records.weather import Balance, SoilWater
 
 
 class Source(Settings):
@@ -55,6 +56,9 @@ class Catalog(Settings):
     """Names of the crops of the seasons after ripping in turn, the next one first."""
     available_water: Mapping[str, Quantity]
     """Plant-available water by texture, mm/cm."""
+    balance: Balance
+    soil_water: Mapping[str, SoilWater] = {}
+    """What the season's weather says of each soil type; empty where there is none."""
     references: Mapping[str, Source]
     replaced: tuple[Replaced, ...] = ()
     """Shipped numbers that the user replaced, by key."""

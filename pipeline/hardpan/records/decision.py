@@ -1,9 +1,10 @@
 """Settings of the decision, which more than one room reads: machine, prescription, season ahead and last ripping."""
 
 from collections.abc import Mapping
+from datetime import date
 from typing import Literal
 
-from hardpan.core.settings import Settings, setting
+from hardpan.core.settings import InputPath, Settings, setting
 
 
 class MachineSettings(Settings):
@@ -91,6 +92,16 @@ class SeasonSettings(Settings):
     rain_since_dry_mm: float | None = setting(None, says="Rain since the profile was dry", unit="mm", ge=0)
     too_wet: bool | None = setting(
         None, says="Hand test at working depth says too wet: told, and no file for the display is written"
+    )
+    weather: InputPath | None = setting(
+        None, says="Table of daily weather (date, rain_mm, et0_mm), for how deep the soil is moist where nobody dug"
+    )
+    day: date | None = setting(None, says="Day of the plan; the last day of the weather when left out")
+    dry_on: date | None = setting(
+        None, says="Last day on which the soil was dry throughout (harvest of a crop that emptied it)"
+    )
+    elevation_m: float = setting(
+        0.0, says="Height above the sea, for evaporation from temperature and wind", unit="m", ge=-500, le=6000
     )
     cover_pct: float | None = setting(
         None, says="Ground cover left after the pass", unit="%", told_only=True, ge=0, le=100

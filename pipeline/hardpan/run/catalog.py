@@ -14,6 +14,7 @@ from hardpan.records.quantity import Quantity
 from hardpan.records.response import Response
 from hardpan.records.rules import Lab, Rule
 from hardpan.records.soils import SoilType
+from hardpan.records.weather import Balance
 from hardpan.run.config import PaddockConfig, PriceSettings
 from hardpan.run.own_tables import own_tables, place
 from hardpan.run.shipped_tables import Table, pick, read_table, tables_with
@@ -63,6 +64,7 @@ def read_catalog(config: PaddockConfig) -> Catalog:
         available_water={
             name: parse(Quantity, entry, file=place(config, "water")) for name, entry in own["water"].items()
         },
+        balance=parse(Balance, own["balance"], file=place(config, "balance")),
         references={
             key: parse(Source, entry, file=f"references.toml [{key}]")
             for key, entry in read_table("references").items()

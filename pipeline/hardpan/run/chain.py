@@ -25,10 +25,11 @@ from hardpan.run.free_memory import held_bytes, memory_of
 from hardpan.run.manifest import Clock, trail_of
 from hardpan.run.projection import check_memory
 from hardpan.run.questions import questions
+from hardpan.season.stage import balance_weather
 from hardpan.sites.stage import plan_infill
 from hardpan.strips.stage import lay_strips
 from hardpan.surfaces.stage import check_mappable, map_pan
-from hardpan.survey.stage import read_access, read_survey
+from hardpan.survey.stage import read_access, read_daily, read_survey
 from hardpan.zones.stage import check_ground, draw_zones
 
 
@@ -129,6 +130,7 @@ def prepare(config: Config, clock: Clock, allotment: Allotment = WHOLE_MACHINE) 
             catalog = read_catalog(config)
             survey, pan = read_inputs(config, catalog, memory)
             access, survey = read_access(config.sites, survey)
+            catalog, survey = _with_weather(config, catalog, survey)
         except HardpanError as err:
             raise all_faults(err, config) from err
         faults = Faults()
@@ -147,6 +149,18 @@ def prepare(config: Config, clock: Clock, allotment: Allotment = WHOLE_MACHINE) 
         ready = Prepared(catalog=catalog, survey=survey, pan=pan, rates=rates, access=access)
         check_memory(ready, _within(config, allotment), replace(memory, held_bytes=held_bytes()))
     return ready
+
+
+def _with_weather(config: Config, catalog: Catalog, survey: Survey) -> tuple[Catalog, Survey]:
+    """Catalog with what the season's weather says of each soil type, and the survey with what was noted of it."""
+    if config.season.weather is None:
+        return catalog, survey
+    weather, survey = read_daily(config.season.weather, survey)
+    water = balance_weather(weather, config.season, catalog, survey.soil_types)
+    return (
+        catalog.model_copy(update={"soil_water": water.soils}),
+        replace(survey, issues=(*survey.issues, *water.issues)),
+    )
 
 
 def read_inputs(config: Config, catalog: Catalog, memory: Memory = UNLIMITED) -> tuple[Survey, PanFeatures]:

@@ -72,6 +72,7 @@ class PriceSettings(Settings):
 class NumberSettings(Settings):
     """The `[numbers]` table: a user's own numbers in place of shipped ones, by the names of file, entry and key."""
 
+    balance: Mapping[str, Any] = setting({}, says="Daily water balance, e.g. bare.weeds = 0.1")
     crops: Mapping[str, Any] = setting({}, says="Crops, e.g. canola.gain_factor = 0.4")
     effort: Mapping[str, Any] = setting({}, says="Draft, power, fuel and time, e.g. slip.track = 0.06")
     lab: Mapping[str, Any] = setting({}, says="How sure the measurements of cores are, e.g. error.esp_pct = 2")

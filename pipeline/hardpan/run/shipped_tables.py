@@ -18,7 +18,7 @@ Table: TypeAlias = Mapping[str, Any]
 Tables: TypeAlias = dict[str, dict[str, Any]]
 """Content of the files of `configs/`, by the name of the file."""
 
-FLAT = ("effort", "lab", "prices", "response", "usual", "water")
+FLAT = ("balance", "effort", "lab", "prices", "response", "usual", "water")
 """Tables that are one entry; the others have one entry a name."""
 
 

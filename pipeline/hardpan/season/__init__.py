@@ -1,1 +1,1 @@
-"""Weather and paddocks in; when the soil is fit, and which paddock is ripped when, out."""
+"""Weather and paddocks in; how wet the soil is, and which paddock is ripped when, out."""

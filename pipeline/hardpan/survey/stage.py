@@ -20,6 +20,7 @@ from hardpan.records.frame import Frame
 from hardpan.records.soils import SoilType
 from hardpan.records.survey import Paddock, Survey
 from hardpan.records.trial import TrialInputs, TrialSettings
+from hardpan.records.weather import DailyTable
 from hardpan.spatial.cells import centres_inside
 from hardpan.spatial.geodesy import hectares
 from hardpan.survey import geodesy
@@ -32,6 +33,7 @@ from hardpan.survey.inputs.harvest import read_harvest
 from hardpan.survey.inputs.marks import read_marks
 from hardpan.survey.inputs.paddock import open_exclusions, read_boundary, read_exclusions
 from hardpan.survey.inputs.strips import read_strips
+from hardpan.survey.inputs.weather import read_weather
 from hardpan.survey.land import Land
 from hardpan.survey.notes import Log
 from hardpan.survey.profiles import no_profiles
@@ -177,6 +179,27 @@ def read_access(settings: AccessSettings, survey: Survey) -> tuple[Access, Surve
         issues=(*survey.issues, *log.issues),
     )
     return access, told
+
+
+def read_daily(path: Path, survey: Survey) -> tuple[DailyTable, Survey]:
+    """Daily weather at the paddock, and the survey with what was noted of it.
+
+    Raises
+    ------
+    InputError
+        The file cannot be used as it is; `AmbiguousInputError` where the unit of a column is not known.
+    """
+    log = Log()
+    weather = read_weather(path, log)
+    _, south, _, north = geodesy.degrees_bounds(
+        survey.paddock.boundary.union_all().bounds, survey.crs, "paddock.boundary"
+    )
+    told = replace(
+        survey,
+        digests=pd.Series({**survey.digests, **log.digests}, dtype=object).sort_index(),
+        issues=(*survey.issues, *log.issues),
+    )
+    return replace(weather, latitude_deg=(south + north) / 2.0), told
 
 
 def read_again(probes: ProbeSettings, earlier: Earlier, column: str) -> Reprobed:

@@ -63,11 +63,16 @@ SEEN = {
 }
 """What an insertion says of the pan."""
 
-UNKNOWN = {
+NO_DEPTH = {
+    Known.NOT_RIPPED: "nothing is ripped here, so there is nothing to wait for",
+    Known.HAND_TEST: "the hand test at working depth says too wet: it would smear; let it dry",
+    Known.PERCHED: "by the weather water stands on the clay: let it drain, then roll soil from the working depth",
+    Known.OPEN: "the weather given leaves open how wet the soil was at first, or what fell on days it lacks: dig to "
+    "the working depth and roll the soil between the hands",
     Known.NOT_GIVEN: "no moisture was given: dig to the working depth and roll the soil between the hands",
     Known.REPELLENT: "rain wets a repellent topsoil unevenly: dig to the working depth in several places",
 }
-"""Why it is not known how deep the soil is moist."""
+"""What is said where it is not known, or not asked, how deep the soil is moist."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,21 +164,24 @@ class EnglishGround:
     def moisture(self, row: Mapping[str, object]) -> str:
         """Why the verdict on moisture is what it is; `row` of `Plan.moisture`."""
         verdict, known = Verdict(str(row["verdict"])), Known(str(row["known"]))
-        if verdict is Verdict.NOT_RIPPED:
-            return "nothing is ripped here, so there is nothing to wait for"
-        if verdict is Verdict.TOO_WET:
-            return "the hand test at working depth says too wet: it would smear; let it dry"
-        if verdict is Verdict.UNKNOWN:
-            return UNKNOWN[known]
+        if known in NO_DEPTH:
+            return NO_DEPTH[known]
         number = {name: float(row[name]) for name in ("depth_mm", "moist_depth_mm", "rain_needed_mm", "rain_mm")}  # type: ignore[arg-type]
         how = "dug or probed"
         if known is Known.RAIN:
             rain = self.units.write(number["rain_mm"], Measure.RAIN, None)
             how = f"reckoned from {rain} of rain without evaporation, so at best"
+        if known in {Known.WEATHER, Known.DRAINING}:
+            how = "reckoned from daily rain and evaporation"
         moist = f"moist to {self.units.depth(number['moist_depth_mm'])} ({how})"
+        if known is Known.DRAINING:
+            return f"{moist}; water still moves through it: let it drain"
         if verdict is Verdict.READY:
             return f"{moist}; still roll soil from the working depth: a {self.units.thread(3)} roll means too wet"
         more = f"about {self.units.rain(number['rain_needed_mm'])} more rain, more where it dries"
+        if verdict is Verdict.TOO_DRY:
+            moist = f"no rain is left below the surface ({how})"
+            return f"{moist}; {more} to be moist to {self.units.depth(number['depth_mm'])}"
         dry = "dry soil below pulls harder and comes up in clods"
         return f"{moist} of {self.units.depth(number['depth_mm'])}: {more}; {dry}"
 

@@ -1,0 +1,87 @@
+"""What the water balance needs: evaporation of each day, and soil types as it has them."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from hardpan.core.arrays import Floats
+from hardpan.core.errors import InputError, SettingsError
+from hardpan.records.catalog import Catalog
+from hardpan.records.weather import DailyTable, Reference
+from hardpan.season.reference import extraterrestrial_mj, hargreaves_mm, penman_monteith_mm, saturation_kpa
+from hardpan.season.water import Profile, total_evaporable_mm
+
+CLAY = "clay loam"
+"""Row of `water.toml`, and of balance.toml, of the clay below sand."""
+
+
+def reference_mm(weather: DailyTable, catalog: Catalog, *, elevation_m: float) -> tuple[Floats, Reference]:
+    """Reference evapotranspiration of each day, mm, NaN where the file lacks it, and where it comes from.
+
+    As given; else by Penman-Monteith where temperature, humidity, wind and radiation are there; else from a pan; else
+    by Hargreaves from temperature.
+
+    Raises
+    ------
+    InputError
+        The file has none of these.
+    """
+    has = weather.table.notna().any()
+    column = {str(name): weather.table[name].to_numpy(float) for name in weather.table}
+    if has["et0_mm"]:
+        return column["et0_mm"], Reference.GIVEN
+    above_mj = extraterrestrial_mj(
+        pd.DatetimeIndex(weather.table.index).day_of_year.to_numpy(float), weather.latitude_deg
+    )
+    low_c, high_c = column["low_c"], column["high_c"]
+    if has[["low_c", "high_c", "humidity_pct", "wind_ms", "solar_mj"]].all():
+        vapour = column["humidity_pct"] / 100.0 * (saturation_kpa(low_c) + saturation_kpa(high_c)) / 2.0
+        et0_mm = penman_monteith_mm(
+            low_c=low_c, high_c=high_c, vapour_kpa=vapour, wind_ms=column["wind_ms"], solar_mj=column["solar_mj"],
+            above_mj=above_mj, elevation_m=elevation_m,
+        )  # fmt: skip
+        return et0_mm, Reference.PENMAN_MONTEITH
+    if has["pan_mm"]:
+        return column["pan_mm"] * catalog.balance.bare.pan_coefficient.value, Reference.PAN
+    if has[["low_c", "high_c"]].all():
+        return hargreaves_mm(low_c, high_c, above_mj), Reference.HARGREAVES
+    raise InputError(
+        what="has rain but no evaporation", where=weather.file, right="a column et0_mm, pan_mm, or tmin_c and tmax_c"
+    )
+
+
+def profile_of(catalog: Catalog, soil_types: Sequence[str]) -> Profile:
+    """Soil types as the balance has them.
+
+    Raises
+    ------
+    SettingsError
+        A texture has no row in balance.toml.
+    """
+    soils, balance, water = [catalog.soils[name] for name in soil_types], catalog.balance, catalog.available_water
+    for soil in soils:
+        if soil.water_texture not in balance.surface:
+            raise SettingsError(
+                what=f"no row of texture {soil.water_texture!r}", where="balance.toml [surface]",
+                right=", ".join(balance.surface),
+            )  # fmt: skip
+    layers, bare = [balance.surface[soil.water_texture] for soil in soils], balance.bare
+    capacity = np.array([layer.field_capacity.value for layer in layers])
+    wilting = np.array([layer.wilting_point.value for layer in layers])
+    return Profile(
+        total_mm=total_evaporable_mm(capacity, wilting, bare.depth.value),
+        readily_mm=np.array([layer.readily_evaporable.value for layer in layers]),
+        surface_mm=bare.depth.value,
+        above=np.array([water[soil.water_texture].value / 10.0 for soil in soils]),
+        clay_mm=np.array([np.inf if soil.clay_depth is None else soil.clay_depth.value for soil in soils]),
+        clay=np.full(len(soils), water[CLAY].value / 10.0),
+        reach_mm=bare.reach.value,
+        drains_days=np.array([layer.drains.value for layer in layers]),
+        clay_drains_days=balance.surface[CLAY].drains.value,
+        most=bare.most_evaporation.value,
+        weeds=bare.weeds.value,
+        depletion=bare.depletion.value,
+        ignored=bare.ignored_rain.value,
+        moist_share=bare.moist_share.value,
+    )
