@@ -3,10 +3,12 @@
 from itertools import product
 
 import numpy as np
+import pandas as pd
 import pytest
 
-from hardpan.records.after import Change, Judged, Mean, Opened, Position, VerdictSettings
-from hardpan.verify.judging import judge, more_insertions, state_of
+from builders.decision import shipped_catalog
+from hardpan.records.after import Change, Judged, Mean, Opened, Position, Remedy, VerdictSettings
+from hardpan.verify.judging import judge, more_insertions, remedies_of, state_of
 
 LIMITS = VerdictSettings()
 LINE, MIDWAY = Position.LINE, Position.MIDWAY
@@ -59,3 +61,23 @@ def test_more_insertions_are_asked_for_where_they_would_tell():
     open_line = {LINE: mean(1.0, 0.1), MIDWAY: mean(0.7, 0.3, sd=0.25)}
     assert 2 <= more_insertions(open_line, LIMITS) <= 22
     assert more_insertions({LINE: mean(1.0, 0.1), MIDWAY: mean(1.0, 0.1)}, LIMITS) == 0
+
+
+@pytest.mark.parametrize(
+    ("setup", "spacing_mm", "expected"),
+    [
+        ("plain", 600.0, (Remedy.CLOSER, Remedy.WINGS, Remedy.LEADING)),
+        ("winged", 600.0, (Remedy.CLOSER, Remedy.LEADING)),
+        ("leading", 600.0, (Remedy.CLOSER,)),
+        ("leading", 200.0, ()),
+    ],
+)
+def test_what_is_fitted_already_is_no_remedy(setup, spacing_mm, expected):
+    zone = pd.Series({"setup": setup, "spacing_mm": spacing_mm, "foot_mm": 250.0})
+    assert remedies_of(zone, shipped_catalog().setups) == expected
+
+
+def test_a_ripper_without_wings_is_not_told_to_fit_them():
+    zone = pd.Series({"setup": "plain", "spacing_mm": 900.0, "foot_mm": 80.0})
+    only = {name: one for name, one in shipped_catalog().setups.items() if name == "plain"}
+    assert remedies_of(zone, only) == (Remedy.CLOSER,)

@@ -55,7 +55,7 @@ class Change(StrEnum):
 
     KEEP = "keep"
     RIDGE = "ridge"
-    """Ridges stay between tines: closer spacing, wings or leading tines."""
+    """Ridges stay between tines: one of the remedies, or deeper."""
     PLANNED_RIDGE = "planned ridge"
     """Ridges stay where the plan leaves them: they reach above the pan."""
     DEEPER = "deeper"
@@ -69,6 +69,14 @@ class Change(StrEnum):
     MORE = "probe more"
     NO_PAN = "no pan"
     """Nothing there had to be broken."""
+
+
+class Remedy(StrEnum):
+    """What opens ridges between the tines and is not fitted yet."""
+
+    CLOSER = "closer tines"
+    WINGS = "wings"
+    LEADING = "shallow leading tines"
 
 
 class VerdictSettings(Settings):
@@ -157,6 +165,8 @@ class ZoneFound:
     """Share of the whole pan's excess resistance that is broken over that width."""
     planned_share: float
     """The same as the plan expected it."""
+    remedies: tuple[Remedy, ...]
+    """What the zone's own set-up lacks against ridges and the ripper can be fitted with."""
     insertions: int
     more: int
     """Insertions at each open position that would probably settle it; 0 where it is settled or more do not help."""

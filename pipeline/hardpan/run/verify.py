@@ -63,7 +63,7 @@ def verify_run(run: Path, after: After, clock: Clock) -> VerifyRun:
         again = read_again(after.probes, earlier, after.position)
         log = None if after.applied is None else read_log(after.applied, earlier)
     with clock.stage("verify"):
-        found = verify_pass(earlier, again, after.verdict)
+        found = verify_pass(earlier, again, after.verdict, catalog.setups)
         applied = None if log is None else compare_with_plan(earlier, log, level=after.verdict.level)
     digests = again.digests if log is None else pd.concat([again.digests, log.digests])
     return VerifyRun(

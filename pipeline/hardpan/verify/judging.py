@@ -3,8 +3,10 @@
 from collections.abc import Mapping
 
 import numpy as np
+import pandas as pd
 
-from hardpan.records.after import Change, Judged, Mean, Opened, Position, VerdictSettings
+from hardpan.records.after import Change, Judged, Mean, Opened, Position, Remedy, VerdictSettings
+from hardpan.records.machines import SetUp
 
 _WIDE = 0.85
 """Share opened above which a position is not called half open."""
@@ -51,6 +53,24 @@ def _missing(line: Opened, midway: Opened) -> Change:
     if midway is Opened.MISSING:
         return Change.MIDWAY
     return Change.LINE if line is Opened.MISSING else Change.MORE
+
+
+def remedies_of(zone: pd.Series, setups: Mapping[str, SetUp]) -> tuple[Remedy, ...]:
+    """What opens ridges in a zone and is not fitted there: feet further apart than they are wide can stand closer.
+
+    Parameters
+    ----------
+    zone : Series
+        Row of `Earlier.zones`.
+    setups : Mapping[str, SetUp]
+        What the ripper can be fitted with.
+    """
+    own, some = setups.get(str(zone["setup"])), setups.values()
+    closer = float(zone["spacing_mm"]) > float(zone["foot_mm"])
+    wings = own is not None and own.draft_row != "winged" and any(one.draft_row == "winged" for one in some)
+    leading = own is not None and own.leading_depth_share is None and any(one.leading_depth_share for one in some)
+    given = {Remedy.CLOSER: closer, Remedy.WINGS: wings, Remedy.LEADING: leading}
+    return tuple(remedy for remedy, offered in given.items() if offered)
 
 
 def more_insertions(opened: Mapping[Position, Mean], limits: VerdictSettings) -> int:

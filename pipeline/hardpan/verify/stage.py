@@ -2,6 +2,7 @@
 
 import logging
 from collections.abc import Hashable, Mapping
+from types import MappingProxyType
 
 import geopandas as gpd
 import numpy as np
@@ -17,12 +18,14 @@ from hardpan.records.after import (
     Mean,
     Opened,
     Position,
+    Remedy,
     Reprobed,
     VerdictSettings,
     ZoneFound,
 )
 from hardpan.records.issues import Issue, Outcome
-from hardpan.verify.judging import judge, more_insertions, state_of
+from hardpan.records.machines import SetUp
+from hardpan.verify.judging import judge, more_insertions, remedies_of, state_of
 from hardpan.verify.moisture import Factor, factor_of
 from hardpan.verify.opening import (
     RIPPED,
@@ -45,8 +48,15 @@ LEAST_BEFORE = 3
 logger = logging.getLogger(__name__)
 
 
-def verify_pass(earlier: Earlier, again: Reprobed, limits: VerdictSettings) -> Found:
+def verify_pass(
+    earlier: Earlier, again: Reprobed, limits: VerdictSettings, setups: Mapping[str, SetUp] = MappingProxyType({})
+) -> Found:
     """Verdict on each ripped zone.
+
+    Parameters
+    ----------
+    setups : Mapping[str, SetUp]
+        What the ripper can be fitted with.
 
     Raises
     ------
@@ -73,7 +83,7 @@ def verify_pass(earlier: Earlier, again: Reprobed, limits: VerdictSettings) -> F
             zone=zone, ripped=ripped, unripped=unripped, factor=factor, threshold_kpa=earlier.threshold_kpa,
             correlated=_correlated(earlier), level=limits.level,
         )  # fmt: skip
-        judged, told = _zone(scene, limits)
+        judged, told = _zone(scene, limits, remedies_of(zone, setups))
         found.append(judged)
         rows.append(told)
     logger.info("%s", ", ".join(f"zone {one.zone}: {one.verdict}" for one in found))
@@ -145,7 +155,7 @@ def _factor(
     return Factor(value=1.0, low=1.0, high=1.0, controls=0), Change.KEEP
 
 
-def _zone(scene: Scene, limits: VerdictSettings) -> tuple[ZoneFound, pd.DataFrame]:
+def _zone(scene: Scene, limits: VerdictSettings, remedies: tuple[Remedy, ...]) -> tuple[ZoneFound, pd.DataFrame]:
     zone, expected = scene.zone, expected_mm(scene.zone)
     opened: dict[Position, Mean] = {}
     reached: dict[Position, Mean] = {}
@@ -176,6 +186,7 @@ def _zone(scene: Scene, limits: VerdictSettings) -> tuple[ZoneFound, pd.DataFram
         across=across(opened),
         broken=across(whole),
         planned_share=float(zone["loosened_share"]),
+        remedies=remedies,
         insertions=len(scene.ripped.about),
         more=more_insertions(opened, limits) if change is Change.MORE else 0,
     )
@@ -206,6 +217,7 @@ def _untold(zone: pd.Series, ripped: Gridded, change: Change) -> ZoneFound:
         across=None,
         broken=None,
         planned_share=float(zone["loosened_share"]),
+        remedies=(),
         insertions=len(ripped.about),
         more=0,
     )

@@ -12,8 +12,8 @@ from builders.after import Pass, simulate
 from builders.decision import shipped_catalog
 from builders.pages import Seen
 from hardpan.core.errors import HardpanError
-from hardpan.outputs.verify.stage import headlines, write_verify
-from hardpan.records.after import VerdictSettings, VerifyRun
+from hardpan.outputs.verify.stage import headlines, verify_words, write_verify
+from hardpan.records.after import Change, Remedy, VerdictSettings, VerifyRun
 from hardpan.records.trail import Trail
 from hardpan.verify.stage import verify_pass
 
@@ -94,6 +94,23 @@ def test_the_headline_names_every_zone_and_what_comes_first():
         "The pan: not reached in zone 1. First: zone 1, hardly anything was loosened: check depth and points, wait for "
         "moisture, and rip again."
     )
+
+
+@pytest.mark.parametrize(
+    ("remedies", "says"),
+    [
+        ((Remedy.CLOSER, Remedy.LEADING), "set them closer, fit shallow leading tines or go deeper."),
+        ((Remedy.CLOSER,), "set them closer or go deeper."),
+        ((), ": go deeper."),
+    ],
+)
+def test_against_ridges_only_what_is_not_fitted_is_advised(remedies, says):
+    run = run_of(truth="ridges")
+    words, (zone,) = verify_words(run).after, run.found.zones
+    assert words.advice(replace(zone, remedies=remedies)).endswith(says)
+    planned = words.advice(replace(zone, remedies=remedies, change=Change.PLANNED_RIDGE))
+    assert ("shallow leading tines" in planned) == (Remedy.LEADING in remedies)
+    assert "wings" not in planned
 
 
 def test_what_nobody_can_tell_is_an_empty_cell(tmp_path):

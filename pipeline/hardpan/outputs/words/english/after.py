@@ -7,7 +7,7 @@ import numpy as np
 
 from hardpan.core.said import Measure
 from hardpan.outputs.words.units import MISSING, Units
-from hardpan.records.after import Change, Found, Judged, Mean, Position, ZoneFound
+from hardpan.records.after import Change, Found, Judged, Mean, Position, Remedy, ZoneFound
 
 LABELS = {
     "head": "After the rip:",
@@ -56,6 +56,17 @@ _VERDICTS = {
 _TOLD = {Judged.PARTLY: "partly broken", Judged.CANNOT_TELL: "nobody can tell"}
 """Verdicts as a sentence has them, where they are not its words already."""
 
+_REMEDIES = {
+    Remedy.CLOSER: "set them closer",
+    Remedy.WINGS: "fit wings",
+    Remedy.LEADING: "fit shallow leading tines",
+}
+_THINGS = {
+    Remedy.CLOSER: "closer tines",
+    Remedy.WINGS: "wings",
+    Remedy.LEADING: "shallow leading tines",
+}
+
 _URGENT = (
     Change.AGAIN, Change.DEEPER, Change.RIDGE, Change.CONTROLS, Change.MOISTURE, Change.MIDWAY, Change.LINE,
     Change.MORE,
@@ -102,10 +113,14 @@ class EnglishAfter:
         seen = "" if midway is None else f" (loose to {self.depth(midway.value)} midway)"
         return {
             Change.KEEP: "Keep depth, spacing and speed.",
-            Change.RIDGE: f"Ridges of pan stay between the tines{seen}: set them closer, fit wings or shallow leading "
-            "tines, or go deeper.",
-            Change.PLANNED_RIDGE: "As planned: broken below the tines, with ridges of pan between them. Only closer "
-            "tines, wings or shallow leading tines would open those.",
+            Change.RIDGE: f"Ridges of pan stay between the tines{seen}: "
+            f"{_either([*(_REMEDIES[remedy] for remedy in one.remedies), 'go deeper'])}.",
+            Change.PLANNED_RIDGE: "As planned: broken below the tines, with ridges of pan between them. "
+            + (
+                f"Only {_either([_THINGS[remedy] for remedy in one.remedies])} would open those."
+                if one.remedies
+                else "Nothing more that the ripper can be fitted with would open those."
+            ),
             Change.DEEPER: f"The tines fell {self.depth(short_mm)} short of the plan: check what depth they hold at "
             "speed, and slow down or take tines off if the tractor cannot hold it.",
             Change.AGAIN: "Hardly anything was loosened: check depth and points, wait for moisture, and rip again.",
@@ -172,6 +187,11 @@ def _listed(zones: Sequence[int]) -> str:
 
 def _s(zones: Sequence[int]) -> str:
     return "s" if len(zones) > 1 else ""
+
+
+def _either(things: Sequence[str]) -> str:
+    """Things in a row with "or" before the last."""
+    return things[0] if len(things) == 1 else f"{', '.join(things[:-1])} or {things[-1]}"
 
 
 def _lower(text: str) -> str:
