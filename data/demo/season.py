@@ -1,8 +1,8 @@
 """The invented season after the pass: insertions beside the tines and on unripped ground.
 
 `python data/demo/season.py RESULT` writes after.csv beside this file, from the plan in the folder that `hardpan run`
-wrote for demo.toml: worked as planned but for one zone, in which the tines ran shallow. It writes yield.csv too, the
-harvest of the check strips (`harvest.py`).
+wrote for demo.toml: worked as planned but for one zone, in which the tines ran shallow. It writes applied.zip too, the
+machine's log of that pass (`machine_log.py`), and yield.csv, the harvest of the check strips (`harvest.py`).
 """
 
 import json
@@ -10,13 +10,14 @@ import sys
 from pathlib import Path
 
 import harvest
+import machine_log
 import numpy as np
 import pandas as pd
 import pyproj
 import shapely
 from generate import CRS, DEPTHS_MM, HERE, profile_kpa, truth_at
 
-SEED = 20262
+SEED, LOG_SEED = 20262, 20264
 SITES, CONTROLS = 5, 3
 """Sites in each ripped zone, and on unripped ground beside it."""
 DRYNESS = 0.85
@@ -99,6 +100,9 @@ def main(result: Path, folder: Path = HERE) -> None:
     record = json.loads((result / "record.json").read_text(encoding="utf-8"))
     table = insertions(record, np.random.default_rng(SEED))
     table.to_csv(folder / "after.csv", index=False, lineterminator="\n")
+    last = max(zone["zone"] for zone in record["zones"] if zone["depth_mm"] > 0)
+    log = machine_log.task_data(record["zones"], {last: SHALLOW_MM}, np.random.default_rng(LOG_SEED))
+    (folder / "applied.zip").write_bytes(log)
     harvest.points(result).to_csv(folder / "yield.csv", index=False, lineterminator="\n")
 
 

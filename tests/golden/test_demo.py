@@ -203,11 +203,18 @@ def test_a_card_for_us_operators_has_no_metric_unit(us):
 
 def test_the_season_after_finds_the_zone_that_was_worked_too_shallow(demo):
     """The season is made for the plan of the demo: `python data/demo/season.py RESULT` renews it with the plan."""
-    zones = verify_run(demo[1], read_after(shipped("demo") / "after.toml"), Clock(now=NOW)).found.zones
-    planned = demo[0].plan.zones.set_index("zone")["depth_mm"]
+    found = verify_run(demo[1], read_after(shipped("demo") / "after.toml"), Clock(now=NOW))
+    zones, planned = found.found.zones, demo[0].plan.zones.set_index("zone")["depth_mm"]
     short = {zone.zone: planned[zone.zone] - zone.reached["line"].value for zone in zones}
     assert short.pop(max(short)) == pytest.approx(season.SHALLOW_MM, abs=25)
     assert all(abs(mm) < 25 for mm in short.values())
+    logged = found.applied.zones.set_index("zone")
+    worked = logged.loc[[str(zone.zone) for zone in zones]]
+    assert worked["shallow_ha"].idxmax() == str(max(planned.index[planned > 0]))
+    assert worked["shallow_ha"].max() > 0.9 * worked.loc[worked["shallow_ha"].idxmax(), "area_ha"]
+    assert logged.loc["all", "within_ha"] + worked["shallow_ha"].max() > 0.9 * logged.loc["all", "area_ha"]
+    # tines begin to move 1.5 s after a border, and take less than a second
+    assert found.applied.lag.seconds == pytest.approx(1.75, abs=0.5)
 
 
 def test_the_harvest_of_the_strips_shows_the_gains_it_was_made_with(demo):

@@ -2,6 +2,7 @@
 
 import json
 import tomllib
+import zipfile
 from pathlib import Path
 
 import generate
@@ -104,3 +105,11 @@ def test_the_files_together_stay_small():
 def test_geojson_is_plain_wgs84():
     for name in ("boundary", "soil_types", "exclusions"):
         assert "crs" not in json.loads((DEMO / f"{name}.geojson").read_text("utf-8"))
+
+
+def test_the_log_of_the_season_is_small_invented_and_task_data():
+    log = DEMO / "applied.zip"
+    assert log.stat().st_size < 300_000
+    with zipfile.ZipFile(log) as archive:
+        assert "invented" in archive.read("TASKDATA/TASKDATA.XML").decode()
+        assert sum(name.endswith(".BIN") for name in archive.namelist()) > 1

@@ -50,7 +50,7 @@ def test_the_wheel_ships_what_the_demo_reads_and_no_script():
     assert {path for path in SHIPPED if not path.startswith("data/demo/")} == {"configs"}
     assert not list((ROOT / "configs").rglob("*.py"))
     config = hardpan.read_config(ROOT / "data" / "demo" / "demo.toml")
-    season = {"after.toml", "after.csv", "trial.toml", "yield.csv"}
+    season = {"after.toml", "after.csv", "applied.zip", "trial.toml", "yield.csv"}
     assert demo == {path.name for path in config.inputs} | {"demo.toml", "README.md"} | season
 
 
