@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 import shapely
 
-from hardpan.spatial.headings import mean_heading, way_of
+from hardpan.spatial.headings import count_runs, mean_heading, way_of
 
 
 def tracks(heading_deg, n=10, length_m=500.0, apart_m=12.0):
@@ -39,3 +39,8 @@ def test_a_long_track_outweighs_a_short_one_by_its_length():
 @pytest.mark.parametrize("lines", [[], ["POINT (1 1)"], ["LINESTRING EMPTY"]])
 def test_without_length_there_is_no_heading(lines):
     assert mean_heading(shapely.from_wkt(lines)) == (0.0, 0.0)
+
+
+@pytest.mark.parametrize(("width_m", "runs"), [(4.0, 25), (4.2, 24), (100.0, 1), (150.0, 1)])
+def test_a_rectangle_takes_as_many_runs_as_fit_across_it_and_the_last_in_part(width_m, runs):
+    assert count_runs(100.0 * 400.0, 400.0, width_m) == runs

@@ -48,3 +48,14 @@ def mean_heading(lines: NDArray[Any]) -> tuple[float, float]:
         return 0.0, 0.0
     mean = (length * np.exp(2j * np.arctan2(steps[:, 0], steps[:, 1]))).sum() / length.sum()
     return float(np.rad2deg(np.angle(mean)) / 2.0 % 180.0), float(abs(mean))
+
+
+def count_runs(area_m2: float, run_m: float, width_m: float) -> int:
+    """Runs of a working width that cover ground once, whole ones: its breadth across the runs over that width.
+
+    `run_m` is the mean length of run, area over breadth, so that the breadth is that of the real outline.
+
+    >>> count_runs(120_000.0, 400.0, 4.2)
+    72
+    """
+    return int(np.ceil(area_m2 / run_m / width_m))

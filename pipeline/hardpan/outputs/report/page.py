@@ -12,6 +12,7 @@ from markupsafe import Markup
 
 from hardpan.core.arrays import Floats
 from hardpan.core.said import Measure, depth
+from hardpan.core.units import M2_PER_HA
 from hardpan.outputs.advice import first_cautions
 from hardpan.outputs.pages import write_page
 from hardpan.outputs.report import facts, figures
@@ -37,6 +38,7 @@ from hardpan.records.issues import Issues
 from hardpan.records.pan import DATES_TO_MM
 from hardpan.records.reasons import Alternative
 from hardpan.records.survey import DatumMove
+from hardpan.spatial.headings import count_runs
 
 _TABLES = (
     "ways", "strategies", "drivers", "investment", "when_again", "lines", "worth", "scores", "models", "sensitivity",
@@ -203,8 +205,17 @@ def _zone(row: dict[str, Any], run: PaddockRun, shown: pd.DataFrame, words: Word
         "brief": say.brief(reason),
         "title": page.zone_title(row["zone"], row["depth_mm"], setup, row["area_ha"], row["soil_type"]),
         "told": " ".join(text for text in told if text),
-        "work": page.work(row, quantities["hours"], quantities["fuel_l"]) if row["depth_mm"] > 0 else "",
+        "work": page.work(row, quantities["hours"], quantities["fuel_l"], *_runs(row, run))
+        if row["depth_mm"] > 0
+        else "",
     }
+
+
+def _runs(row: dict[str, Any], run: PaddockRun) -> tuple[int, float]:
+    """Number of runs that go once over a ripped zone, and their mean length in metres."""
+    run_m = float(run.zones.table.set_index("zone")["length_m"][row["zone"]])
+    width_m = float(run.plan.machine.set_index("zone")["width_m"][row["zone"]])
+    return count_runs(row["area_ha"] * M2_PER_HA, run_m, width_m), run_m
 
 
 def _ripped_first(zones: gpd.GeoDataFrame) -> list[dict[str, Any]]:

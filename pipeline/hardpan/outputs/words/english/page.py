@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from hardpan.core.said import Amount, Measure
+from hardpan.core.said import Amount, Measure, distance
 from hardpan.outputs.words.english.labels import LABELS
 from hardpan.outputs.words.units import MISSING, Units
 from hardpan.records.catalog import Catalog
@@ -228,16 +228,17 @@ class EnglishPage:
         """What would turn the choice."""
         return f"What would change this: {_sentence(text)}"
 
-    def work(self, zone: Mapping[str, float], hours: float, fuel_l: float) -> str:
-        """How a zone is worked; `zone` is a row of `Plan.zones`."""
+    def work(self, zone: Mapping[str, float], hours: float, fuel_l: float, runs: int, run_m: float) -> str:
+        """How a zone is worked; `zone` is a row of `Plan.zones`, `runs` of mean length `run_m` go once over it."""
         units, passes = self.units, int(zone["passes"])
         below, broken, loss = (
             units.share(zone[name]) for name in ("breach_probability", "loosened_share", "loss_probability")
         )
         return (
             f"{passes} pass{'es' if passes != 1 else ''} at {units.speed(zone['speed_kmh'])}, tines "
-            f"{units.spacing(zone['spacing_mm'])} apart; {units.hours(hours)}, {units.fuel(fuel_l)}; chance of getting "
-            f"below the pan {below}, share of the pan broken {broken}, chance of a loss {loss}."
+            f"{units.spacing(zone['spacing_mm'])} apart; {'1 run' if runs == 1 else f'{runs} runs'} of "
+            f"{units.amount(distance(run_m, 0))} on average; {units.hours(hours)}, {units.fuel(fuel_l)}; chance of "
+            f"getting below the pan {below}, share of the pan broken {broken}, chance of a loss {loss}."
         )
 
     def moisture(self, verdict: str, why: str) -> str:
