@@ -26,6 +26,7 @@ if TYPE_CHECKING:  # the same names for type checkers, which cannot see what is 
     from hardpan.run.config import read_config as read_config
     from hardpan.run.config import read_paddock_config as read_paddock_config
     from hardpan.run.farm import run_farm as run_farm
+    from hardpan.run.machines import weigh_machines as weigh_machines
     from hardpan.run.manifest import Clock as Clock
     from hardpan.run.probing import plan_sites as plan_sites
     from hardpan.run.trial import read_trial_settings as read_trial_settings
@@ -63,6 +64,7 @@ _PUBLIC = {
     "write_sites": "outputs.sites.stage",
     "read_after": "run.verify",
     "verify_run": "run.verify",
+    "weigh_machines": "run.machines",
     "run_farm": "run.farm",
     "headline": "outputs.words.summary",
     "zone_table": "outputs.words.summary",

@@ -26,6 +26,7 @@ OutFolder = Annotated[
 ]
 NewFolder = Annotated[Path, typer.Argument(help="Folder for the configuration.")]
 Given = Annotated[Path | None, typer.Option("--from", help="Folder of files: what they say for sure is filled in.")]
+TableFolder = Annotated[Path | None, typer.Option("--out", help="Folder for the table as CSV; none if left out.")]
 Keep = Annotated[
     bool,
     typer.Option("--keep", help="Leave files that are read back wrong in OUT.unchecked, for the report of the fault."),
@@ -127,6 +128,28 @@ def verify(
         for line in headlines(found):
             typer.echo(line)
         typer.echo(f"{len(paths)} files in {out}")
+
+
+@app.command()
+def machines(config: ConfigPath, out: TableFolder = None, verbose: Verbose = False) -> None:
+    """Compare the machine with the [[alternatives]]: other tractors, rippers, set-ups, contractors' offers."""
+    with plainly(verbose=verbose):
+        from hardpan.outputs.folder import check_folder
+        from hardpan.outputs.machine_table import write_machines
+        from hardpan.outputs.words.summary import machine_summary
+        from hardpan.run.config import read_config
+        from hardpan.run.machines import weigh_machines
+
+        settings = read_config(config)
+        if out is not None:
+            check_folder(out, (config, *settings.inputs))
+        with shown(verbose=verbose) as clock:
+            result = weigh_machines(settings, clock)
+        table, says = machine_summary(result, settings.outputs)
+        print_table(*table)
+        typer.echo(says)
+        if out is not None:
+            typer.echo(f"{len(write_machines(result, out))} files in {out}")
 
 
 @app.command()

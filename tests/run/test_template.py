@@ -1,5 +1,6 @@
 import re
 import tomllib
+from typing import get_args, get_origin
 
 import pytest
 
@@ -16,12 +17,17 @@ def test_the_template_is_a_valid_configuration(tmp_path):
     assert config.paddock.name == "My paddock"
 
 
+def table_class(field):
+    """Settings class of a table, or of each table of a list."""
+    return get_args(field.annotation)[0] if get_origin(field.annotation) is tuple else field.annotation
+
+
 def test_the_template_names_every_key_of_every_table():
     lines = template().splitlines()
     for table, field in Config.model_fields.items():
-        assert f"[{table}]" in lines
-        for key in (setting.alias or name for name, setting in field.annotation.model_fields.items()):
-            assert any(re.match(rf"(# )?{key} = |\[{table}\.{key}\]", line) for line in lines), f"{table}.{key}"
+        assert {f"[{table}]", f"# [[{table}]]"} & set(lines)
+        for key in (setting.alias or name for name, setting in table_class(field).model_fields.items()):
+            assert any(re.match(rf"(# +)?{key} = |\[{table}\.{key}\]", line) for line in lines), f"{table}.{key}"
 
 
 def test_every_default_in_the_template_can_be_switched_on(tmp_path):
@@ -35,7 +41,7 @@ def test_every_default_in_the_template_can_be_switched_on(tmp_path):
 
 def test_every_setting_says_what_it_is_and_where_its_default_comes_from():
     for table, field in Config.model_fields.items():
-        for key, setting in field.annotation.model_fields.items():
+        for key, setting in table_class(field).model_fields.items():
             assert setting.description, f"{table}.{key} has no description"
 
 
@@ -61,7 +67,7 @@ def test_settings_that_change_only_what_is_told_say_so():
     "told",
     [
         {"prescription": PrescriptionSettings(user_uniform_depth_mm=500.0)},
-        {"season": SeasonSettings(cover_pct=10.0, hours_per_day=4.0)},
+        {"season": SeasonSettings(cover_pct=10.0, hours_per_day=4.0, fit_days=3.0)},
         {"history": HistorySettings(last_ripped=2019, last_depth_mm=350.0, season=2027)},
     ],
     ids=lambda told: next(iter(told)),

@@ -1,5 +1,6 @@
 """Rates of the other ways to have the work done: at cash cost, by a contractor, with a tractor of another size."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import xarray as xr
@@ -28,6 +29,15 @@ def by_contractor(rates: Rates, fuel_share: float) -> Rates:
     idle = dict.fromkeys(("per_hour", "wear_per_ha", "capital_per_hour", *OWNING), nothing)
     hired = {"per_litre": fuel_share * drawn["per_litre"], "hire_per_ha": drawn["contractor_per_ha"]}
     return replace(rates, scenarios=drawn.assign(idle | hired))
+
+
+def hired_for(rates: Rates, parts: Sequence[str], per_hour: float) -> Rates:
+    """Rates where `parts`, "tractor" or "ripper", are hired for money an hour in place of owning and repairs."""
+    drawn = rates.scenarios
+    items = [f"{part} {item}" for part in parts for item in ("ownership", "repairs")]
+    saved = sum((drawn[item] for item in items), xr.zeros_like(drawn["per_hour"]))
+    idle = {item: xr.zeros_like(drawn["per_hour"]) for item in items}
+    return replace(rates, scenarios=drawn.assign(idle | {"per_hour": drawn["per_hour"] - saved + per_hour}))
 
 
 def with_tractor_of(rates: Rates, size: float) -> Rates:

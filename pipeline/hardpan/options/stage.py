@@ -20,7 +20,7 @@ from hardpan.records.decision import DecisionSettings
 from hardpan.records.evidence import Evidence
 from hardpan.records.ledger import Rates
 from hardpan.records.machines import SetUp
-from hardpan.records.options import Options, Uniform
+from hardpan.records.options import Draft, Options, Uniform
 
 
 def check_machine(catalog: Catalog, soil_types: tuple[str, ...], *, asked: DecisionSettings) -> None:
@@ -55,8 +55,12 @@ def _pulled(catalog: Catalog, table: pd.DataFrame) -> tuple[Floats, tuple[SetUp,
 logger = logging.getLogger(__name__)
 
 
-def weigh_options(evidence: Evidence, catalog: Catalog, rates: Rates, *, asked: DecisionSettings) -> Options:
+def weigh_options(
+    evidence: Evidence, catalog: Catalog, rates: Rates, *, asked: DecisionSettings, draft: Draft | None = None
+) -> Options:
     """What every candidate depth and set-up would return at every node, over the draws.
+
+    `draft` is that of the paddock as a pass of another machine left it; None: as `asked` tells.
 
     Raises
     ------
@@ -69,7 +73,9 @@ def weigh_options(evidence: Evidence, catalog: Catalog, rates: Rates, *, asked: 
     reference = ground.main_soil()
     main_soil, main_kpa = ground.soil_names[reference], float(ground.usual_strength_kpa[reference])
     n_draws = rates.scenarios.sizes["draw"]
-    draft, measured = calibrate(catalog, ground.textures[reference], asked.machine, main_kpa, n_draws=n_draws)
+    texture, machine = ground.textures[reference], asked.machine
+    known = (draft, ()) if draft else calibrate(catalog, texture, machine, main_kpa, n_draws=n_draws)
+    draft, measured = known
     economy = economy_on(ground, table, evidence, catalog, rates, draft=draft, asked=asked)
     pullable, depth_mm = economy.pullable(), economy.section["depth_mm"]
     _refuse_powerless(economy, catalog, main_soil, pullable)

@@ -26,6 +26,7 @@ from hardpan.outputs.guidance import guidance_lines
 from hardpan.outputs.isoxml import lime_rates, lime_task, rip_task, write_taskdata
 from hardpan.outputs.kml import write_kml
 from hardpan.outputs.layers import band_unit, desktop_layers, drawn_layers, layer_styles, raster_layers
+from hardpan.outputs.machine_table import TABLE, machine_table
 from hardpan.outputs.manifest import write_manifest
 from hardpan.outputs.ownership import digests
 from hardpan.outputs.palette import depth_colours
@@ -131,6 +132,8 @@ def _write_for_desk(
     write_table(work / "zones.csv", zones.drop(columns="geometry"))
     write_table(work / "tallies.csv", tallied(run.ledger.lines, Units.of(settings, run.rates.currency)))
     write_table(work / "residuals.csv", run.surfaces.residuals)
+    if run.machines:
+        write_table(work / TABLE, machine_table(run.machines))
 
 
 def _write_for_cab(

@@ -108,6 +108,9 @@ class SeasonSettings(Settings):
     )
     controlled_traffic: bool = setting(False, says="Wheels keep to tramlines")
     hours_per_day: float = setting(10.0, says="Ripping hours in a day", unit="h", told_only=True, gt=0, le=24)
+    fit_days: float | None = setting(
+        None, says="Days fit to rip, for `hardpan machines`", unit="day", told_only=True, gt=0
+    )
 
 
 class HistorySettings(Settings):

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from hardpan.records.access import Access
+from hardpan.records.alternatives import MachineRow, Offer
 from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issues
 from hardpan.records.ledger import Ledger, Rates
@@ -39,6 +40,8 @@ class Prepared:
     rates: Rates
     access: Access
     """Gate and wheel tracks, for whoever probes again."""
+    offers: tuple[Offer, ...] = ()
+    """Other machines to compare."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -57,6 +60,8 @@ class PaddockRun:
     trail: Trail
     strips: Strips | None = None
     """Check strips laid into zones and plan; None: none are."""
+    machines: tuple[MachineRow, ...] = ()
+    """The present machine beside others, without check strips; none where no others were given."""
     further: SitePlan | None = None
     """Where probing again is worth most; None: nobody asked, or nothing is open."""
 

@@ -18,6 +18,7 @@ from hardpan.records.options import Options
 from hardpan.records.pan import PanFeatures
 from hardpan.records.probing import SitePlan
 from hardpan.records.survey import Survey
+from hardpan.run.alternatives import read_offers, try_alternatives
 from hardpan.run.catalog import moisture_models, read_catalog
 from hardpan.run.config import Config
 from hardpan.run.faults import all_faults
@@ -67,6 +68,7 @@ def run_paddock(
         )
     with clock.stage("prescription"):
         zones, plan = settle_zones(zones, options, evidence, catalog, rates, asked=config.decision)
+    machines = try_alternatives(evidence, options, zones, plan, ready=ready, config=config)
     strips = None
     if config.strips.asked:
         with clock.stage("strips"):
@@ -90,6 +92,7 @@ def run_paddock(
         ledger=ledger,
         trail=trail_of(config, survey, clock),
         strips=strips,
+        machines=machines,
         further=sites,
     )
 
@@ -146,7 +149,8 @@ def prepare(config: Config, clock: Clock, allotment: Allotment = WHOLE_MACHINE) 
         rates = price_machines(
             catalog, config.season, survey.soil_types, n_draws=config.surfaces.draws, seed=config.paddock.seed
         )
-        ready = Prepared(catalog=catalog, survey=survey, pan=pan, rates=rates, access=access)
+        offers = read_offers(config, catalog, survey.soil_types)
+        ready = Prepared(catalog=catalog, survey=survey, pan=pan, rates=rates, access=access, offers=offers)
         check_memory(ready, _within(config, allotment), replace(memory, held_bytes=held_bytes()))
     return ready
 

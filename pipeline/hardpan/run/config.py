@@ -14,6 +14,7 @@ from hardpan.core.settings import Settings, parse, setting
 from hardpan.core.units import INCH_MM
 from hardpan.outputs.settings import OutputSettings
 from hardpan.pan.settings import PanSettings
+from hardpan.records.alternatives import AlternativeSettings
 from hardpan.records.decision import (
     DecisionSettings,
     HistorySettings,
@@ -111,6 +112,9 @@ class PaddockConfig(Settings):
     history: HistorySettings = setting(HistorySettings(), says="The last ripping")
     prices: PriceSettings = setting(PriceSettings(), says="Money; what is left out comes from configs/prices.toml")
     numbers: NumberSettings = setting(NumberSettings(), says="Any shipped number (configs/) replaced by your own")
+    alternatives: tuple[AlternativeSettings, ...] = setting(
+        (), says="Other machines and contractors' offers to compare with your own; one table each"
+    )
     outputs: OutputSettings = setting(OutputSettings(), says="What to write")
     sites: SiteSettings = setting(SiteSettings(), says="Where to probe: read by `hardpan sites`")
     memory: MemorySettings = setting(MemorySettings(), says="Memory a run may take; it is projected before it is taken")
@@ -132,7 +136,9 @@ class PaddockConfig(Settings):
     @property
     def inputs(self) -> tuple[Path, ...]:
         """Every input file that is named."""
-        values = [value for table in dict(self).values() if table is not None for value in dict(table).values()]
+        values = [
+            value for table in dict(self).values() if isinstance(table, Settings) for value in dict(table).values()
+        ]
         return tuple(
             path for value in values for path in (value if isinstance(value, tuple) else (value,))
             if isinstance(path, Path)

@@ -76,9 +76,12 @@ def write_filled(folder: Path, given: Path) -> tuple[Path, list[str]]:
 
 def _table(prefix: str, model: type[BaseModel], found: Findings) -> Iterator[str]:
     nested: list[tuple[str, type[BaseModel], FieldInfo]] = []
+    several: list[tuple[str, type[BaseModel], FieldInfo]] = []
     for name, field in model.model_fields.items():
-        inner = _model(field.annotation)
-        if inner is not None:
+        inner, listed = _model(field.annotation), None if prefix else _listed(field.annotation)
+        if listed is not None:
+            several.append((name, listed, field))
+        elif inner is not None:
             nested.append((f"{prefix}{name}", inner, field))
         else:
             key = field.alias or name
@@ -89,6 +92,10 @@ def _table(prefix: str, model: type[BaseModel], found: Findings) -> Iterator[str
         yield f"[{key}]"
         yield from (f"# TO SETTLE: {clean(question)}" for question in found.asks.get(key, ()))
         yield from _table(f"{key}.", inner, found)
+    for key, each, field in several:
+        yield from ("", f"# {field.description}", f"# [[{key}]]")
+        for name, own in each.model_fields.items():
+            yield from (line.replace("# ", "#   ", 1) for line in _line(f"{key}.{name}", name, own, found))
 
 
 def _line(key: str, name: str, field: FieldInfo, found: Findings) -> Iterator[str]:
@@ -114,6 +121,11 @@ def _choices(annotation: Any) -> Iterator[str]:  # noqa: ANN401
     else:
         for part in get_args(annotation):
             yield from _choices(part)
+
+
+def _listed(annotation: Any) -> type[BaseModel] | None:  # noqa: ANN401
+    """Class of the tables of a list, None where it is no list of tables."""
+    return _model(get_args(annotation)[0]) if get_origin(annotation) is tuple else None
 
 
 def _model(annotation: Any) -> type[BaseModel] | None:  # noqa: ANN401

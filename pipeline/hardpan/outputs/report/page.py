@@ -41,8 +41,9 @@ from hardpan.records.survey import DatumMove
 from hardpan.spatial.headings import count_runs
 
 _TABLES = (
-    "ways", "strategies", "drivers", "investment", "when_again", "lines", "worth", "scores", "models", "sensitivity",
-    "dates", "counts", "machine", "setting_up", "moisture", "conditions", "remarks_caption", "replaced", "unverified",
+    "machines_compared", "ways", "strategies", "drivers", "investment", "when_again", "lines", "worth", "scores",
+    "models", "sensitivity", "dates", "counts", "machine", "setting_up", "moisture", "conditions", "remarks_caption",
+    "replaced", "unverified",
     "defaults", "sources", "moves", "trail",
 )  # fmt: skip
 """Keys of the tables of the page, which are those of their captions."""
@@ -110,6 +111,7 @@ def write_report(
         "headline": words.money.headline(run.plan, run.ledger),
         "doubts": (*facts.doubts(run, words), *filter(None, [words.sites.again(run.further)])),
         "n_remarks": len(issues), "made_of": words.money.made_of(run.ledger),
+        "best_machine": words.money.best_machine(run.machines), "machine_chart": _machine_picture(run, words),
         "hiring": words.money.hiring(run.ledger.hiring), "verdict": words.ground.map_verdict(run.surfaces.verdict),
         "first": first_cautions(run.plan, words), "cautions": (lost, *words.page.cautions()),
         "draft": tables.ground.draft(run.plan.machine),
@@ -162,6 +164,7 @@ def _money_tables(run: PaddockRun, words: Words) -> dict[str, pd.DataFrame]:
     """Tables that are text all over."""
     money, ledger = words.money, run.ledger
     return {
+        "machines_compared": money.machine_table(run.machines),
         "ways": money.ways(ledger.ways),
         "strategies": money.strategies(ledger.strategies),
         "investment": money.investment(ledger.investment),
@@ -179,7 +182,8 @@ def _captions(words: Words) -> dict[str, str]:
         "dates": {"depth": depth(DATES_TO_MM), "unit": name[Measure.STRENGTH]},
         "machine": {"units": ", ".join(name[measure] for measure in machine)},
         **{
-            key: {"money": units.money_name} for key in ("ways", "strategies", "investment", "lines", "worth", "counts")
+            key: {"money": units.money_name}
+            for key in ("machines_compared", "ways", "strategies", "investment", "lines", "worth", "counts")
         },
     }
     return {key: say(key, **parts.get(key, {})) for key in _TABLES}
@@ -290,6 +294,16 @@ def _money_pictures(run: PaddockRun, words: Words) -> list[tuple[Markup, str]]:
         label = say("return_axis", unit=units.money_per_area)
         drawn.append((figures.draw_ranges(names, ends, label), say("by_zone_chart")))
     return [(Markup(as_svg(figure)), alt) for figure, alt in drawn]
+
+
+def _machine_picture(run: PaddockRun, words: Words) -> list[tuple[Markup, str]]:
+    """Return of every machine compared; no picture where none is."""
+    if not run.machines:
+        return []
+    ends = [np.array([getattr(row, name) for row in run.machines]) for name in ("net_low", "net", "net_high")]
+    label = words.page.label("return_axis", unit=words.units.sign)
+    drawn = figures.draw_ranges([row.name for row in run.machines], ends, label)
+    return [(Markup(as_svg(drawn)), words.page.label("by_machine"))]
 
 
 def _variogram_pictures(run: PaddockRun, words: Words) -> list[tuple[Markup, str]]:

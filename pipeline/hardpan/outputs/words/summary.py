@@ -74,6 +74,15 @@ def zone_summary(run: PaddockRun, settings: OutputSettings = METRIC) -> Table:
     return headings, rows
 
 
+def machine_summary(run: PaddockRun, settings: OutputSettings = METRIC) -> tuple[Table, str]:
+    """Headings and a row a machine, and which returns most."""
+    units = Units.of_terminal(settings, run.rates.currency)
+    words = speak(units, run.catalog)
+    table = words.money.machine_table(run.machines)
+    rows = [[units.cell(value, 0) for value in row] for row in table.itertuples(index=False)]
+    return (list(table.columns), rows), words.money.best_machine(run.machines)
+
+
 def site_summary(run: ProbingRun, settings: OutputSettings) -> tuple[Table, str]:
     """Headings and a row a site in walking order, and how many sites there are and what they take, one sentence."""
     words = speak(Units.of_terminal(settings, run.catalog.prices.currency), run.catalog)

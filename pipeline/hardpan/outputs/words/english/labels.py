@@ -36,6 +36,11 @@ REPORT = {
     "money": "Cost and return",
     "strategies": "This plan, by your own machine and by a contractor, against one depth everywhere and against not "
     "ripping; money for the paddock in {money}",
+    "machines_compared_title": "Which machine",
+    "machines_compared": "Your machine beside others, each at the depths and on the zones best for it, without check "
+    "strips; money for the paddock in {money}; a chance counts what the fit days allow. Buying breaks even at the use "
+    "a year at which what owning costs is earned.",
+    "by_machine": "Return of the whole paddock by machine, with its likely range (nine chances in ten).",
     "ways": "The same ground by your own machine at full and at cash cost and by a contractor, each at the depths and "
     "on the zones that are best for it; money for the paddock in {money}",
     "drivers": "What the doubt about the return comes from, as share of its variance",

@@ -1,5 +1,6 @@
 """Who does the work, with what machine and at what cost, in words."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -7,6 +8,7 @@ import pandas as pd
 
 from hardpan.core.said import Measure
 from hardpan.outputs.words.units import MISSING, Units
+from hardpan.records.alternatives import HeldBack, MachineRow, Terms
 from hardpan.records.catalog import Catalog
 from hardpan.records.reasons import Way
 from hardpan.records.ways import WaySum
@@ -19,6 +21,27 @@ WAYS = {
     Way.CASH: "your own machine at cash cost, without what owning it costs",
     Way.CONTRACTOR: "a contractor, at one rate whatever the depth",
     Way.STRONGER: "your ripper behind a tractor that is large enough, at full cost",
+}
+
+
+TERMS = {
+    Terms.PRESENT: "yours",
+    Terms.BOUGHT: "bought",
+    Terms.UPGRADED: "upgraded",
+    Terms.HIRED: "hired",
+    Terms.OWNED: "owned already",
+    Terms.CONTRACTOR: "contractor",
+}
+
+HELD = {
+    HeldBack.POWER: "power",
+    HeldBack.WEIGHT: "weight: the drive has no more grip",
+    HeldBack.DEPTH: "depth it can reach",
+    HeldBack.WIDTH: "width: pulls all its tines as fast as it may",
+    HeldBack.STRENGTH: "strength of tines or frame",
+    HeldBack.SOIL: "the soil, not the machine",
+    HeldBack.COST: "cost: going deeper or farther does not pay",
+    HeldBack.FIT_DAYS: "fit days",
 }
 
 
@@ -74,6 +97,75 @@ class EnglishMachines:
             for one in ways
         ]
         return pd.DataFrame(rows)
+
+    def machines(self, rows: Sequence[MachineRow]) -> pd.DataFrame:
+        """Table of the present machine and others, one row each."""
+        units = self.units
+        told = [
+            {
+                "machine": f"{row.name} ({TERMS[row.terms]})",
+                "ripped": units.area(row.ripped_ha),
+                "depth": units.depths(row.depths_mm[0], row.depths_mm[-1]) if row.depths_mm else MISSING,
+                "return": row.net,
+                "likely from": row.net_low,
+                "likely to": row.net_high,
+                "full cost": row.cost,
+                "cash cost": row.cash_cost,
+                "time": units.hours(row.hours),
+                "days": MISSING if math.isnan(row.days) else f"{row.days:.1f}",
+                "beats yours at full cost": self._chance(row.beats_full),
+                "at cash cost": self._chance(row.beats_cash),
+                "buying breaks even at": self._break_even(row),
+                "held back by": self._held(row),
+                "slip": self._chance(row.slip),
+                "weight": self._weight(row),
+            }
+            for row in rows
+        ]
+        return pd.DataFrame(told)
+
+    def best(self, rows: Sequence[MachineRow]) -> str:
+        """Which machine returns most here, and how sure that is; one or two sentences, "" without machines."""
+        if not rows:
+            return ""
+        present, best = rows[0], max(rows, key=lambda row: row.net)
+        if best is present:
+            return "Of all compared, your present machine returns most here."
+        more = self.units.money(best.net - present.net)
+        return (
+            f"Of all compared, {best.name} returns most here: {more} more than your present machine at full cost, "
+            f"which it beats with a chance of {self._chance(best.beats_full)}; at cash cost, as yours is paid for "
+            f"anyway, with one of {self._chance(best.beats_cash)}."
+        )
+
+    def _chance(self, share: float) -> str:
+        return MISSING if math.isnan(share) else self.units.share(share)
+
+    def _break_even(self, row: MachineRow) -> str:
+        """Use a year at which buying pays, and against what."""
+        if math.isnan(row.break_even_ha):
+            return MISSING
+        if math.isinf(row.break_even_ha):
+            return f"never, against {row.against}"
+        low, high = (
+            "never" if math.isinf(end) else self.units.area(end, 0, bare=True)
+            for end in (row.break_even_low, row.break_even_high)
+        )
+        return f"{self.units.area(row.break_even_ha, 0)} a year ({low} to {high}) against {row.against}"
+
+    def _held(self, row: MachineRow) -> str:
+        if row.held_by is HeldBack.UNKNOWN:
+            return MISSING
+        late = f"; {self.units.share(row.in_time)} done in time" if row.in_time < 1.0 else ""
+        return f"{HELD[row.held_by]} ({self.units.area(row.held_ha)}){late}"
+
+    def _weight(self, row: MachineRow) -> str:
+        """Weight, and whether that is usual for the power."""
+        if math.isnan(row.mass_kg):
+            return MISSING
+        light, heavy = row.kg_per_pto_hp < row.usual_low, row.kg_per_pto_hp > row.usual_high
+        ballast = ", light for its power" if light else ", heavy for its power" if heavy else ""
+        return f"{self.units.write(row.mass_kg, Measure.MASS)}{ballast}"
 
     def _asked(self, one: WaySum) -> str:
         if one.way is Way.CASH:

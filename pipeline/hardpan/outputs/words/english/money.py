@@ -15,6 +15,7 @@ from hardpan.outputs.words.english.zones import AT_FULL_COST, NO_RETURN, NOTHING
 from hardpan.outputs.words.shown import rounded_parts, shown_quantities
 from hardpan.outputs.words.units import MISSING, Units
 from hardpan.records.advice import Cheaper, Hiring, NextDepth
+from hardpan.records.alternatives import MachineRow
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Driver, Ledger, Strategy
 from hardpan.records.plan import Plan
@@ -155,6 +156,14 @@ class EnglishMoney:
     def ways(self, ways: Sequence[WaySum]) -> pd.DataFrame:
         """Table of the ways to have the work done, one row each."""
         return self.machines.ways(ways)
+
+    def machine_table(self, rows: Sequence[MachineRow]) -> pd.DataFrame:
+        """Table of the present machine and others, one row each."""
+        return self.machines.machines(rows)
+
+    def best_machine(self, rows: Sequence[MachineRow]) -> str:
+        """Which machine returns most, and how sure that is."""
+        return self.machines.best(rows)
 
     def strategies(self, strategies: pd.DataFrame) -> pd.DataFrame:
         """Table of the strategies, one row each."""

@@ -1,0 +1,1 @@
+"""Machines at work on one paddock in, how they compare out."""
