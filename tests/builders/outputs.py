@@ -54,6 +54,7 @@ from hardpan.records.survey import DatumMove, Paddock, Profiles, Survey
 from hardpan.records.totals import Total
 from hardpan.records.trail import Trail
 from hardpan.records.zones import Zones
+from hardpan.run.shipped_tables import read_table
 
 NASTY = '=HYPERLINK("x","y") <script>alert(\'1\')</script> & שדה חרוש ' + "very long " * 20
 SAND, DUPLEX = 'deep "sand"', "<b>duplex</b>"
@@ -117,6 +118,7 @@ def catalog() -> Catalog:
                     "leading_depth_share": quantity(0.6, "share"),
                 },
             },
+            "balance": read_table("balance"),
             "rules": [
                 {
                     "constraint": "acidity", "says": "<pH> low in {0-100 mm}", "when": {"ph_0_100": [0.0, 5.0]},
