@@ -9,6 +9,8 @@ from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 
+import geopandas as gpd
+
 import hardpan
 from hardpan.records.farm import Job, Outcome, Status
 from small_paddock import Small
@@ -79,7 +81,7 @@ def statuses(out: Path) -> dict[str, str]:
 
 
 def contents(folder: Path) -> dict[str, object]:
-    """Bytes of every file below a folder but the manifests, which hold times, and those without their times."""
+    """What every file below a folder holds but for times of writing, and what was kept."""
     found = {}
     for path in sorted(one for one in folder.rglob("*") if one.is_file()):
         name = path.relative_to(folder).as_posix()
@@ -87,6 +89,8 @@ def contents(folder: Path) -> dict[str, object]:
             document = json.loads(path.read_bytes())
             del document["clock"]
             found[name] = document
-        elif name != "farm.csv":
+        elif path.suffix == ".gpkg":
+            found[name] = gpd.read_file(path, layer="zones").to_wkb().to_csv()
+        elif name not in {"farm.csv", "season.html"}:  # which tell what was kept
             found[name] = path.read_bytes()
     return found
