@@ -112,7 +112,7 @@ def test_days_without_rain_in_the_file_are_said_and_leave_open_what_hangs_on_the
     found = water(rain, catalog)
     assert np.isnan(found.soils["deep sand"].moist_depth_mm)
     gap = next(issue for issue in found.issues if issue.code == "weather-gap")
-    assert "2 days have no rain, 2027-01-03 to 2027-01-04" in gap.what
+    assert "no rain is given for 2027-01-03 to 2027-01-04" in gap.what
     before = water(rain, catalog, day=date(2027, 1, 2))
     assert before.soils["deep sand"].moist_depth_mm > 100.0
 

@@ -140,8 +140,8 @@ def _issues(weather: DailyTable, missing: pd.DatetimeIndex, reference: Reference
         told.append(("reference", "the weather has no reference evapotranspiration", f"reckoned: {reference}"))
     if len(missing):
         runs = _runs([day.date() for day in missing])
-        what = f"{len(missing)} days have no rain, {runs}"
-        told.append(("weather-gap", what, "taken as dry and as soaking: what hangs on it is said not to be known"))
+        done = "taken as dry and as soaking: what hangs on it is said not to be known"
+        told.append(("weather-gap", f"no rain is given for {runs}", done))
     if season.dry_on is None:
         done = "reckoned from dry and from full soil; give season.dry_on, the last day on which the soil was dry"
         told.append(("weather-start", f"nothing says how wet the soil was on {weather.table.index[0].date()}", done))
