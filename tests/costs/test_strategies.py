@@ -75,10 +75,19 @@ def test_where_no_uniform_depth_pays_the_best_is_to_leave_the_pan(made):
 
 def test_ground_where_a_limit_forbids_the_depth_is_not_counted_as_ripped(made):
     options = made.options_of(
-        net=np.array([[0.0, 50.0, 40.0, -20.0], [0.0, 50.0, 40.0, -np.inf]]), node_ha=[70.0, 30.0]
+        net=np.array([[0.0, 50.0, 40.0, -20.0], [0.0, 50.0, 40.0, -np.inf]]), node_ha=np.array([70.0, 30.0])
     )
     usual = made.ledger_of(made.plan_of(made.PADDOCK), options=options).strategies.set_index("strategy")
     assert usual.loc["uniform at the machine's usual depth", "ripped_ha"] == 70.0
+
+
+def test_ground_in_which_tines_rise_beside_services_is_not_ripped_at_a_uniform_depth_either(made):
+    plan = made.plan_of((("deep sand", 50.0, 500), ("deep sand", 30.0, 0), ("buried pipe", 20.0, None)))
+    best = made.ledger_of(plan, options=made.options_of()).strategies.set_index("strategy").loc["best uniform"]
+    whole = made.ledger_of(made.plan_of(made.PADDOCK), options=made.options_of()).strategies.set_index("strategy")
+    assert best["ripped_ha"] == pytest.approx(80.0)
+    for name in ("net", "cost", "hours", "fuel_l"):
+        assert best[name] == pytest.approx(0.8 * whole.loc["best uniform", name]), name
 
 
 def test_a_set_up_that_may_rip_nowhere_is_not_what_a_uniform_depth_is_done_with(made):

@@ -1,5 +1,6 @@
 """The plan beside a contractor, beside uniform depths and beside leaving the pan alone, from the same draws."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -23,7 +24,8 @@ def compare_strategies(
     """One row a strategy, money for the paddock: prescription, it by a contractor, uniform depths, no ripping.
 
     A uniform depth is the candidate nearest to it, with the set-up that may rip most of the ground, of those the one
-    that returns most; ground where a limit forbids it is left. `best uniform` has depth 0 where no uniform depth pays.
+    that returns most; ground where a limit forbids it is left, and in proportion what the plan keeps clear: ground in
+    which tines rise beside buried services, and check strips. `best uniform` has depth 0 where no uniform depth pays.
     The prescription pays for setting its zones, whoever drives; a uniform depth does not.
 
     Parameters
@@ -33,6 +35,7 @@ def compare_strategies(
     saved_by_hiring : array of shape (n_draws,)
         Cost of the own machine less that of a contractor; None: no contractor is compared.
     """
+    options = _off_kept_ground(options, plan)
     asked = {Strategy.USUAL: usual_depth_mm, Strategy.YOURS: your_depth_mm}
     chosen = {name: _nearest(options, mm) for name, mm in asked.items() if mm is not None}
     chosen |= {Strategy.BEST: int(_expected(options).argmax()), Strategy.NONE: 0}
@@ -45,6 +48,21 @@ def compare_strategies(
     nets += [options.uniform.returns[option] for option in chosen.values()]
     table = pd.DataFrame([*rows, *(_uniform(*pick, options) for pick in chosen.items())])
     return table.assign(worse_probability=[float((net < ours).mean()) for net in nets])
+
+
+def _off_kept_ground(options: Options, plan: Plan) -> Options:
+    """Options with the uniform passes on no more ground than the plan has outside of exclusions and strips."""
+    ground_ha = plan.zones.loc[plan.zones["kind"] == "ground", "area_ha"].sum()
+    share = min(1.0, ground_ha / options.node_ha.sum())
+    whole = options.uniform
+    part = replace(
+        whole,
+        returns=share * whole.returns,
+        costs=share * whole.costs,
+        hours=share * whole.hours,
+        fuel_l=share * whole.fuel_l,
+    )
+    return replace(options, uniform=part, node_ha=share * options.node_ha)
 
 
 def _prescription(plan: Plan, total: pd.DataFrame, net: Floats) -> dict[str, Any]:
