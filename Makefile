@@ -12,7 +12,7 @@ demo: .venv/run
 
 test: .venv/test
 	$(BIN)/python -m pytest -n 2 --dist loadfile
-	$(BIN)/python -m pytest -p no:xdist --nbmake --nbmake-timeout=120 notebooks
+	$(BIN)/python -m pytest -n 2 --nbmake --nbmake-timeout=120 notebooks
 
 lint: .venv/lint
 	$(BIN)/ruff format --check .
