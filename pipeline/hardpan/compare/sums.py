@@ -33,9 +33,10 @@ def find_sums(before: PastRun, after: PastRun) -> Iterator[Change]:
         yield from _told(What.DEPTH, f"{depth} mm", *(float(ha.get(depth, 0.0)) for ha in by_depth))
     yield from _told(What.MOVED, "all", 0.0, _moved_ha(before, after))
     totals = [run.tallies[run.tallies["zone"] == "total"].set_index("item") for run in runs]
+    drawn = before.draws.keys() & after.draws.keys() if paired(before, after) else set()
     for item in _MONEY:
         one, other = (_amount(total, item, "amount") for total in totals)
-        if paired(before, after) and item in before.draws and item in after.draws:
+        if item in drawn:
             low, high = np.quantile(after.draws[item] - before.draws[item], [0.05, 0.95])
         else:
             half = float(np.hypot(_half(totals[0], item), _half(totals[1], item)))

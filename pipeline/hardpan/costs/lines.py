@@ -160,3 +160,15 @@ def _row(zone: str, item: str, line: _Drawn, amount: float) -> dict[str, object]
         "low": min(low, amount),
         "high": max(high, amount),
     }
+
+
+def net_figures(net: Floats) -> dict[str, float]:
+    """Mean of a net return (n_draws,), its 5 and 95 % points, the mean never outside of them, and chance of a loss."""
+    low, high = np.quantile(net, [0.05, 0.95])
+    mean = float(net.mean())
+    return {
+        "net": mean,
+        "net_low": min(float(low), mean),
+        "net_high": max(float(high), mean),
+        "loss_probability": float((net < 0).mean()),
+    }

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats
+from hardpan.costs.lines import net_figures
 from hardpan.records.ledger import Strategy
 from hardpan.records.options import Options
 from hardpan.records.plan import Plan
@@ -107,8 +108,7 @@ def _uniform(strategy: Strategy, option: int, options: Options) -> dict[str, Any
 def _row(
     strategy: Strategy, net: Floats, *, depth_mm: float, ripped_ha: float, cost: float, fuel_l: float, hours: float
 ) -> dict[str, Any]:
-    low, high = np.quantile(net, [0.05, 0.95])
-    mean = float(net.mean())
+    figures = net_figures(net)
     return {
         "strategy": str(strategy),
         "depth_mm": depth_mm,
@@ -116,11 +116,8 @@ def _row(
         "cost": cost,
         "fuel_l": fuel_l,
         "hours": hours,
-        "benefit": mean + cost,
-        "net": mean,
-        "net_low": min(float(low), mean),
-        "net_high": max(float(high), mean),
-        "loss_probability": float((net < 0).mean()),
+        "benefit": figures["net"] + cost,
+        **figures,
     }
 
 

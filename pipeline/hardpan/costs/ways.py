@@ -1,8 +1,8 @@
 """The ways to have the work done beside each other, in all."""
 
-import numpy as np
 import pandas as pd
 
+from hardpan.costs.lines import net_figures
 from hardpan.records.plan import Plan
 from hardpan.records.reasons import Way
 from hardpan.records.ways import Tried, WaySum
@@ -25,19 +25,13 @@ def sum_ways(plan: Plan, prescription: pd.Series) -> tuple[WaySum, ...]:
 
 
 def _summed(tried: Tried) -> WaySum:
-    returns = tried.net.sum(axis=0)
-    low, high = np.quantile(returns, [0.05, 0.95])
-    net = float(returns.mean())
     return WaySum(
         way=tried.way,
         ripped_ha=float(tried.ripped_ha.sum()),
         depths_mm=tuple(sorted({best.depth_mm for best in tried.best if best is not None})),
         cost=float(tried.cost.sum(axis=0).mean()),
-        net=net,
-        net_low=min(float(low), net),
-        net_high=max(float(high), net),
-        loss_probability=float((returns < 0).mean()),
         hours=float(tried.hours.sum(axis=0).mean()),
         fuel_l=float(tried.fuel_l.sum(axis=0).mean()),
         power_kw=tried.power_kw,
+        **net_figures(tried.net.sum(axis=0)),
     )

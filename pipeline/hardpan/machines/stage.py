@@ -10,6 +10,7 @@ from hardpan.core.arrays import Floats
 from hardpan.core.units import W_PER_HP
 from hardpan.machines.break_even import break_even_use
 from hardpan.machines.holding import held_back
+from hardpan.money import owning_per_hour
 from hardpan.records.alternatives import HeldBack, MachineRow, Offer, Terms, Worked
 from hardpan.records.decision import SeasonSettings
 from hardpan.records.reasons import Way
@@ -58,10 +59,8 @@ def _drawn(worked: Worked, season: SeasonSettings) -> _Drawn:
         net = next(tried for tried in plan.ways if tried.way is Way.CONTRACTOR).net.sum(axis=0)
         cash, hours = net, way.ripped_ha / offer.ha_per_h
     else:
-        drawn = offer.rates.scenarios
-        owning = (drawn["tractor ownership"] + drawn["ripper ownership"]).to_numpy()
         net, hours = plan.returns.sum(axis=0), way.hours
-        cash = net + owning * plan.hours.sum(axis=0)
+        cash = net + owning_per_hour(offer.rates).to_numpy() * plan.hours.sum(axis=0)
     days = hours / season.hours_per_day
     return _Drawn(
         worked=worked,

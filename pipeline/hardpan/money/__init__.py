@@ -6,7 +6,7 @@ spread, and how numbers are drawn.
 
 from hardpan.money.amendments import spread_rates
 from hardpan.money.draws import Draws, beta_at, fixed_levels, fixed_slices, log_normal_factors, value_at
-from hardpan.money.ways import at_cash_cost, by_contractor, hired_for, with_tractor_of
+from hardpan.money.ways import at_cash_cost, by_contractor, hired_for, owning_per_hour, with_tractor_of
 from hardpan.money.worth import crop_shares, crop_values, first_year_gains, lasting, season_factors, season_weights
 
 __all__ = [
@@ -22,6 +22,7 @@ __all__ = [
     "hired_for",
     "lasting",
     "log_normal_factors",
+    "owning_per_hour",
     "season_factors",
     "season_weights",
     "spread_rates",

@@ -11,12 +11,16 @@ OWNING = ("tractor ownership", "ripper ownership")
 """Items that are paid whether the machine works or not."""
 
 
+def owning_per_hour(rates: Rates) -> xr.DataArray:
+    """What owning tractor and ripper costs an hour of work, (n_draws,)."""
+    return sum((rates.scenarios[item] for item in OWNING), xr.zeros_like(rates.scenarios["per_hour"]))
+
+
 def at_cash_cost(rates: Rates) -> Rates:
     """Rates without what owning costs."""
     drawn = rates.scenarios
-    owning = sum((drawn[item] for item in OWNING), xr.zeros_like(drawn["per_hour"]))
     idle = {name: xr.zeros_like(drawn["per_hour"]) for name in (*OWNING, "capital_per_hour")}
-    return replace(rates, scenarios=drawn.assign(idle | {"per_hour": drawn["per_hour"] - owning}))
+    return replace(rates, scenarios=drawn.assign(idle | {"per_hour": drawn["per_hour"] - owning_per_hour(rates)}))
 
 
 def by_contractor(rates: Rates, fuel_share: float) -> Rates:

@@ -7,27 +7,20 @@ import numpy as np
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.options import LEAVE, ZoneEvaluation, choose
-from hardpan.prescription.context import SETTING_ROUNDS
-from hardpan.records.decision import PrescriptionSettings
+from hardpan.prescription.context import SETTING_ROUNDS, Context
 from hardpan.spatial.borders import groups_side_by_side
 
 _LEAST_HA = 1e-9
 """Stands for the area of exclusions, which is not worked."""
 
 
-def choose_and_set(
-    evaluation: ZoneEvaluation, table: gpd.GeoDataFrame, price: float, n_setups: int, asked: PrescriptionSettings
-) -> tuple[ZoneEvaluation, Ints, Ints, Floats]:
+def choose_and_set(context: Context, evaluation: ZoneEvaluation) -> tuple[ZoneEvaluation, Ints, Ints, Floats]:
     """Evaluation with the cost of setting zones, option of each zone, set-ups fitted, and money for setting each zone.
 
     Parameters
     ----------
     evaluation : ZoneEvaluation
         Without that cost.
-    table : GeoDataFrame
-        Zones in the order of `evaluation`, with `kind`.
-    price : float
-        Of a further zone, money.
 
     Returns
     -------
@@ -37,12 +30,13 @@ def choose_and_set(
     setting : (n_zones,)
         0 for exclusions, for one zone, which comes with the work, and for zones beside one of the same option.
     """
+    table, price, n_setups = context.table, context.catalog.prices.extra_zone.value, len(context.catalog.setups)
     ground = (table["kind"] == "ground").to_numpy()
     setting = np.where(ground, price, 0.0)
     best = evaluation.net[:, evaluation.setup >= 0].max(axis=1, initial=-np.inf) * np.maximum(evaluation.ha, _LEAST_HA)
     setting[np.where(ground, best, -np.inf).argmax()] = 0.0
     for _ in range(SETTING_ROUNDS):
-        chosen, fitted = choose(_with(evaluation, setting), n_setups, asked)
+        chosen, fitted = choose(_with(evaluation, setting), n_setups, context.prescription)
         due = _due(table, chosen, ground, price)
         if np.array_equal(due, setting):
             break

@@ -56,10 +56,8 @@ def prescribe(
 
 def _decide(context: Context) -> Decision:
     """Option and runner-up of each zone."""
-    catalog = context.catalog
     unset = evaluate_zones(context, limits_of(context))
-    price, n_setups = catalog.prices.extra_zone.value, len(catalog.setups)
-    evaluation, chosen, fitted, setting = choose_and_set(unset, context.table, price, n_setups, context.prescription)
+    evaluation, chosen, fitted, setting = choose_and_set(context, unset)
     pairs = np.stack([chosen, runner_up(evaluation, chosen, fitted)], axis=1)
     return Decision(context=context, unset=unset, evaluation=evaluation, pairs=pairs, fitted=fitted, setting=setting)
 

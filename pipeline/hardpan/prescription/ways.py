@@ -160,6 +160,5 @@ def _choose(way: Way, context: Context, held: Limits, only: Ints | None = None) 
     if only is not None:
         open_to: Bools = np.isin(np.arange(unset.depth_mm.size), [LEAVE, *only])
         unset = replace(unset, net=np.where(open_to, unset.net, -np.inf))
-    price, n_setups = context.catalog.prices.extra_zone.value, len(context.catalog.setups)
-    evaluation, chosen, _, setting = choose_and_set(unset, context.table, price, n_setups, context.prescription)
+    evaluation, chosen, _, setting = choose_and_set(context, unset)
     return Choice(way=way, context=context, evaluation=evaluation, chosen=chosen, setting=setting)
