@@ -1,7 +1,5 @@
 """The list of paddocks that `hardpan farm` works through, and the settings they share."""
 
-import csv
-import io
 import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -15,6 +13,7 @@ from hardpan.core.errors import AmbiguousInputError, Faults, HardpanError, Input
 from hardpan.core.settings import InputPath, Settings, parse, setting
 from hardpan.run.config import PaddockConfig, read_toml
 from hardpan.run.farm_season import SeasonPlanSettings, Wishes
+from hardpan.run.rows import read_rows
 
 _LONGEST_SLUG = 60
 """Letters, so that a path stays short."""
@@ -110,29 +109,20 @@ def _read_toml(path: Path) -> tuple[Mapping[str, object], list[str]]:
 
 
 def _read_table(path: Path) -> tuple[Mapping[str, object], list[str]]:
-    """Rows of a CSV list with a comma, semicolon or tab between cells; rows without any text are passed over."""
-    if not path.is_file():
-        raise InputError(what="no such file", where=str(path), do="give the path of a list of paddocks")
-    try:
-        text = path.read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as err:
-        raise InputError(what=f"is not UTF-8: {err.reason}", where=path.name, right="a CSV list in UTF-8") from err
-    head = text.partition("\n")[0]
-    reader = csv.DictReader(io.StringIO(text, newline=""), delimiter=max(",;\t", key=head.count))
-    names = [str(name).strip().lower() for name in reader.fieldnames or ()]
+    """Rows of a CSV list."""
+    columns, rows = read_rows(path, where=str(path), what="a list of paddocks")
+    names = [name.lower() for name in columns]
     if names.count("config") != 1:
         raise InputError(
             what="has no column config" if "config" not in names else "has two columns config", where=path.name,
             right="a CSV file with one column config, or a TOML file with [[paddocks]]",
         )  # fmt: skip
-    reader.fieldnames = names
-    rows, places = [], []
-    for row in reader:
-        cells = {name: str(row[name] or "").strip() for name in _COLUMNS if name in row}
-        if any(str(cell).strip() for cell in row.values() if cell):
-            rows.append({name: cell for name, cell in cells.items() if cell or name == "config"})
-            places.append(f"{path.name}, line {reader.line_num}")
-    return {"paddocks": rows}, places
+    paddocks, places = [], []
+    for place, row in rows:
+        cells = {name.lower(): cell for name, cell in row.items() if name.lower() in _COLUMNS}
+        paddocks.append({name: cell for name, cell in cells.items() if cell or name == "config"})
+        places.append(place)
+    return {"paddocks": paddocks}, places
 
 
 def _listed(given: ListedSettings, place: str, faults: Faults) -> Listed:

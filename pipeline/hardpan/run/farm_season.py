@@ -1,7 +1,5 @@
 """The days of a season over a list of paddocks: settings and calendars in, the plan of the season out."""
 
-import csv
-import io
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -14,6 +12,7 @@ from hardpan.core.errors import InputError, SettingsError
 from hardpan.core.settings import InputPath, Settings, setting
 from hardpan.records.across import FarmSeason, PaddockResult
 from hardpan.records.season import Job, Rig
+from hardpan.run.rows import read_rows
 from hardpan.season.planning import plan_season, stress_plan
 
 _YES, _NO = frozenset({"yes", "1", "true"}), frozenset({"no", "0", "false"})
@@ -171,21 +170,18 @@ def _is_fit(row: Mapping[str, bool], result: PaddockResult) -> bool:
 
 def _read_fit(path: Path) -> dict[date, dict[str, bool]]:
     """Whether soils are fit, by day and column."""
-    if not path.is_file():
-        raise InputError(what="no such file", where=f"plan.fit = {path}", do="give the path of a table of fit days")
-    reader = csv.DictReader(io.StringIO(path.read_text(encoding="utf-8-sig"), newline=""))
-    if "date" not in (reader.fieldnames or ()):
+    names, rows = read_rows(path, where=f"plan.fit = {path}", what="a table of fit days")
+    if "date" not in names:
         raise InputError(what="has no column date", where=path.name, right="date, and yes or no by soil type or `fit`")
     found: dict[date, dict[str, bool]] = {}
-    for row in reader:
-        place = f"{path.name}, line {reader.line_num}"
+    for place, row in rows:
         try:
-            day = date.fromisoformat(str(row.pop("date")).strip())
+            day = date.fromisoformat(row.pop("date"))
         except ValueError as err:
             raise InputError(what="is no date", where=place, right="year-month-day") from err
         if day in found:
             raise InputError(what=f"{day} comes twice", where=place, do="leave one out")
-        cells = {str(name): str(cell).strip().lower() for name, cell in row.items()}
+        cells = {name: cell.lower() for name, cell in row.items()}
         for name, cell in cells.items():
             if cell not in _YES | _NO:
                 raise InputError(what=f"{name} is {cell!r}", where=place, right="yes or no")

@@ -1,8 +1,8 @@
 """All that is wrong with a configuration and its files, told in one pass."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from pydantic import BaseModel
 
@@ -24,6 +24,8 @@ from hardpan.survey.files import load
 from hardpan.survey.settings import SoilSettings
 from hardpan.survey.stage import FileSettings, file_faults, read_access, read_survey
 
+C = TypeVar("C", bound=PaddockConfig)
+
 _TOGETHER = ("machine", "season", "prices", "numbers")
 """Tables that make the catalog with the soil types: what is wrong with one of them shows in the others."""
 
@@ -36,10 +38,7 @@ def checked_config(path: Path) -> Config:
     HardpanError
         Of the configuration, and of every file it names in tables that can be read.
     """
-    try:
-        return read_config(path)
-    except HardpanError as err:
-        raise _with_its_files(err, path) from err
+    return _checked(path, read_config)
 
 
 def checked_paddock_config(path: Path) -> PaddockConfig:
@@ -50,8 +49,12 @@ def checked_paddock_config(path: Path) -> PaddockConfig:
     HardpanError
         Of the configuration, and of every file it names in tables that can be read.
     """
+    return _checked(path, read_paddock_config)
+
+
+def _checked(path: Path, read: Callable[[Path], C]) -> C:
     try:
-        return read_paddock_config(path)
+        return read(path)
     except HardpanError as err:
         raise _with_its_files(err, path) from err
 

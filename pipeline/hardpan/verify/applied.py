@@ -8,6 +8,7 @@ import shapely
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.records.after import Earlier
 from hardpan.records.applied import ALL, APPLIED, Applied, AppliedAs, LogRule, MachineLog, Observed
+from hardpan.records.decision import PrescriptionSettings
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.verify.cleaning import clean_log, not_measured, speed_kmh
 from hardpan.verify.lag import estimate_lag
@@ -18,8 +19,6 @@ DRAWN_POINTS = 20_000
 _WORKED = (AppliedAs.WITHIN, AppliedAs.SHALLOW, AppliedAs.DEEP, AppliedAs.NOT_MEASURED)
 _IN_WORK = ("", LogRule.NOT_MEASURED, LogRule.OUTSIDE)
 """Records that worked ground; from those outside it begins within the paddock."""
-_STEP_MM = 25.0
-"""Depth step of a run whose settings name none."""
 
 
 def compare_with_plan(earlier: Earlier, log: MachineLog, *, level: float) -> Applied:
@@ -86,9 +85,10 @@ def _widths(log: MachineLog, zones: gpd.GeoDataFrame) -> Floats:
 
 
 def _step_mm(earlier: Earlier, log: MachineLog) -> float:
+    if log.settings.step_mm is not None:
+        return log.settings.step_mm
     given = earlier.settings.get("prescription")
-    own = given.get("step_mm", _STEP_MM) if isinstance(given, dict) else _STEP_MM
-    return float(own) if log.settings.step_mm is None else log.settings.step_mm
+    return float((given if isinstance(given, dict) else {}).get("step_mm", PrescriptionSettings().step_mm))
 
 
 def _zone_rows(xy: Floats, zones: gpd.GeoDataFrame) -> Ints:

@@ -36,7 +36,7 @@ def read_paddock_result(folder: Path) -> PaddockResult:
             name=str(record["name"]),
             zones=zones_of(record, pyproj.CRS.from_user_input(record["working_crs"])),
             plan_number=str(manifest["plan"]),
-            totals=_totals(record),
+            totals=totals_of(record),
             **{ours: float(plan[theirs] or 0.0) for ours, theirs in _FIGURES.items()},
         )
     except (KeyError, ValueError, TypeError, AttributeError, StopIteration, shapely.errors.ShapelyError) as err:
@@ -45,7 +45,8 @@ def read_paddock_result(folder: Path) -> PaddockResult:
         ) from err
 
 
-def _totals(record: Mapping[str, Any]) -> Totals:
+def totals_of(record: Mapping[str, Any]) -> Totals:
+    """Totals in the record of a run; a `KeyError`, `TypeError` or `ValueError` where it has none or was changed."""
     items = {str(item): _total(row) for item, row in record["totals"].items()}
     return Totals(items=items, currency=str(record["currency"]), seed=int(record["seed"]))
 

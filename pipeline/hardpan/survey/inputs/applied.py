@@ -10,7 +10,7 @@ from hardpan.core.arrays import Floats, Ints
 from hardpan.core.errors import InputError
 from hardpan.records.applied import LOG, AppliedSettings, MachineLog
 from hardpan.survey import files, geodesy
-from hardpan.survey.inputs.log_table import read_log_table
+from hardpan.survey.inputs.log_table import burnt_l, read_log_table
 from hardpan.survey.land import Land
 from hardpan.survey.notes import Log, counted, warned
 from hardpan.survey.time_logs import TimeLog, log_names, read_time_log
@@ -19,7 +19,7 @@ _DEPTH, _SETPOINT, _WIDTH, _STATE, _SPEED = 0x34, 0x33, 0x43, 0x8D, 0x18D
 """Entries of the data dictionary: actual and setpoint tillage depth and actual width, mm; work state; speed, mm/s."""
 _FUEL, _FUEL_RATE = 0x94, 0x95
 """Fuel burnt, mL, and fuel rate, mm3/s."""
-_KMH_PER_MM_S, _L_PER_ML, _L_PER_MM3 = 0.0036, 0.001, 1e-6
+_KMH_PER_MM_S, _L_PER_ML, _L_H_PER_MM3_S = 0.0036, 0.001, 0.0036
 _USUAL_INTERVALS = 3.0
 """A pause of so many usual intervals, where longer than the setting's, is a gap."""
 _WGS84 = "EPSG:4326"
@@ -132,8 +132,7 @@ def _columns(one: TimeLog, gap_s: float) -> pd.DataFrame:
 
     fuel_l = _most(of(_FUEL, across=True)) * _L_PER_ML
     if not np.isfinite(fuel_l).any():
-        rate, steps = _most(of(_FUEL_RATE)), np.clip(np.diff(time_s, prepend=time_s[:1]), 0.0, None)
-        fuel_l = np.cumsum(np.nan_to_num(rate * steps)) * _L_PER_MM3 if np.isfinite(rate).any() else rate
+        fuel_l = burnt_l(_most(of(_FUEL_RATE)) * _L_H_PER_MM3_S, time_s)
     return pd.DataFrame(
         {
             "stretch": stretch, "time_s": time_s, "x_m": one.longitude, "y_m": one.latitude, "fix": one.fix,

@@ -19,6 +19,10 @@ from hardpan.survey.settings import ColumnSettings, ProbeSettings, SoilSettings
 Kind: TypeAlias = Literal[
     "readings", "positions", "cores", "soils", "exclusions", "polygons", "lines", "raster", "unknown"
 ]
+_BESIDE = frozenset(
+    (*files.SHAPEFILE_PARTS[1:], ".toml", ".md", ".py", ".pdf", ".html", ".json5", ".qml", ".xml", ".sbn", ".sbx")
+)
+"""Ends of files that are no input: parts of shapefiles, configurations, documents, styles."""
 MOST_FILES = 200
 """A folder of more files is no paddock's."""
 
@@ -47,22 +51,9 @@ def look_at(folder: Path, soil_types: Mapping[str, SoilType]) -> list[Content]:
     """
     if not folder.is_dir():
         raise InputError(what="no such folder", where=str(folder), do="give the folder with the paddock's files")
-    beside = {
-        *files.SHAPEFILE_PARTS[1:],
-        ".toml",
-        ".md",
-        ".py",
-        ".pdf",
-        ".html",
-        ".json5",
-        ".qml",
-        ".xml",
-        ".sbn",
-        ".sbx",
-    }
     paths = sorted(
         one for one in folder.iterdir()
-        if one.is_file() and not one.name.startswith(".") and one.suffix.lower() not in beside
+        if one.is_file() and not one.name.startswith(".") and one.suffix.lower() not in _BESIDE
     )  # fmt: skip
     if len(paths) > MOST_FILES:
         raise InputError(what=f"holds more than {MOST_FILES} files", where=str(folder), do="give one paddock's folder")
@@ -145,13 +136,11 @@ def _as_raster(path: Path, bundle: Bundle, _: Mapping[str, SoilType]) -> Content
     return Content(path=path, kind="raster", why=why, placed=stated and not remarks)
 
 
-def _as_readings(path: Path, _: Bundle, __: Mapping[str, SoilType]) -> Content | None:
+def _as_readings(path: Path, bundle: Bundle, _: Mapping[str, SoilType]) -> Content | None:
     _grid, heading, text, mark = open_text(path, ProbeSettings(file=path), Log())
     if not heading.depths and not {"depth", "resistance"} <= heading.roles.keys():
         return None
-    lines = open_table(files.load(path, what="the probe readings"), None, lambda table: len(table.lines), Log()).rows(
-        40
-    )
+    lines = open_table(bundle, None, lambda table: len(table.lines), Log()).rows(headers.HEADER_ROWS)
     written = {cell for row in lines for cell in row}
     states = {
         f"columns.{role}": heading.names[at]

@@ -13,12 +13,10 @@ from hardpan.core.units import MM_PER
 from hardpan.records.applied import AppliedSettings
 from hardpan.survey import dates, numbers
 from hardpan.survey.columns import Numbers, Text, TextTable
-from hardpan.survey.inputs.tables import open_table
+from hardpan.survey.inputs.tables import fullest_header, open_table
 from hardpan.survey.notes import Bundle, Log, counted, listed, warned
 from hardpan.survey.vocabulary import SYNONYMS, fold, length_unit
 
-_HEADER_ROWS = 60
-"""A header further down is not looked for."""
 _NAMES: Mapping[str, tuple[str, ...]] = {
     "x": SYNONYMS["x"],
     "y": SYNONYMS["y"],
@@ -106,16 +104,14 @@ def _values(
             "depth_mm": _depths(read["depth"], names["depth"], settings, file, log),
             "working": _states(cells["working"]) if "working" in cells else nowhere,
             "speed_kmh": value.get("speed", nowhere), "width_m": value.get("width", nowhere),
-            "fuel_l": value.get("fuel", _burnt(value.get("fuel_rate", nowhere), time_s)),
+            "fuel_l": value.get("fuel", burnt_l(value.get("fuel_rate", nowhere), time_s)),
         }
     )  # fmt: skip
 
 
 def _heading(table: TextTable, settings: AppliedSettings) -> tuple[int, dict[str, int]]:
-    """Row of the header, and role to column; the row that names most."""
-    found = [_roles(row, settings) for row in table.rows(_HEADER_ROWS)]
-    best = max(range(len(found)), key=lambda at: (len(found[at]), -at), default=0)
-    return best, found[best] if found else {}
+    """Row of the header, and role to column."""
+    return fullest_header(table, lambda row: _roles(row, settings))
 
 
 def _roles(names: Sequence[str], settings: AppliedSettings) -> dict[str, int]:
@@ -225,8 +221,8 @@ def _times(
     return np.asarray(seconds - np.nanmin(seconds))
 
 
-def _burnt(rate_l_per_h: Floats, time_s: Floats) -> Floats:
-    """Counter of fuel from its rate, L."""
+def burnt_l(rate_l_per_h: Floats, time_s: Floats) -> Floats:
+    """Counter of fuel from its rate, L; NaN where no rate is known."""
     if not np.isfinite(rate_l_per_h).any():
         return rate_l_per_h
     steps = np.clip(np.diff(time_s, prepend=time_s[:1]), 0.0, None)

@@ -1,7 +1,6 @@
 """Results of earlier runs, read back from their folders."""
 
 import io
-import json
 from pathlib import Path
 
 import geopandas as gpd
@@ -17,6 +16,7 @@ from hardpan.records.after import RECORD
 from hardpan.records.comparison import PastRun
 from hardpan.records.trail import MANIFEST
 from hardpan.survey import files, vectors
+from hardpan.survey.inputs.across import totals_of
 from hardpan.survey.inputs.folders import read_record
 
 _NEEDED = ("prescription.geojson", "tallies.csv")
@@ -80,14 +80,12 @@ def _draws(path: Path) -> dict[str, Floats]:
     """Total of each item draw by draw; nothing where the run wrote none."""
     if not path.is_file():
         return {}
+    record = read_record(path.parent, path.name)
     try:
-        totals = json.loads(path.read_text(encoding="utf-8")).get("totals", {})
-        return {
-            item: sum((np.array(total[part].split(), dtype=float) for part in ("shared", "own")), start=np.zeros(1))
-            for item, total in totals.items()
-        }
-    except (AttributeError, KeyError, ValueError) as err:
+        totals = totals_of(record).items if "totals" in record else {}
+    except (AttributeError, KeyError, TypeError, ValueError) as err:
         raise InputError(what=f"a file of the result was changed: {err}", where=str(path), do="run again") from err
+    return {item: total.shared + total.own for item, total in totals.items()}
 
 
 def _insertions(path: Path) -> int | None:

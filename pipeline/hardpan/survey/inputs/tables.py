@@ -1,12 +1,15 @@
 """Tables of any kind and layout, from a file to one grid of cells."""
 
 from collections.abc import Callable
+from typing import TypeVar
 
 from hardpan.survey import blocks, delimited, headers, workbook
 from hardpan.survey.columns import TextTable
 from hardpan.survey.notes import Bundle, Log
 from hardpan.survey.reshape import reshape
 from hardpan.survey.settings import ProbeSettings
+
+R = TypeVar("R")
 
 TABLES = (".csv", ".txt", ".tsv", ".dat", ".asc", ".tab", ".prn")
 """Members of an archive that may be tables."""
@@ -25,6 +28,13 @@ def open_table(bundle: Bundle, sheet: str | None, score: Callable[[TextTable], i
     if len(named) == 1 and sheet is None:
         return next(iter(named.values()))
     return workbook.choose(named, sheet, {name: score(grid) > 0 for name, grid in named.items()}, bundle.name)
+
+
+def fullest_header(table: TextTable, roles: Callable[[list[str]], dict[str, R]]) -> tuple[int, dict[str, R]]:
+    """Row of the first rows of a table that names most `roles`, and those."""
+    found = [roles(row) for row in table.rows(headers.HEADER_ROWS)]
+    best = max(range(len(found)), key=lambda at: (len(found[at]), -at), default=0)
+    return best, found[best] if found else {}
 
 
 def open_readings(bundle: Bundle, settings: ProbeSettings, log: Log) -> TextTable:

@@ -13,12 +13,10 @@ from hardpan.core.units import MM_PER
 from hardpan.records.weather import WEATHER, DailyTable
 from hardpan.survey import dates, files, numbers
 from hardpan.survey.columns import TextTable
-from hardpan.survey.inputs.tables import open_table
+from hardpan.survey.inputs.tables import fullest_header, open_table
 from hardpan.survey.notes import Log, counted, warned
 from hardpan.survey.vocabulary import fold
 
-HEADER_ROWS = 60
-"""A header further down is not looked for."""
 NAMES: Mapping[str, tuple[str, ...]] = {
     "date": ("date", "day", "datum", "fecha", "yyyy mm dd"),
     "rain_mm": ("rain", "rainfall", "daily rain", "precipitation", "precip", "prcp", "niederschlag", "lluvia"),
@@ -97,10 +95,8 @@ def read_weather(path: Path, log: Log) -> DailyTable:
 
 
 def _heading(table: TextTable) -> tuple[int, dict[str, tuple[int, str]]]:
-    """Row of the header, and role to column and stated unit; the row that names most."""
-    head = [_roles(row) for row in table.rows(HEADER_ROWS)]
-    best = max(range(len(head)), key=lambda at: (len(head[at]), -at), default=0)
-    return best, head[best] if head else {}
+    """Row of the header, and role to column and stated unit."""
+    return fullest_header(table, _roles)
 
 
 def _roles(row: Sequence[str]) -> dict[str, tuple[int, str]]:
