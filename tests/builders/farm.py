@@ -50,7 +50,7 @@ def wait_or_do(job: Job) -> Outcome:
 
 
 def tell_and_wait(job: Job) -> Outcome:
-    """Tell the number of the process beside the job's folder, and take longer than any test."""
+    """Work that lasts longer than any test; the number of its process stands beside the job's folder."""
     told = job.folder.parent / "pid"
     told.with_suffix(".new").write_text(str(os.getpid()))
     told.with_suffix(".new").rename(told)

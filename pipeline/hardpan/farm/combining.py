@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats
-from hardpan.records.totals import ALL_PADDOCKS, Totals
+from hardpan.records.totals import ALL_PADDOCKS, Total, Totals
 
 
 def combine_totals(paddocks: Mapping[str, Totals]) -> pd.DataFrame:
@@ -28,7 +28,7 @@ def combine_totals(paddocks: Mapping[str, Totals]) -> pd.DataFrame:
 
 
 def _sum(item: str, paddocks: Mapping[str, Totals]) -> tuple[str, str, float, str, float, float, float]:
-    having = {paddock: totals.items[item] for paddock, totals in paddocks.items() if item in totals.items}
+    having = _having(item, paddocks)
     quantity, unit = sum(one.quantity for one in having.values()), next(iter(having.values())).unit
     if len({paddocks[paddock].currency for paddock in having}) > 1:
         return ALL_PADDOCKS, item, quantity, unit, np.nan, np.nan, np.nan
@@ -46,7 +46,12 @@ def draws_of_sum(item: str, paddocks: Mapping[str, Totals]) -> Floats:
     Shared parts are added draw by draw. Own parts are shuffled first, each paddock's by its name: runs with one seed
     draw their maps from the same random numbers, which must not look like readings that agree.
     """
-    having = {paddock: totals.items[item] for paddock, totals in paddocks.items() if item in totals.items}
+    having = _having(item, paddocks)
     shared = np.sum([one.shared for one in having.values()], axis=0)
     own = [np.random.default_rng([*paddock.encode()]).permutation(one.own) for paddock, one in having.items()]
     return np.asarray(shared + np.sum(own, axis=0))
+
+
+def _having(item: str, paddocks: Mapping[str, Totals]) -> dict[str, Total]:
+    """Total of an item by paddock, of those that have it."""
+    return {paddock: totals.items[item] for paddock, totals in paddocks.items() if item in totals.items}

@@ -7,7 +7,7 @@ from pathlib import Path
 import geopandas as gpd
 import pandas as pd
 
-from hardpan.records.farm import Job, Outcome
+from hardpan.records.farm import Job, Outcome, Status
 from hardpan.records.season import SeasonPlan, Stress
 from hardpan.records.totals import Totals
 
@@ -74,4 +74,4 @@ class FarmRun:
     def failed(self) -> tuple[tuple[Job, Outcome], ...]:
         """Paddocks that failed, in the order of the list."""
         pairs = zip(self.jobs, self.outcomes, strict=True)
-        return tuple((job, outcome) for job, outcome in pairs if outcome.status == "failed")
+        return tuple((job, outcome) for job, outcome in pairs if outcome.status is Status.FAILED)

@@ -34,15 +34,15 @@ def write_farm(run: FarmRun, folder: Path) -> tuple[Path, ...]:
     replaced = own_files(folder)
     with fresh_files(folder) as work:
         write_table(work / "farm.csv", paddock_table(run))
-        if run.results:
-            zones = zones_of_all(run)
+        zones = zones_of_all(run) if run.results else None
+        if zones is not None:
             write_table(work / "tallies.csv", run.tallies)
             colours = depth_colours(zones["depth_mm"])
             styles = {"zones": ("depth_mm", {str(depth): colour for depth, colour in colours.items()})}
             write_geopackage(work / "farm.gpkg", {"zones": zones}, styles)
         if run.season is not None:
             write_table(work / "season.csv", season_table(run, run.season))
-        write_season_page(work / "season.html", run)
+        write_season_page(work / "season.html", run, zones)
         _write_manifest(work, run, replaced)
         names = sorted(path.name for path in work.iterdir())
     return tuple(folder / name for name in names)

@@ -35,13 +35,13 @@ def zones_of_all(run: FarmRun) -> gpd.GeoDataFrame:
     return gpd.GeoDataFrame(pd.concat(layers, ignore_index=True))
 
 
-def write_season_page(path: Path, run: FarmRun) -> None:
-    """Write the page: map, paddocks by return per hour, sums with their range, and what failed."""
+def write_season_page(path: Path, run: FarmRun, zones: gpd.GeoDataFrame | None) -> None:
+    """Write the page: map of `zones_of_all`, paddocks by return per hour, sums with their range, and what failed."""
     currencies = {result.totals.currency for result in run.results.values()}
     units = Units.of_files(next(iter(currencies)) if len(currencies) == 1 else "")
     ranked = sorted(run.results.items(), key=lambda one: -one[1].net_per_hour)
     numbers = {slug: number for number, (slug, _) in enumerate(ranked, start=1)}
-    drawn, key = _map(run, numbers, units) if run.results else ("", [])
+    drawn, key = ("", []) if zones is None else _map(zones, numbers, units)
     total = run.tallies[(run.tallies["paddock"] == ALL_PADDOCKS) & (run.tallies["item"] == _NET)]
     context = {
         "name": run.file.stem, "say": words.label, "headline": words.headline(run), "map": drawn, "key": key,
@@ -58,8 +58,7 @@ def write_season_page(path: Path, run: FarmRun) -> None:
     write_page(path, "farm", context)
 
 
-def _map(run: FarmRun, numbers: dict[str, int], units: Units) -> tuple[Markup, list[tuple[str, str]]]:
-    zones = zones_of_all(run)
+def _map(zones: gpd.GeoDataFrame, numbers: dict[str, int], units: Units) -> tuple[Markup, list[tuple[str, str]]]:
     colours = depth_colours(zones["depth_mm"])
     key = [(units.depth(mm) if mm else words.label("leave"), colour) for mm, colour in colours.items()]
     return Markup(as_svg(draw_farm(zones, colours, numbers))), key

@@ -217,6 +217,10 @@ class Units:
         """Depth, for example "45 cm"; zeros at the end dropped."""
         return self.write(depth_mm, Measure.DEPTH, bare=bare)
 
+    def near_depth(self, depth_mm: float) -> str:
+        """Depth to the nearest 5 mm."""
+        return self.depth(5 * round(depth_mm / 5))
+
     def depths(self, low_mm: float, high_mm: float) -> str:
         """Range of depths, for example "40 to 45 cm"."""
         low, high = self.depth(low_mm, bare=True), self.depth(high_mm)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hardpan.core.said import Measure
+from hardpan.outputs.words.english.lists import either, zone_names
 from hardpan.outputs.words.units import MISSING, Units
 from hardpan.records.after import Change, Found, Judged, Mean, Position, Remedy, ZoneFound
 
@@ -95,7 +95,7 @@ class EnglishAfter:
     def headline(self, found: Found) -> str:
         """The answer in one sentence, and what to do first."""
         parts = [
-            f"{_TOLD.get(verdict, _VERDICTS[verdict])} in zone{_s(zones)} {_listed(zones)}"
+            f"{_TOLD.get(verdict, _VERDICTS[verdict])} in {zone_names(zones)}"
             for verdict in Judged
             if (zones := [one.zone for one in found.zones if one.verdict is verdict])
         ]
@@ -114,10 +114,10 @@ class EnglishAfter:
         return {
             Change.KEEP: "Keep depth, spacing and speed.",
             Change.RIDGE: f"Ridges of pan stay between the tines{seen}: "
-            f"{_either([*(_REMEDIES[remedy] for remedy in one.remedies), 'go deeper'])}.",
+            f"{either([*(_REMEDIES[remedy] for remedy in one.remedies), 'go deeper'])}.",
             Change.PLANNED_RIDGE: "As planned: broken below the tines, with ridges of pan between them. "
             + (
-                f"Only {_either([_THINGS[remedy] for remedy in one.remedies])} would open those."
+                f"Only {either([_THINGS[remedy] for remedy in one.remedies])} would open those."
                 if one.remedies
                 else "Nothing more that the ripper can be fitted with would open those."
             ),
@@ -139,20 +139,20 @@ class EnglishAfter:
         said = []
         bare = [one.zone for one in found.zones if not np.isfinite(self._factor(found, one.zone))]
         if bare:
-            said.append(f"Nobody can tell moisture from loosening in zone{_s(bare)} {_listed(bare)}.")
+            said.append(f"Nobody can tell moisture from loosening in {zone_names(bare)}.")
         table = found.moisture
         alike = table.loc[table["factor"].notna() & (table["controls"] == 0), "zone"].tolist()
         if alike:
             said.append(
-                f"In zone{_s(alike)} {_listed(alike)} no control was probed: the water contents are alike, and that is "
+                f"In {zone_names(alike)} no control was probed: the water contents are alike, and that is "
                 "taken for like strength."
             )
         far = table.loc[(table["factor"] < 0.67) | (table["factor"] > 1.5), "zone"].tolist()
         if far:
-            said.append(f"Moisture has changed much since the survey in zone{_s(far)} {_listed(far)}.")
+            said.append(f"Moisture has changed much since the survey in {zone_names(far)}.")
         few = [one.zone for one in found.zones if 0 < min((m.sites for m in one.opened.values()), default=0) < 4]
         if few:
-            said.append(f"Fewer than four sites were probed in zone{_s(few)} {_listed(few)}: the intervals are wide.")
+            said.append(f"Fewer than four sites were probed in {zone_names(few)}: the intervals are wide.")
         said.append("Insertions show strength, not whether the loose ground lasts: traffic and rain settle it again.")
         return said
 
@@ -167,7 +167,7 @@ class EnglishAfter:
 
     def depth(self, depth_mm: float) -> str:
         """A depth, to 5 mm."""
-        return self.units.write(5 * round(depth_mm / 5), Measure.DEPTH)
+        return self.units.near_depth(depth_mm)
 
     def share(self, value: float) -> str:
         """A share, within 0 and 1."""
@@ -179,19 +179,6 @@ class EnglishAfter:
 
     def _factor(self, found: Found, zone: int) -> float:
         return float(found.moisture.set_index("zone")["factor"].loc[zone])
-
-
-def _listed(zones: Sequence[int]) -> str:
-    return ", ".join(map(str, zones))
-
-
-def _s(zones: Sequence[int]) -> str:
-    return "s" if len(zones) > 1 else ""
-
-
-def _either(things: Sequence[str]) -> str:
-    """Things in a row with "or" before the last."""
-    return things[0] if len(things) == 1 else f"{', '.join(things[:-1])} or {things[-1]}"
 
 
 def _lower(text: str) -> str:

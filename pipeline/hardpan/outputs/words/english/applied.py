@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.said import Measure
+from hardpan.outputs.words.english.lists import zone_names
 from hardpan.outputs.words.units import MISSING, Units
 from hardpan.records.applied import Applied, AppliedAs, Lag, LogRule, Observed
 
@@ -97,8 +98,7 @@ class EnglishApplied:
         ripped = zones[(zones["planned_mm"] == 0) & (zones["deep_ha"] >= _SOME_HA)]
         if ripped.empty:
             return ""
-        named = ", ".join(ripped["zone"])
-        where = f"zone{'s' if len(ripped) > 1 else ''} {named}"
+        where = zone_names(list(ripped["zone"]))
         return f"{self.area(ripped['deep_ha'].sum())} that the plan leaves were ripped ({where})."
 
     def lag(self, lag: Lag | None) -> str:
@@ -150,9 +150,8 @@ class EnglishApplied:
 
     def observed(self, observed: Observed, setup: str) -> Sequence[str]:
         """Comment above the settings of the next run."""
-        zones = ", ".join(map(str, observed.zones))
         return (
-            f"What the pass over {observed.worked_ha:.1f} ha with {setup} took (zone{_s(observed.zones)} {zones}),",
+            f"What the pass over {observed.worked_ha:.1f} ha with {setup} took ({zone_names(observed.zones)}),",
             "for the [machine] table of the next configuration. Where the ripper has several set-ups, the pass is",
             f'taken for one with the first of them, unless setup = "{observed.setup}" stands there too.',
         )
@@ -165,16 +164,10 @@ class EnglishApplied:
         """A mean depth and the range around it."""
         if not np.isfinite(mean):
             return MISSING
-        return f"{self._depth(mean)} ({self._depth(low)} to {self._depth(high)})"
+        near = self.units.near_depth
+        return f"{near(mean)} ({near(low)} to {near(high)})"
 
     def beside(self, logged: float, planned: float, measure: str) -> str:
         """A logged figure over the planned one; `measure` is speed, hours or fuel."""
         say = {"speed": self.units.speed, "hours": self.units.hours, "fuel": self.units.fuel}[measure]
         return f"{say(logged)} / {say(planned)}"
-
-    def _depth(self, depth_mm: float) -> str:
-        return self.units.write(5 * round(depth_mm / 5), Measure.DEPTH)
-
-
-def _s(zones: Sequence[int]) -> str:
-    return "s" if len(zones) > 1 else ""

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from hardpan.core.said import Amount, Measure, distance
 from hardpan.outputs.words.english.labels import LABELS
+from hardpan.outputs.words.english.lists import zone_names
 from hardpan.outputs.words.units import MISSING, Units
 from hardpan.records.catalog import Catalog
 from hardpan.records.strips import UNRIPPED, Strips
@@ -155,7 +156,7 @@ class EnglishPage:
 
     def zone_names(self, numbers: Sequence[object]) -> str:
         """Numbers of zones as a place to look up."""
-        return f"zone{'' if len(numbers) == 1 else 's'} {', '.join(map(str, numbers))}"
+        return zone_names(numbers)
 
     def insertions(self, n: int, sites: int, *, few: bool) -> str:
         """What the map rests on."""

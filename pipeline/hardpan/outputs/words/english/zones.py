@@ -246,7 +246,7 @@ class EnglishZones(EnglishLimits):
             return f"{loss}; {odds}" if round(100 * turn.better_share) else loss
         side = "below" if turn.deeper else "above"
         more = f"{turn.probes} more probe{'s' if turn.probes > 1 else ''} here would tell"
-        bottom = self.units.depth(5 * round(turn.bottom_mm / 5))
+        bottom = self.units.near_depth(turn.bottom_mm)
         return f"a pan bottom {side} {bottom} would favour {other} ({more}); {loss}"
 
     def _gain_to_pay(self, needed_t_per_ha: float) -> str:
