@@ -69,6 +69,18 @@ def test_nothing_is_ripped_on_days_that_are_not_fit_for_its_soil(tmp_path):
     assert set(season.plan.work["day"]) == {1, 3}
 
 
+def test_fit_days_may_be_parted_by_semicolons(tmp_path):
+    rows = ["date;deep sand", "2027-03-01;no", "2027-03-02;yes", "2027-03-03;no", "2027-03-04;yes"]
+    season = planned(TWO, fit=fit_table(tmp_path / "fit.csv", "\n".join(rows)))
+    assert set(season.plan.work["day"]) == {1, 3}
+
+
+def test_fit_days_in_another_encoding_are_one_line(tmp_path):
+    (tmp_path / "fit.csv").write_bytes("date,Süd\n2027-03-01,yes\n".encode("latin-1"))
+    with pytest.raises(HardpanError, match=r"fit\.csv: is not UTF-8: .*expected a table of fit days in UTF-8"):
+        planned(TWO, fit=tmp_path / "fit.csv")
+
+
 def test_other_years_say_how_often_a_paddock_is_finished(tmp_path):
     rows = ["date,fit"]
     for year, fit in ((2021, "yes"), (2022, "no"), (2023, "yes"), (2024, "yes")):
