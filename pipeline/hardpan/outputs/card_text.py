@@ -7,6 +7,7 @@ from pathlib import Path
 from xml.sax.saxutils import escape
 
 import matplotlib as mpl
+from reportlab import rl_config
 from reportlab.lib.colors import Color, black
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfbase import pdfmetrics
@@ -20,8 +21,9 @@ _FACES = {"card": "DejaVuSans.ttf", "card-bold": "DejaVuSans-Bold.ttf"}
 """DejaVu (free licence) comes with matplotlib and knows Latin, Greek and Cyrillic letters."""
 
 
-def register_faces() -> None:
-    """Make the card's faces known to the typesetter."""
+def prepare_typesetter() -> None:
+    """Make the card's faces known to the typesetter; pictures go in as bytes, not spelled out as text."""
+    rl_config.useA85 = 0
     for face in _FACES:
         pdfmetrics.registerFont(_face(face))
 

@@ -12,7 +12,7 @@ from reportlab.platypus import Flowable, Image, KeepInFrame, PageBreak, SimpleDo
 
 from hardpan.outputs.advice import first_cautions
 from hardpan.outputs.card_table import zone_table
-from hardpan.outputs.card_text import paragraph, printable, register_faces
+from hardpan.outputs.card_text import paragraph, printable, prepare_typesetter
 from hardpan.outputs.palette import INK
 from hardpan.outputs.words.interface import Words
 from hardpan.records.evidence import PaddockRun
@@ -61,7 +61,7 @@ def write_job_card(
     words : Words
         Labels and units.
     """
-    register_faces()
+    prepare_typesetter()
     short = printable(run.survey.paddock.name)
     short = short if len(short) <= _LONGEST_NAME else short[: _LONGEST_NAME - 1] + "…"
     table = zone_table(run, colours, words, width=_WIDTH - 12)

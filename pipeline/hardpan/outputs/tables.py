@@ -1,6 +1,7 @@
 """Plain tables: UTF-8 CSV with fixed decimals, in which no text can act as a formula."""
 
 import csv
+import math
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -30,11 +31,18 @@ _DECIMALS: Mapping[str, int] = {
 
 def write_table(path: Path, table: pd.DataFrame) -> None:
     """Write `table` without its index; NaN is an empty cell and the same table gives the same bytes."""
-    columns = [[cell(value, _DECIMALS.get(str(name), 2)) for value in table[name]] for name in table]
+    columns = [_cells(table[name], _DECIMALS.get(str(name), 2)) for name in table]
     with path.open("w", encoding="utf-8", newline="") as out:
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow(table.columns)
         writer.writerows(zip(*columns, strict=True))
+
+
+def _cells(column: pd.Series, decimals: int) -> list[str]:
+    """Text of a column; numbers are known for what they are once, not one by one."""
+    if isinstance(column.dtype, np.dtype) and column.dtype.kind == "f":
+        return [_number(value, decimals) for value in column.tolist()]
+    return [cell(value, decimals) for value in column]
 
 
 def cell(value: object, decimals: int) -> str:
@@ -46,12 +54,14 @@ def cell(value: object, decimals: int) -> str:
     if value is None or value is pd.NA or value is pd.NaT:
         return ""
     if isinstance(value, (float, np.floating)):
-        # Adding 0.0 turns a rounded -0.0 into 0.0.
-        return f"{round(float(value), decimals) + 0.0:.{decimals}f}" if np.isfinite(value) else _unbounded(float(value))
+        return _number(float(value), decimals)
     # A lone carriage return would not be quoted, and readers would end the row there.
     text = str(value).replace("\r\n", "\n").replace("\r", "\n")
     return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
 
 
-def _unbounded(value: float) -> str:
-    return "" if np.isnan(value) else ("inf" if value > 0 else "-inf")
+def _number(value: float, decimals: int) -> str:
+    if not math.isfinite(value):
+        return "" if math.isnan(value) else ("inf" if value > 0 else "-inf")
+    # Adding 0.0 turns a rounded -0.0 into 0.0.
+    return f"{round(value, decimals) + 0.0:.{decimals}f}"
