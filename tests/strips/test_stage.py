@@ -128,6 +128,7 @@ def test_every_file_says_strips_and_the_strip_file_is_read_by_gdal(laid, run, tm
     assert [(row["zone"], row["pairs"]) for row in promise] == [("all", 6), (1, 3), (2, 3)]
     page = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
     assert "all together find a difference of" in page
+    assert "It counts as found where the 90\u00a0% range of the effect leaves out 0." in page
 
 
 def test_strips_share_one_row_of_the_report_and_of_the_terminal(laid, run, tmp_path):

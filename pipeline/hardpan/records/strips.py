@@ -19,6 +19,7 @@ class Strips:
     `depth_mm` and `setup` of the zone, `width_m`, `length_m`, `heading_deg`, `area_ha`, `geometry` (working CRS)."""
     promise: pd.DataFrame
     """What the strips can show, one row a zone and one, first, for "all": `zone`, `pairs`, `strip_cv`, `level`,
-    `power`, `difference` (share of the mean yield that is found with that power; NaN: too few pairs to tell)."""
+    `power`, `difference` (share of the mean yield that the interval of a trial leaves out 0 for with that power; NaN:
+    too few pairs to tell)."""
     harvester_width_m: float
     position_error_m: float

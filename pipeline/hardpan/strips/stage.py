@@ -128,8 +128,8 @@ def _strip_table(zones: Zones, plan: Plan, laid: _Laid, width_m: float) -> gpd.G
 
 def _promise(laid: _Laid, settings: StripSettings) -> pd.DataFrame:
     """`Strips.promise`: all pairs together, then those of each zone."""
-    pairs: dict[object, int] = {"all": sum(map(len, laid.values()))}
-    pairs |= {zone: len(found) for zone, found in laid.items()}
+    pairs: list[tuple[object, int, int]] = [("all", sum(map(len, laid.values())), len(laid))]
+    pairs += [(zone, len(found), 1) for zone, found in laid.items()]
     rows = [
         {
             "zone": zone,
@@ -137,9 +137,11 @@ def _promise(laid: _Laid, settings: StripSettings) -> pd.DataFrame:
             "strip_cv": settings.strip_cv,
             "level": settings.level,
             "power": settings.power,
-            "difference": detectable(number, settings.strip_cv, level=settings.level, power=settings.power),
+            "difference": detectable(
+                number, settings.strip_cv, zones=zones, level=settings.level, power=settings.power
+            ),
         }
-        for zone, number in pairs.items()
+        for zone, number, zones in pairs
     ]
     return pd.DataFrame(rows)
 

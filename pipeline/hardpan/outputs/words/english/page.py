@@ -278,7 +278,8 @@ class EnglishPage:
         return (
             f"{what} Where neighbouring strips differ by {units.share(together['strip_cv'])} of the yield by "
             f"themselves, all together find a difference of {units.share(together['difference'])} with a chance of "
-            f"{units.share(together['power'])}{f'; {found}' if found else ''}."
+            f"{units.share(together['power'])}{f'; {found}' if found else ''}. It counts as found where the "
+            f"{units.share(together['level'])} range of the effect leaves out 0."
         )
 
     def ready(self, insertions: int, sites: int, area_ha: float, crs: str, remarks: int) -> str:
