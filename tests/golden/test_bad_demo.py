@@ -2,13 +2,12 @@
 
 import json
 import shutil
-import subprocess
-import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
+from command_line import tell
 from hardpan.core.shipped import shipped
 from hardpan.outputs.folder import fresh_folder
 from hardpan.outputs.ownership import sealed
@@ -64,28 +63,26 @@ BAD = {
 
 
 @pytest.mark.parametrize("case", BAD)
-def test_bad_input_is_one_plain_line_and_touches_nothing(case, tmp_path):
+def test_bad_input_is_one_plain_line_and_touches_nothing(case, tmp_path, capfd):
     folder = tmp_path / "demo"
     shutil.copytree(shipped("demo"), folder)
     BAD[case](folder)
     before = sorted(path.name for path in tmp_path.iterdir())
-    command = [sys.executable, "-m", "hardpan", "run", str(folder / "demo.toml"), "--out", str(tmp_path / "out")]
-    told = subprocess.run(command, capture_output=True, text=True, check=False)
+    told = tell(capfd, "run", folder / "demo.toml", "--out", tmp_path / "out")
     assert told.returncode == 2, told.stderr
     assert len(told.stderr.strip().splitlines()) == 1
     assert told.stderr.startswith("hardpan: ")
     assert sorted(path.name for path in tmp_path.iterdir()) == before
 
 
-def test_an_earlier_result_survives_a_failed_run(tmp_path):
+def test_an_earlier_result_survives_a_failed_run(tmp_path, capfd):
     folder, out = tmp_path / "demo", tmp_path / "out"
     shutil.copytree(shipped("demo"), folder)
     empty_probes(folder)
     with fresh_folder(out) as work:
         (work / "run.json").write_text(json.dumps(sealed({"tool": "hardpan"}, {})), encoding="utf-8")
     before = (out / "run.json").read_bytes()
-    command = [sys.executable, "-m", "hardpan", "run", str(folder / "demo.toml"), "--out", str(out)]
-    told = subprocess.run(command, capture_output=True, text=True, check=False)
+    told = tell(capfd, "run", folder / "demo.toml", "--out", out)
     assert told.returncode == 2
     assert "probes.csv" in told.stderr
     assert (out / "run.json").read_bytes() == before
@@ -96,7 +93,7 @@ def test_exclusions_stay_unripped_under_the_rule_cover_too(tmp_path):
     shutil.copytree(shipped("demo"), folder)
     swap('rule = "return"', 'rule = "cover"')(folder)
     config = read_config(folder / "demo.toml")
-    coarse = config.surfaces.model_copy(update={"cell_m": 10.0, "draws": 50})
+    coarse = config.surfaces.model_copy(update={"cell_m": 20.0, "draws": 50})
     run = run_paddock(config.model_copy(update={"surfaces": coarse}), Clock(now=datetime(2027, 3, 1, tzinfo=UTC)))
     zones = run.plan.zones
     assert (zones.loc[zones["kind"] == "exclusion", "depth_mm"] == 0).all()
