@@ -5,13 +5,16 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
 OLDEST_TESTS := tests/pan tests/money tests/spatial $(patsubst %,tests/outputs/test_%.py,isoxml geojson geopackage shapefile geotiff kml)
 
-.PHONY: demo test lint oldest bench truth mutants snapshot clean
+.PHONY: demo test slow lint oldest bench truth mutants snapshot clean
 
 demo: .venv/run
 	$(BIN)/hardpan demo --out out/demo
 
 test: .venv/test
-	$(BIN)/python -m pytest -n 2 --dist loadfile
+	$(BIN)/python -m pytest -n 2 --dist loadfile -m "not slow"
+
+slow: .venv/test
+	$(BIN)/python -m pytest -n 2 -m slow
 	$(BIN)/python -m pytest -n 2 --nbmake --nbmake-timeout=120 notebooks
 
 lint: .venv/lint

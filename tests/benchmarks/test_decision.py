@@ -7,6 +7,8 @@ import pytest
 
 from builders import decision
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def made():

@@ -11,6 +11,8 @@ from hardpan.pan.settings import PanSettings
 from hardpan.pan.stage import detect_pan
 from hardpan.records.survey import Profiles, Stop
 
+pytestmark = pytest.mark.slow
+
 CRS = pyproj.CRS("EPSG:32751")
 N = 34_000
 

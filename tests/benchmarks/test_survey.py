@@ -11,6 +11,8 @@ from hardpan.run.config import read_config
 from hardpan.survey.settings import GridSettings, PaddockSettings, ProbeSettings, SoilSettings
 from hardpan.survey.stage import read_survey
 
+pytestmark = pytest.mark.slow
+
 DEMO = Path(__file__).parents[2] / "data" / "demo" / "demo.toml"
 READINGS, DEPTHS_MM = 1_000_000, np.arange(0, 750, 25)
 SQUARE = (
@@ -38,7 +40,6 @@ def million(tmp_path):
     return tmp_path
 
 
-@pytest.mark.slow
 def test_a_million_readings_become_profiles(benchmark, million):
     soil_types = read_catalog(read_config(DEMO)).soils
     survey = benchmark.pedantic(

@@ -12,6 +12,8 @@ from hardpan.core.errors import SettingsError
 from hardpan.farm.cluster import connect
 from hardpan.records.farm import Allotment, Status
 
+pytestmark = pytest.mark.slow
+
 PART = Allotment(free_bytes=4e9, threads=1)
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="sends signals")
 

@@ -38,6 +38,7 @@ def test_with_all_data_as_neighbours_it_is_global_kriging():
     assert here.variance == pytest.approx(there.variance, abs=1e-10)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("block_m", [None, 10.0])
 @pytest.mark.parametrize("strict", [True, False])
 def test_compiled_and_plain_loops_agree(monkeypatch, strict, block_m):

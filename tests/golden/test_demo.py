@@ -142,6 +142,7 @@ def test_the_provenance_names_inputs_versions_and_seed(demo):
     assert str(shipped("demo").parent) not in text
 
 
+@pytest.mark.slow
 def test_a_second_run_of_another_day_with_shuffled_rows_and_one_thread_gives_the_same_bytes(demo, tmp_path):
     copy = tmp_path / "copy"
     shutil.copytree(shipped("demo"), copy)

@@ -73,6 +73,7 @@ def test_no_amount_lies_outside_its_range(zones, how, limed):
     assert (told.strategies["net"] <= told.strategies["net_high"]).all()
 
 
+@pytest.mark.slow
 @FEW
 @given(area_ha=area_ha, share=st.floats(0.05, 0.95), zone_cost=st.floats(0.0, 100.0), how=work)
 def test_a_zone_split_in_two_costs_at_least_as_much(area_ha, share, zone_cost, how):
@@ -84,6 +85,7 @@ def test_a_zone_split_in_two_costs_at_least_as_much(area_ha, share, zone_cost, h
     assert cost[1] >= cost[0] + zone_cost - rounding
 
 
+@pytest.mark.slow
 @FEW
 @given(fuel=st.floats(0.0, 5.0), dearer=st.floats(0.1, 5.0), how=work)
 def test_dearer_fuel_costs_more(fuel, dearer, how):

@@ -168,6 +168,7 @@ def test_leaving_out_equals_refitting(covariance, seed, by_group):
         assert left.variance[out] == pytest.approx(alone.variance + covariance.noise + extra[out], abs=1e-9)
 
 
+@pytest.mark.slow
 @given(covariances, seeds, st.sampled_from([None, 4.0]))
 @settings(LAWS, max_examples=20)
 def test_the_compressed_grid_is_within_its_stated_error(covariance, seed, block_m):

@@ -7,6 +7,8 @@ from whole.places import place_named
 from whole.recipe import MISSING, plain, without
 from whole.trial import command, take, take_seed
 
+pytestmark = pytest.mark.slow
+
 CASES = {
     "a pan in one corner, its zone an island or a bay": {"zones.count": 8, "pan_share": 0.6, "sites": 60},
     "parts and holes wound against the standard": {"parts": 3, "holes": 1, "clockwise": (True, True)},

@@ -2,6 +2,7 @@
 
 import numpy as np
 import pyproj
+import pytest
 import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -103,6 +104,7 @@ def test_shifting_all_depths_shifts_top_and_bottom(survey, steps):
     )
 
 
+@pytest.mark.slow
 @law
 @given(surveys(), st.sampled_from([0.25, 0.5, 2.0, 4.0]))
 def test_scaling_readings_and_threshold_together_changes_no_depth(survey, factor):
@@ -147,6 +149,7 @@ def test_readings_below_a_closed_pan_change_nothing_of_it(survey, more):
     np.testing.assert_allclose(after.loc[closed, numbers].to_numpy(float), before.loc[closed, numbers].to_numpy(float))
 
 
+@pytest.mark.slow
 @law
 @given(
     middle_mm=st.floats(150.0, 400.0),

@@ -63,6 +63,7 @@ def cover_depth(bottom_mm, seed, **paddock):
     return plan.zones["depth_mm"][0]
 
 
+@pytest.mark.slow
 @settings(max_examples=15, deadline=None, derandomize=True)
 @given(
     shallow=st.floats(280, 560),
@@ -83,6 +84,7 @@ def return_depth(per_litre, worth, bottom_mm, per_hour=120.0):
     )[1]
 
 
+@pytest.mark.slow
 @settings(max_examples=15, deadline=None, derandomize=True)
 @given(
     fuel=st.floats(0, 4),
@@ -113,6 +115,7 @@ def test_no_response_gives_no_depth(bottom_mm, per_hour, per_litre):
     assert (plan.returns == 0).all()
 
 
+@pytest.mark.slow
 @settings(max_examples=10, deadline=None, derandomize=True)
 @given(worth=st.floats(100, 900), shallow=st.floats(300, 450), deeper=st.floats(0, 150))
 def test_under_return_a_deeper_pan_gives_a_shallower_depth_only_by_leaving_it(worth, shallow, deeper):

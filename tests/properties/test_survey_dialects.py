@@ -218,6 +218,7 @@ def survey_of(folder, probes):
     )
 
 
+@pytest.mark.slow
 @LESS
 @given(profiles=profile_sets(), dialect=dialects())
 def test_profiles_in_any_dialect_come_back_equal(folder, profiles, dialect):
@@ -263,6 +264,7 @@ def read_or_refuse(folder, name, data, **inputs):
     path.unlink()
 
 
+@pytest.mark.slow
 @LESS
 @given(data=st.binary(max_size=400))
 @pytest.mark.parametrize(
@@ -307,6 +309,7 @@ def mutated(draw, original: bytes):
     return bytes(data)
 
 
+@pytest.mark.slow
 @LESS
 @given(data=mutated(CONTROL))
 def test_mutated_tables_give_a_survey_or_one_plain_line(folder, data):

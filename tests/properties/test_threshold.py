@@ -9,6 +9,8 @@ from hardpan.run.chain import run_paddock
 from hardpan.run.config import read_config
 from hardpan.run.manifest import Clock
 
+pytestmark = pytest.mark.slow
+
 THRESHOLDS_KPA = (1500.0, 2500.0, 3500.0)
 """Ends and middle of what is published for roots; what two of them differ by is more than the map's error."""
 

@@ -48,6 +48,7 @@ def zoned(case, seed=1):
     return made.zone(paddock, options, seed=seed)
 
 
+@pytest.mark.slow
 @given(paddocks())
 @settings(max_examples=20, deadline=None)
 def test_zones_have_no_gaps_and_no_overlaps_and_their_areas_add_up(case):
@@ -61,6 +62,7 @@ def test_zones_have_no_gaps_and_no_overlaps_and_their_areas_add_up(case):
     assert table["area_ha"].sum() == pytest.approx(paddock.area_ha, rel=1e-6)
 
 
+@pytest.mark.slow
 @given(paddocks())
 @settings(max_examples=20, deadline=None)
 def test_every_piece_has_the_least_area_and_somewhere_the_least_width(case):

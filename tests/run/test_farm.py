@@ -167,6 +167,7 @@ def test_a_full_disk_fails_the_paddocks_it_meets_and_leaves_no_half_of_them(tmp_
     assert statuses(tmp_path / "out") == {"north": "done", "south": "kept"}
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="sends a signal")
 def test_a_killed_call_leaves_whole_results_and_the_next_one_goes_on(tmp_path):
     names = ["a", "b", "c"]

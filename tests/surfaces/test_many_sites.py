@@ -6,6 +6,8 @@ import pytest
 from hardpan.surfaces import stage, variables
 from hardpan.surfaces.settings import SurfaceSettings
 
+pytestmark = pytest.mark.slow
+
 NORMAL_95 = 1.6448536269514722
 
 
@@ -28,7 +30,6 @@ def test_kriging_from_the_nearest_gives_the_map_of_the_whole_system(fields, monk
     assert np.abs(chance).mean() < 0.05
 
 
-@pytest.mark.slow
 def test_twenty_four_hundred_insertions_are_mapped_with_the_right_uncertainty(fields):
     """The truth is known at points, so that points are mapped."""
     truth = fields.invent(fields.Recipe(n_sites=800, stopped=0.3), 7)

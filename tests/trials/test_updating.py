@@ -44,11 +44,13 @@ def test_a_sure_harvest_of_a_usual_season_is_believed(planned):
     assert float(posterior.weight @ posterior.first[1]) == pytest.approx(0.3, abs=0.01)
 
 
+@pytest.mark.slow
 def test_more_of_a_harvest_is_never_less_of_a_gain(planned):
     means = [mean(update(seen(effect), planned, "usual", seed=1)) for effect in (-0.4, 0.3, 0.9, 1.6)]
     assert np.all(np.diff(means) > 0)
 
 
+@pytest.mark.slow
 def test_a_soil_that_was_not_tried_moves_along_by_what_gains_have_in_common(planned):
     before, after = (mean(update(seen(1.2, se=se), planned, "usual", seed=1), "loamy sand") for se in (1e3, 0.05))
     assert after > before

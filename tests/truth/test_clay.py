@@ -1,8 +1,11 @@
 """A small part of the truth study of the clay limit; `python -m truth.clay` gives the whole table."""
 
 import numpy as np
+import pytest
 
 from truth import clay as study
+
+pytestmark = pytest.mark.slow
 
 
 def test_about_the_share_asked_for_is_in_clay_at_the_depth_the_map_allows():

@@ -4,6 +4,8 @@ import pytest
 
 from truth import decision as study
 
+pytestmark = pytest.mark.slow
+
 
 def judge(**how):
     """Judge two small paddocks together."""

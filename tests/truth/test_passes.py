@@ -1,7 +1,11 @@
 """A small part of the study of simulated passes; `python -m truth.passes` gives the whole table."""
 
+import pytest
+
 from hardpan.records.after import Judged
 from truth import passes
+
+pytestmark = pytest.mark.slow
 
 
 def test_few_verdicts_are_wrong_and_ridges_are_found():

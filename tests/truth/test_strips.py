@@ -8,10 +8,11 @@ import shapely
 
 from truth import strips
 
+pytestmark = pytest.mark.slow
+
 FILES = sorted(strips.DATA.glob("*.csv"))
 
 
-@pytest.mark.slow
 def test_intervals_hold_nothing_where_nothing_was_done():
     """Four layouts on each field. Of 2,000 layouts 0.91 hold 0; of 40 the share has an error of 0.045, and the plain t
     holds 0.72.
@@ -33,7 +34,6 @@ def test_neighbouring_strips_differ_by_what_their_lines_do():
         assert strips.strip_cv(field, strip) == pytest.approx(cv)
 
 
-@pytest.mark.slow
 def test_an_effect_that_was_added_is_found_about_as_often_in_narrow_intervals_as_it_is_held():
     if not FILES:
         pytest.skip("the open uniformity trials are not beside the repository")

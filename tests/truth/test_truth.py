@@ -4,13 +4,14 @@ import pytest
 
 from truth import study
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def table():
     return study.summarise(study.run(3, (100,), (0.0, 0.5))).set_index(["treatment", "sites", "stopped"])
 
 
-@pytest.mark.slow
 def test_the_bottom_is_unbiased_and_its_interval_right_with_half_the_insertions_stopped(table):
     """The whole study holds 6 mm and 0.87 to 0.93; of three paddocks the mean bias has an error of 2 mm, the coverage
     one of about 0.03.
@@ -20,7 +21,6 @@ def test_the_bottom_is_unbiased_and_its_interval_right_with_half_the_insertions_
     assert 0.81 <= found["coverage_90"] <= 0.99
 
 
-@pytest.mark.slow
 def test_stopped_insertions_cost_little_and_less_than_naive_treatments(table):
     ours, whole = table.loc[("likelihood", 100, 0.5), "rmse_mm"], table.loc[("likelihood", 100, 0.0), "rmse_mm"]
     assert ours <= 1.15 * whole
@@ -29,7 +29,6 @@ def test_stopped_insertions_cost_little_and_less_than_naive_treatments(table):
         assert table.loc[(naive, 100, 0.5), "bias_mm"] < -6.0
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize(("reason", "share"), [("stopped", 0.85), ("short rods", 0.99)])
 def test_the_interval_stays_wide_enough_when_hardly_a_bottom_was_seen(reason, share):
     """Four paddocks: their mean coverage has an error of 0.05. With the scale of the few bottoms seen it was 0.55 with
@@ -39,7 +38,6 @@ def test_the_interval_stays_wide_enough_when_hardly_a_bottom_was_seen(reason, sh
     assert rows["coverage_90"].mean() > 0.77
 
 
-@pytest.mark.slow
 def test_one_insertion_a_site_keeps_the_interval():
     """Four paddocks; without a usual scatter between insertions the coverage was 0.83, with an error of 0.03."""
     rows = study.run_other_ground(4, first=60, kinds=("one insertion a site",))
