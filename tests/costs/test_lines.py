@@ -3,6 +3,7 @@ import pandas as pd
 import pytest
 
 from hardpan.costs.lines import COSTS
+from hardpan.records.advice import Condition, Met
 from hardpan.records.columns import TALLY
 
 
@@ -108,3 +109,43 @@ def test_what_a_plan_pays_for_setting_zones_is_a_line_of_each(made):
     assert setting(ripped, ("deep sand", 5.0, 0)).empty
     three = setting(("deep sand", 5.0, 0), ripped, ripped, ripped).set_index("zone")["amount"]
     assert three.to_dict() == {"3": 20.0, "4": 20.0, "total": 40.0}
+
+
+def asked_for(made, *met, **prices):
+    """Ledger of 10 ha where rules of the shipped decision table are met, by their constraint."""
+    conditions = tuple(Condition(zone=1, met=Met.YES, constraint=name) for name in met)
+    plan = made.plan_of([("deep sand", 10.0, 500), ("deep sand", 5.0, 0)], conditions=conditions)
+    return made.ledger_of(plan, catalog=made.shipped_catalog(prices=prices))
+
+
+def test_rolling_that_the_card_asks_for_is_paid_for_where_it_is_ripped(made):
+    lines = asked_for(made, "soft seedbed", "gravel", rolling_per_ha=12.0).lines.set_index(["zone", "item"])
+    assert lines.loc[("1", "rolling"), "quantity"] == 10.0
+    assert lines.loc[("1", "rolling"), "amount"] == pytest.approx(120.0)
+    assert lines.loc[("total", "rolling"), "amount"] == pytest.approx(120.0)
+
+
+def test_ground_that_is_to_stay_rough_is_sown_to_cover_and_not_rolled(made):
+    items = asked_for(made, "soft seedbed", "wind erosion", cover_crop_per_ha=60.0).lines.set_index(["zone", "item"])
+    assert items.loc[("1", "cover crop"), "amount"] == pytest.approx(600.0)
+    assert ("1", "rolling") not in items.index
+
+
+def test_a_contractor_leaves_rolling_to_be_paid_as_well(made):
+    bare, rolled = (
+        asked_for(made, *met, rolling_per_ha={"value": 12.0, "low": 12.0, "high": 12.0, "unit": "AUD/ha"})
+        for met in ((), ("gravel",))
+    )
+    hired = [each.strategies.set_index("strategy")["cost"] for each in (bare, rolled)]
+    assert hired[1]["prescription by a contractor"] - hired[0]["prescription by a contractor"] == pytest.approx(120.0)
+
+
+def test_work_after_the_pass_without_a_price_is_said_not_to_be_counted(made):
+    known = made.shipped_catalog()
+    unpriced = known.model_copy(update={"prices": known.prices.model_copy(update={"rolling_per_ha": None})})
+    gravel = (Condition(zone=1, met=Met.YES, constraint="gravel"),)
+    ledger = made.ledger_of(made.plan_of([("deep sand", 10.0, 500)], conditions=gravel), catalog=unpriced)
+    assert not (ledger.lines["item"] == "rolling").any()
+    (said,) = [issue for issue in ledger.issues if issue.code == "unpriced-after"]
+    assert "rolling" in said.what
+    assert "rolling_per_ha" in said.done

@@ -283,3 +283,18 @@ def test_a_lasting_gain_counts_all_its_seasons(catalog):
     credit = setup_credits(catalog, judged, facts)[1][0, delving]
     annuity = sum(1.05**-k for k in range(1, 11))
     assert credit == pytest.approx([1.0 + gain * annuity / 0.5 for gain in (0.3, 0.45, 0.6)])
+
+
+@pytest.mark.parametrize("cover_pct", [30.0, 80.0])
+def test_a_cover_crop_costs_every_depth_its_price_where_the_ground_would_be_bare(cover_pct):
+    """What the card asks for is paid for: every depth, in the options and in the plan, and leaving nothing."""
+    catalog, season = decision.shipped_catalog(), SeasonSettings(moist_depth_mm=700.0, cover_pct=cover_pct)
+    money = price_machines(catalog, season, ("deep sand",), n_draws=20, seed=1)
+    free = replace(money, scenarios=money.scenarios.drop_vars("cover_crop_per_ha"))
+    ground = decision.ground(n_draws=20)
+    paid, unpaid = (decision.decide(ground, catalog, each, season=season) for each in (money, free))
+    ripped = (paid[0].table["depth_mm"] > 0).to_numpy()
+    due = ripped * float(money.scenarios["cover_crop_per_ha"].mean()) * (cover_pct < 50.0)
+    assert paid[0].cost - unpaid[0].cost == pytest.approx(np.broadcast_to(due, paid[0].cost.shape))
+    cost = [plan.candidates["cost_per_ha"].to_numpy() for _, plan in (paid, unpaid)]
+    assert cost[0] - cost[1] == pytest.approx(np.resize(due, cost[0].size))

@@ -40,6 +40,8 @@ CASES = {
     "five seasons": (soils(seasons=5), "more"),
     # dpird-ripping, grdc-ctf: three seasons without, more than ten with tramlines on light sand
     "controlled traffic": ({"season": {"controlled_traffic": True}}, "more"),
+    # grdc-erosion: less than half of the ground covered asks for a cover crop, which is paid for
+    "a third of the ground covered": ({"season": {"cover_pct": 33.0}}, "less"),
     # pm696: 0.70 to 0.90 of the time at work
     "field efficiency of 0.70": ({"numbers": {"effort": {"field_efficiency": 0.70}}}, "less"),
     # d497: its own range is +-50 %

@@ -9,10 +9,12 @@ import pandas as pd
 from hardpan.core.arrays import Floats
 from hardpan.money import spread_rates
 from hardpan.options import relative_wear
+from hardpan.records.advice import Met
 from hardpan.records.catalog import Catalog
 from hardpan.records.columns import TALLY
 from hardpan.records.ledger import Rates
 from hardpan.records.plan import Plan
+from hardpan.records.rules import After, asked_after
 
 BY_WORK = {
     "labour": "h",
@@ -25,7 +27,7 @@ BY_WORK = {
 }
 """Items that go with the hours or the litres of the work."""
 
-COSTS = (*BY_WORK, "points and wear", "further zone")
+COSTS = (*BY_WORK, "points and wear", *map(str, After), "further zone")
 """Items whose amounts make up the item `cost`."""
 
 AMENDMENTS = ("lime", "gypsum", "spreading")
@@ -57,7 +59,8 @@ def draw_lines(plan: Plan, catalog: Catalog, rates: Rates) -> Lines:
         drawn[zone, "area"] = (area_ha, "ha", np.zeros_like(returns))
         if row["depth_mm"] <= 0:
             continue
-        costs = dict(_cost_items(row, hours, litres, catalog, rates, setting=float(setting)))
+        asked = plan_after(plan, row["zone"], catalog)
+        costs = dict(_cost_items(row, hours, litres, catalog, rates, setting=float(setting), asked=asked))
         cost = _sum(costs)
         drawn[zone, "hours"] = (float(hours.mean()), "h", np.zeros_like(returns))
         drawn |= {(zone, item): line for item, line in costs.items()}
@@ -72,6 +75,12 @@ def draw_lines(plan: Plan, catalog: Catalog, rates: Rates) -> Lines:
             hire = area_ha * rates.scenarios["contractor_per_ha"].to_numpy() + fuel
             drawn[zone, "contractor instead"] = (area_ha, "ha", hire)
     return drawn
+
+
+def plan_after(plan: Plan, zone: int, catalog: Catalog) -> tuple[After, ...]:
+    """Work that is asked for after the pass in a zone of the plan."""
+    met = {one.constraint for one in plan.conditions if one.zone == zone and one.met is Met.YES}
+    return asked_after(rule for rule in catalog.rules if rule.constraint in met)
 
 
 def total_of(drawn: Lines, item: str) -> Floats:
@@ -90,7 +99,14 @@ def _sum(items: Mapping[str, _Drawn]) -> Floats:
 
 
 def _cost_items(
-    row: dict[str, Any], hours: Floats, litres: Floats, catalog: Catalog, rates: Rates, *, setting: float
+    row: dict[str, Any],
+    hours: Floats,
+    litres: Floats,
+    catalog: Catalog,
+    rates: Rates,
+    *,
+    setting: float,
+    asked: tuple[After, ...],
 ) -> Iterator[tuple[str, _Drawn]]:
     """Quantity, unit and drawn money of each cost item of one ripped zone."""
     area_ha, price = float(row["area_ha"]), {name: rate.to_numpy() for name, rate in rates.scenarios.items()}
@@ -99,6 +115,9 @@ def _cost_items(
     for item, unit in BY_WORK.items():
         yield item, (float(per_unit[unit].mean()), unit, per_unit[unit] * price[item])
     yield "points and wear", (area_ha, "ha", area_ha * float(wear) * price["points and wear"])
+    for work in asked:
+        if work.price in price:
+            yield str(work), (area_ha, "ha", area_ha * price[work.price])
     if setting:
         yield "further zone", (1.0, "zone", np.full_like(hours, setting))
 

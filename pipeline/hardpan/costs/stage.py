@@ -9,16 +9,18 @@ from hardpan.costs.again import too_soon, when_again
 from hardpan.costs.doubt import doubt_by_input, money_by_number, open_by, open_ha
 from hardpan.costs.hiring import Hire, hiring_issues, judge_hiring
 from hardpan.costs.investment import invest
-from hardpan.costs.lines import Lines, draw_lines, ledger_lines, total_of
+from hardpan.costs.lines import Lines, draw_lines, ledger_lines, plan_after, total_of
 from hardpan.costs.parts import split_totals
 from hardpan.costs.strategies import compare_strategies
 from hardpan.costs.ways import sum_ways
 from hardpan.money import crop_shares, lasting, season_weights
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import DecisionSettings, SeasonSettings
+from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.ledger import Ledger, Rates
 from hardpan.records.options import Options
 from hardpan.records.plan import Plan
+from hardpan.records.rules import After
 from hardpan.records.soils import SoilType
 
 logger = logging.getLogger(__name__)
@@ -64,7 +66,31 @@ def tally(plan: Plan, options: Options, catalog: Catalog, rates: Rates, *, asked
         ways=sum_ways(plan, strategies.iloc[0]),
         drivers=doubt_by_input(plan, options, rates),
         moves=money_by_number(plan, rates),
-        issues=too_soon(plan, catalog, season, history) + hiring_issues(hiring, catalog.prices.currency),
+        issues=(
+            *too_soon(plan, catalog, season, history),
+            *hiring_issues(hiring, catalog.prices.currency),
+            *_unpriced(plan, catalog, rates),
+        ),
+    )
+
+
+def _unpriced(plan: Plan, catalog: Catalog, rates: Rates) -> Issues:
+    """Remark on work after the pass that is asked for and has no price."""
+    ripped = plan.zones.loc[plan.zones["depth_mm"] > 0, "zone"]
+    asked = {work for zone in ripped for work in plan_after(plan, zone, catalog)}
+    missing = [work for work in After if work in asked and work.price not in rates.scenarios]
+    if not missing:
+        return ()
+    keys = ", ".join(work.price for work in missing)
+    return (
+        Issue(
+            outcome=Outcome.WARN,
+            stage="costs",
+            code="unpriced-after",
+            what=f"{' and '.join(missing)} is asked for after the pass and has no price",
+            done=f"not counted; give {keys} in [prices]",
+            file="prices.toml",
+        ),
     )
 
 
@@ -74,8 +100,10 @@ def _hire(drawn: Lines) -> Hire | None:
         return None
     return Hire(
         own=total_of(drawn, "cost"),
-        # Setting a further zone costs the same whoever drives.
-        hired=total_of(drawn, "contractor instead") + total_of(drawn, "further zone"),
+        # setting a further zone and work after the pass cost the same whoever drives
+        hired=sum(
+            (total_of(drawn, item) for item in ("further zone", *After)), start=total_of(drawn, "contractor instead")
+        ),
         owning=total_of(drawn, "tractor ownership") + total_of(drawn, "ripper ownership"),
     )
 

@@ -4,13 +4,14 @@
 spread, and how numbers are drawn.
 """
 
-from hardpan.money.amendments import spread_rates
+from hardpan.money.amendments import after_per_ha, spread_rates
 from hardpan.money.draws import Draws, beta_at, fixed_levels, fixed_slices, log_normal_factors, value_at
 from hardpan.money.ways import at_cash_cost, by_contractor, hired_for, owning_per_hour, with_tractor_of
 from hardpan.money.worth import crop_shares, crop_values, first_year_gains, lasting, season_factors, season_weights
 
 __all__ = [
     "Draws",
+    "after_per_ha",
     "at_cash_cost",
     "beta_at",
     "by_contractor",

@@ -1,7 +1,14 @@
-"""Lime and gypsum to spread: only what the configuration gives, or what the soil test that it gives asks for."""
+"""What goes with the pass: lime and gypsum as the configuration or its soil test says, and work after it."""
 
+from collections.abc import Iterable
+
+import numpy as np
+
+from hardpan.core.arrays import Floats
 from hardpan.core.errors import SettingsError
+from hardpan.records.ledger import Rates
 from hardpan.records.quantity import Quantity
+from hardpan.records.rules import After
 from hardpan.records.soils import Reclaim, SoilType
 
 
@@ -38,3 +45,10 @@ def spread_rates(soil: SoilType, gypsum_per_meq: Quantity | None) -> dict[str, Q
         gypsum = gypsum_to_reclaim(soil.reclaim, gypsum_per_meq)
     given = {"lime": soil.lime, "gypsum": gypsum}
     return {item: rate for item, rate in given.items() if rate is not None and rate.value > 0.0}
+
+
+def after_per_ha(asked: Iterable[After], rates: Rates) -> Floats:
+    """Money per ha for work after the pass, (n_draws,); work without a price counts as none."""
+    drawn = rates.scenarios
+    money = [drawn[work.price].to_numpy() for work in asked if work.price in drawn]
+    return np.asarray(sum(money, np.zeros(drawn.sizes["draw"])))

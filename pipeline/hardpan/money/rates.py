@@ -10,6 +10,7 @@ from hardpan.core.arrays import Floats
 from hardpan.money.draws import Draws
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.prices import PriceTable
+from hardpan.records.rules import After
 
 PRICE_OF = {
     "labour": "labour_per_h",
@@ -19,7 +20,10 @@ PRICE_OF = {
 }
 """Entry of the price table behind an item; the others come from the machine's list price (`ep496`)."""
 
-OTHERS = ("grain_per_t", "contractor_per_ha", "lime_per_t", "gypsum_per_t", "spreading_per_ha")
+OTHERS = (
+    "grain_per_t", "contractor_per_ha", "lime_per_t", "gypsum_per_t", "spreading_per_ha",
+    *(work.price for work in After),
+)  # fmt: skip
 """Prices that are no part of the work."""
 
 Items = Mapping[str, Mapping[str, Floats]]

@@ -8,6 +8,7 @@ from hardpan.options.candidates import depth_limits_mm, into_clay_mm
 from hardpan.options.choice import LEAVE, Limits, ZoneEvaluation, by_cover, choose, positions, runner_up
 from hardpan.options.conditions import (
     MEASURED,
+    after_costs,
     as_records,
     ceiling_rules,
     clay_or_cored_mm,
@@ -39,6 +40,7 @@ __all__ = [
     "Passes",
     "Stakes",
     "ZoneEvaluation",
+    "after_costs",
     "as_records",
     "build_ground",
     "by_cover",

@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from hardpan.options.conditions import dry_below_mm
+from hardpan.options.conditions import after_by_soil, dry_below_mm
 from hardpan.options.economy import Economy, economy_of, loss_of
 from hardpan.options.ground import Ground
 from hardpan.records.catalog import Catalog
@@ -20,5 +20,6 @@ def economy_on(
     moist_mm = dry_below_mm(
         survey=evidence.survey, ground=ground, catalog=catalog, prescription=asked.prescription, season=asked.season
     )
+    after = after_by_soil(survey=evidence.survey, ground=ground, catalog=catalog, season=asked.season, rates=rates)
     loss = loss_of(ground, evidence.pan, catalog.response)
-    return economy_of(table, ground, catalog, rates, loss=loss, draft=draft, moist_mm=moist_mm)
+    return economy_of(table, ground, catalog, rates, loss=loss, draft=draft, moist_mm=moist_mm, after=after)

@@ -11,14 +11,15 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.money import fixed_levels, lasting, season_weights, value_at
+from hardpan.money import after_per_ha, fixed_levels, lasting, season_weights, value_at
 from hardpan.options.ground import Ground
 from hardpan.options.loosening import clay_ceiling_mm
 from hardpan.options.moisture import moist_depth_mm
 from hardpan.records.advice import Met
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import PrescriptionSettings, SeasonSettings
-from hardpan.records.rules import Lab, Rule
+from hardpan.records.ledger import Rates
+from hardpan.records.rules import Lab, Rule, asked_after
 from hardpan.records.soils import SoilType
 from hardpan.records.survey import Survey
 
@@ -165,6 +166,12 @@ def rules_met(judged: pd.DataFrame, label: object) -> list[int]:
     return judged.loc[(judged["row"] == label) & (judged["met"] == Met.YES), "rule"].tolist()
 
 
+def after_costs(judged: pd.DataFrame, facts: pd.DataFrame, rules: Sequence[Rule], rates: Rates) -> Floats:
+    """Money per ha for the work after the pass that the rules met ask for, (n_zones, n_draws)."""
+    asked = [asked_after(rules[number] for number in rules_met(judged, label)) for label in facts.index]
+    return np.stack([after_per_ha(works, rates) for works in asked])
+
+
 def chances(judged: pd.DataFrame, facts: pd.DataFrame, n_rules: int) -> Floats:
     """Chance that each rule holds in each zone, (n_zones, n_rules)."""
     return judged["chance"].to_numpy(float).reshape(len(facts), n_rules)
@@ -280,6 +287,14 @@ def dry_below_mm(
     if prescription.only_moist:
         return np.full(len(ground.soils), np.inf)
     return _moist_mm(judge(catalog.rules, _soil_facts(survey, ground, catalog, season)), ground, catalog, season)
+
+
+def after_by_soil(
+    *, survey: Survey, ground: Ground, catalog: Catalog, season: SeasonSettings, rates: Rates
+) -> Floats:  # fmt: skip
+    """Money per ha for the work after the pass that is asked for on each soil type, (n_soils, n_draws)."""
+    facts = _soil_facts(survey, ground, catalog, season)
+    return after_costs(judge(catalog.rules, facts, catalog.lab), facts, catalog.rules, rates)
 
 
 def _soil_facts(survey: Survey, ground: Ground, catalog: Catalog, season: SeasonSettings) -> pd.DataFrame:

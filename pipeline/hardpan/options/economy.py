@@ -48,6 +48,8 @@ class Economy:
     """(n_soils, n_draws, n_options): draft over expected draft."""
     moist_mm: Floats
     """(n_soils,): depth below which each soil type is worked dry, infinite where that is not known or not done."""
+    after: Floats
+    """(n_soils, n_draws): money per ha for the work that is asked for after the pass."""
 
     def narrow(self, options: Ints, nodes: Ints, ha: Floats) -> "Economy":
         """Economy of some options on part of the ground: `ha` of each of `nodes`."""
@@ -84,8 +86,11 @@ class Economy:
         hours, litres = self.work(turning)
         passes = np.stack([self.passes[soil].passes for soil in self.ground.soil_names])
         cost = cost_per_ha(hours, litres, (self.wear * passes)[:, None, :], **money)
+        ripped = self.section["depth_mm"] > 0
+        if self.after.any():
+            cost += self.after[:, :, None] * ripped
         if "hire_per_ha" in self.rates.scenarios:
-            cost += self.rates.scenarios["hire_per_ha"].to_numpy()[:, None] * (self.section["depth_mm"] > 0)
+            cost += self.rates.scenarios["hire_per_ha"].to_numpy()[:, None] * ripped
         return cost
 
     def summed(self, per_ha: Floats, allowed: Bools) -> Floats:
@@ -149,11 +154,13 @@ def economy_of(
     loss: RootLoss,
     draft: Draft,
     moist_mm: Floats,
+    after: Floats | float = 0.0,
 ) -> Economy:
     """Economy of all options of `table` on all ground.
 
     Draft rests on the equation, moved by the calibration at the depth and strength of the anchor, and by the strength
-    of each soil type's pan; below `moist_mm` (n_soils,) soil is dry.
+    of each soil type's pan; below `moist_mm` (n_soils,) soil is dry. `after` (n_soils, n_draws) is the
+    money per ha for the work after the pass.
 
     Raises
     ------
@@ -173,6 +180,7 @@ def economy_of(
         rates=rates,
         draft=draft_spread(effort, depth, ground.strength_kpa, draft),
         moist_mm=moist_mm,
+        after=np.broadcast_to(after, (len(ground.soils), ground.present.shape[0])),
     )
 
 

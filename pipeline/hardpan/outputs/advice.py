@@ -9,6 +9,7 @@ from hardpan.outputs.words.told import told_step
 from hardpan.records.advice import Condition, Met, Step, Verdict
 from hardpan.records.catalog import Catalog
 from hardpan.records.plan import Plan
+from hardpan.records.rules import After, Rule, asked_after
 
 
 def first_cautions(plan: Plan, words: Words) -> list[str]:
@@ -65,9 +66,11 @@ def _advice(met: Sequence[Condition], catalog: Catalog, words: Words) -> list[st
     told: dict[str, list[int]] = {}
     for condition in met:
         told.setdefault(words.ground.advice(condition, cab=True), []).append(condition.zone)
-    rollers = {rule.constraint: rule.rollers for rule in catalog.rules}
-    rough = {one.zone for one in met if rollers.get(one.constraint) is False}
-    asked = dict.fromkeys(one.zone for one in met if rollers.get(one.constraint))
-    if rolled := [zone for zone in asked if zone not in rough]:
+    rules = {rule.constraint: rule for rule in catalog.rules}
+    asked: dict[int, list[Rule]] = {}
+    for one in met:
+        if one.constraint in rules:
+            asked.setdefault(one.zone, []).append(rules[one.constraint])
+    if rolled := [zone for zone, of_zone in asked.items() if After.ROLLING in asked_after(of_zone)]:
         told[words.page.label("card_roll")] = rolled
     return [f"{text.rstrip('.')} {words.page.zones(zones)}." for text, zones in told.items() if text]

@@ -14,6 +14,7 @@ from hardpan.options import (
     Economy,
     Ground,
     ZoneEvaluation,
+    after_costs,
     build_ground,
     ceiling_rules,
     clay_chance,
@@ -67,6 +68,8 @@ class Context:
     """What the decision table reads, one row a zone."""
     judged: pd.DataFrame
     """`conditions.judge` of the facts."""
+    after: Floats
+    """(n_zones, n_draws): money per ha for the work after the pass that the rules met in each zone ask for."""
     capped_by: Sequence[int]
     """Rule that keeps tines above clay in each zone, by its place in the catalog; -1 where none does."""
     capped_chance: Floats
@@ -94,6 +97,10 @@ class Context:
     def main_soil(self, row: int) -> int:
         """Soil type, its code, of the node that most of the zone of a row lies on."""
         return int(self.ground.soil[self.weights[row].argmax()])
+
+    def economy_of(self, row: int) -> Economy:
+        """The economy with the work after the pass that is asked for in the zone of a row."""
+        return replace(self.economy, after=np.broadcast_to(self.after[row], self.economy.after.shape))
 
     @property
     def setup(self) -> Ints:
@@ -219,6 +226,7 @@ def _known(
         "turning": turning_time(economy, catalog, table["length_m"].to_numpy(float)),
         "facts": facts,
         "judged": judged,
+        "after": after_costs(judged, facts, catalog.rules, economy.rates),
         "capped_by": capped_by,
         "capped_chance": np.where(np.array(capped_by) >= 0, capped_chance, 1.0),
         "kept_m": exclusions["buffer_m"].max().to_dict(),

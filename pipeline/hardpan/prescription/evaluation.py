@@ -50,7 +50,10 @@ def _costs(context: Context) -> Floats:
     soils = np.arange(len(context.ground.soils))
     share = context.weights @ (context.ground.soil[:, None] == soils)
     return np.stack(
-        [part @ context.economy.cost(time).mean(axis=1) for part, time in zip(share, context.turning, strict=True)]
+        [
+            part @ context.economy_of(row).cost(time).mean(axis=1)
+            for row, (part, time) in enumerate(zip(share, context.turning, strict=True))
+        ]
     )
 
 
@@ -72,7 +75,7 @@ def zone_work(context: Context, row: int, options: Ints) -> ZoneWork:
     """What it takes to work the zone of one row with each of `options`."""
     zone_ha, turning = context.zone_ha[row], context.turning[row, options]
     nodes = np.flatnonzero(zone_ha > 0)
-    part = context.economy.narrow(options, nodes, zone_ha[nodes])
+    part = context.economy_of(row).narrow(options, nodes, zone_ha[nodes])
     everywhere = np.ones((nodes.size, options.size), dtype=bool)
     hours, litres = (part.summed(drawn, everywhere) for drawn in part.work(turning))
     return ZoneWork(

@@ -308,6 +308,7 @@ def _net_around(context: Context, evaluation: ZoneEvaluation, row: int, option: 
         loss=context.economy.loss,
         draft=context.options.draft,
         moist_mm=context.economy.moist_mm,
+        after=context.economy_of(row).after,
     )
     everywhere: Bools = np.ones((nodes.size, depths.size), dtype=bool)
     gain = evaluation.credit[row, option, 1] * (share @ economy.totals(everywhere).gain)

@@ -43,6 +43,10 @@ class PriceTable(Settings):
     gypsum_per_meq: Quantity | None = None
     """Gypsum that replaces 1 meq/100 g of sodium in 300 mm of soil, t/ha."""
     spreading_per_ha: Quantity | None = None
+    rolling_per_ha: Quantity | None = None
+    """Rolling behind the tines, where the decision table asks for it; None: no price is known, and none is counted."""
+    cover_crop_per_ha: Quantity | None = None
+    """Seed and sowing of a cover crop, as above."""
     discount_rate: Quantity
     housing_insurance_tax: Quantity
     """Share of the machine's mean value a year."""

@@ -1,6 +1,7 @@
 """The set-up decision table."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from enum import StrEnum
 from typing import Annotated, Literal
 
 from pydantic import AfterValidator
@@ -53,6 +54,9 @@ class Rule(Settings):
     lasting: Mapping[str, Lasting] = {}
     """Gain with a set-up, where the row is met, beside that of breaking the pan."""
     rollers: bool | None = None
+    """Whether the ground is rolled behind the tines where the row is met; false: it stays rough, whatever rows ask."""
+    cover: bool = False
+    """Whether a cover crop is sown after the pass where the row is met."""
     depth_ceiling: Literal["clay_depth_mm"] | None = None
     """"clay_depth_mm": the depth stays above the clay by the margin of hostile clay; None: no limit."""
     clay: str = ""
@@ -67,3 +71,23 @@ class Rule(Settings):
     not_fixed: Marked = ""
     """What ripping will not fix here."""
     source: str
+
+
+class After(StrEnum):
+    """Work after the pass that a rule may ask for; the value is its item in the ledger."""
+
+    ROLLING = "rolling"
+    COVER = "cover crop"
+
+    @property
+    def price(self) -> str:
+        """Its entry of the price table, money per ha."""
+        return {After.ROLLING: "rolling_per_ha", After.COVER: "cover_crop_per_ha"}[self]
+
+
+def asked_after(met: Iterable[Rule]) -> tuple[After, ...]:
+    """Work after the pass that rules met on the same ground ask for together."""
+    rules = list(met)
+    rolled = any(rule.rollers for rule in rules) and not any(rule.rollers is False for rule in rules)
+    asked = {After.ROLLING: rolled, After.COVER: any(rule.cover for rule in rules)}
+    return tuple(work for work, wanted in asked.items() if wanted)

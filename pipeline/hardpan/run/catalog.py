@@ -12,7 +12,7 @@ from hardpan.records.machines import Effort, Ripper, SetUp, Tractor
 from hardpan.records.prices import Crop, PriceTable
 from hardpan.records.quantity import Quantity
 from hardpan.records.response import Response
-from hardpan.records.rules import Lab, Rule
+from hardpan.records.rules import After, Lab, Rule
 from hardpan.records.soils import SoilType
 from hardpan.records.weather import Balance
 from hardpan.run.config import PaddockConfig, PriceSettings
@@ -125,11 +125,14 @@ def _priced(crops: Mapping[str, Crop], given: PriceSettings, currency: str) -> d
 
 
 def _without_unused(prices: PriceTable, soils: Mapping[str, SoilType], given: PriceSettings) -> PriceTable:
-    """`prices` less those that nothing asks for and that are known in another currency only."""
+    """`prices` less those that are known in another currency only and can do without.
+
+    Where the decision table asks for work after the pass that has no price, the ledger says so.
+    """
     spread = any(soil.lime or soil.gypsum or soil.reclaim for soil in soils.values())
-    unused = (
-        {"contractor_per_ha"} if spread else {"contractor_per_ha", "lime_per_t", "gypsum_per_t", "spreading_per_ha"}
-    )
+    unused = {"contractor_per_ha", *(work.price for work in After)}
+    if not spread:
+        unused |= {"lime_per_t", "gypsum_per_t", "spreading_per_ha"}
     home = str(read_table("prices")["currency"])
     if prices.currency == home or given.exchange_rate is not None:
         return prices

@@ -61,6 +61,8 @@ class PriceSettings(Settings):
     lime_per_t: Price = _price("Lime delivered", "money/t")
     gypsum_per_t: Price = _price("Gypsum delivered", "money/t")
     spreading_per_ha: Price = _price("Spreading lime or gypsum", "money/ha")
+    rolling_per_ha: Price = _price("Rolling behind the tines, where it is asked for", "money/ha")
+    cover_crop_per_ha: Price = _price("Seed and sowing of a cover crop, where it is asked for", "money/ha")
     extra_zone: Price = _price("What a further zone costs in setting and turning", "money/zone")
     discount_rate: Price = _price("Discount rate", "share/year")
 

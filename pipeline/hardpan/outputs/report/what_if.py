@@ -14,6 +14,7 @@ from hardpan.outputs.words.interface import Words
 from hardpan.outputs.words.units import Units
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.quantity import Quantity
+from hardpan.records.rules import After
 from hardpan.spatial.borders import side_by_side
 
 _REACH = {"grain": (0.4, 2.0), "fuel": (0.4, 2.5), "gain": (0.0, 2.5), "cost": (0.4, 2.0)}
@@ -120,7 +121,8 @@ def _gains(run: PaddockRun, units: Units) -> Iterable[dict[str, Any]]:
 def _costs(run: PaddockRun, units: Units) -> Iterable[dict[str, Any]]:
     """What everything but fuel costs by: labour, wear, setting of zones, and what the machines are bought for."""
     catalog = run.catalog
-    for name in ("labour_per_h", "wear_per_ha", "extra_zone"):
+    asked = [work.price for work in After if (run.ledger.lines["item"] == work).any()]
+    for name in ("labour_per_h", "wear_per_ha", *asked, "extra_zone"):
         yield _setting("prices", name, getattr(catalog.prices, name), units)
     machines = {
         "tractor": (catalog.tractor_name, catalog.tractor.list_price),

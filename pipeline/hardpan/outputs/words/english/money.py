@@ -48,6 +48,8 @@ PARTS = {
     "for owning tractor and ripper (depreciation, interest, housing)": ("tractor ownership", "ripper ownership"),
     "for repairs": ("tractor repairs", "ripper repairs"),
     "for points and wear": ("points and wear",),
+    "for rolling": ("rolling",),
+    "for a cover crop": ("cover crop",),
     "for setting further zones": ("further zone",),
 }
 """What a reader knows the cost by, and the ledger's items in it."""
