@@ -1,14 +1,17 @@
 """Whole costs and returns of ripping against published ones."""
 
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import numpy as np
 import pytest
 
 from builders import costs
-from hardpan.money.machines import ownership_share, remaining_share
 from hardpan.money.worth import season_weights
-from hardpan.options.effort import Puller
+from hardpan.run.chain import run_paddock
+from hardpan.run.config import read_config
+from hardpan.run.manifest import Clock
+from small_paddock import Small, rectangle
 
 
 @pytest.fixture(scope="module")
@@ -86,37 +89,80 @@ def test_grain_takes_lime_off_at_the_published_rates(made, crop, kg_per_t):
     assert row["lime_removed_kg_per_ha"] == pytest.approx(0.6 / lasts * kg_per_t, rel=0.02)  # persistence is drawn
 
 
+COUNTED = ("labour", "tractor ownership", "ripper ownership", "fuel")
+"""What the articles count: labour, wages, depreciation, fuel; our owning has interest and housing in it as well."""
+
+
+@pytest.fixture(scope="module")
+def whole_runs(tmp_path_factory):
+    """Money, litres and hours per ha that whole runs of a paddock of deep sand with long runs come to.
+
+    By depth and set-up. Shipped tractor, ripper and prices, fuel at 2 AUD/L; one depth is offered, and the gain is such
+    that it pays.
+    """
+    found = {}
+    for depth_mm, setup in ((325, "plain"), (550, "plain"), (325, "inclusion")):
+        given = {
+            "machine": f'setup = "{setup}"',
+            "numbers.rippers.seven-tine-600": f"min_depth = {depth_mm}\nmax_depth = {depth_mm}",
+            "prices": "fuel_per_l = 2.0",
+            "season": "moist_depth_mm = 700",
+            'soil.types."deep sand"': "first_year_gain = 3.0",
+            "surfaces": "cell_m = 20",
+        }
+        paddock = Small(
+            ring=rectangle(0, 0, 1000, 200),
+            sites=tuple((east, north) for east in (100, 350, 600, 850) for north in (40, 160)),
+            tables=given,
+        )
+        config = read_config(paddock.write(tmp_path_factory.mktemp("ripped")))
+        run = run_paddock(config, Clock(now=datetime(2027, 3, 1, tzinfo=UTC)))
+        lines = run.ledger.lines[run.ledger.lines["zone"] == "total"].set_index("item")
+        ripped_ha = lines.loc["cost", "quantity"]
+        found[depth_mm, setup] = (lines["amount"] / ripped_ha, lines["quantity"] / ripped_ha)
+    return found
+
+
 @pytest.mark.parametrize(
-    ("depth_mm", "highest"),
-    # whole costs were 40 to 90 AUD/ha in 2017 (grdc2017-data) and 132 in 2022 at 550 mm, 2 a litre (farmweekly2022:
-    # labour, wages, depreciation and fuel; interest, housing, repairs and points are in ours as well). Prices rose, so
-    # a quarter more is allowed. Hours and litres are those the pipeline reckons.
-    [(325, 1.25 * 90.0), (550, 1.25 * 132.0)],
+    ("depth_mm", "lowest", "highest"),
+    # grdc2017-data: 40 to 90 AUD/ha by soil, 2017, at 300 to 700 mm. farmweekly2022: 132 at 550 mm and 2 a litre, of
+    # which 62 beside fuel; another machine, so within 15 %.
+    [(325, 40.0, 90.0), (550, 0.85 * 132.0, 1.15 * 132.0)],
 )
-def test_the_shipped_machine_costs_what_ripping_costs(made, depth_mm, highest):
-    catalog = made.shipped_catalog(prices={"fuel_per_l": 2.0})
-    setups, depths_mm = (catalog.setups["plain"],), np.array([float(depth_mm)])
-    passes = Puller(catalog=catalog, texture="coarse", setups=setups, depth_mm=depths_mm).plan()
-    litres = float(passes.pull_l_per_ha[0] + passes.idle_l_per_ha[0])
-    plan = made.plan_of(
-        [("deep sand", 1.0, depth_mm)], hours_per_ha=float(passes.hours_per_ha[0]), fuel_l_per_ha=litres
-    )
-    assert 40.0 < total(made.ledger_of(plan, catalog=catalog), "cost") < highest
+def test_what_the_articles_count_costs_as_much_in_a_whole_run(whole_runs, depth_mm, lowest, highest):
+    money, _ = whole_runs[depth_mm, "plain"]
+    assert lowest < money[list(COUNTED)].sum() < highest
 
 
-def test_labour_and_depreciation_alone_are_near_those_of_the_2022_article(made):
-    # farmweekly2022: 62 of labour, wages and depreciation at 550 mm, beside fuel. Interest, housing, repairs, points
-    # and lubricant are in our cost and not in it. Plausibility: another machine, so from half of it to a quarter more.
-    catalog = made.shipped_catalog()
-    hours = 10.0 / (7.0 * catalog.ripper.width_m * 0.83)  # pm696, h/ha at 7 km/h
-    labour = catalog.prices.labour_per_h.value * catalog.prices.labour_factor.value
-    depreciation = 0.0
-    for row, machine in (("large", catalog.tractor), ("ripper", catalog.ripper)):
-        years, yearly_hours = np.array(machine.years.value), np.array(machine.hours_per_year.value)
-        remaining = remaining_share(catalog.prices.remaining_value[row], years, yearly_hours)
-        yearly = machine.list_price.value * ownership_share(remaining, years, np.array(0.0))
-        depreciation += float(yearly / yearly_hours)
-    assert 0.5 * 62.0 < hours * (labour + depreciation) < 1.25 * 62.0
+def test_labour_and_owning_beside_fuel_cost_what_the_2022_article_says(whole_runs):
+    # farmweekly2022: 62 of labour, wages and depreciation at 550 mm; within 15 %, another machine
+    money, _ = whole_runs[550, "plain"]
+    assert money[[item for item in COUNTED if item != "fuel"]].sum() == pytest.approx(62.0, rel=0.15)
+
+
+@pytest.mark.parametrize(("depth_mm", "highest"), [(325, 1.25 * 90.0), (550, 1.25 * 132.0)])
+def test_repairs_points_and_lubricant_add_no_more_than_a_quarter_to_the_articles(whole_runs, depth_mm, highest):
+    # grdc2017-data and farmweekly2022 count none of them; no published share was found: a quarter is our allowance
+    money, _ = whole_runs[depth_mm, "plain"]
+    assert money["cost"] < highest
+
+
+def test_fuel_of_a_whole_run_at_550_mm_is_what_two_published_sums_imply(whole_runs):
+    # farmweekly2022: 36 and 35 L/ha follow from its sums; 15 %, machine not stated
+    assert whole_runs[550, "plain"][1]["fuel"] == pytest.approx(35.5, rel=0.15)
+
+
+def test_fuel_of_a_whole_run_at_325_mm_is_that_of_two_trials(whole_runs):
+    # hamza2006 (its 2013 part, abstract): 13.6 L/ha at 330 mm; grdc2019-inclusion: up to 15.4 with plates at 320 mm.
+    # Plain tines lie inside; with plates the shipped tractor, far from its rated power, may burn a tenth more.
+    plain, plates = whole_runs[325, "plain"][1]["fuel"], whole_runs[325, "inclusion"][1]["fuel"]
+    assert 11.5 <= plain <= 15.4
+    assert plain < plates <= 1.1 * 15.4
+
+
+def test_hours_of_a_whole_run_are_those_of_field_capacity(whole_runs):
+    # pm696: speed x width x field efficiency / 10; 83 % of the time at work, 8 km/h at most, 4.2 m
+    assert whole_runs[325, "plain"][1]["hours"] == pytest.approx(10.0 / (8.0 * 4.2 * 0.83), rel=0.02)
 
 
 def test_the_second_year_gives_half_of_the_first(made):
