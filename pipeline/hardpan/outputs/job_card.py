@@ -12,7 +12,7 @@ from reportlab.platypus import Flowable, Image, KeepInFrame, PageBreak, SimpleDo
 
 from hardpan.outputs.advice import first_cautions
 from hardpan.outputs.card_table import zone_table
-from hardpan.outputs.card_text import paragraph, printable, prepare_typesetter
+from hardpan.outputs.card_text import paragraph, prepare_typesetter, printable
 from hardpan.outputs.palette import INK
 from hardpan.outputs.words.interface import Words
 from hardpan.records.evidence import PaddockRun
