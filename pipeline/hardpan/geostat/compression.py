@@ -23,6 +23,8 @@ _SAFETY = 2.0
 _SECONDS_PER_VALUE, _SECONDS_PER_NEAR, _SECONDS_PER_FLOP, _SECONDS_PER_TILE = 2.2e-9, 4.8e-9, 1.6e-11, 6e-4
 """Rough costs of one covariance, one with a near datum and its way through memory, one operation of a matrix product,
 and the calls of one tile. They only choose the tiling; a wrong value costs time and nothing else."""
+_SECONDS_OF_SEARCH = 0.01
+"""Least that a choice of tiling takes: a grid that is solved in less is not worth it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -209,6 +211,8 @@ def _smooth(structure: Structure, matrix: Floats, ring_m: Floats, along: Floats,
 def choose_tiling(task: GridTask) -> Tiling:
     """The cheapest tiling that keeps the error."""
     best, lowest = EXACT, _exact_cost(task)
+    if lowest < _SECONDS_OF_SEARCH:
+        return best
     for side in _SIDES:
         for reach in _REACHES:
             half = (half_width(task.x_m, side, task.block_m), half_width(task.y_m, side, task.block_m))
