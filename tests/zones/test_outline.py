@@ -6,7 +6,7 @@ import shapely
 from scipy import ndimage
 
 from hardpan.records.frame import Frame
-from hardpan.zones.outline import outline_classes
+from hardpan.zones.outline import Drive, outline_classes
 
 
 @pytest.fixture
@@ -25,7 +25,7 @@ def outlined(classes, frame, outline, excluded=(), *, tolerance_m=0.0, least_ha=
     )
     ground = shapely.difference(outline, shapely.union_all(excluded.geometry.to_numpy()))
     return outline_classes(
-        classes, np.array(soils), frame, ground, excluded, tolerance_m=tolerance_m, least_m2=least_ha * 1e4
+        classes, np.array(soils), frame, ground, excluded, drive=Drive(tolerance_m=tolerance_m), least_m2=least_ha * 1e4
     )
 
 

@@ -1,21 +1,20 @@
 """Class rasters to polygons that share every border: no gaps, no overlaps, the boundary untouched."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TypeAlias
 
 import geopandas as gpd
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from hardpan.core.arrays import Bools, Ints
 from hardpan.core.units import M2_PER_HA
 from hardpan.records.frame import Frame
 from hardpan.spatial.cells import cells_at
 from hardpan.spatial.regions import OUTSIDE, spread
-
-Shapes: TypeAlias = NDArray[np.object_]
-"""Array of geometries."""
+from hardpan.spatial.runs import runs_over
+from hardpan.zones.edges import Shapes, driven_borders
+from hardpan.zones.soil_lines import Region
 
 MOST_CHANGE = 0.01
 """Simplifying may change the area of a class by so much (share); else the tolerance is halved."""
@@ -24,8 +23,22 @@ HALVINGS = 4
 
 NODE_GRID_M = 1e-6
 """Borders are noded on this grid: edges that all but coincide then do, and no vertex moves by more than it."""
+SAME_GROUND = 1e-9
+"""Rounding of areas, as a share."""
 PASSES = 5
 """A sliver that joins a sliver may have to move again; more passes than this were never needed on a grid's edge."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drive:
+    """How borders are driven."""
+
+    tolerance_m: float
+    """Farthest a border may move when it is straightened, half as far again when turned; 0: it keeps its steps."""
+    width_m: float = 0.0
+    """Of the implement."""
+    heading_deg: float | None = None
+    """Way of travel; None: that of the longest runs in each shape."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -55,10 +68,11 @@ def outline_classes(
     outline: shapely.Geometry,
     excluded: gpd.GeoDataFrame,
     *,
-    tolerance_m: float,
+    drive: Drive,
     least_m2: float,
+    regions: Sequence[Region] = (),
 ) -> Coverage:
-    """Polygons of the classes inside `outline`, their shared borders simplified together.
+    """Polygons of the classes inside `outline`, their shared borders drawn as they are driven.
 
     Parameters
     ----------
@@ -70,10 +84,13 @@ def outline_classes(
         Ground to cover; its own edges are never simplified.
     excluded : GeoDataFrame
         Columns `name`, `geometry`: the rest of the paddock.
+    regions : Sequence of Region
+        Ground whose own borders are exact; elsewhere borders follow the cells.
     """
-    faces = _faces(classes, frame, [outline, *excluded.geometry])
+    regions = [*regions, _elsewhere(regions, outline, classes)]
+    faces = _faces(regions, frame, [outline, *excluded.geometry])
     inside = shapely.point_on_surface(faces)
-    class_of, hole_of = _classes_at(inside, classes, frame), _holes_at(inside, excluded)
+    class_of, hole_of = _classes_at(inside, regions, frame), _holes_at(inside, excluded)
     shapely.prepare(outline)
     ground = shapely.contains_xy(outline, shapely.get_x(inside), shapely.get_y(inside))
     parts, part_class = faces[ground], class_of[ground]
@@ -84,7 +101,8 @@ def outline_classes(
         adrift, beside = np.zeros_like(adrift), beside[:0]
     holes, part_hole = np.append(holes, parts[adrift]), np.append(part_hole, part_hole[beside])
     numbers, shapes = _dissolved(parts[~adrift], part_class[~adrift])
-    shapes, used_m = _simplified(shapes, tolerance_m, least_m2)
+    soil_lines = shapely.union_all(shapely.boundary([region.shape for region in regions[:-1]]))
+    shapes, used_m = _driven(shapes, soil_lines, drive, frame.cell_m, least_m2)
     kept, hole_shapes = _dissolved(holes, part_hole)
     return Coverage(
         classes=numbers,
@@ -97,11 +115,22 @@ def outline_classes(
     )
 
 
-def _faces(classes: Ints, frame: Frame, shapes: list[shapely.Geometry]) -> Shapes:
-    """Smallest faces between class edges and the edges of `shapes`, all noded together."""
-    steps = _class_edges(spread(classes), frame)
+def _elsewhere(regions: Sequence[Region], outline: shapely.Geometry, classes: Ints) -> Region:
+    """What of the ground no region holds."""
+    held = shapely.union_all([region.shape for region in regions])
+    return Region(shape=shapely.difference(outline, held), classes=spread(classes))
+
+
+def _faces(regions: Sequence[Region], frame: Frame, shapes: list[shapely.Geometry]) -> Shapes:
+    """Smallest faces between class edges in each region and the edges of regions and `shapes`, all noded together."""
     shapely.prepare(shapes[0])
-    lines = [*steps[shapely.intersects(shapes[0], steps)], *shapely.boundary(shapes)]
+    lines = [*shapely.boundary(shapes)]
+    for region in regions:
+        steps = _class_edges(region.classes, frame)
+        shapely.prepare(region.shape)
+        steps = steps[shapely.intersects(region.shape, steps)]
+        lines += [*steps[shapely.intersects(shapes[0], steps)]]
+    lines += [shapely.intersection(shapely.boundary(region.shape), shapes[0]) for region in regions[:-1]]
     lines = shapely.union_all(lines, grid_size=NODE_GRID_M)
     return np.asarray(shapely.get_parts(shapely.polygonize([lines])))
 
@@ -117,8 +146,13 @@ def _class_edges(classes: Ints, frame: Frame) -> Shapes:
     return np.asarray(shapely.linestrings(np.concatenate([upright, level], axis=2).transpose(2, 0, 1)))
 
 
-def _classes_at(points: Shapes, classes: Ints, frame: Frame) -> Ints:
-    return np.asarray(spread(classes)[cells_at(shapely.get_coordinates(points), frame)])
+def _classes_at(points: Shapes, regions: Sequence[Region], frame: Frame) -> Ints:
+    xy_m = shapely.get_coordinates(points)
+    cells = cells_at(xy_m, frame)
+    found = regions[-1].classes[cells]
+    for region in regions[:-1]:
+        found = np.where(region.holds(xy_m), region.classes[cells], found)
+    return np.asarray(found)
 
 
 def _holes_at(points: Shapes, excluded: gpd.GeoDataFrame) -> Ints:
@@ -175,18 +209,28 @@ def _dissolved(parts: Shapes, number: Ints) -> tuple[Ints, Shapes]:
     return numbers, np.array([shapely.coverage_union_all(parts[number == one]) for one in numbers], dtype=object)
 
 
-def _simplified(shapes: Shapes, tolerance_m: float, least_m2: float) -> tuple[Shapes, float]:
-    """Shapes with shared borders simplified by the largest tolerance that changes areas little."""
-    if tolerance_m <= 0 or not shapely.coverage_is_valid(shapes):
+def _driven(
+    shapes: Shapes, soil_lines: shapely.Geometry, drive: Drive, cell_m: float, least_m2: float
+) -> tuple[Shapes, float]:
+    """Shapes with shared borders drawn by the largest tolerance that changes areas little."""
+    if drive.tolerance_m <= 0 or not shapely.coverage_is_valid(shapes):
         return shapes, 0.0
+    _, headings_deg = runs_over([*shapes], width_m=drive.width_m, cell_m=cell_m, heading_deg=drive.heading_deg)
     for halving in range(HALVINGS + 1):
-        used_m = tolerance_m / 2.0**halving
-        simple = shapely.coverage_simplify(shapes, used_m, simplify_boundary=False)
-        change = np.abs(shapely.area(simple) / shapely.area(shapes) - 1.0)
-        whole = shapely.is_valid(simple).all() and shapely.coverage_is_valid(simple)
-        if whole and change.max() < MOST_CHANGE and _small_parts(simple, least_m2) <= _small_parts(shapes, least_m2):
-            return simple, used_m
+        used_m = drive.tolerance_m / 2.0**halving
+        drawn = driven_borders(shapes, headings_deg, soil_lines, cell_m=cell_m, tolerance_m=used_m)
+        change = np.abs(shapely.area(drawn) / shapely.area(shapes) - 1.0)
+        few = _small_parts(drawn, least_m2) <= _small_parts(shapes, least_m2)
+        if _tiles(drawn, shapes) and change.max() < MOST_CHANGE and few:
+            return drawn, used_m
     return shapes, 0.0
+
+
+def _tiles(drawn: Shapes, shapes: Shapes) -> bool:
+    """Whether shapes are a coverage of the ground of others, each in as many parts."""
+    parts = shapely.get_num_geometries(drawn) == shapely.get_num_geometries(shapes)
+    ground = np.isclose(shapely.area(drawn).sum(), shapely.area(shapes).sum(), rtol=SAME_GROUND, atol=0.0)
+    return bool(parts.all() and ground and shapely.is_valid(drawn).all() and shapely.coverage_is_valid(drawn))
 
 
 def _small_parts(shapes: Shapes, least_m2: float) -> int:

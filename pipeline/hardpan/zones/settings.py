@@ -25,7 +25,11 @@ class ZoneSettings(Settings):
         unit="m",
     )
     simplify_m: float | None = setting(
-        None, says="Tolerance of the shared borders; one cell when left out", unit="m", ge=0
+        None,
+        says="How far borders between zones may move when they are straightened, and half as far again when they are "
+        "turned along or across the way of travel; one cell and gps_error_m when left out; 0 = they follow the cells",
+        unit="m",
+        ge=0,
     )
     heading_deg: float | None = setting(
         None,

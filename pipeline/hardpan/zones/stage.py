@@ -36,8 +36,9 @@ from hardpan.zones.classes import (
 )
 from hardpan.zones.drivable import Cells, Least, make_drivable
 from hardpan.zones.grouping import cell_features, expected_bottom_mm, group
-from hardpan.zones.outline import Coverage, outline_classes
+from hardpan.zones.outline import Coverage, Drive, outline_classes
 from hardpan.zones.settings import ZoneSettings
+from hardpan.zones.soil_lines import soil_regions
 from hardpan.zones.table import zone_labels, zone_table
 from hardpan.zones.workable import Clearance, WorkableArea, outline_of, workable_area
 
@@ -90,15 +91,16 @@ def draw_zones(
     cells = Cells(soil=ground.soil, depth_mm=bottom_mm, area_ha=ground.cell_ha)
     classes, told = make_drivable(classes, soil_of_class, cells, least)
     least_m2 = least.area_ha * shapely.area(ground.outline) / ground.cell_ha.sum()
-    tolerance_m = cell_m if settings.simplify_m is None else settings.simplify_m
+    tolerance_m = cell_m + settings.gps_error_m if settings.simplify_m is None else settings.simplify_m
     coverage = outline_classes(
         classes,
         soil_of_class,
         surfaces.frame,
         ground.outline,
         ground.excluded,
-        tolerance_m=tolerance_m,
+        drive=Drive(tolerance_m=tolerance_m, width_m=ripper.width_m, heading_deg=settings.heading_deg),
         least_m2=least_m2,
+        regions=soil_regions(survey.soils, surfaces.soil_types, ground.soil, classes, surfaces.frame),
     )
     order = _shallowest_first(coverage, classes, cells)
     soils = [surfaces.soil_types[code] for code in soil_of_class[coverage.classes[order]]]
