@@ -1,7 +1,7 @@
 """The invented harvest after the pass: what a yield monitor logged where the check strips lie, with a monitor's faults.
 
-`season.py` calls it for the plan in a folder that `hardpan run` wrote. Each strip is cut in one pass along its middle,
-which begins and ends in the crop beyond its ends.
+`after_the_plan.py` calls it for the plan in a folder that `hardpan run` wrote. Each strip is cut in one pass along its
+middle, which begins and ends in the crop beyond its ends.
 """
 
 import json

@@ -9,9 +9,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import after_the_plan
 import pandas as pd
 
-import season
 from golden.paddocks import PADDOCKS, run_paddock_of
 from hardpan.core.shipped import shipped
 from hardpan.outputs.settings import OutputSettings
@@ -111,7 +111,7 @@ def _demo_and_season(folder: Path) -> PaddockRun:
     """The demo, run, and its season after written anew."""
     run = run_demo()
     write_outputs(run, OutputSettings(formats=("geojson",)), folder / "demo")
-    season.main(folder / "demo")
+    after_the_plan.main(folder / "demo")
     return run
 
 

@@ -8,6 +8,7 @@ import tomllib
 from datetime import UTC, datetime
 from pathlib import Path
 
+import after_the_plan
 import geopandas as gpd
 import harvest
 import numpy as np
@@ -17,7 +18,6 @@ import pytest
 import rasterio
 
 import hardpan
-import season
 from builders.pages import METRIC, metric_in
 from golden.snapshot import DEMO, differences, from_text, plan_table, snapshot_of, to_text
 from hardpan.core.shipped import shipped
@@ -203,11 +203,11 @@ def test_a_card_for_us_operators_has_no_metric_unit(us):
 
 
 def test_the_season_after_finds_the_zone_that_was_worked_too_shallow(demo):
-    """The season is made for the plan of the demo: `python data/demo/season.py RESULT` renews it with the plan."""
+    """The season is made for the plan of the demo: `data/demo/after_the_plan.py RESULT` renews it with the plan."""
     found = verify_run(demo[1], read_after(shipped("demo") / "after.toml"), Clock(now=NOW))
     zones, planned = found.found.zones, demo[0].plan.zones.set_index("zone")["depth_mm"]
     short = {zone.zone: planned[zone.zone] - zone.reached["line"].value for zone in zones}
-    assert short.pop(max(short)) == pytest.approx(season.SHALLOW_MM, abs=25)
+    assert short.pop(max(short)) == pytest.approx(after_the_plan.SHALLOW_MM, abs=25)
     assert all(abs(mm) < 25 for mm in short.values())
     logged = found.applied.zones.set_index("zone")
     worked = logged.loc[[str(zone.zone) for zone in zones]]

@@ -6,6 +6,7 @@ Every file on the way is read by another library.
 import json
 import tomllib
 
+import after_the_plan
 import lxml.html
 import numpy as np
 import pandas as pd
@@ -15,7 +16,6 @@ import rasterio
 import shapely
 from typer.testing import CliRunner
 
-import season
 from builders.trials import points
 from hardpan.cli import app
 from small_paddock import DEPTHS_MM, Small, rectangle
@@ -65,9 +65,11 @@ def probe_again(plan, folder):
         if not strip and zone["depth_mm"] == 0:
             continue
         inner = shapely.buffer(shape, -3.0 if strip else -15.0)
-        for east, north in season.sites_in(inner, 2 if strip else 6, rng, 10.0):
-            for position, share in [("control", 0.0)] if strip else list(season.POSITIONS.items()):
-                loose_mm = 0.0 if strip else season.loose_to_mm(zone, share * zone["spacing_mm"], zone["depth_mm"])
+        for east, north in after_the_plan.sites_in(inner, 2 if strip else 6, rng, 10.0):
+            for position, share in [("control", 0.0)] if strip else list(after_the_plan.POSITIONS.items()):
+                loose_mm = (
+                    0.0 if strip else after_the_plan.loose_to_mm(zone, share * zone["spacing_mm"], zone["depth_mm"])
+                )
                 pan = (DEPTHS_MM > 250) & (DEPTHS_MM < 400)
                 kpa = np.where(pan, 3500.0, 920.0) * 1.15 * np.exp(0.05 * rng.standard_normal(DEPTHS_MM.size))
                 kpa = np.where(loose_mm >= DEPTHS_MM, 600.0, kpa).round()

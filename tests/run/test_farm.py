@@ -1,6 +1,7 @@
 """Whole lists of paddocks, from the command line."""
 
 import errno
+import json
 import os
 import signal
 import subprocess
@@ -16,7 +17,11 @@ from typer.testing import CliRunner
 
 from builders.farm import DEFAULTS, PLAN, contents, rows, statuses, write_list
 from hardpan.cli import app
+from hardpan.outputs.manifest import write_document
+from hardpan.outputs.ownership import digests
+from hardpan.run import farm as farm_command
 from hardpan.run import farm_job
+from hardpan.survey.inputs.across import read_paddock_result
 
 ALONE = ("--runner", "serial")
 
@@ -112,6 +117,25 @@ def test_a_second_call_keeps_what_is_finished_and_works_out_what_changed(worked)
     mended = farm(path, out)
     assert (again.exit_code, mended.exit_code) == (3, 0), mended.stderr
     assert statuses(out) == {"north": "kept", "broken": "done", "south": "done"}
+
+
+def test_an_earlier_result_is_read_once_and_one_that_lacks_what_is_summed_is_worked_out_anew(tmp_path, monkeypatch):
+    path, out, read = write_list(tmp_path, ["north"]), tmp_path / "out", []
+    assert farm(path, out).exit_code == 0
+
+    def counted(folder):
+        read.append(folder.name)
+        return read_paddock_result(folder)
+
+    monkeypatch.setattr(farm_command, "read_paddock_result", counted)
+    assert farm(path, out).exit_code == 0
+    assert (statuses(out), read) == ({"north": "kept"}, ["north"])
+    record, manifest = (json.loads((out / "north" / name).read_bytes()) for name in ("record.json", "run.json"))
+    del record["totals"], manifest["clock"]["seal_sha256"]
+    (out / "north" / "record.json").write_text(json.dumps(record))
+    write_document(out / "north" / "run.json", manifest, digests(out / "north"))
+    assert farm(path, out).exit_code == 0
+    assert statuses(out) == {"north": "done"}
 
 
 def test_a_dry_run_says_what_would_be_done_and_writes_nothing(tmp_path):

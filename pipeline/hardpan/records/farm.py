@@ -55,6 +55,8 @@ class Job:
     now: datetime
     dry: bool = False
     """Check and write nothing."""
+    earlier: bool = True
+    """Whether an earlier result of it could be read, and may be kept if it is still that of the configuration."""
     allotment: Allotment = WHOLE_MACHINE
 
     @property

@@ -1,7 +1,7 @@
 """A list of paddocks, worked through: one result folder a paddock, and what is told of all of them."""
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -62,12 +62,13 @@ def run_farm(file: Path, out: Path, clock: Clock, options: FarmOptions = LOCAL, 
         if not options.dry:
             out.mkdir(parents=True, exist_ok=True)
             clear_leftovers(out)
-        jobs = _jobs(listed, out, clock, dry=options.dry)
+        earlier = _read_earlier(listed, out)
+        jobs = _jobs(listed, out, clock, earlier, dry=options.dry)
         with clock.stage("paddocks"):
-            outcomes = work_through(_by_worth(jobs), work_paddock, runner, tell=tell, progress=clock.progress)
+            outcomes = work_through(_by_worth(jobs, earlier), work_paddock, runner, tell=tell, progress=clock.progress)
         if not options.dry:
             clear_leftovers(out)
-    found, results = _read_results(jobs, {outcome.slug: outcome for outcome in outcomes})
+    found, results = _read_results(jobs, {outcome.slug: outcome for outcome in outcomes}, earlier)
     with clock.stage("season"):
         season, fault = _season(listed, results)
     return FarmRun(
@@ -107,7 +108,18 @@ def open_runner(options: FarmOptions) -> Iterator[Runner]:
         yield Processes(workers=workers, allotment=part)
 
 
-def _jobs(listed: FarmList, out: Path, clock: Clock, *, dry: bool) -> tuple[Job, ...]:
+def _read_earlier(listed: FarmList, out: Path) -> dict[str, PaddockResult]:
+    """Earlier results that can be read, by slug, whether or not they are still those of their configurations."""
+    found = dict[str, PaddockResult]()
+    for one in listed.paddocks:
+        with suppress(HardpanError):
+            found[one.slug] = read_paddock_result(out / one.slug)
+    return found
+
+
+def _jobs(
+    listed: FarmList, out: Path, clock: Clock, earlier: Mapping[str, PaddockResult], *, dry: bool
+) -> tuple[Job, ...]:
     return tuple(
         Job(
             paddock=one.name,
@@ -118,21 +130,16 @@ def _jobs(listed: FarmList, out: Path, clock: Clock, *, dry: bool) -> tuple[Job,
             version=hardpan.__version__,
             now=clock.now,
             dry=dry,
+            earlier=one.slug in earlier,
         )
         for one in listed.paddocks
     )
 
 
-def _by_worth(jobs: tuple[Job, ...]) -> tuple[Job, ...]:
+def _by_worth(jobs: tuple[Job, ...], earlier: Mapping[str, PaddockResult]) -> tuple[Job, ...]:
     """Jobs in the order of work: first those never worked out, then by return per hour of the earlier result."""
-    worth = {job.slug: _earlier_worth(job) for job in jobs}
-    return tuple(sorted(jobs, key=lambda job: -worth[job.slug]))
-
-
-def _earlier_worth(job: Job) -> float:
-    with suppress(HardpanError):
-        return read_paddock_result(job.folder).net_per_hour
-    return float("inf")
+    worth = {slug: result.net_per_hour for slug, result in earlier.items()}
+    return tuple(sorted(jobs, key=lambda job: -worth.get(job.slug, float("inf"))))
 
 
 def _season(listed: FarmList, results: dict[str, PaddockResult]) -> tuple[FarmSeason | None, str]:
@@ -147,13 +154,15 @@ def _season(listed: FarmList, results: dict[str, PaddockResult]) -> tuple[FarmSe
 
 
 def _read_results(
-    jobs: tuple[Job, ...], outcomes: dict[str, Outcome]
+    jobs: tuple[Job, ...], outcomes: Mapping[str, Outcome], earlier: Mapping[str, PaddockResult]
 ) -> tuple[tuple[Outcome, ...], dict[str, PaddockResult]]:
     """Outcomes in the order of the jobs, and the results of those done or kept; what cannot be read has failed."""
     found, results = list[Outcome](), dict[str, PaddockResult]()
     for outcome in (outcomes[job.slug] for job in jobs):
         told = outcome
-        if outcome.status in {Status.DONE, Status.KEPT}:
+        if outcome.status is Status.KEPT:
+            results[outcome.slug] = earlier[outcome.slug]
+        elif outcome.status is Status.DONE:
             try:
                 results[outcome.slug] = read_paddock_result(jobs[len(found)].folder)
             except HardpanError as err:

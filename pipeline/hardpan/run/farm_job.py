@@ -7,7 +7,7 @@ from pathlib import Path
 
 import hardpan
 from hardpan.core.errors import HardpanError, InputError, SettingsError
-from hardpan.outputs.ownership import missing_files, not_ours
+from hardpan.outputs.ownership import missing_files
 from hardpan.outputs.stage import check_folder, write_outputs
 from hardpan.records.farm import Job, Outcome, Status
 from hardpan.records.trail import MANIFEST
@@ -17,7 +17,6 @@ from hardpan.run.free_memory import begin_peak, held_bytes, peak_bytes
 from hardpan.run.manifest import Clock, settings_of
 from hardpan.run.projection import projected_bytes
 from hardpan.survey import files
-from hardpan.survey.inputs.across import read_paddock_result
 
 _ONE_AT_A_TIME = threading.Lock()
 """A process works out one paddock at a time, however many threads a worker has: its memory is projected for one."""
@@ -56,7 +55,7 @@ def _work(job: Job) -> tuple[Status, float | None]:
         )
     config = read_config(job.config, defaults=job.defaults)
     check_folder(job.folder, (job.config, *config.inputs))
-    if is_current(job.folder, config):
+    if job.earlier and is_current(job.folder, config):
         return Status.KEPT, None
     clock = Clock(now=job.now)
     if job.dry:
@@ -69,11 +68,13 @@ def _work(job: Job) -> tuple[Status, float | None]:
 
 
 def is_current(folder: Path, config: Config) -> bool:
-    """Whether a whole result of this version, these settings and these inputs lies in a folder, unchanged."""
-    if not (folder / MANIFEST).is_file() or not_ours(folder) or missing_files(folder):
+    """Whether the result in a folder is whole, and of this version, these settings and these inputs.
+
+    That nobody changed its files is for `check_folder` to say.
+    """
+    if not (folder / MANIFEST).is_file() or missing_files(folder):
         return False
     try:
-        read_paddock_result(folder)  # a result without what is summed over paddocks is worked out anew
         document = json.loads((folder / MANIFEST).read_bytes())
         made_of = document["version"], document["settings_sha256"], document["inputs_sha256"]
         return made_of == (hardpan.__version__, settings_of(config)[1], _inputs(config))

@@ -1,8 +1,9 @@
 """The invented season after the pass: insertions beside the tines and on unripped ground.
 
-`python data/demo/season.py RESULT` writes after.csv beside this file, from the plan in the folder that `hardpan run`
-wrote for demo.toml: worked as planned but for one zone, in which the tines ran shallow. It writes applied.zip too, the
-machine's log of that pass (`machine_log.py`), and yield.csv, the harvest of the check strips (`harvest.py`).
+`python data/demo/after_the_plan.py RESULT` writes after.csv beside this file, from the plan in the folder that
+`hardpan run` wrote for demo.toml: worked as planned but for one zone, in which the tines ran shallow. It writes
+applied.zip too, the machine's log of that pass (`machine_log.py`), and yield.csv, the harvest of the check strips
+(`harvest.py`).
 """
 
 import json
