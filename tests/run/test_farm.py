@@ -67,7 +67,7 @@ def test_the_sums_of_all_are_those_of_the_paddocks_folders(worked):
 def test_the_season_has_days_for_all_hours_and_no_more_than_a_day_has(worked):
     _, out, _ = worked
     season = pd.read_csv(out / "season.csv")
-    assert list(season.columns) == ["day", "machine", "paddock", "hours", "why"]
+    assert list(season.columns) == ["day", "machine", "paddock", "hours", "why", "chance"]
     hours = {name: float(row["hours"]) for name, row in rows(out).items() if row["hours"]}
     assert season.groupby("paddock")["hours"].sum().to_dict() == pytest.approx(hours, abs=0.02)
     assert season.groupby(["day", "machine"])["hours"].sum().max() <= 10.0

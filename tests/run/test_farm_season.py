@@ -4,6 +4,7 @@ from datetime import date
 from pathlib import Path
 
 import geopandas as gpd
+import numpy as np
 import pytest
 import shapely
 
@@ -11,19 +12,34 @@ from hardpan.core.errors import HardpanError
 from hardpan.records.across import PaddockResult
 from hardpan.records.season import Fate
 from hardpan.records.totals import Totals
-from hardpan.run.farm_season import SeasonPlanSettings, Wishes, plan_farm_season
+from hardpan.records.weather import FitDays
+from hardpan.run.farm_season import SeasonPlanSettings, Wishes, check_plan, plan_farm_season
 
 FIRST, LAST = date(2027, 3, 1), date(2027, 3, 4)
 
 
-def result(name, net, hours, soil="deep sand"):
+def result(name, net, hours, soil="deep sand", fit=None):
     zones = gpd.GeoDataFrame(
-        {"zone": [1], "soil_type": [soil], "depth_mm": [400.0]}, geometry=[shapely.box(0, 0, 100, 100)], crs=32751
-    )
-    return PaddockResult(
-        name=name, zones=zones, ripped_ha=1.0, net=net, hours=hours, litres=1.0, plan_number="",
-        totals=Totals(items={}, currency="AUD", seed=1),
+        {
+            "zone": [1], "soil_type": [soil], "depth_mm": [400.0], "hours": [hours], "width_m": [4.0],
+            "speed_kmh": [6.0],
+        },
+        geometry=[shapely.box(0, 0, 100, 100)], crs=32751,
     )  # fmt: skip
+    return PaddockResult(
+        name=name, zones=zones, ripped_ha=10.0, net=net, hours=hours, litres=1.0, plan_number="",
+        totals=Totals(items={}, currency="AUD", seed=1), fit=fit,
+    )  # fmt: skip
+
+
+def fit_days(days_by_year, dry_on=date(2001, 1, 15)):
+    """Fit days of deep sand: those of the plan's first days that are marked 1, by year."""
+    fit = np.zeros((len(days_by_year), 365, 1), dtype=bool)
+    first = (FIRST - dry_on.replace(year=FIRST.year)).days
+    for row, marks in zip(fit, days_by_year, strict=True):
+        row[first : first + len(marks), 0] = [mark == "1" for mark in marks]
+    years = tuple(range(2001, 2001 + len(days_by_year)))
+    return FitDays(years=years, first=dry_on, soil_types=("deep sand",), depth_mm=(400.0,), fit=fit)
 
 
 def planned(results, wishes=None, **given):
@@ -49,7 +65,7 @@ def test_the_days_go_to_what_makes_most_of_them_and_the_rest_is_left():
     assert fates(season) == {"rich": Fate.DONE, "poor": Fate.DROPPED}
     assert season.plan.work["hours"].sum() == pytest.approx(20.0)
     assert season.plan.work.groupby("day")["hours"].sum().max() <= 10.0
-    assert not season.fit_known
+    assert season.unknown == ("rich", "poor")
 
 
 def test_what_must_be_ripped_is_and_nothing_outside_its_dates():
@@ -89,6 +105,34 @@ def test_other_years_say_how_often_a_paddock_is_finished(tmp_path):
     assert season.stress is not None
     assert season.stress.jobs.set_index("paddock")["done_share"]["rich"] == pytest.approx(0.75)
     assert fates(season) == {"rich": Fate.DONE}
+
+
+def test_the_weather_of_a_paddock_says_when_it_is_fit_and_how_often_it_is_finished():
+    weather = fit_days(["1111", "0110", "1000", "0111", "1110"])
+    season = planned({"rich": result("rich", 5000.0, 20.0, fit=weather)})
+    assert season.unknown == ()
+    assert season.planned_with == 2005  # three days, as half of the years have or surpass
+    assert set(season.plan.work["day"]) <= {0, 1, 2}
+    assert season.stress.jobs.set_index("paddock")["done_share"]["rich"] == pytest.approx(0.8)  # not in one day
+    sure = planned({"rich": result("rich", 5000.0, 20.0, fit=weather)}, sure=0.8)
+    assert (sure.planned_with, sorted(sure.plan.work["day"])) == (2002, [1, 2])
+
+
+def test_a_paddock_without_weather_beside_one_with_it_is_told():
+    season = planned({"dug": TWO["poor"], "rich": result("rich", 5000.0, 20.0, fit=fit_days(["0110"] * 5))})
+    assert season.unknown == ("dug",)
+    assert set(season.plan.work.set_index("paddock").loc[["rich"], "day"]) == {1, 2}
+
+
+def test_machines_differ_in_width_speed_depth_cost_and_the_days_they_are_there():
+    wide = {"name": "wide", "width_m": 8.0, "speed_kmh": 6.0, "dearer_per_ha": 20.0}
+    shallow = {"name": "shallow", "deepest_mm": 350.0}
+    season = planned({"rich": TWO["rich"]}, machines=(shallow, wide))
+    assert season.plan.jobs[["rig", "hours", "net"]].to_numpy().tolist() == [["wide", 10.0, 5000.0 - 20.0 * 10.0]]
+    late = planned({"rich": TWO["rich"]}, machines=(wide | {"not_before": date(2027, 3, 3), "hours_per_day": 5.0},))
+    assert sorted(late.plan.work["day"]) == [2, 3]
+    with pytest.raises(HardpanError, match="the name 'wide' is taken"):
+        check_plan(SeasonPlanSettings(first=FIRST, last=LAST, machines=(wide, wide)))
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,6 @@
 import re
 import tomllib
+from datetime import date
 from typing import get_args, get_origin
 
 import pytest
@@ -67,7 +68,7 @@ def test_settings_that_change_only_what_is_told_say_so():
     "told",
     [
         {"prescription": PrescriptionSettings(user_uniform_depth_mm=500.0)},
-        {"season": SeasonSettings(cover_pct=10.0, hours_per_day=4.0, fit_days=3.0)},
+        {"season": SeasonSettings(cover_pct=10.0, hours_per_day=4.0, fit_days=3.0, finish_by=date(2027, 7, 31))},
         {"history": HistorySettings(last_ripped=2019, last_depth_mm=350.0, season=2027)},
     ],
     ids=lambda told: next(iter(told)),

@@ -8,7 +8,8 @@ import pytest
 
 from hardpan.core.errors import InputError
 from hardpan.records.season import Fate, Job, Rig
-from hardpan.season.planning import plan_season, stress_plan
+from hardpan.season.planning import plan_season
+from hardpan.season.stress import stress_plan
 
 KNAPSACKS = {
     "p01": (165, "23 31 29 44 53 38 63 85 89 82", "92 57 49 68 60 43 67 84 87 72", 309),
@@ -176,10 +177,28 @@ def test_bad_years_drop_the_poorest_paddock_first():
     jobs = [job("rich", 10.0, 900.0, "111"), job("middle", 10.0, 500.0, "111"), job("poor", 10.0, 100.0, "111")]
     calendars = {2001: "111", 2002: "011", 2003: "001"}
     years = {year: {one.paddock: np.array([c == "1" for c in fit]) for one in jobs} for year, fit in calendars.items()}
-    stress = stress_plan(jobs, [rig([10.0] * 3)], days(3), years)
+    rigs = [rig([10.0] * 3)]
+    stress = stress_plan(plan_season(jobs, rigs, days(3)), jobs, rigs, years)
     assert stress.jobs["paddock"].tolist() == ["poor", "middle", "rich"]
     assert stress.jobs["done_share"].tolist() == pytest.approx([1 / 3, 2 / 3, 1.0])
     assert stress.worth == pytest.approx({2001: 1500.0, 2002: 1400.0, 2003: 900.0})
+
+
+def test_what_must_be_ripped_is_dropped_last_in_a_bad_year():
+    jobs = [job("rich", 10.0, 900.0, "111"), job("asked", 10.0, 10.0, "111", must=True)]
+    years = {2003: {one.paddock: np.array([False, False, True]) for one in jobs}}
+    rigs = [rig([10.0] * 3)]
+    stress = stress_plan(plan_season(jobs, rigs, days(3)), jobs, rigs, years)
+    assert stress.jobs.set_index("paddock")["done_share"].to_dict() == {"rich": 0.0, "asked": 1.0}
+    assert stress.worth == pytest.approx({2003: 10.0})
+
+
+def test_a_rig_that_waits_in_a_paddock_through_days_that_are_not_fit_need_not_come_again():
+    jobs = [job("one", 15.0, 100.0, "1001")]
+    fold = [rig([10.0] * 4, fold_h=2.0)]
+    plan = plan_season(jobs, fold, days(4), gap=0.0)
+    assert plan.work["move_h"].tolist() == [4.0, 0.0]
+    assert (plan.worth, plan.bound) == pytest.approx((100.0, 100.0))
 
 
 @pytest.mark.parametrize(
@@ -238,7 +257,8 @@ def test_a_small_plan_is_worth_what_another_solver_finds(seed):
                 model.add(n_jobs * (came + 2 - night[d][j] - night[d + 1][j]) >= others).only_enforce_if(here[j][d])
                 if d + 1 <= n_days:
                     model.add(night[d + 1][j] <= here[j][d] + night[d][j])
-                model.add(night[d + 1][j] + night[d][j] <= 1 + here[j][d]).only_enforce_if(here[j][d].negated())
+                # who waits through a day was nowhere else on it
+                model.add(n_jobs * (2 - night[d][j] - night[d + 1][j]) >= others).only_enforce_if(here[j][d].negated())
                 moves.append(came * move_q)
             model.add(sum(work[j][d] for j in range(n_jobs)) + sum(moves) <= day_q)
         for j in range(n_jobs):

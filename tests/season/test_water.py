@@ -17,9 +17,7 @@ from hardpan.season.water import (
     most_evaporation,
     next_day,
     perched,
-    run,
     stress,
-    total_available_mm,
     total_evaporable_mm,
 )
 
@@ -46,6 +44,13 @@ def sand(**changes) -> Profile:
         moist_share=0.3,
     )
     return replace(profile, **changes)
+
+
+def run(state, days, et0_mm, profile):
+    """State after each of so many days without rain."""
+    for _ in range(days):
+        state = next_day(state, np.zeros(1), np.array([et0_mm]), profile)
+        yield state
 
 
 def drying(et0, wetting, *, crop, exposed, start, total, readily, most, early=True):
@@ -95,7 +100,7 @@ def test_example_35_of_fao_56_as_corrected_in_2006():
 
 
 def test_most_evaporation_of_example_35():
-    assert most_evaporation(1.6, 35.0, 0.3, 0.3) == pytest.approx(1.212028, abs=1e-4)
+    assert most_evaporation(np.array([1.6]), np.array([35.0]), 0.3, 0.3) == pytest.approx([1.212028], abs=1e-4)
 
 
 @pytest.mark.parametrize(
@@ -106,7 +111,7 @@ def test_most_evaporation_of_example_35():
 @pytest.mark.parametrize(("crop", "rooted_m", "share"), [(0, 1.2, 0.55), (1, 0.8, 0.40), (2, 0.4, 0.30)])
 def test_example_36_of_fao_56_available_water(holds, available, readily, crop, rooted_m, share):  # noqa: PLR0917
     available, readily = available[crop], readily[crop]
-    total = total_available_mm(np.array(holds), np.array(0.0), rooted_m * 1000.0)
+    total = sand(surface_mm=0.0, above=np.array([holds, holds])).holds(np.array([rooted_m * 1000.0, 0.0]))[0]
     assert float(total) == pytest.approx(available, abs=0.5)
     # plants lack nothing until they have taken the share
     assert float(stress(total, np.array(readily - 1.0), share)) == 1.0
@@ -152,7 +157,7 @@ def test_sand_is_not_fit_on_the_day_of_rain_and_water_stands_on_clay_for_three()
 def test_a_clean_fallow_keeps_its_water_though_its_surface_is_dry():
     profile = sand()
     state = next_day(dry(profile, (2,)), np.array([40.0]), np.array([5.0]), profile)
-    *_, late = run(state, np.zeros((60, 1)), np.full((60, 1), 8.0), profile)
+    *_, late = run(state, 60, 8.0, profile)
     assert late.depletion_mm == pytest.approx(profile.total_mm, rel=1e-3)
     assert moist_mm(late, profile) == pytest.approx(moist_mm(state, profile))
 
@@ -160,7 +165,7 @@ def test_a_clean_fallow_keeps_its_water_though_its_surface_is_dry():
 def test_weeds_dry_the_soil_from_the_depth_it_was_moist_to():
     profile = sand(weeds=0.15)
     state = next_day(dry(profile, (2,)), np.array([40.0]), np.array([5.0]), profile)
-    depths = [float(moist_mm(one, profile)[0]) for one in run(state, np.zeros((90, 1)), np.full((90, 1), 8.0), profile)]
+    depths = [float(moist_mm(one, profile)[0]) for one in run(state, 90, 8.0, profile)]
     assert depths[0] == pytest.approx(float(state.front_mm[0]))
     assert np.diff(depths).max() <= 0
     assert depths[-1] < 200.0

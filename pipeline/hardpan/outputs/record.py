@@ -13,6 +13,7 @@ from hardpan.records.after import READINGS, RECORD
 from hardpan.records.catalog import Catalog
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.totals import Total
+from hardpan.records.weather import FitDays
 
 
 def write_record(folder: Path, run: PaddockRun) -> None:
@@ -20,7 +21,8 @@ def write_record(folder: Path, run: PaddockRun) -> None:
 
     record.json holds the boundary and every zone as planned: what the tines loosen (`foot_mm`, `side_deg`,
     `critical_mm`), what the machine does (`speed_kmh`, `hours`, `fuel_l`, `width_m`) and where it lies; and of each
-    item of the ledger its total, with its draws, what other paddocks share apart. readings.csv has one row a reading of
+    item of the ledger its total, with its draws, what other paddocks share apart; and where years of weather were given
+    the days on which each soil type was fit. readings.csv has one row a reading of
     the survey.
     """
     paddock, crs = run.survey.paddock, run.survey.crs
@@ -45,6 +47,8 @@ def write_record(folder: Path, run: PaddockRun) -> None:
         "currency": run.rates.currency,
         "totals": {item: _total(total) for item, total in run.ledger.totals.items()},
     }
+    if run.outlook is not None and run.outlook.fit is not None:
+        document["fit_days"] = _fit_days(run.outlook.fit)
     text = json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False)
     (folder / RECORD).write_text(text + "\n", encoding="utf-8", newline="\n")
     write_table(folder / READINGS, run.survey.profiles.table)
@@ -78,6 +82,20 @@ def _counted(run: PaddockRun) -> dict[str, dict[str, object]]:
         for zone, quantity in lines[lines["item"] == item][["zone", "quantity"]].itertuples(index=False):
             counted.setdefault(str(zone), {})[name] = _number(quantity)
     return counted
+
+
+def _fit_days(fit: FitDays) -> dict[str, object]:
+    """Fit days by soil type, one number in hexadecimal a year: its bits are the days, the first day the highest."""
+    days = np.packbits(fit.fit, axis=1)
+    return {
+        "first": fit.first.isoformat(),
+        "years": list(fit.years),
+        "days": fit.fit.shape[1],
+        "soil_types": [
+            {"soil_type": name, "depth_mm": depth_mm, "fit": [bits.tobytes().hex() for bits in days[:, :, number]]}
+            for number, (name, depth_mm) in enumerate(zip(fit.soil_types, fit.depth_mm, strict=True))
+        ],
+    }
 
 
 def _total(total: Total) -> dict[str, object]:

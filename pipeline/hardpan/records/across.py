@@ -10,6 +10,7 @@ import pandas as pd
 from hardpan.records.farm import Job, Outcome, Status
 from hardpan.records.season import SeasonPlan, Stress
 from hardpan.records.totals import Totals
+from hardpan.records.weather import FitDays
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -27,6 +28,8 @@ class PaddockResult:
     litres: float
     plan_number: str
     totals: Totals
+    fit: FitDays | None = None
+    """Days of other years on which its soil types were fit; None where no years of weather were given."""
 
     @property
     def net_per_hour(self) -> float:
@@ -41,8 +44,12 @@ class FarmSeason:
     plan: SeasonPlan
     stress: Stress | None
     """The same through the fit days of other years; None where they are not known."""
-    fit_known: bool
-    """Whether fit days were given; otherwise every day counts as fit."""
+    unknown: tuple[str, ...] = ()
+    """Slugs of paddocks whose fit days are not known: there every day counts as fit."""
+    planned_with: int | None = None
+    """Year whose fit days the plan counts on; None where those of the plan itself are known, or none are."""
+    sure: float = 0.5
+    """Share of the years that have as many fit days as that, or more."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -100,6 +100,11 @@ class SeasonSettings(Settings):
     dry_on: date | None = setting(
         None, says="Last day on which the soil was dry throughout (harvest of a crop that emptied it)"
     )
+    finish_by: date | None = setting(
+        None,
+        says="Last day it may be ripped, for the chance of finishing; the end of the year from dry_on when left out",
+        told_only=True,
+    )
     elevation_m: float = setting(
         0.0, says="Height above the sea, for evaporation from temperature and wind", unit="m", ge=-500, le=6000
     )

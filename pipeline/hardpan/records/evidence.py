@@ -18,6 +18,7 @@ from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
 from hardpan.records.trail import Trail
 from hardpan.records.trial import TrialResult
+from hardpan.records.weather import DailyTable, Outlook, SeasonWater
 from hardpan.records.zones import Zones
 
 
@@ -42,6 +43,9 @@ class Prepared:
     """Gate and wheel tracks, for whoever probes again."""
     offers: tuple[Offer, ...] = ()
     """Other machines to compare."""
+    weather: DailyTable | None = None
+    water: SeasonWater | None = None
+    """What it says of the soil on the day of the plan; both None where no weather is given."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -64,6 +68,8 @@ class PaddockRun:
     """The present machine beside others, without check strips; none where no others were given."""
     further: SitePlan | None = None
     """Where probing again is worth most; None: nobody asked, or nothing is open."""
+    outlook: Outlook | None = None
+    """What daily weather says of the plan; None: none was given."""
 
     @property
     def evidence(self) -> Evidence:
@@ -74,7 +80,8 @@ class PaddockRun:
     def issues(self) -> Issues:
         """All issues, stage after stage."""
         stages = (self.survey, self.pan, self.surfaces, self.rates, self.options, self.zones, self.plan, self.ledger)
-        return tuple(issue for stage in stages for issue in stage.issues)
+        ahead = () if self.outlook is None else self.outlook.issues
+        return (*(issue for stage in stages for issue in stage.issues), *ahead)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -54,6 +54,8 @@ class BareGround(Settings):
     depth: Quantity
     """Of the layer that evaporates, mm."""
     most_evaporation: Quantity
+    weed_height: Quantity
+    """m."""
     weeds: Quantity
     depletion: Quantity
     ignored_rain: Quantity
@@ -107,6 +109,16 @@ class SeasonWater:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Work:
+    """What a plan asks of one soil type."""
+
+    depth_mm: float
+    """Of its deepest zone."""
+    hours: float
+    area_ha: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FitDays:
     """Days on which each soil type would have been fit for its depth, in each year of the weather."""
 
@@ -118,6 +130,37 @@ class FitDays:
     depth_mm: tuple[float, ...]
     fit: Bools
     """(n_years, n_days, n_soils)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finishing:
+    """Whether the days left of a season are enough for a plan, by years of weather."""
+
+    first: date
+    """The day after that of the plan."""
+    last: date
+    """The last on which it may be ripped."""
+    days: float
+    """Of work."""
+    chance: float
+    """Share of the years in which every soil type, and all together, had the fit days they need."""
+    half: float
+    most: float
+    """Days between the two on which ground of the plan is fit, that 50 and 80 % of the years have or surpass."""
+    ha_per_day: float
+    """To be ripped on each of `most` days, infinite where they are none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Outlook:
+    """What weather says of a plan: how wet the soil is, and the days it leaves for the work."""
+
+    water: SeasonWater
+    fit: FitDays | None
+    """Of the soil types that are ripped; None where the weather has too few years, or nothing is ripped."""
     months: pd.DataFrame
-    """One row a soil type and month from the first day on: `soil_type`, `month` (1 to 12), `half` and `most`: fit days
-    that 50 and 80 % of the years have or surpass."""
+    """One row a soil type and month from the first day of `fit` on: `soil_type`, `month` (1 to 12), `half` and `most`:
+    fit days that 50 and 80 % of the years have or surpass. Empty without `fit`."""
+    finishing: Finishing | None
+    """None as `fit`, and where the season is over."""
+    issues: Issues = ()

@@ -18,12 +18,14 @@ from hardpan.records.options import Options
 from hardpan.records.pan import PanFeatures
 from hardpan.records.probing import SitePlan
 from hardpan.records.survey import Survey
+from hardpan.records.weather import DailyTable, SeasonWater
 from hardpan.run.alternatives import read_offers, try_alternatives
 from hardpan.run.catalog import moisture_models, read_catalog
 from hardpan.run.config import Config
 from hardpan.run.faults import all_faults
 from hardpan.run.free_memory import held_bytes, memory_of
 from hardpan.run.manifest import Clock, trail_of
+from hardpan.run.outlook import outlook_of
 from hardpan.run.projection import check_memory
 from hardpan.run.questions import questions
 from hardpan.season.stage import balance_weather
@@ -94,6 +96,7 @@ def run_paddock(
         strips=strips,
         machines=machines,
         further=sites,
+        outlook=outlook_of(ready, plan, ledger, config.season),
     )
 
 
@@ -133,7 +136,8 @@ def prepare(config: Config, clock: Clock, allotment: Allotment = WHOLE_MACHINE) 
             catalog = read_catalog(config)
             survey, pan = read_inputs(config, catalog, memory)
             access, survey = read_access(config.sites, survey)
-            catalog, survey = _with_weather(config, catalog, survey)
+            weather, water, survey = _weather(config, catalog, survey)
+            catalog = catalog.model_copy(update={"soil_water": {} if water is None else water.soils})
         except HardpanError as err:
             raise all_faults(err, config) from err
         faults = Faults()
@@ -150,21 +154,27 @@ def prepare(config: Config, clock: Clock, allotment: Allotment = WHOLE_MACHINE) 
             catalog, config.season, survey.soil_types, n_draws=config.surfaces.draws, seed=config.paddock.seed
         )
         offers = read_offers(config, catalog, survey.soil_types)
-        ready = Prepared(catalog=catalog, survey=survey, pan=pan, rates=rates, access=access, offers=offers)
+        ready = Prepared(
+            catalog=catalog,
+            survey=survey,
+            pan=pan,
+            rates=rates,
+            access=access,
+            offers=offers,
+            weather=weather,
+            water=water,
+        )
         check_memory(ready, _within(config, allotment), replace(memory, held_bytes=held_bytes()))
     return ready
 
 
-def _with_weather(config: Config, catalog: Catalog, survey: Survey) -> tuple[Catalog, Survey]:
-    """Catalog with what the season's weather says of each soil type, and the survey with what was noted of it."""
+def _weather(config: Config, catalog: Catalog, survey: Survey) -> tuple[DailyTable | None, SeasonWater | None, Survey]:
+    """The season's weather, what it says of each soil type, and the survey with what was noted of it."""
     if config.season.weather is None:
-        return catalog, survey
+        return None, None, survey
     weather, survey = read_daily(config.season.weather, survey)
     water = balance_weather(weather, config.season, catalog, survey.soil_types)
-    return (
-        catalog.model_copy(update={"soil_water": water.soils}),
-        replace(survey, issues=(*survey.issues, *water.issues)),
-    )
+    return weather, water, replace(survey, issues=(*survey.issues, *water.issues))
 
 
 def read_inputs(config: Config, catalog: Catalog, memory: Memory = UNLIMITED) -> tuple[Survey, PanFeatures]:

@@ -3,22 +3,37 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
-from pathlib import Path
 
 import numpy as np
 
 from hardpan.core.arrays import Bools
-from hardpan.core.errors import InputError, SettingsError
+from hardpan.core.errors import SettingsError
 from hardpan.core.settings import InputPath, Settings, setting
 from hardpan.records.across import FarmSeason, PaddockResult
 from hardpan.records.season import Job, Rig
-from hardpan.run.rows import read_rows
-from hardpan.season.planning import plan_season, stress_plan
+from hardpan.run.farm_fit import calendars_of, read_fit_table, typical_year
+from hardpan.season.planning import plan_season
+from hardpan.season.stress import stress_plan
 
-_YES, _NO = frozenset({"yes", "1", "true"}), frozenset({"no", "0", "false"})
 _MOST_DAYS = 400
-_LIKELY = 0.5
-"""Share of the years in which a day must be fit to be planned with, where that of the plan itself is not known."""
+_HALF = 0.5
+
+
+class RigSettings(Settings):
+    """One rig of `[[plan.machines]]`; what is left out is as on the machine the paddocks were worked out with."""
+
+    name: str = setting(says="Name it goes by", min_length=1)
+    width_m: float | None = setting(None, says="Working width", unit="m", gt=0)
+    speed_kmh: float | None = setting(None, says="Speed at work", unit="km/h", gt=0)
+    deepest_mm: float | None = setting(None, says="It rips no paddock with a deeper zone", unit="mm", gt=0)
+    dearer_per_ha: float = setting(
+        0.0, says="What a ripped hectare costs more than with the machine of the paddocks; less: below 0", unit="money"
+    )
+    hours_per_day: float | None = setting(None, says="Hours in a day; else those of the plan", unit="h", gt=0, le=24)
+    fold_h: float | None = setting(None, says="Folding for the road; else that of the plan", unit="h", ge=0)
+    road_kmh: float | None = setting(None, says="Speed on the road; else that of the plan", unit="km/h", gt=0)
+    not_before: date | None = setting(None, says="First day it is there")
+    not_after: date | None = setting(None, says="Last day it is there")
 
 
 class SeasonPlanSettings(Settings):
@@ -28,10 +43,16 @@ class SeasonPlanSettings(Settings):
     last: date = setting(says="Last day of ripping")
     hours_per_day: float = setting(10.0, says="Ripping hours in a day, moves included", unit="h", gt=0, le=24)
     rigs: int = setting(1, says="Rigs, all like the machine of the paddocks", ge=1, le=20)
+    machines: tuple[RigSettings, ...] = setting((), says="Rigs that differ, instead of `rigs`", max_length=20)
     fold_h: float = setting(0.25, says="Folding the ripper for the road, unfolding as long again", unit="h", ge=0)
     road_kmh: float = setting(25.0, says="Speed between paddocks, straight lines", unit="km/h", gt=0)
     fit: InputPath | None = setting(
-        None, says="Days on which soils are fit: a table of date and, by soil type or all as `fit`, yes or no"
+        None,
+        says="Days on which soils are fit: a table of date and, by soil type or all as `fit`, yes or no; left out, the "
+        "days come from season.weather of the paddocks",
+    )
+    sure: float = setting(
+        _HALF, says="Share of the years that have as many fit days as the plan counts on, or more", gt=0, le=1
     )
 
 
@@ -48,7 +69,7 @@ class Wishes:
 def plan_farm_season(
     results: Mapping[str, PaddockResult], wishes: Mapping[str, Wishes], settings: SeasonPlanSettings
 ) -> FarmSeason:
-    """Which paddock is ripped on which days, and, where fit days of several years are given, how often each is.
+    """Which paddock is ripped on which days, and, where fit days of several years are known, how often each is.
 
     Raises
     ------
@@ -57,27 +78,20 @@ def plan_farm_season(
     SettingsError
         The days of the plan are none.
     """
-    days = _days(settings)
-    known = None if settings.fit is None else _read_fit(settings.fit)
-    rigs = [
-        Rig(
-            name=f"rig {number}",
-            hours=np.full(len(days), settings.hours_per_day),
-            fold_h=settings.fold_h,
-            road_kmh=settings.road_kmh,
-        )
-        for number in range(1, settings.rigs + 1)
-    ]
+    days, asked = _days(settings), _asked(settings)
     ripped = {slug: result for slug, result in results.items() if result.hours > 0.0}
-    years = {} if known is None else _years(known, days, ripped)
+    known = calendars_of(ripped, days, None if settings.fit is None else read_fit_table(settings.fit))
+    rigs = [_rig(one, settings, days) for one in asked]
+    planned_with = _planned_with(known.years, days, ripped, settings.sure)
+    fit = known.years.get(days[0].year if planned_with is None else planned_with, {})
     places = _places(ripped)
     jobs = [
         Job(
             paddock=slug,
-            hours={rig.name: result.hours for rig in rigs},
-            net={rig.name: result.net for rig in rigs},
-            fit=_fit(slug, days, years),
-            allowed=_allowed(days, wishes[slug]),
+            hours={one.name: _hours(result, one) for one in asked if _reaches(one, result)},
+            net={one.name: result.net - one.dearer_per_ha * result.ripped_ha for one in asked},
+            fit=fit.get(slug, np.ones(len(days), dtype=bool)),
+            allowed=_allowed(days, wishes[slug].not_before, wishes[slug].not_after),
             must=wishes[slug].must,
             waiting_per_day=wishes[slug].waiting_per_day,
             x_m=places[slug][0],
@@ -85,11 +99,14 @@ def plan_farm_season(
         )
         for slug, result in ripped.items()
     ]
-    whole = {year: fits for year, fits in years.items() if year != days[0].year}
+    plan = plan_season(jobs, rigs, days)
+    others = {year: fits for year, fits in known.years.items() if year != days[0].year}
     return FarmSeason(
-        plan=plan_season(jobs, rigs, days),
-        stress=stress_plan(jobs, rigs, days, whole) if len(whole) > 1 else None,
-        fit_known=known is not None,
+        plan=plan,
+        stress=stress_plan(plan, jobs, rigs, others) if len(others) > 1 else None,
+        unknown=known.unknown if known.years else tuple(ripped),
+        planned_with=planned_with,
+        sure=settings.sure,
     )
 
 
@@ -102,8 +119,11 @@ def check_plan(settings: SeasonPlanSettings) -> None:
         One line.
     """
     _days(settings)
+    names = [one.name for one in settings.machines]
+    if twice := [name for number, name in enumerate(names) if name in names[:number]]:
+        raise SettingsError(what=f"the name {twice[0]!r} is taken", where="[[plan.machines]]", do="give each its own")
     if settings.fit is not None:
-        _read_fit(settings.fit)
+        read_fit_table(settings.fit)
 
 
 def _days(settings: SeasonPlanSettings) -> tuple[date, ...]:
@@ -116,18 +136,47 @@ def _days(settings: SeasonPlanSettings) -> tuple[date, ...]:
     return tuple(settings.first + timedelta(days=number) for number in range(count))
 
 
-def _allowed(days: tuple[date, ...], wishes: Wishes) -> Bools:
-    first, last = wishes.not_before or days[0], wishes.not_after or days[-1]
+def _asked(settings: SeasonPlanSettings) -> tuple[RigSettings, ...]:
+    """Rigs that differ, or so many alike."""
+    return settings.machines or tuple(RigSettings(name=f"rig {number}") for number in range(1, settings.rigs + 1))
+
+
+def _rig(one: RigSettings, settings: SeasonPlanSettings, days: tuple[date, ...]) -> Rig:
+    there = _allowed(days, one.not_before, one.not_after)
+    return Rig(
+        name=one.name,
+        hours=np.where(there, one.hours_per_day or settings.hours_per_day, 0.0),
+        fold_h=settings.fold_h if one.fold_h is None else one.fold_h,
+        road_kmh=one.road_kmh or settings.road_kmh,
+    )
+
+
+def _hours(result: PaddockResult, one: RigSettings) -> float:
+    """Hours of a paddock with a rig: those of its own machine by width and speed, zone by zone."""
+    if one.width_m is None and one.speed_kmh is None:
+        return result.hours
+    zones = result.zones[result.zones["depth_mm"] > 0]
+    width = 1.0 if one.width_m is None else zones["width_m"] / one.width_m
+    speed = 1.0 if one.speed_kmh is None else zones["speed_kmh"] / one.speed_kmh
+    return float((zones["hours"] * width * speed).sum())
+
+
+def _reaches(one: RigSettings, result: PaddockResult) -> bool:
+    return one.deepest_mm is None or float(result.zones["depth_mm"].max()) <= one.deepest_mm
+
+
+def _planned_with(
+    years: Mapping[int, Mapping[str, Bools]], days: tuple[date, ...], ripped: Mapping[str, PaddockResult], sure: float
+) -> int | None:
+    """Year whose fit days the plan counts on; None where its own are known, or none are."""
+    if not years or days[0].year in years:
+        return None
+    return typical_year(years, {slug: result.hours for slug, result in ripped.items()}, sure)
+
+
+def _allowed(days: tuple[date, ...], not_before: date | None, not_after: date | None) -> Bools:
+    first, last = not_before or days[0], not_after or days[-1]
     return np.array([first <= day <= last for day in days])
-
-
-def _fit(slug: str, days: tuple[date, ...], years: Mapping[int, Mapping[str, Bools]]) -> Bools:
-    """Fit days of the plan: as given for its year, else those that are fit in half of the years; all, without any."""
-    if not years:
-        return np.ones(len(days), bool)
-    if days[0].year in years:
-        return years[days[0].year][slug]
-    return np.asarray(np.mean([fits[slug] for fits in years.values()], axis=0) >= _LIKELY)
 
 
 def _places(ripped: Mapping[str, PaddockResult]) -> dict[str, tuple[float, float]]:
@@ -137,53 +186,3 @@ def _places(ripped: Mapping[str, PaddockResult]) -> dict[str, tuple[float, float
         west, south, east, north = result.zones.to_crs(crs).total_bounds
         places[slug] = (float(west + east) / 2.0, float(south + north) / 2.0)
     return places
-
-
-def _years(
-    known: Mapping[date, Mapping[str, bool]], days: tuple[date, ...], ripped: Mapping[str, PaddockResult]
-) -> dict[int, dict[str, Bools]]:
-    """Fit days of each year that has all days of the plan, by paddock: a day on which all its soil types are fit."""
-    out: dict[int, dict[str, Bools]] = {}
-    for year in sorted({day.year for day in known}):
-        same = [_in_year(day, year + day.year - days[0].year) for day in days]
-        if all(day in known for day in same):
-            rows = [known[day] for day in same]
-            out[year] = {slug: np.array([_is_fit(row, result) for row in rows]) for slug, result in ripped.items()}
-    return out
-
-
-def _in_year(day: date, year: int) -> date:
-    leap = day.month == 2 and day.day == 29
-    return date(year, 2, 28) if leap else day.replace(year=year)
-
-
-def _is_fit(row: Mapping[str, bool], result: PaddockResult) -> bool:
-    soils = set(result.zones.loc[result.zones["depth_mm"] > 0, "soil_type"])
-    missing = sorted(soil for soil in soils if soil not in row and "fit" not in row)
-    if missing:
-        raise InputError(
-            what=f"has no column {missing[0]!r}, the soil type of {result.name}", where="plan.fit",
-            right="a column for each soil type that is ripped, or one `fit` for all",
-        )  # fmt: skip
-    return all(row.get(soil, row.get("fit", True)) for soil in soils)
-
-
-def _read_fit(path: Path) -> dict[date, dict[str, bool]]:
-    """Whether soils are fit, by day and column."""
-    names, rows = read_rows(path, where=f"plan.fit = {path}", what="a table of fit days")
-    if "date" not in names:
-        raise InputError(what="has no column date", where=path.name, right="date, and yes or no by soil type or `fit`")
-    found: dict[date, dict[str, bool]] = {}
-    for place, row in rows:
-        try:
-            day = date.fromisoformat(row.pop("date"))
-        except ValueError as err:
-            raise InputError(what="is no date", where=place, right="year-month-day") from err
-        if day in found:
-            raise InputError(what=f"{day} comes twice", where=place, do="leave one out")
-        cells = {name: cell.lower() for name, cell in row.items()}
-        for name, cell in cells.items():
-            if cell not in _YES | _NO:
-                raise InputError(what=f"{name} is {cell!r}", where=place, right="yes or no")
-        found[day] = {name: cell in _YES for name, cell in cells.items()}
-    return found

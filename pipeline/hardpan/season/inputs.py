@@ -1,6 +1,7 @@
 """What the water balance needs: evaporation of each day, and soil types as it has them."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -10,10 +11,54 @@ from hardpan.core.errors import InputError, SettingsError
 from hardpan.records.catalog import Catalog
 from hardpan.records.weather import DailyTable, Reference
 from hardpan.season.reference import extraterrestrial_mj, hargreaves_mm, penman_monteith_mm, saturation_kpa
-from hardpan.season.water import Profile, total_evaporable_mm
+from hardpan.season.water import Profile, most_evaporation, total_evaporable_mm
 
 CLAY = "clay loam"
 """Row of `water.toml`, and of balance.toml, of the clay below sand."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Forcing:
+    """What drives the balance; all arrays (n_days,)."""
+
+    rain_mm: Floats
+    """NaN where the file lacks it."""
+    et0_mm: Floats
+    """Reference evapotranspiration, NaN where the file lacks it."""
+    most: Floats
+    """K_c max."""
+    reference: Reference
+
+
+def forcing_of(weather: DailyTable, catalog: Catalog, *, elevation_m: float) -> Forcing:
+    """Rain, reference evapotranspiration and most evaporation of each day.
+
+    Raises
+    ------
+    InputError
+        The file has no evaporation nor what it can be reckoned from.
+    """
+    et0_mm, reference = reference_mm(weather, catalog, elevation_m=elevation_m)
+    rain_mm = weather.table["rain_mm"].to_numpy(float)
+    return Forcing(rain_mm=rain_mm, et0_mm=et0_mm, most=_most(weather, catalog), reference=reference)
+
+
+def _most(weather: DailyTable, catalog: Catalog) -> Floats:
+    """K_c max of each day: by wind and humidity where the file has them, else as shipped for a usual day."""
+    bare, table = catalog.balance.bare, weather.table
+    usual = np.full(len(table), bare.most_evaporation.value)
+    if not table[["low_c", "high_c", "humidity_pct", "wind_ms"]].notna().any().all():
+        return usual
+    column = {str(name): table[name].to_numpy(float) for name in table}
+    driest_pct = 100.0 * np.minimum(_vapour_kpa(column) / saturation_kpa(column["high_c"]), 1.0)
+    known = most_evaporation(column["wind_ms"], driest_pct, bare.weed_height.value, bare.weeds.value)
+    return np.where(np.isnan(known), usual, known)
+
+
+def _vapour_kpa(column: Mapping[str, Floats]) -> Floats:
+    """Actual vapour pressure from mean humidity (`fao56`, equation 19)."""
+    saturated = (saturation_kpa(column["low_c"]) + saturation_kpa(column["high_c"])) / 2.0
+    return np.asarray(column["humidity_pct"] / 100.0 * saturated)
 
 
 def reference_mm(weather: DailyTable, catalog: Catalog, *, elevation_m: float) -> tuple[Floats, Reference]:
@@ -36,10 +81,9 @@ def reference_mm(weather: DailyTable, catalog: Catalog, *, elevation_m: float) -
     )
     low_c, high_c = column["low_c"], column["high_c"]
     if has[["low_c", "high_c", "humidity_pct", "wind_ms", "solar_mj"]].all():
-        vapour = column["humidity_pct"] / 100.0 * (saturation_kpa(low_c) + saturation_kpa(high_c)) / 2.0
         et0_mm = penman_monteith_mm(
-            low_c=low_c, high_c=high_c, vapour_kpa=vapour, wind_ms=column["wind_ms"], solar_mj=column["solar_mj"],
-            above_mj=above_mj, elevation_m=elevation_m,
+            low_c=low_c, high_c=high_c, vapour_kpa=_vapour_kpa(column), wind_ms=column["wind_ms"],
+            solar_mj=column["solar_mj"], above_mj=above_mj, elevation_m=elevation_m,
         )  # fmt: skip
         return et0_mm, Reference.PENMAN_MONTEITH
     if has["pan_mm"]:

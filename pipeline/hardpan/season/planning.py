@@ -1,24 +1,25 @@
 """Which paddock is ripped by which rig on which days: the best plan found, how good one could be, and a simple one."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 
 import numpy as np
-import pandas as pd
 
-from hardpan.core.arrays import Bools
 from hardpan.core.errors import InputError
-from hardpan.records.season import Fate, Job, Rig, SeasonPlan, Stress
+from hardpan.records.season import Job, Rig, SeasonPlan
+from hardpan.season.accounts import plan_of, walkers_of, worth_of
 from hardpan.season.programme import Solution, Whole, solve
-from hardpan.season.search import improve, settle
-from hardpan.season.visits import Pairs, Visits, pairs_of, visits_of
+from hardpan.season.search import improve, settle, stints_of
+from hardpan.season.visits import Pairs, Visits, neighbours_of, pairs_of, visits_of
 from hardpan.season.walk import Stint, Walker
 
 EXACT_VISITS = 150
 """Visits up to which a plan is also sought in whole visits, which then soon ends; more of them are searched only."""
-TRIALS_PER_JOB = 800
-"""Changes tried for each paddock; beyond that plans of 60 paddocks grew better by less than a thousandth."""
+TRIALS_PER_JOB = 1000
+"""Changes tried for each paddock in one search."""
+SEARCHES = 3
+"""Searches, from the best plan before each; the first begins with the simple plan or that of the programme."""
 DAY_H = 24.0
 
 
@@ -63,48 +64,24 @@ def plan_season(
     _check(jobs, rigs, days)
     pairs = pairs_of(jobs, rigs)
     visits = visits_of(jobs, rigs, pairs)
-    scale = 1.0 + float(np.abs(pairs.net).sum())
-    walkers = [Walker(jobs, rig, [scale * job.must for job in jobs]) for rig in rigs]
+    walkers = walkers_of(jobs, rigs)
     ranked = settle(walkers, _ranking(jobs, rigs, walkers), len(jobs))
     if not len(visits.pair):
         _refuse_undone(jobs, set())
-        return _told(jobs, rigs, days, [[] for _ in rigs], bound=0.0, ranked=0.0)
+        return plan_of(jobs, rigs, days, [[] for _ in rigs], bound=0.0, ranked=0.0)
     ideal = _ideal(jobs, rigs, pairs, visits, gap=gap / 3.0, seconds=seconds / 2.0)
     lists = settle(walkers, _orders(ideal, pairs, visits, len(rigs)), len(jobs))
     first = max(ranked, lists, key=lambda found: found.worth)
-    best = improve(walkers, first, trials=TRIALS_PER_JOB * len(jobs), seed=seed)
-    stints, bound = [list(track.stints) for track in best.tracks], ideal.bound
+    best, beside = first, neighbours_of(jobs)
+    for number in range(SEARCHES):
+        best = improve(walkers, best, beside, trials=TRIALS_PER_JOB * len(jobs), seed=seed + number)
+    stints, bound = stints_of(walkers, best), ideal.bound
     if len(visits.pair) <= EXACT_VISITS:
         stints, bound = _exact(jobs, rigs, pairs, visits, stints=stints, bound=bound, gap=gap, seconds=seconds / 2.0)
     _refuse_undone(jobs, {stint.job for track in stints for stint in track})
-    alone = _worth(jobs, rigs, [list(track.stints) for track in ranked.tracks])
+    alone = worth_of(jobs, rigs, stints_of(walkers, ranked))
     musts = {number for number, job in enumerate(jobs) if job.must}
-    return _told(jobs, rigs, days, stints, bound=bound, ranked=alone if not musts & set(ranked.left) else np.nan)
-
-
-def stress_plan(
-    jobs: Sequence[Job], rigs: Sequence[Rig], days: Sequence[date], years: Mapping[int, Mapping[str, Bools]]
-) -> Stress:
-    """The plan of each of several years' fit days, (n_days,) by paddock, and which paddocks are dropped first.
-
-    What must be ripped is asked for, not demanded: in a bad year it is dropped last.
-    """
-    rows, worth = [], {}
-    for year, fit in years.items():
-        own = [replace(job, fit=fit[job.paddock], must=False) for job in jobs]
-        asked = sum(abs(net) for job in jobs for net in job.net.values()) + 1.0
-        pulled = [
-            replace(job, net={rig: net + asked for rig, net in job.net.items()}) if old.must else job
-            for job, old in zip(own, jobs, strict=True)
-        ]
-        plan = plan_season(pulled, rigs, days)
-        musts = {job.paddock for job in jobs if job.must}
-        worth[year] = plan.worth - asked * sum(plan.jobs["fate"].eq(Fate.DONE) & plan.jobs["paddock"].isin(musts))
-        rows.append(plan.jobs[["paddock", "fate", "rig", "last_day"]].assign(year=year))
-    table = pd.concat(rows, ignore_index=True)[["year", "paddock", "fate", "rig", "last_day"]]
-    done = table["fate"].eq(Fate.DONE).groupby(table["paddock"], sort=False).mean()
-    shares = done.rename("done_share").reset_index().sort_values("done_share", kind="stable", ignore_index=True)
-    return Stress(years=table, jobs=shares, worth=worth)
+    return plan_of(jobs, rigs, days, stints, bound=bound, ranked=alone if not musts & set(ranked.left) else np.nan)
 
 
 def _check(jobs: Sequence[Job], rigs: Sequence[Rig], days: Sequence[date]) -> None:
@@ -157,9 +134,10 @@ def _ranking(jobs: Sequence[Job], rigs: Sequence[Rig], walkers: Sequence[Walker]
     for number in sorted(best, key=lambda n: (not jobs[n].must, -best[n])):
         ends = {}
         for column, walker in enumerate(walkers):
-            track = walker.walk([*orders[column], number])
-            if not track.unfinished and jobs[number].net.get(rigs[column].name, 0.0) + jobs[number].must > 0:
-                ends[column] = max(stint.day for stint in track.stints if stint.job == number)
+            told: list[Stint] = []
+            _, unfinished = walker.walk([*orders[column], number], [False] * len(jobs), told)
+            if not unfinished and jobs[number].net.get(rigs[column].name, 0.0) + jobs[number].must > 0:
+                ends[column] = max(stint.day for stint in told if stint.job == number)
         if ends:
             orders[min(ends, key=lambda column: ends[column])].append(number)
     return orders
@@ -194,7 +172,7 @@ def _exact(
     if found.share is None or found.stays is None:
         return stints, bound
     exact = _travelled(jobs, rigs, pairs, visits, found)
-    return max(stints, exact, key=lambda plan: _worth(jobs, rigs, plan)), bound
+    return max(stints, exact, key=lambda plan: worth_of(jobs, rigs, plan)), bound
 
 
 def _travelled(
@@ -221,20 +199,6 @@ def _travelled(
     return plan
 
 
-def _worth(jobs: Sequence[Job], rigs: Sequence[Rig], plan: Sequence[Sequence[Stint]]) -> float:
-    """Net return less waiting of a plan, money."""
-    total = 0.0
-    for rig, stints in zip(rigs, plan, strict=True):
-        total += sum(jobs[number].net[rig.name] for number in {stint.job for stint in stints})
-        total -= sum(_waiting(jobs[stint.job], rig, stint) for stint in stints)
-    return total
-
-
-def _waiting(job: Job, rig: Rig, stint: Stint) -> float:
-    """What the ground of a stint cost by waiting for it, money."""
-    return job.waiting_per_day * stint.day * stint.hours / job.hours[rig.name]
-
-
 def _refuse_undone(jobs: Sequence[Job], done: set[int]) -> None:
     """Refuse a plan without what must be ripped."""
     if names := [job.paddock for number, job in enumerate(jobs) if job.must and number not in done]:
@@ -242,53 +206,3 @@ def _refuse_undone(jobs: Sequence[Job], done: set[int]) -> None:
             what=f"must be ripped, and no plan found rips it: {', '.join(names)}", where="season plan",
             do="allow it more days, give it another rig, or ask for less",
         )  # fmt: skip
-
-
-def _told(
-    jobs: Sequence[Job],
-    rigs: Sequence[Rig],
-    days: Sequence[date],
-    plan: Sequence[Sequence[Stint]],
-    *,
-    bound: float,
-    ranked: float,
-) -> SeasonPlan:
-    """The plan as tables."""
-    work = [
-        {"day": stint.day, "rig": rig.name, "paddock": jobs[stint.job].paddock, "hours": stint.hours,
-         "move_h": stint.move_h, "share": stint.hours / jobs[stint.job].hours[rig.name]}
-        for rig, stints in zip(rigs, plan, strict=True) for stint in stints
-    ]  # fmt: skip
-    columns = ["day", "rig", "paddock", "hours", "move_h", "share"]
-    worth = _worth(jobs, rigs, plan)
-    return SeasonPlan(
-        days=tuple(days),
-        work=pd.DataFrame(work, columns=columns).sort_values("day", kind="stable", ignore_index=True),
-        jobs=pd.DataFrame([_row(number, job, rigs, plan) for number, job in enumerate(jobs)]),
-        worth=worth,
-        bound=max(bound, worth),
-        ranked_worth=ranked,
-    )
-
-
-def _row(number: int, job: Job, rigs: Sequence[Rig], plan: Sequence[Sequence[Stint]]) -> dict[str, object]:
-    """Row of a paddock in `SeasonPlan.jobs`."""
-    for rig, stints in zip(rigs, plan, strict=True):
-        if own := [stint for stint in stints if stint.job == number]:
-            return {
-                "paddock": job.paddock, "fate": Fate.DONE, "rig": rig.name, "first_day": own[0].day,
-                "last_day": own[-1].day, "hours": sum(stint.hours for stint in own), "net": job.net[rig.name],
-                "waiting": sum(_waiting(job, rig, stint) for stint in own),
-            }  # fmt: skip
-    return {
-        "paddock": job.paddock, "fate": _why_left(job, rigs), "rig": "", "first_day": -1, "last_day": -1, "hours": 0.0,
-        "net": 0.0, "waiting": 0.0,
-    }  # fmt: skip
-
-
-def _why_left(job: Job, rigs: Sequence[Rig]) -> Fate:
-    """Why a paddock is left: no gain, too few days, or others before it."""
-    able = [rig for rig in rigs if rig.name in job.hours]
-    if not any(rig.hours[job.open_days].sum() >= job.hours[rig.name] + rig.move_h(0.0) for rig in able):
-        return Fate.NEVER_FIT
-    return Fate.DROPPED if any(job.net[rig.name] > 0 for rig in able) else Fate.NO_GAIN

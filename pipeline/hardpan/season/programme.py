@@ -60,24 +60,32 @@ def solve(
 
         max  sum_p net_p z_p - sum_pd c_j d y_pd
         sum_d y_pd = z_p,  sum over rigs of z_p <= 1 (= 1 where it must),  sum_d a_pd >= z_p
-        sum_p h_p y_pd + g_p a_pd <= H_md,  y_pd <= min(1, H_md / h_p) (a_pd + s_pd)
-        s_pd <= a_p,d-1 + s_p,d-1,  sum_p s_pd <= 1
-        sum_{q != p} a_qd <= n (2 - s_pd - s_p,d+1)
+        sum_p h_p y_pd + g_p a_pd <= H_md + f_md,  sum_d f_md <= what a first move may fall short of g
+        h_p y_pd <= min(h_p, H_md) s_pd + min(h_p, H_md + f - g_p) a_pd
+        s_pd <= a_pc + s_pc,  sum_p s_pd <= 1 for every night from c to d
+        sum_{q != p} a_qd <= n (2 - s_pd - s_pe),  sum_{q != p} a_qb <= n (1 - s_pd) for every day b from c to d
 
-    The last stands for whole visits only: a rig that was in p overnight and will be again was nowhere else between.
+    where c is the day before d on which p can be worked, and e the one after it: days on which it cannot be lie
+    between, and the rig may wait there. For whole visits f is 0, so that the moves charged are no less than those
+    driven; the last line stands for them only: a rig that was in p overnight and will be again was nowhere else.
     """
     n_pairs, n_visits = len(pairs.job), len(visits.pair)
     waiting = np.array([jobs[j].waiting_per_day for j in pairs.job])[visits.pair] * visits.day
     scale = max(float(np.abs(pairs.net).max()), 1.0)
-    high = np.ones(n_pairs + 3 * n_visits)
-    high[n_pairs + 2 * n_visits :][visits.before < 0] = 0.0
+    n_free = len(rigs) * len(rigs[0].hours)
+    high = np.ones(n_pairs + 3 * n_visits + n_free)
+    stays_end = n_pairs + 3 * n_visits
+    high[n_pairs + 2 * n_visits : stays_end][visits.before < 0] = 0.0
+    first_h = np.zeros(len(rigs)) if whole is Whole.VISITS else _first_h(rigs, pairs, move_h)
+    high[stays_end:] = np.repeat(first_h, n_free // len(rigs))
     integral = np.zeros(len(high))
-    integral[:n_pairs], integral[n_pairs + n_visits :] = whole is not Whole.NOTHING, whole is Whole.VISITS
-    constraints = _constraints(jobs, rigs, pairs, visits, move_h)
+    integral[:n_pairs] = whole is not Whole.NOTHING
+    integral[n_pairs + n_visits : stays_end] = whole is Whole.VISITS
+    constraints = _constraints(jobs, rigs, pairs, visits, move_h=move_h, first_h=first_h)
     if whole is Whole.VISITS:
         constraints.append(_nowhere_else(pairs, visits, len(high)))
     found = milp(
-        np.concatenate([-pairs.net, waiting, np.zeros(2 * n_visits)]) / scale,
+        np.concatenate([-pairs.net, waiting, np.zeros(2 * n_visits + n_free)]) / scale,
         integrality=integral,
         bounds=Bounds(0.0, high),
         constraints=constraints,
@@ -87,14 +95,20 @@ def solve(
     bound = np.inf if dual is None or not np.isfinite(dual) else -float(dual) * scale
     if found.x is None:
         return Solution(share=None, stays=None, bound=bound, possible=found.status != INFEASIBLE)
-    _, share, _, stays = np.split(found.x, np.cumsum([n_pairs, n_visits, n_visits]))
+    _, share, _, stays, _ = np.split(found.x, np.cumsum([n_pairs, n_visits, n_visits, n_visits]))
     return Solution(share=share, stays=stays > 0.5, bound=bound, possible=True)
 
 
+def _first_h(rigs: Sequence[Rig], pairs: Pairs, move_h: Floats) -> Floats:
+    """Hours by which the first move of each rig, folding and unfolding only, may fall short of what it is charged."""
+    short = [move_h[pairs.rig == number] - rig.move_h(0.0) for number, rig in enumerate(rigs)]
+    return np.array([max(float(one.max(initial=0.0)), 0.0) for one in short])
+
+
 def _constraints(
-    jobs: Sequence[Job], rigs: Sequence[Rig], pairs: Pairs, visits: Visits, move_h: Floats
+    jobs: Sequence[Job], rigs: Sequence[Rig], pairs: Pairs, visits: Visits, *, move_h: Floats, first_h: Floats
 ) -> list[LinearConstraint]:
-    """Conditions on z, y, a and s, in this order of columns."""
+    """Conditions on z, y, a, s and f, in this order of columns."""
     n_pairs, n_visits, n_days = len(pairs.job), len(visits.pair), len(rigs[0].hours)
     number, pair = np.arange(n_visits), visits.pair
     rig_day = pairs.rig[pair] * n_days + visits.day
@@ -105,40 +119,68 @@ def _constraints(
     z = _matrix(np.ones(n_pairs), np.arange(n_pairs), np.arange(n_pairs), (n_pairs, n_pairs))
     of_job = _matrix(np.ones(n_pairs), pairs.job, np.arange(n_pairs), (len(jobs), n_pairs))
     by_day = (len(time), n_visits)
-    cap = _matrix(np.minimum(time[rig_day] / hours, 1.0), number, number, same)
+    day_h, free = time[rig_day], first_h[pairs.rig[pair]]
+    stayed = _matrix(np.minimum(day_h / hours, 1.0), number, number, same)
+    arrived = np.clip((day_h + free - move_h[pair]) / hours, 0.0, 1.0)
     before = _matrix(np.ones(known.sum()), number[known], visits.before[known], same)
     must = np.array([float(job.must) for job in jobs])
-    return [
-        _rows(-z, of_pair, None, None, low=0.0, high=0.0),
-        _rows(of_job, _none(len(jobs), n_visits), None, None, low=must, high=1.0),
-        _rows(-z, None, of_pair, None, low=0.0, high=np.inf),
-        _rows(_none(len(time), n_pairs), _matrix(hours, rig_day, number, by_day),
-              _matrix(move_h[pair], rig_day, number, by_day), None, low=-np.inf, high=time),
-        _rows(_none(len(time), n_pairs), None, None, _matrix(one, rig_day, number, by_day), low=-np.inf, high=1.0),
-        _rows(_none(n_visits, n_pairs), itself, -cap, -cap, low=-np.inf, high=0.0),
-        _rows(_none(n_visits, n_pairs), None, -before, itself - before, low=-np.inf, high=0.0),
+    night, over = _nights(pairs, visits, n_days)
+    every_day = _matrix(np.ones(len(time)), np.arange(len(time)), np.arange(len(time)), (len(time), len(time)))
+    per_rig = _matrix(np.ones(len(time)), np.arange(len(time)) // n_days, np.arange(len(time)), (len(rigs), len(time)))
+    blocks: list[tuple[list[csr_array | None], float | Floats, float | Floats]] = [
+        ([-z, of_pair, None, None, None], 0.0, 0.0),
+        ([of_job, None, None, None, None], must, 1.0),
+        ([-z, None, of_pair, None, None], 0.0, np.inf),
+        ([None, _matrix(hours, rig_day, number, by_day), _matrix(move_h[pair], rig_day, number, by_day), None,
+          -every_day], -np.inf, time),
+        ([None, None, None, None, per_rig], 0.0, first_h),
+        ([None, None, None, _matrix(np.ones(len(night)), night, over, by_day), None], -np.inf, 1.0),
+        ([None, itself, -_matrix(arrived, number, number, same), -stayed, None], -np.inf, 0.0),
+        ([None, None, -before, itself - before, None], -np.inf, 0.0),
     ]  # fmt: skip
+    widths = (n_pairs, n_visits, n_visits, n_visits, len(time))
+    return [_rows(row, widths, low=low, high=high) for row, low, high in blocks]
+
+
+def _nights(pairs: Pairs, visits: Visits, n_days: int) -> tuple[Ints, Ints]:
+    """Rig and night (that before a day) of every stay, and the visit it leads to; a stay over several days has several.
+
+    Returns
+    -------
+    tuple of Ints
+        Number of the rig times `n_days` and the day, and number of the visit.
+    """
+    known = np.flatnonzero(visits.before >= 0)
+    length = visits.day[known] - visits.day[visits.before[known]]
+    visit = np.repeat(known, length)
+    back = np.arange(length.sum()) - np.repeat(np.cumsum(length) - length, length)
+    return pairs.rig[visits.pair[visit]] * n_days + visits.day[visit] - back, visit
 
 
 def _nowhere_else(pairs: Pairs, visits: Visits, width: int) -> LinearConstraint:
-    """A rig that stands in a paddock before and after a day arrives nowhere else on it."""
+    """A rig that stands in a paddock before and after a day, or through it, arrives nowhere else on it."""
     n_pairs, n_visits = len(pairs.job), len(visits.pair)
     arrivals, stays = n_pairs + n_visits, n_pairs + 2 * n_visits
     rig = pairs.rig[visits.pair]
     row, column = list[int](), list[int]()
     factor, high = list[float](), list[float]()
     for after, here in enumerate(visits.before.tolist()):
-        if here < 0 or visits.before[here] < 0:
+        if here < 0:
             continue
-        others = np.flatnonzero(
-            (rig == rig[here]) & (visits.day == visits.day[here]) & (visits.pair != visits.pair[here])
-        )
-        if n := len(others):
-            columns = [*(arrivals + others).tolist(), stays + here, stays + after]
+        away = (rig == rig[here]) & (visits.pair != visits.pair[here])
+        through = (visits.day > visits.day[here]) & (visits.day < visits.day[after])
+        for others, standing in (
+            (np.flatnonzero(away & (visits.day == visits.day[here])), [here, after]),
+            (np.flatnonzero(away & through), [after]),
+        ):
+            n = len(others)
+            if not n or (len(standing) > 1 and visits.before[here] < 0):
+                continue
+            columns = [*(arrivals + others).tolist(), *(stays + one for one in standing)]
             row += [len(high)] * len(columns)
             column += columns
-            factor += [1.0] * n + [float(n)] * 2
-            high.append(2.0 * n)
+            factor += [1.0] * n + [float(n)] * len(standing)
+            high.append(float(n * len(standing)))
     matrix = _matrix(np.array(factor), np.array(row, dtype=int), np.array(column, dtype=int), (len(high), width))
     return LinearConstraint(matrix.tocsc(), -np.inf, np.array(high))
 
@@ -152,15 +194,9 @@ def _none(rows: int, columns: int) -> csr_array:
 
 
 def _rows(
-    z: csr_array,
-    y: csr_array | None,
-    a: csr_array | None,
-    s: csr_array | None,
-    *,
-    low: float | Floats,
-    high: float | Floats,
+    row: Sequence[csr_array | None], widths: Sequence[int], *, low: float | Floats, high: float | Floats
 ) -> LinearConstraint:
-    """Rows of the four kinds of variables side by side; None: they are not in it."""
-    width = next(block.shape[1] for block in (y, a, s) if block is not None)
-    blocks = [z, *(_none(z.shape[0], width) if block is None else block for block in (y, a, s))]
+    """Rows of the kinds of variables side by side, so many of each; None: they are not in it."""
+    height = next(block.shape[0] for block in row if block is not None)
+    blocks = [_none(height, width) if block is None else block for block, width in zip(row, widths, strict=True)]
     return LinearConstraint(hstack(blocks).tocsc(), low, high)

@@ -1,7 +1,7 @@
-"""Daily weather in, how deep each soil type is moist on the day of the plan out."""
+"""Daily weather in, how deep each soil type is moist on the day of the plan, and the days left for the work, out."""
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from itertools import pairwise
 
@@ -13,8 +13,9 @@ from hardpan.core.errors import InputError
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import SeasonSettings
 from hardpan.records.issues import Issue, Issues, Outcome
-from hardpan.records.weather import DailyTable, Reference, SeasonWater, SoilWater
-from hardpan.season.inputs import profile_of, reference_mm
+from hardpan.records.weather import DailyTable, Outlook, Reference, SeasonWater, SoilWater, Work
+from hardpan.season.fitness import LEAST_YEARS, by_month, count_fit_days, finish
+from hardpan.season.inputs import Forcing, forcing_of, profile_of
 from hardpan.season.water import Profile, State, draining, dry, full, moist_mm, next_day, perched
 
 WEEKS = 8
@@ -39,13 +40,13 @@ def balance_weather(
     InputError
         The file has no evaporation nor what it can be reckoned from, or does not hold the days asked for.
     """
-    et0_mm, reference = reference_mm(weather, catalog, elevation_m=season.elevation_m)
+    forcing = forcing_of(weather, catalog, elevation_m=season.elevation_m)
     first, last = _span(weather, season)
     every = pd.DatetimeIndex(weather.table.index)
     used = slice(*every.searchsorted([first, last + pd.Timedelta(days=1)]))
     days = every[used]
     profile = profile_of(catalog, soil_types)
-    states = _states(weather.table["rain_mm"].to_numpy()[used], et0_mm[used], profile, known=season.dry_on is not None)
+    states = _states(forcing, used, profile, known=season.dry_on is not None)
     depth = np.array([moist_mm(state, profile) for state in states])
     within = catalog.balance.bare.known_within.value
     known = np.where(depth[:, WET] - depth[:, DRY] <= within, depth[:, DRY], np.nan)
@@ -59,12 +60,36 @@ def balance_weather(
         name: _soil_water(states[-1], profile, number, depth=depth[-1, :, number], known_mm=float(known[-1, number]))
         for number, name in enumerate(soil_types)
     }
-    logger.info("%d days of weather up to %s, %s", len(days), last.date(), reference)
-    missing = weather.table["rain_mm"].isna().to_numpy()[used]
+    logger.info("%d days of weather up to %s, %s", len(days), last.date(), forcing.reference)
+    missing = np.isnan(forcing.rain_mm[used])
     return SeasonWater(
-        day=last.date(), reference=reference, soils=soils, weeks=weeks,
-        issues=_issues(weather, days[missing], reference, season),
+        day=last.date(), reference=forcing.reference, soils=soils, weeks=weeks,
+        issues=_issues(weather, days[missing], forcing.reference, season),
     )  # fmt: skip
+
+
+def look_ahead(
+    weather: DailyTable, water: SeasonWater, season: SeasonSettings, catalog: Catalog, work: Mapping[str, Work]
+) -> Outlook:
+    """What the weather says of a plan: how wet the soil is, the fit days of other years, the chance of finishing.
+
+    Parameters
+    ----------
+    work : mapping of Work
+        What the plan asks of each soil type that is ripped.
+    """
+    if not work or season.dry_on is None:
+        return Outlook(water=water, fit=None, months=pd.DataFrame(), finishing=None)
+    depth_mm = {name: one.depth_mm for name, one in work.items()}
+    fit = count_fit_days(weather, catalog, depth_mm, dry_on=season.dry_on, elevation_m=season.elevation_m)
+    if fit is None:
+        what = f"the weather has fewer than {LEAST_YEARS} whole years that begin in the days of season.dry_on"
+        done = "fit days and the chance of finishing are not told"
+        few = (_warned("few-years", what, done, weather),)
+        return Outlook(water=water, fit=None, months=pd.DataFrame(), finishing=None, issues=few)
+    finishing = finish(fit, work, season.hours_per_day, water.day, season.finish_by)
+    left = finishing if finishing.first <= finishing.last else None
+    return Outlook(water=water, fit=fit, months=by_month(fit), finishing=left)
 
 
 def _span(weather: DailyTable, season: SeasonSettings) -> tuple[pd.Timestamp, pd.Timestamp]:
@@ -91,8 +116,9 @@ def _span(weather: DailyTable, season: SeasonSettings) -> tuple[pd.Timestamp, pd
     return first, last
 
 
-def _states(rain_mm: Floats, et0_mm: Floats, profile: Profile, *, known: bool) -> list[State]:
-    """State of each evening, rows `DRY` and `WET` by soil type."""
+def _states(forcing: Forcing, used: slice, profile: Profile, *, known: bool) -> list[State]:
+    """State of each evening of the days that are used, rows `DRY` and `WET` by soil type."""
+    rain_mm, et0_mm, highest = forcing.rain_mm[used], forcing.et0_mm[used], forcing.most[used]
     shape = (2, len(profile.above))
     wettest = full(profile, shape)
     state = dry(profile, shape) if known else _rows(dry(profile, shape), wettest)
@@ -103,7 +129,7 @@ def _states(rain_mm: Floats, et0_mm: Floats, profile: Profile, *, known: bool) -
     dry_mm, wet_mm = np.where(gone, most, et0_mm), np.where(gone, least, et0_mm)
     out = []
     for day in range(len(rain)):
-        state = next_day(state, rain[day], np.array([[dry_mm[day]], [wet_mm[day]]]), profile)
+        state = next_day(state, rain[day], np.array([[dry_mm[day]], [wet_mm[day]]]), profile, highest[day])
         if lost[day]:
             state = _rows(state, wettest)
         out.append(state)
@@ -148,10 +174,11 @@ def _issues(weather: DailyTable, missing: pd.DatetimeIndex, reference: Reference
     if season.moist_depth_mm is not None or season.rain_since_dry_mm is not None:
         done = "used in place of the weather: who digs knows more"
         told.append(("weather-unused", "[season] says how deep the soil is moist or how much it rained", done))
-    return tuple(
-        Issue(outcome=Outcome.WARN, stage="season", code=code, what=what, done=done, file=weather.file)
-        for code, what, done in told
-    )
+    return tuple(_warned(*one, weather) for one in told)
+
+
+def _warned(code: str, what: str, done: str, weather: DailyTable) -> Issue:
+    return Issue(outcome=Outcome.WARN, stage="season", code=code, what=what, done=done, file=weather.file)
 
 
 def _runs(days: Sequence[date]) -> str:

@@ -9,6 +9,7 @@ from hardpan.core.arrays import Floats, Ints
 from hardpan.records.season import Job, Rig
 
 KM = 1000.0
+NEIGHBOURS = 10
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -33,7 +34,7 @@ class Visits:
     pair: Ints
     day: Ints
     before: Ints
-    """Visit of the same pair on the day before; -1 where there is none."""
+    """Visit of the same pair before it, over however many days on which it cannot be worked; -1 where there is none."""
 
 
 def distances_km(jobs: Sequence[Job]) -> Floats:
@@ -72,6 +73,13 @@ def visits_of(jobs: Sequence[Job], rigs: Sequence[Rig], pairs: Pairs) -> Visits:
     open_days = np.array([job.open_days for job in jobs])[pairs.job]
     time = np.array([rig.hours for rig in rigs])[pairs.rig]
     pair, day = np.nonzero(open_days & (time > 0))
-    number = np.full((len(pairs.job), time.shape[1] + 1), -1, dtype=np.int64)
-    number[pair, day + 1] = np.arange(len(pair))
-    return Visits(pair=pair.astype(np.int64), day=day.astype(np.int64), before=number[pair, day])
+    before = np.arange(len(pair)) - 1
+    before[np.diff(pair, prepend=-1) != 0] = -1
+    return Visits(pair=pair.astype(np.int64), day=day.astype(np.int64), before=before)
+
+
+def neighbours_of(jobs: Sequence[Job]) -> Ints:
+    """The nearest other paddocks of each, nearest first, (n_jobs, at most `NEIGHBOURS`)."""
+    km = distances_km(jobs)
+    np.fill_diagonal(km, np.inf)
+    return np.argsort(km, axis=1, kind="stable")[:, : min(NEIGHBOURS, len(jobs) - 1)]

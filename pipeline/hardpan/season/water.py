@@ -1,6 +1,5 @@
 """Daily water balance of bare ground: a layer that evaporates, and the soil below it, wetted from above."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -31,19 +30,25 @@ def total_evaporable_mm(field_capacity: Floats, wilting_point: Floats, depth_mm:
     return np.asarray((field_capacity - 0.5 * wilting_point) * depth_mm)
 
 
-def total_available_mm(field_capacity: Floats, wilting_point: Floats, depth_mm: float) -> Floats:
-    """TAW of a root zone, mm (`fao56`, equation 82)."""
-    return np.asarray((field_capacity - wilting_point) * depth_mm)
-
-
-def most_evaporation(wind_ms: float, humidity_pct: float, height_m: float, crop: float) -> float:
+def most_evaporation(wind_ms: Floats, humidity_pct: Floats, height_m: float, crop: float) -> Floats:
     """K_c max: most of evaporation and crop together, over the reference (`fao56`, equation 72).
 
-    >>> round(most_evaporation(1.6, 35.0, 0.3, 0.3), 4)  # FAO 56 example 35: 1.21
-    1.212
+    Parameters
+    ----------
+    wind_ms : Floats
+        Wind at 2 m.
+    humidity_pct : Floats
+        Lowest relative humidity of the day.
+    height_m : float
+        Of the plants.
+    crop : float
+        K_cb.
+
+    >>> most_evaporation(np.array([1.6]), np.array([35.0]), 0.3, 0.3).round(4)  # FAO 56 example 35: 1.21
+    array([1.212])
     """
     weather = 0.04 * (wind_ms - 2.0) - 0.004 * (humidity_pct - 45.0)
-    return float(max(1.2 + weather * (height_m / 3.0) ** 0.3, crop + 0.05))
+    return np.asarray(np.maximum(1.2 + weather * (height_m / 3.0) ** 0.3, crop + 0.05))
 
 
 def stress(available_mm: Floats, depletion_mm: Floats, share: float) -> Floats:
@@ -167,8 +172,12 @@ def full(profile: Profile, shape: tuple[int, ...]) -> State:
     )
 
 
-def next_day(state: State, rain_mm: Floats, et0_mm: Floats, profile: Profile) -> State:
+def next_day(
+    state: State, rain_mm: Floats, et0_mm: Floats, profile: Profile, most: Floats | float | None = None
+) -> State:
     """State after a day of rain and reference evapotranspiration, each (..., 1) or (..., n_soils).
+
+    `most` is K_c max of the day; that of the profile where it is left out.
 
     Water that passes the upper layer first fills what the wetted soil lacks of field capacity, then wets deeper; what
     passes the reach is lost. Weeds take from the wetted soil. There is no run-off and no rise of ground water.
@@ -180,7 +189,7 @@ def next_day(state: State, rain_mm: Floats, et0_mm: Floats, profile: Profile) ->
         et0_mm,
         total_mm=profile.total_mm,
         readily_mm=profile.readily_mm,
-        most=np.asarray(profile.most),
+        most=np.asarray(profile.most if most is None else most),
         crop=np.asarray(profile.weeds),
     )
     water = state.water_mm + drawn.through_mm
@@ -197,13 +206,6 @@ def next_day(state: State, rain_mm: Floats, et0_mm: Floats, profile: Profile) ->
         since_rain=np.where(passed, 0.0, state.since_rain + 1.0),
         since_clay=np.where(on_clay, 0.0, state.since_clay + 1.0),
     )
-
-
-def run(state: State, rain_mm: Floats, et0_mm: Floats, profile: Profile) -> Iterator[State]:
-    """State after each day of rain and reference evapotranspiration, (n_days, ...)."""
-    for rain, et0 in zip(rain_mm, et0_mm, strict=True):
-        state = next_day(state, rain, et0, profile)
-        yield state
 
 
 def moist_mm(state: State, profile: Profile) -> Floats:

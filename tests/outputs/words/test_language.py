@@ -45,7 +45,7 @@ def foreign(units, catalog):
     english = speak(units, catalog)
     parts = {
         name: Foreign(getattr(english, name))
-        for name in ("zones", "ground", "money", "page", "sites", "after", "applied")
+        for name in ("zones", "ground", "money", "page", "sites", "after", "applied", "weather")
     }
     return Words(units=units, **parts)
 

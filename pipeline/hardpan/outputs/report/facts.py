@@ -19,6 +19,9 @@ _STEP_MM = 25.0
 _LIKELY_LOSS = 0.25
 """A zone with a larger chance of a loss is named among the doubts."""
 
+_SURE = 0.8
+"""A smaller chance of finishing is named among the doubts."""
+
 _STOPPED = ("refusal", "device limit")
 
 _LEAST_SHARE = 0.005
@@ -100,6 +103,8 @@ def doubts(run: PaddockRun, words: Words) -> list[str]:
     moisture = run.plan.moisture[run.plan.moisture["zone"].isin(ripped["zone"])]
     if (moisture["verdict"] == Verdict.UNKNOWN).any():
         said.append(page.label("moisture_unknown"))
+    if run.outlook is not None and run.outlook.finishing is not None and run.outlook.finishing.chance < _SURE:
+        said.append(words.weather.finishing(run.outlook))
     if shaky := len(unverified(run)):
         said.append(page.unverified(shaky))
     losing = ripped[ripped["loss_probability"] > _LIKELY_LOSS]

@@ -41,10 +41,9 @@ from hardpan.records.survey import DatumMove
 from hardpan.spatial.headings import count_runs
 
 _TABLES = (
-    "machines_compared", "ways", "strategies", "drivers", "investment", "when_again", "lines", "worth", "scores",
-    "models", "sensitivity", "dates", "counts", "machine", "setting_up", "moisture", "conditions", "remarks_caption",
-    "replaced", "unverified",
-    "defaults", "sources", "moves", "trail",
+    "fit_days", "weeks", "machines_compared", "ways", "strategies", "drivers", "investment", "when_again", "lines",
+    "worth", "scores", "models", "sensitivity", "dates", "counts", "machine", "setting_up", "moisture", "conditions",
+    "remarks_caption", "replaced", "unverified", "defaults", "sources", "moves", "trail",
 )  # fmt: skip
 """Keys of the tables of the page, which are those of their captions."""
 
@@ -115,6 +114,7 @@ def write_report(
         "hiring": words.money.hiring(run.ledger.hiring), "verdict": words.ground.map_verdict(run.surfaces.verdict),
         "first": first_cautions(run.plan, words), "cautions": (lost, *words.page.cautions()),
         "draft": tables.ground.draft(run.plan.machine),
+        "finishing": words.weather.finishing(run.outlook),
         "count": tables.ground.count(run.zones.count), "square": words.units.of_tables.depth_unit,
         "settings_text": json.dumps(run.trail.settings, indent=1, ensure_ascii=False, default=str),
         "depth_map": Markup(depth_map), "key": key, "map_alt": _map_alt(zones, words),
@@ -164,6 +164,8 @@ def _money_tables(run: PaddockRun, words: Words) -> dict[str, pd.DataFrame]:
     """Tables that are text all over."""
     money, ledger = words.money, run.ledger
     return {
+        "fit_days": words.weather.fit_table(run.outlook),
+        "weeks": words.weather.weeks(run.outlook),
         "machines_compared": money.machine_table(run.machines),
         "ways": money.ways(ledger.ways),
         "strategies": money.strategies(ledger.strategies),
@@ -179,6 +181,7 @@ def _captions(words: Words) -> dict[str, str]:
     machine = (Measure.FORCE, Measure.POWER, Measure.DEPTH, Measure.FUEL_RATE, Measure.WORK_RATE)
     parts: dict[str, dict[str, object]] = {
         "sensitivity": {"unit": name[Measure.DEPTH]},
+        "weeks": {"unit": name[Measure.DEPTH]},
         "dates": {"depth": depth(DATES_TO_MM), "unit": name[Measure.STRENGTH]},
         "machine": {"units": ", ".join(name[measure] for measure in machine)},
         **{

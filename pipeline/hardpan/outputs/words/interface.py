@@ -23,6 +23,7 @@ from hardpan.records.probing import SitePlan
 from hardpan.records.reasons import Alternative, Limit, Reason
 from hardpan.records.strips import Strips
 from hardpan.records.ways import WaySum
+from hardpan.records.weather import Outlook
 
 Row = Mapping[str, object]
 """A row of a table of the records."""
@@ -73,6 +74,14 @@ class MoneyWords(Protocol):
     def investment(self, investment: pd.DataFrame) -> pd.DataFrame: ...
     def when_again(self, when_again: pd.DataFrame) -> pd.DataFrame: ...
     def label(self, code: str) -> str: ...
+
+
+class WeatherWords(Protocol):
+    """What the weather says of the soil and of the days for the work."""
+
+    def finishing(self, outlook: Outlook | None) -> str: ...
+    def fit_table(self, outlook: Outlook | None) -> pd.DataFrame: ...
+    def weeks(self, outlook: Outlook | None) -> pd.DataFrame: ...
 
 
 class PageWords(Protocol):
@@ -167,3 +176,4 @@ class Words:
     sites: SiteWords
     after: PassWords
     applied: AppliedWords
+    weather: WeatherWords

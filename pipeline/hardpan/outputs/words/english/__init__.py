@@ -6,6 +6,7 @@ from hardpan.outputs.words.english.ground import EnglishGround
 from hardpan.outputs.words.english.money import EnglishMoney
 from hardpan.outputs.words.english.page import EnglishPage
 from hardpan.outputs.words.english.sites import EnglishSites
+from hardpan.outputs.words.english.weather import EnglishWeather
 from hardpan.outputs.words.english.zones import EnglishZones
 from hardpan.outputs.words.interface import Words
 from hardpan.outputs.words.units import Units
@@ -23,4 +24,5 @@ def speak(units: Units, catalog: Catalog) -> Words:
         sites=EnglishSites(units),
         after=EnglishAfter(units),
         applied=EnglishApplied(units),
+        weather=EnglishWeather(units),
     )

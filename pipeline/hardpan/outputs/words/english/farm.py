@@ -31,10 +31,11 @@ LABELS = {
     "reason": "Reason",
     "all": "All",
     "calendar": "The days of the season",
-    "calendar_caption": "In the order they are begun; finished: share of other years in which there are days enough.",
+    "calendar_caption": "In the order they are begun. Chance of finishing: share of the years of weather in which the "
+    "days are enough, if paddocks are taken in this order.",
     "when": "When",
     "machine": "Machine",
-    "finished": "Finished",
+    "finished": "Chance of finishing",
 }
 """Labels, captions and headings of the page."""
 
@@ -127,8 +128,16 @@ def season_says(season: FarmSeason) -> list[str]:
         if isfinite(plan.ranked_worth)
         else f"The plan is worth {plan.worth:,.0f}, within {plan.gap:.1%} of the best there can be."
     ]
-    if not season.fit_known:
-        told.append("No fit days were given (plan.fit): every day counts as fit, which no season is.")
+    if season.planned_with is not None:
+        told.append(
+            f"It counts on the fit days of {season.planned_with}: {season.sure:.0%} of the years have as many or more."
+        )
+    if len(season.unknown):
+        few = f" of {', '.join(season.unknown)}" if len(season.unknown) < len(plan.jobs) else ""
+        told.append(
+            f"The fit days{few} are not known (plan.fit, or season.weather and season.dry_on of the paddock): every "
+            "day counts as fit, which no season is."
+        )
     return told
 
 

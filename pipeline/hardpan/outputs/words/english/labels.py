@@ -46,6 +46,10 @@ REPORT = {
     "drivers": "What the doubt about the return comes from, as share of its variance",
     "investment": "Present value, payback and break-even response by zone; all seasons counted, money in {money}",
     "when_again": "When to rip again, and how deep then",
+    "weather": "Weather and fit days",
+    "fit_days": "Days a month on which the soil is fit to its deepest zone: half of the years have as many or more / "
+    "eight years in ten have",
+    "weeks": "Depth the soil was moist to by the balance of rain and evaporation, evenings of the past weeks, {unit}",
     "lines": "Quantities and money in all; low and high are the ends of nine chances in ten, in {money}",
     "worth": "What ripping as in the trials is worth by soil type, in {money}",
     "map_good": "How good the map is",
