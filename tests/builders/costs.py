@@ -104,6 +104,7 @@ def options_of(*, n_draws=N_DRAWS, depths=(0, 300, 400, 500), nets=(0.0, 50.0, 4
     }
     net = np.asarray(fields.pop("net", nets[np.newaxis]), dtype=float)
     made = {"table": table, "cost": np.tile(cost, (len(net), 1)), "node_ha": np.array([100.0]), "uniform": uniform}
+    uniform["ripped_ha"] = ((made | fields)["node_ha"] @ np.isfinite(net)) * (np.array(depths) > 0)
     return records.options(net, n_draws=n_draws, **(made | fields))
 
 

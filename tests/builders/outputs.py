@@ -148,6 +148,7 @@ def catalog() -> Catalog:
                 "anchor_depth": quantity(400.0, "mm"), "tractive_efficiency": {}, "slip": {},
                 "engine_to_axle": quantity(0.9, "share"), "usable_power": quantity(0.85, "share"), "fuel": {},
                 "field_efficiency": quantity(0.8, "share"), "turn_time": quantity(20.0, "s"),
+                "fitting_time": quantity(12.0, "min"),
             },
             "prices": {
                 "currency": "AUD", "fuel_per_l": money, "labour_per_h": money, "grain_per_t": money,

@@ -25,7 +25,11 @@ def options(net, *, uniform=None, n_draws=1, **fields):
         "covered": np.zeros(net.shape),
         "fitted": np.ones(n_options, dtype=bool),
         "node_ha": np.ones(n_nodes),
-        "uniform": Uniform(**{"returns": none, "costs": none, "hours": none, "fuel_l": none} | (uniform or {})),
+        "uniform": Uniform(
+            **{"returns": none, "costs": none, "hours": none, "fuel_l": none, "ripped_ha": np.zeros(n_options)}
+            | (uniform or {})
+        ),
+        "tines": 7,
         "draft": draft(n_draws),
         "reference_soil": "deep sand",
     }
@@ -44,7 +48,13 @@ def makeup(zones, *, soil_types=(), n_options=1, **parts):
     made = {name: np.zeros(shape) for name in ("fuel", "capital", "other", "hours", "fuel_l")}
     made |= {"gain": np.zeros((*shape, len(soil_types))), "eligible": np.zeros(shape, dtype=bool)}
     return Makeup(
-        zone=zones["zone"].to_numpy(), soil_types=soil_types, must_pay=True, rounds=4, setups_fitted=1, **(made | parts)
+        zone=zones["zone"].to_numpy(),
+        soil_types=soil_types,
+        must_pay=True,
+        rounds=4,
+        setups_fitted=1,
+        change=0.0,
+        **(made | parts),
     )
 
 
@@ -55,5 +65,5 @@ def plan(zones: gpd.GeoDataFrame, returns, **fields):
     made |= dict.fromkeys(("reasons", "conditions", "setting_up"), ())
     made["makeup"] = makeup(zones)
     made |= {"runner_up_returns": returns, "hours": 0.0 * returns, "fuel_l": 0.0 * returns}
-    made |= {"setting": np.zeros(len(returns))}
+    made |= {"setting": np.zeros(len(returns)), "fitting_h": np.zeros(len(returns))}
     return Plan(zones=zones, returns=returns, **(made | fields))

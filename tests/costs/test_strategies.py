@@ -92,8 +92,9 @@ def test_ground_in_which_tines_rise_beside_services_is_not_ripped_at_a_uniform_d
 
 def test_a_set_up_that_may_rip_nowhere_is_not_what_a_uniform_depth_is_done_with(made):
     options = made.options_of(depths=(0, 300, 500, 500), nets=(0.0, -10.0, 0.0, -30.0))
-    options.net[0, 2] = -np.inf
-    options.uniform.returns[2] = 0.0  # forbidden everywhere, it leaves all ground and so loses nothing
+    options.uniform.ripped_ha[2] = options.uniform.returns[2] = (
+        0.0  # forbidden everywhere, it leaves all ground and so loses nothing
+    )
     table = made.ledger_of(made.plan_of(made.PADDOCK), options=options).strategies.set_index("strategy")
     usual = table.loc["uniform at the machine's usual depth"]
     assert (usual["ripped_ha"], usual["net"]) == (100.0, pytest.approx(-3000.0))
@@ -101,7 +102,7 @@ def test_a_set_up_that_may_rip_nowhere_is_not_what_a_uniform_depth_is_done_with(
 
 def test_an_option_that_cannot_be_pulled_is_no_strategy(made):
     options = made.options_of(depths=(0, 300, 400, 500), nets=(0.0, 10.0, 20.0, 90.0))
-    options.table.loc[3, "feasible"] = False
+    options.uniform.ripped_ha[3] = 0.0
     table = made.ledger_of(made.plan_of(made.PADDOCK), options=options).strategies.set_index("strategy")
     assert table.loc["best uniform", "depth_mm"] == 400
     assert table.loc["uniform at the machine's usual depth", "depth_mm"] == 400

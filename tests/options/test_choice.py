@@ -60,32 +60,40 @@ def test_by_cover_leaves_ground_that_has_no_pan_on_the_share_asked_for():
 def test_one_set_up_is_the_one_with_most_money_over_all_zones():
     """Zone 2 is twice as large, so its gain with set-up 1 outweighs zone 1's with set-up 0."""
     asked = evaluation([[0, 10, 8, 2, 1], [0, -5, -5, 4, 6]])
-    chosen, fitted = fit_setups(*by_return(asked, 2), asked.ha, 1, cover=False)
-    assert fitted.tolist() == [1]
-    assert chosen.tolist() == [3, 4]
+    fit = fit_setups(*by_return(asked, 2), asked.ha, 1, cover=False)
+    assert fit.setups.tolist() == [1]
+    assert fit.option.tolist() == [3, 4]
 
 
 def test_two_set_ups_give_each_zone_its_own():
     asked = evaluation([[0, 10, 8, 2, 1], [0, -5, -5, 4, 6]])
-    chosen, _ = fit_setups(*by_return(asked, 2), asked.ha, 2, cover=False)
-    assert chosen.tolist() == [1, 4]
+    fit = fit_setups(*by_return(asked, 2), asked.ha, 2, cover=False)
+    assert fit.option.tolist() == [1, 4]
+
+
+def test_a_second_set_up_is_fitted_only_where_it_brings_more_than_changing_to_it_costs():
+    """With set-up 1 alone both zones return 2 + 2 x 6 = 14; set-up 0 in zone 1 adds 8 (10 for 2)."""
+    asked = evaluation([[0, 10, 8, 2, 1], [0, -5, -5, 4, 6]])
+    cheap, dear = (fit_setups(*by_return(asked, 2), asked.ha, 2, cover=False, change=change) for change in (7.9, 8.1))
+    assert (cheap.option.tolist(), cheap.worth[1]) == ([1, 4], pytest.approx(22.0 - 7.9))
+    assert (dear.option.tolist(), dear.worth[1]) == ([3, 4], pytest.approx(14.0))
 
 
 def test_more_set_ups_than_there_are_are_all_of_them():
     asked = evaluation([[0, 10, 8, 2, 1]])
-    assert fit_setups(*by_return(asked, 2), asked.ha, 4, cover=False)[0].tolist() == [1]
+    assert fit_setups(*by_return(asked, 2), asked.ha, 4, cover=False).option.tolist() == [1]
 
 
 def test_where_nothing_pays_all_is_left_and_every_set_up_stays_open():
     asked = evaluation([[0, -1, -2, -3, -4]])
-    chosen, fitted = fit_setups(*by_return(asked, 2), asked.ha, 1, cover=False)
-    assert chosen.tolist() == [0]
-    assert fitted.tolist() == [0, 1]
+    fit = fit_setups(*by_return(asked, 2), asked.ha, 1, cover=False)
+    assert fit.option.tolist() == [0]
+    assert fit.setups.tolist() == [0, 1]
 
 
 def test_under_cover_ripping_comes_before_money():
     asked = evaluation([[0, -9, -9, -np.inf, -np.inf], [0, -9, -9, 50, 50]], np.ones((2, 5)) * [0, 1, 1, 1, 1])
-    chosen, _ = fit_setups(*by_cover(asked, 2, 0.9), asked.ha, 1, cover=True)
+    chosen = fit_setups(*by_cover(asked, 2, 0.9), asked.ha, 1, cover=True).option
     assert chosen.tolist() == [1, 1]
 
 
@@ -97,5 +105,5 @@ def test_the_runner_up_is_another_depth_with_a_fitted_set_up_or_leaving():
 @pytest.mark.parametrize("n_fitted", [1, 2])
 def test_an_option_that_is_forbidden_is_never_taken(n_fitted):
     asked = evaluation([[0, -np.inf, 3, -np.inf, 2]])
-    chosen, _ = fit_setups(*by_return(asked, 2), asked.ha, n_fitted, cover=False)
+    chosen = fit_setups(*by_return(asked, 2), asked.ha, n_fitted, cover=False).option
     assert chosen.tolist() == [2]

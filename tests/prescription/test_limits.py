@@ -62,7 +62,7 @@ def test_an_end_of_the_ripper_that_costs_nothing_is_not_named(made):
         (0, {"tractor": {"like": "rear-drive-110kw", "engine_power": 20, "mass": 300_000, "min_speed": 4}}),
         (1, {"ripper": {"breakout_rating": 8}}),
         (2, {"ripper": {"draft_rating": 8}}),
-        (3, {"tractor": STRONG | {"mass": 2000}}),
+        (3, {"tractor": STRONG | {"mass": 1200}}),
     ],
     ids=MACHINE_LIMITS,
 )

@@ -1,9 +1,18 @@
-"""A further zone costs its setting, in the plan as in the ledger."""
+"""A further zone costs its setting and another set-up the change to it, in the plan as in the ledger."""
 
+from dataclasses import replace
+
+import geopandas as gpd
 import numpy as np
 import pytest
 
 from builders.costs import with_zone_cost
+from hardpan.costs.stage import tally
+from hardpan.money.stage import price_machines
+from hardpan.records.advice import Topic
+from hardpan.records.decision import DecisionSettings
+
+SOILS = ("deep sand", "gravelly sand")
 
 
 def test_zones_beside_one_another_at_one_depth_are_set_once(made, catalog):
@@ -39,3 +48,51 @@ def test_a_zone_that_does_not_pay_for_its_setting_is_left(made, catalog):
     assert (dear.zones["depth_mm"] > 0).sum() == 1
     left = next(reason.why for reason, depth in zip(dear.reasons, dear.zones["depth_mm"], strict=True) if depth == 0)
     assert left.best.cost_per_ha > left.best.gain_per_ha
+
+
+@pytest.fixture(scope="module")
+def unlike(made):
+    """Sand of stranded lime, which brings inclusion plates, between gravel, which forbids them."""
+    west, south = made.CORNER_M
+    known = {
+        "core": ["a", "b"], "soil_type": ["deep sand", "gravelly sand"], "ph_0_100": 5.8, "ph_100_200": [4.3, 5.5],
+        "gravel_pct": [1.0, 45.0],
+    }  # fmt: skip
+    points = gpd.points_from_xy([west + 250.0, west + 750.0], [south + 500.0] * 2)
+    cores = gpd.GeoDataFrame(known, geometry=points, crs=made.CRS)
+    return made.ground(side_m=(1000.0, 1000.0), soils=SOILS, bottom_mm=(450.0, 380.0), cores=cores)
+
+
+def with_changes_of(made, unlike, minutes):
+    """Catalogue, money and plan where changing the fitting of one tine takes so long."""
+    catalog = made.shipped_catalog(numbers={"effort": {"fitting_time": minutes}})
+    rates = price_machines(catalog, made.SeasonSettings(), SOILS, n_draws=50, seed=1)
+    easy = made.rates(SOILS, worth=(900.0, 180.0), per_hour=100.0).scenarios
+    money = replace(rates, scenarios=rates.scenarios.assign({name: easy[name] for name in easy}))
+    return catalog, money, made.decide(unlike, catalog, money, setups_per_paddock=2)
+
+
+def test_changing_to_a_second_set_up_is_paid_with_the_labour_of_its_time(made, unlike):
+    catalog, money, (options, plan) = with_changes_of(made, unlike, 12.0)
+    _, _, (_, free) = with_changes_of(made, unlike, 0.0)
+    assert plan.zones["setup"].nunique() == 2
+    assert free.zones["setup"].tolist() == plan.zones["setup"].tolist()
+    assert plan.fitting_h.sum() == pytest.approx(7 * 12.0 / 60.0)
+    labour = catalog.prices.labour_per_h.value * catalog.prices.labour_factor.value
+    less = (free.returns - plan.returns).sum(axis=0)
+    assert less == pytest.approx(labour * 1.4, rel=1e-6)
+    assert (plan.returns.mean(axis=1) > 0).all()
+    lines = tally(plan, options, catalog, money, asked=DecisionSettings()).lines
+    (line,) = lines[(lines["item"] == "change of fittings") & (lines["zone"] == "total")].to_dict("records")
+    assert (line["quantity"], line["unit"]) == (pytest.approx(1.4), "h")
+    assert line["amount"] == pytest.approx(labour * 1.4, abs=0.01)
+    (step,) = (step for step in plan.setting_up if step.topic is Topic.FITTINGS)
+    assert step.figures == {"changes": 1.0, "hours": pytest.approx(1.4), "money": pytest.approx(labour * 1.4)}
+    assert "fittings change once, about 1.4 h and" in made.words(catalog).ground.step(step)[1]
+
+
+def test_a_set_up_that_does_not_bring_what_changing_to_it_costs_is_not_fitted(made, unlike):
+    _, _, (_, plan) = with_changes_of(made, unlike, 1e4)
+    assert plan.zones.loc[plan.zones["depth_mm"] > 0, "setup"].nunique() == 1
+    assert (plan.fitting_h == 0.0).all()
+    assert not any(step.topic is Topic.FITTINGS for step in plan.setting_up)

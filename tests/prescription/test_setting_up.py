@@ -33,3 +33,17 @@ def test_the_ridge_to_dig_for_is_the_one_the_decision_counted_on(made, catalog):
     for step in steps:
         ridge_mm = options.table.loc[options.table["setup"] == step.setup, "ridge_mm"].iloc[0]
         assert step.figures["ridge_mm"] == pytest.approx(ridge_mm, abs=5.0)  # told to 10 mm
+
+
+def test_tines_that_come_off_are_told_once_for_the_whole_paddock(made):
+    weak = made.shipped_catalog(machine={"tractor": {"like": "tracked-370kw", "engine_power": 150}})
+    paddock = made.ground(soils=SOILS, bottom_mm=(560.0, 330.0), top_mm=(300.0, 200.0))
+    options, plan = made.decide(paddock, weak, made.rates(SOILS, worth=(1200.0, 500.0)))
+    (step,) = (step for step in plan.setting_up if step.topic is Topic.TINES)
+    assert step.figures == {"tines": options.tines, "all_tines": 7}
+    topic, advice = made.words(weak).ground.step(step)
+    assert (topic, advice) == (
+        "tines",
+        f"Work every zone with {options.tines} of the 7 tines: take the outer ones off on both sides, so that the pull "
+        "stays straight.",
+    )

@@ -135,7 +135,7 @@ def test_exclusions_stand_for_no_area_and_are_never_ripped(made, catalog):
 def test_the_paddock_returns_are_the_sum_of_what_the_nodes_expect(made, catalog):
     paddock = made.ground(soils=("deep sand", "sand over sodic clay"), clay_mm=(np.nan, 400.0))
     money = made.rates(["deep sand", "sand over sodic clay"], worth=(400.0, 200.0))
-    options, _ = made.decide(paddock, catalog, money)
+    options, _ = made.decide(paddock, catalog, money, machine=MachineSettings(tines=7))
     net = np.where(np.isfinite(options.net), options.net, 0.0)
     assert options.uniform.returns.mean(axis=1) == pytest.approx(options.node_ha @ net, rel=1e-4, abs=0.5)
 

@@ -150,7 +150,14 @@ def net_of(
     candidates = options.table[["option", "setup", "depth_mm", "spacing_mm"]]
     loss = loss_of(ground, pan, catalog.response)
     economy = economy_of(
-        candidates, ground, catalog, rates, loss=loss, draft=options.draft, moist_mm=np.full(len(ground.soils), np.inf)
+        candidates,
+        ground,
+        catalog,
+        rates,
+        loss=loss,
+        draft=options.draft,
+        moist_mm=np.full(len(ground.soils), np.inf),
+        tines=options.tines,
     )
     worth, cost = economy.worth.mean(axis=0), economy.cost().mean(axis=1)
     soil = np.nan_to_num(surfaces.maps["soil"].to_numpy()).astype(int).ravel()

@@ -8,7 +8,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Floats
 from hardpan.money import spread_rates
-from hardpan.options import relative_wear
+from hardpan.options import change_cost, relative_wear
 from hardpan.records.advice import Met
 from hardpan.records.catalog import Catalog
 from hardpan.records.columns import TALLY
@@ -27,7 +27,10 @@ BY_WORK = {
 }
 """Items that go with the hours or the litres of the work."""
 
-COSTS = (*BY_WORK, "points and wear", *map(str, After), "further zone")
+BESIDE = ("further zone", "change of fittings")
+"""Items beyond the pass and what follows it, by zone or by hour."""
+
+COSTS = (*BY_WORK, "points and wear", *map(str, After), *BESIDE)
 """Items whose amounts make up the item `cost`."""
 
 AMENDMENTS = ("lime", "gypsum", "spreading")
@@ -52,15 +55,14 @@ def draw_lines(plan: Plan, catalog: Catalog, rates: Rates) -> Lines:
     `contractor instead` is the contractor's rate and the share of the fuel it leaves to the grower.
     """
     drawn: dict[tuple[str, str], _Drawn] = {}
-    for row, returns, hours, litres, setting in zip(
-        plan.zones.to_dict("records"), plan.returns, plan.hours, plan.fuel_l, plan.setting, strict=True
-    ):
+    per_zone = (plan.returns, plan.hours, plan.fuel_l, plan.setting, plan.fitting_h)
+    for row, returns, hours, litres, setting, fitting_h in zip(plan.zones.to_dict("records"), *per_zone, strict=True):
         zone, area_ha = str(row["zone"]), float(row["area_ha"])
         drawn[zone, "area"] = (area_ha, "ha", np.zeros_like(returns))
         if row["depth_mm"] <= 0:
             continue
-        asked = plan_after(plan, row["zone"], catalog)
-        costs = dict(_cost_items(row, hours, litres, catalog, rates, setting=float(setting), asked=asked))
+        costs = dict(_cost_items(row, hours, litres, catalog, rates, asked=plan_after(plan, row["zone"], catalog)))
+        costs |= _beside(float(setting), float(fitting_h), catalog, hours.size)
         cost = _sum(costs)
         drawn[zone, "hours"] = (float(hours.mean()), "h", np.zeros_like(returns))
         drawn |= {(zone, item): line for item, line in costs.items()}
@@ -99,16 +101,9 @@ def _sum(items: Mapping[str, _Drawn]) -> Floats:
 
 
 def _cost_items(
-    row: dict[str, Any],
-    hours: Floats,
-    litres: Floats,
-    catalog: Catalog,
-    rates: Rates,
-    *,
-    setting: float,
-    asked: tuple[After, ...],
+    row: dict[str, Any], hours: Floats, litres: Floats, catalog: Catalog, rates: Rates, *, asked: tuple[After, ...]
 ) -> Iterator[tuple[str, _Drawn]]:
-    """Quantity, unit and drawn money of each cost item of one ripped zone."""
+    """Quantity, unit and drawn money of each item of the work in one ripped zone."""
     area_ha, price = float(row["area_ha"]), {name: rate.to_numpy() for name, rate in rates.scenarios.items()}
     per_unit = {"h": hours, "L": litres}
     wear = relative_wear(catalog.setups[row["setup"]], catalog.effort, row["depth_mm"], row["passes"])
@@ -118,8 +113,13 @@ def _cost_items(
     for work in asked:
         if work.price in price:
             yield str(work), (area_ha, "ha", area_ha * price[work.price])
-    if setting:
-        yield "further zone", (1.0, "zone", np.full_like(hours, setting))
+
+
+def _beside(setting: float, fitting_h: float, catalog: Catalog, n_draws: int) -> dict[str, _Drawn]:
+    """The same of what one ripped zone costs beyond that, items of `BESIDE` that it has."""
+    money = setting, float(change_cost(catalog, fitting_h))
+    lines = zip(BESIDE, ((1.0, "zone"), (fitting_h, "h")), money, strict=True)
+    return {item: (*quantity, np.full(n_draws, paid)) for item, quantity, paid in lines if paid}
 
 
 def _spread(soil_type: str, catalog: Catalog) -> dict[str, float]:

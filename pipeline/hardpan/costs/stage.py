@@ -9,7 +9,7 @@ from hardpan.costs.again import too_soon, when_again
 from hardpan.costs.doubt import doubt_by_input, money_by_number, open_by, open_ha
 from hardpan.costs.hiring import Hire, hiring_issues, judge_hiring
 from hardpan.costs.investment import invest
-from hardpan.costs.lines import Lines, draw_lines, ledger_lines, plan_after, total_of
+from hardpan.costs.lines import BESIDE, Lines, draw_lines, ledger_lines, plan_after, total_of
 from hardpan.costs.parts import split_totals
 from hardpan.costs.strategies import compare_strategies
 from hardpan.costs.ways import sum_ways
@@ -100,10 +100,8 @@ def _hire(drawn: Lines) -> Hire | None:
         return None
     return Hire(
         own=total_of(drawn, "cost"),
-        # setting a further zone and work after the pass cost the same whoever drives
-        hired=sum(
-            (total_of(drawn, item) for item in ("further zone", *After)), start=total_of(drawn, "contractor instead")
-        ),
+        # what lies beyond the pass costs the same whoever drives
+        hired=sum((total_of(drawn, item) for item in (*BESIDE, *After)), start=total_of(drawn, "contractor instead")),
         owning=total_of(drawn, "tractor ownership") + total_of(drawn, "ripper ownership"),
     )
 

@@ -62,8 +62,9 @@ def _off_kept_ground(options: Options, plan: Plan) -> Options:
         costs=share * whole.costs,
         hours=share * whole.hours,
         fuel_l=share * whole.fuel_l,
+        ripped_ha=share * whole.ripped_ha,
     )
-    return replace(options, uniform=part, node_ha=share * options.node_ha)
+    return replace(options, uniform=part)
 
 
 def _prescription(plan: Plan, total: pd.DataFrame, net: Floats) -> dict[str, Any]:
@@ -98,7 +99,7 @@ def _uniform(strategy: Strategy, option: int, options: Options) -> dict[str, Any
         strategy,
         options.uniform.returns[option],
         depth_mm=float(options.table["depth_mm"].iloc[option]),
-        ripped_ha=float(_ripped_ha(options)[option]),
+        ripped_ha=float(options.uniform.ripped_ha[option]),
         cost=float(options.uniform.costs[option].mean()),
         fuel_l=float(options.uniform.fuel_l[option].mean()),
         hours=float(options.uniform.hours[option].mean()),
@@ -122,9 +123,9 @@ def _row(
 
 
 def _expected(options: Options) -> Floats:
-    """Expected return of every option the machine can pull, -inf for the others, shape (n_options,)."""
-    feasible = options.table["feasible"].to_numpy(dtype=bool)
-    return np.where(feasible, options.uniform.returns.mean(axis=1), -np.inf)
+    """Expected return of leaving and of every option that rips some ground, -inf for the others, (n_options,)."""
+    some = (options.uniform.ripped_ha > 0.0) | (options.table["depth_mm"].to_numpy() == 0)
+    return np.where(some, options.uniform.returns.mean(axis=1), -np.inf)
 
 
 def _nearest(options: Options, depth_mm: float) -> int:
@@ -132,17 +133,11 @@ def _nearest(options: Options, depth_mm: float) -> int:
 
     0 where the machine can pull none.
     """
-    expected, ripped_ha = _expected(options), _ripped_ha(options)
+    expected, ripped_ha = _expected(options), options.uniform.ripped_ha
     away = np.abs(options.table["depth_mm"].to_numpy(dtype=float) - depth_mm)
-    rips = np.isfinite(expected) & (ripped_ha > 0.0)
+    rips = ripped_ha > 0.0
     if not rips.any():
         return 0
     near = rips & (away == away[rips].min())
     most = near & (ripped_ha >= ripped_ha[near].max() - 1e-6)
     return int(np.where(most, expected, -np.inf).argmax())
-
-
-def _ripped_ha(options: Options) -> Floats:
-    """Ground each option may rip, ha, shape (n_options,); none for leaving."""
-    area: Floats = options.node_ha @ np.isfinite(options.net)
-    return np.where(options.table["depth_mm"].to_numpy(dtype=float) > 0.0, area, 0.0)

@@ -22,8 +22,16 @@ from hardpan.options.conditions import (
     shares_of,
     zone_facts,
 )
-from hardpan.options.economy import Economy, economy_of, pulled_by, reach_probability
-from hardpan.options.effort import POWER_STEP_KW, Passes, machine_limit, published_draft_kn, rounded_up
+from hardpan.options.economy import Economy, economy_of, reach_probability
+from hardpan.options.effort import (
+    POWER_STEP_KW,
+    Passes,
+    change_cost,
+    change_hours,
+    machine_limit,
+    published_draft_kn,
+    rounded_up,
+)
 from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import clay_ceiling_mm, clay_chance, loosened_to_mm, ridge_mm
 from hardpan.options.mechanics import change_distance_m, field_efficiency, relative_wear
@@ -45,7 +53,9 @@ __all__ = [
     "build_ground",
     "by_cover",
     "ceiling_rules",
+    "change_cost",
     "change_distance_m",
+    "change_hours",
     "choose",
     "clay_ceiling_mm",
     "clay_chance",
@@ -65,7 +75,6 @@ __all__ = [
     "moist_depth_mm",
     "positions",
     "published_draft_kn",
-    "pulled_by",
     "reach_probability",
     "relative_wear",
     "ridge_mm",

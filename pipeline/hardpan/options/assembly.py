@@ -14,12 +14,14 @@ from hardpan.records.options import Draft
 
 def economy_on(
     ground: Ground, table: pd.DataFrame, evidence: Evidence, catalog: Catalog, rates: Rates, *, draft: Draft,
-    asked: DecisionSettings,
+    asked: DecisionSettings, tines: int,
 ) -> Economy:  # fmt: skip
-    """Economy of all options of `table` on the ground of a paddock."""
+    """Economy of all options of `table` on the ground of a paddock, worked with so many `tines`."""
     moist_mm = dry_below_mm(
         survey=evidence.survey, ground=ground, catalog=catalog, prescription=asked.prescription, season=asked.season
     )
     after = after_by_soil(survey=evidence.survey, ground=ground, catalog=catalog, season=asked.season, rates=rates)
     loss = loss_of(ground, evidence.pan, catalog.response)
-    return economy_of(table, ground, catalog, rates, loss=loss, draft=draft, moist_mm=moist_mm, after=after)
+    return economy_of(
+        table, ground, catalog, rates, loss=loss, draft=draft, moist_mm=moist_mm, after=after, tines=tines
+    )

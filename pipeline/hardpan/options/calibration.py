@@ -46,7 +46,9 @@ def calibrate(
     depth_mm = catalog.ripper.usual_depth.value if machine.observed_depth_mm is None else machine.observed_depth_mm
     setup = next(iter(catalog.setups.values())) if machine.setup is None else catalog.setups[machine.setup]
     puller = Puller(catalog=catalog, texture=texture, setups=(setup,), depth_mm=np.array([depth_mm]))
-    usual_kmh = float(np.nan_to_num(puller.plan().speed_kmh[0], nan=catalog.tractor.min_speed.value))
+    usual_kmh = float(
+        np.nan_to_num(puller.plan(catalog.ripper.tines).speed_kmh[0], nan=catalog.tractor.min_speed.value)
+    )
     speed_kmh = usual_kmh if machine.observed_speed_kmh is None else machine.observed_speed_kmh
     expected = puller.pull_at(speed_kmh)
     draft = Draft(

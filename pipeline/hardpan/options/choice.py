@@ -1,7 +1,7 @@
 """Which depth and set-up each zone gets, and which set-ups the paddock is worked with."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TypeAlias
 
@@ -53,14 +53,32 @@ class ZoneEvaluation(Evaluation):
     """Expected worth per ha of what is broken, `credit` included; 0 on ground where the option is forbidden."""
 
 
-def choose(evaluation: Evaluation, n_setups: int, asked: PrescriptionSettings) -> tuple[Ints, Ints]:
-    """Option of each place and the set-ups fitted, by the depth rule asked for."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fitting:
+    """Option of each place, and the set-ups the ripper is fitted with."""
+
+    option: Ints
+    """(n_places,)."""
+    setups: Ints
+    """Positions of those that may be fitted; all of them where nothing is ripped."""
+    worth: tuple[int, float]
+    """Places ripped, under the rule `cover` alone, and money: what the choice is made by."""
+
+
+def choose(evaluation: Evaluation, n_setups: int, asked: PrescriptionSettings, change: float) -> Fitting:
+    """Option of each place and the set-ups fitted, by the depth rule asked for.
+
+    Parameters
+    ----------
+    change : float
+        What changing the fittings once costs, money.
+    """
     cover = asked.rule == "cover"
     if cover:
         best, value = by_cover(evaluation, n_setups, asked.cover_share, asked.least_cover_share)
     else:
         best, value = by_return(evaluation, n_setups)
-    return fit_setups(best, value, evaluation.ha, asked.setups_per_paddock, cover=cover)
+    return fit_setups(best, value, evaluation.ha, asked.setups_per_paddock, cover=cover, change=change)
 
 
 def positions(setups: Iterable[str], names: list[str]) -> Ints:
@@ -106,11 +124,11 @@ def by_cover(evaluation: Evaluation, n_setups: int, share: float, least: float =
     return best, value
 
 
-def fit_setups(best: Ints, value: Floats, ha: Floats, n_fitted: int, *, cover: bool) -> tuple[Ints, Ints]:
+def fit_setups(best: Ints, value: Floats, ha: Floats, n_fitted: int, *, cover: bool, change: float = 0.0) -> Fitting:
     """Each place's option, and the set-ups fitted, when at most `n_fitted` set-ups are fitted in the paddock.
 
-    Of all ways to fit the ripper the one with most money in all; under the rule `cover` the one that rips most places
-    comes first. Where nothing is ripped every set-up counts as fitted.
+    Of all ways to fit the ripper the one with most money in all, each further set-up paid with `change`; under the rule
+    `cover` the one that rips most places comes first. Where nothing is ripped every set-up counts as fitted.
 
     Parameters
     ----------
@@ -118,15 +136,18 @@ def fit_setups(best: Ints, value: Floats, ha: Floats, n_fitted: int, *, cover: b
         Each place's best option with each set-up and its net return per ha, -inf where it is not to be taken.
     ha : (n_places,)
     """
-    places, ways = np.arange(len(best)), []
-    for fitted in combinations(range(best.shape[1]), min(n_fitted, best.shape[1])):
+    places, n_setups, ways = np.arange(len(best)), best.shape[1], []
+    most = min(n_fitted, n_setups)
+    for fitted in (way for count in range(1, most + 1) for way in combinations(range(n_setups), count)):
         columns = np.array(fitted)
         pick = columns[value[:, columns].argmax(axis=1)]
         ripped = np.isfinite(value[places, pick])
         money = float((value[places, pick][ripped] * ha[ripped]).sum())
-        ways.append((int(ripped.sum()) if cover else 0, money, np.where(ripped, best[places, pick], LEAVE), columns))
-    _, _, chosen, columns = max(ways, key=lambda way: way[:2])
-    return chosen, columns if (chosen != LEAVE).any() else np.arange(best.shape[1])
+        money -= change * max(0, np.unique(pick[ripped]).size - 1)
+        worth = int(ripped.sum()) if cover else 0, money
+        ways.append(Fitting(option=np.where(ripped, best[places, pick], LEAVE), setups=columns, worth=worth))
+    chosen = max(ways, key=lambda way: way.worth)
+    return chosen if (chosen.option != LEAVE).any() else replace(chosen, setups=np.arange(n_setups))
 
 
 def runner_up(evaluation: ZoneEvaluation, chosen: Ints, fitted: Ints) -> Ints:

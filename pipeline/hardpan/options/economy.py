@@ -34,8 +34,10 @@ class Economy:
     """Loosened section of each option, as expected."""
     drawn: tuple[DrawnSection, ...]
     """The same as drawn: draw k has the section k modulo their number."""
+    tines: int
+    """With which the paddock is worked."""
     passes: Mapping[str, Passes]
-    """How each option is pulled, by soil type."""
+    """How each option is pulled with them, by soil type."""
     wear: Floats
     """(n_options,): wear of one pass relative to a plain tine at the reference depth."""
     ground: Ground
@@ -63,6 +65,11 @@ class Economy:
             wear=self.wear[options],
             ground=replace(self.ground.take(nodes), ha=ha),
         )
+
+    def pulled(self, catalog: Catalog, draft: Draft, tines: int) -> "Economy":
+        """The same pulled by the machine of a catalogue with so many tines."""
+        passes = pulled_by(catalog, self.table, self.ground, draft=draft, moist_mm=self.moist_mm, tines=tines)
+        return replace(self, tines=tines, passes=passes)
 
     def pullable(self) -> Bools:
         """Whether each option can be pulled on each soil type, (n_soils, n_options)."""
@@ -154,9 +161,10 @@ def economy_of(
     loss: RootLoss,
     draft: Draft,
     moist_mm: Floats,
+    tines: int,
     after: Floats | float = 0.0,
 ) -> Economy:
-    """Economy of all options of `table` on all ground.
+    """Economy of all options of `table` on all ground, worked with so many `tines`.
 
     Draft rests on the equation, moved by the calibration at the depth and strength of the anchor, and by the strength
     of each soil type's pan; below `moist_mm` (n_soils,) soil is dry. `after` (n_soils, n_draws) is the
@@ -172,7 +180,8 @@ def economy_of(
         table=table,
         section=sections_of(table, catalog),
         drawn=_drawn(table, catalog, loss, ground.present.shape[0]),
-        passes=pulled_by(catalog, table, ground, draft, moist_mm),
+        tines=tines,
+        passes=pulled_by(catalog, table, ground, draft=draft, moist_mm=moist_mm, tines=tines),
         wear=np.array([relative_wear(setup, effort, at) for setup, at in zip(setups, depth, strict=True)]),
         ground=ground,
         worth=_worth(rates, ground),
@@ -191,7 +200,7 @@ def _setups(table: pd.DataFrame, catalog: Catalog) -> tuple[SetUp, ...]:
 
 
 def pulled_by(
-    catalog: Catalog, table: pd.DataFrame, ground: Ground, draft: Draft, moist_mm: Floats
+    catalog: Catalog, table: pd.DataFrame, ground: Ground, *, draft: Draft, moist_mm: Floats, tines: int
 ) -> Mapping[str, Passes]:
     """How the machine of a catalogue pulls each option of `table`, by soil type; the rest as for `economy_of`."""
     effort, depth, setups = catalog.effort, table["depth_mm"].to_numpy(float), _setups(table, catalog)
@@ -200,7 +209,7 @@ def pulled_by(
     return {
         name: Puller(
             catalog=catalog, texture=soil.texture, setups=setups, depth_mm=depth, factor=factor, moist_mm=moist
-        ).plan()
+        ).plan(tines)
         for name, soil, factor, moist in zip(
             ground.soil_names, ground.soils, harder.tolist(), moist_mm.tolist(), strict=True
         )

@@ -17,7 +17,7 @@ from hardpan.options.mechanics import (
     work_rate_ha_per_h,
 )
 from hardpan.records.catalog import Catalog
-from hardpan.records.machines import SetUp
+from hardpan.records.machines import Ripper, SetUp
 from hardpan.records.reasons import MACHINE_LIMITS, TRACTOR_LIMITS, Held, Limit
 
 SPEED_STEP_KMH = 0.25
@@ -27,6 +27,37 @@ _OF_TRACTOR = [MACHINE_LIMITS.index(limit) for limit in TRACTOR_LIMITS]
 
 POWER_STEP_KW, MASS_STEP_KG = 10.0, 500.0
 """Steps in which it is told what tractor would do: tractors are not sized finer."""
+
+
+def tine_counts(ripper: Ripper, asked: int | None = None) -> tuple[int, ...]:
+    """Numbers of tines a paddock may be worked with, all first; where one is `asked` for, that alone.
+
+    Tines come off in pairs, so that the pull stays straight.
+
+    Raises
+    ------
+    SettingsError
+        More are asked for than the ripper has.
+    """
+    if asked is not None and asked > ripper.tines:
+        raise SettingsError(
+            what=f"{asked} tines are asked for",
+            where="machine.tines",
+            right=f"at most the {ripper.tines} of the ripper",
+            do="ask for fewer, or choose another ripper",
+        )
+    return tuple(range(ripper.tines, 0, -2)) if asked is None else (asked,)
+
+
+def change_hours(catalog: Catalog, tines: int) -> float:
+    """Time it takes to change the fittings of `tines`, h."""
+    return tines * catalog.effort.fitting_time.value / 60.0
+
+
+def change_cost(catalog: Catalog, hours: Floats | float) -> Floats:
+    """What so many hours of changing fittings cost, money: their labour, since the machine stands."""
+    prices = catalog.prices
+    return np.asarray(hours * prices.labour_per_h.value * prices.labour_factor.value)
 
 
 def limit_values(catalog: Catalog) -> tuple[float, float, float, float]:
@@ -97,6 +128,8 @@ class Passes:
     """Largest load over limit at that speed, at most 1."""
     tractor_load: Floats
     """Power and mass over the tractor's with which it would pull all tines in one pass at its slowest speed."""
+    whole: Bools
+    """Whether all tines would be pulled in one pass."""
     limited_by: Ints
     """Position in `MACHINE_LIMITS` of what forbids the next faster speed, -1: the speed window ends."""
     hours_per_ha: Floats
@@ -134,22 +167,21 @@ class Puller:
     moist_mm: float = np.inf
     """Depth to which this ground is moist; what lies below pulls harder."""
 
-    def plan(self) -> Passes:
-        """Tines, passes and speed that get over most ground: all tines, fewer, or two passes with all.
+    def plan(self, tines: int) -> Passes:
+        """One pass with `tines`, or two where they get over more ground.
 
-        Tines come off in pairs, so that the pull stays straight. What limits a pass with fewer tines, or two passes, is
-        what held the single pass with all of them; what cannot be pulled at all, what holds the fewest tines.
+        What limits it is what keeps the single pass from going faster; where all tines could not be pulled in one pass,
+        what holds those.
         """
-        share = self.catalog.effort.first_pass_share
-        ways = [self.pull(n_tines) for n_tines in range(self.catalog.ripper.tines, 0, -2)]
-        all_tines, fewest = ways[0], ways[-1].limited_by
-        ways += [] if share is None else [self._pull_twice(share.value)]
-        best = all_tines
-        for way in ways[1:]:
-            slower = np.nan_to_num(best.hours_per_ha, nan=np.inf) > np.nan_to_num(way.hours_per_ha, nan=np.inf)
-            best = _where(slower, replace(way, limited_by=all_tines.limited_by), best)
-        limited_by = np.where(np.isnan(best.speed_kmh), fewest, best.limited_by)
-        return replace(best, limited_by=limited_by, tractor_load=all_tines.tractor_load)
+        single, whole = self.pull(tines), self.pull(self.catalog.ripper.tines)
+        best, share = single, self.catalog.effort.first_pass_share
+        if share is not None:
+            twice = self._pull_twice(tines, share.value)
+            quicker = np.nan_to_num(single.hours_per_ha, nan=np.inf) > np.nan_to_num(twice.hours_per_ha, nan=np.inf)
+            best = _where(quicker, twice, single)
+        held_whole = np.isnan(whole.speed_kmh) & ~np.isnan(best.speed_kmh)
+        limited_by = np.where(held_whole, whole.limited_by, single.limited_by)
+        return replace(best, limited_by=limited_by, tractor_load=whole.tractor_load, whole=whole.whole)
 
     def pull(self, tines: int, drawn_share: float = 1.0) -> Passes:
         """Fastest single pass with `tines` inside all limits, at `drawn_share` of the depth's draft."""
@@ -185,9 +217,9 @@ class Puller:
             limited_by=np.full(self.depth_mm.size, -1),
         )
 
-    def _pull_twice(self, share: float) -> Passes:
-        """Two passes with all tines, the first at `share` of the depth; power and speed of the second."""
-        tines, exponent = self.catalog.ripper.tines, self.catalog.effort.depth_exponent.value
+    def _pull_twice(self, tines: int, share: float) -> Passes:
+        """Two passes with `tines`, the first at `share` of the depth; power and speed of the second."""
+        exponent = self.catalog.effort.depth_exponent.value
         first = replace(self, depth_mm=self.depth_mm * share).pull(tines)
         second = self.pull(tines, 1.0 - share**exponent)
         return replace(
@@ -251,6 +283,7 @@ class Puller:
             slip=usual_slip * draft / grip if np.isfinite(grip) else np.full(speed.size, usual_slip),
             load=load,
             tractor_load=tractor_load,
+            whole=~np.isnan(speed) & (tines == self.catalog.ripper.tines),
             limited_by=limited_by,
             hours_per_ha=hours,
             pull_l_per_ha=hours * efficiency * effort.fuel["load"].value * engine * to_pto * at_work,
@@ -266,19 +299,21 @@ def _where(use: Bools, these: Passes, others: Passes) -> Passes:
     return Passes(**picked)
 
 
-def refuse_powerless(catalog: Catalog, shallowest_mm: float, limited_by: int, tractor_load: float) -> None:
-    """Refuse a tractor or ripper that cannot pull a single tine at the shallowest depth; figures as of `Passes`."""
-    tractor = catalog.tractor
+def refuse_powerless(
+    catalog: Catalog, shallowest_mm: float, limited_by: int, tractor_load: float, tines: int = 1
+) -> None:
+    """Refuse a tractor or ripper that cannot pull the fewest tines at the shallowest depth; figures as of `Passes`."""
+    tractor, fewest = catalog.tractor, "one tine" if tines == 1 else f"{tines} tines"
     easiest = f"at {shallowest_mm:g} mm and {tractor.min_speed.value:g} km/h"
     held = machine_limit(catalog, limited_by, tractor_load)
     beyond = f"{held.limit} ({held.value:.3g} {held.limit.unit})" if held.limit.unit else held.limit
     small = held.limit in TRACTOR_LIMITS
     raise SettingsError(
-        what=f"{'too small a tractor: it ' if small else ''}cannot pull one tine of {catalog.ripper_name} even "
+        what=f"{'too small a tractor: it ' if small else ''}cannot pull {fewest} of {catalog.ripper_name} even "
         f"{easiest}: it is beyond the {beyond}",
         where=f"tractor {catalog.tractor_name}",
         right=f"about {held.enough_kw:g} kW and {held.enough_kg:g} kg for all {catalog.ripper.tines} tines there"
         if small
-        else "enough strength for one tine",
+        else f"enough strength for {fewest}",
         do="choose another tractor or ripper, or a lower min_speed",
     )

@@ -9,18 +9,19 @@ from hardpan.core.arrays import Bools, Floats
 from hardpan.options.assembly import economy_on
 from hardpan.options.calibration import calibrate, calibrations
 from hardpan.options.candidates import into_clay_mm, list_candidates
-from hardpan.options.choice import Evaluation, choose, positions
+from hardpan.options.choice import Evaluation, positions
 from hardpan.options.conditions import soil_effects
 from hardpan.options.economy import Economy, describe, reach_probability
-from hardpan.options.effort import Puller, refuse_powerless
+from hardpan.options.effort import Puller, refuse_powerless, tine_counts
 from hardpan.options.ground import build_ground
 from hardpan.options.mechanics import least_strength_factor
+from hardpan.options.tines import choose_number, uniform_of, work_with
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import DecisionSettings
 from hardpan.records.evidence import Evidence
 from hardpan.records.ledger import Rates
 from hardpan.records.machines import SetUp
-from hardpan.records.options import Draft, Options, Uniform
+from hardpan.records.options import Draft, Options
 
 
 def check_machine(catalog: Catalog, soil_types: tuple[str, ...], *, asked: DecisionSettings) -> None:
@@ -35,15 +36,16 @@ def check_machine(catalog: Catalog, soil_types: tuple[str, ...], *, asked: Decis
         No set-up has a depth, the measured pass cannot be, or nothing can be pulled.
     """
     depth_mm, setups = _pulled(catalog, list_candidates(catalog, asked.prescription, asked.machine)[0])
-    held = list[tuple[int, float]]()
+    fewest, held = tine_counts(catalog.ripper, asked.machine.tines)[-1], list[tuple[int, float]]()
     for texture, factor in calibrations(catalog, [catalog.soils[name].texture for name in soil_types], asked.machine):
         softest = factor * least_strength_factor(catalog.effort)
-        passes = Puller(catalog=catalog, texture=texture, setups=setups, depth_mm=depth_mm, factor=softest).plan()
+        puller = Puller(catalog=catalog, texture=texture, setups=setups, depth_mm=depth_mm, factor=softest)
+        passes = puller.plan(fewest)
         if not np.isnan(passes.speed_kmh).all():
             return
         easiest = int(depth_mm.argmin())
         held.append((int(passes.limited_by[easiest]), float(passes.tractor_load[easiest])))
-    refuse_powerless(catalog, float(depth_mm.min()), *held[0])
+    refuse_powerless(catalog, float(depth_mm.min()), *held[0], fewest)
 
 
 def _pulled(catalog: Catalog, table: pd.DataFrame) -> tuple[Floats, tuple[SetUp, ...]]:
@@ -76,40 +78,42 @@ def weigh_options(
     texture, machine = ground.textures[reference], asked.machine
     known = (draft, ()) if draft else calibrate(catalog, texture, machine, main_kpa, n_draws=n_draws)
     draft, measured = known
-    economy = economy_on(ground, table, evidence, catalog, rates, draft=draft, asked=asked)
-    pullable, depth_mm = economy.pullable(), economy.section["depth_mm"]
+    counts = tine_counts(catalog.ripper, machine.tines)
+    counts = tine_counts(catalog.ripper, machine.tines)
+    economy = economy_on(ground, table, evidence, catalog, rates, draft=draft, asked=asked, tines=counts[-1])
+    pullable, depth_mm, into_mm = economy.pullable(), economy.section["depth_mm"], into_clay_mm(table, catalog)
     _refuse_powerless(economy, catalog, main_soil, pullable)
-    allowed = ground.allowed(depth_mm, into_clay_mm(table, catalog), pullable)
     credit, barred = soil_effects(
         table=table, survey=survey, ground=ground, catalog=catalog, prescription=prescription, season=asked.season
     )
-    offered = allowed & ~barred
-    totals, cost_per_ha = economy.totals(offered, credit), economy.cost()
-    cost = cost_per_ha.mean(axis=1)[ground.soil]
-    evaluation = Evaluation(
-        net=np.where(offered, credit[ground.soil] * totals.gain - cost, -np.inf),
+    # the fewest tines pull whatever any number does
+    offered = ground.allowed(depth_mm, into_mm, pullable) & ~barred
+    totals, worked = economy.totals(offered, credit), work_with(economy, catalog, draft, counts)
+    gained = Evaluation(
+        net=np.where(offered, credit[ground.soil] * totals.gain, -np.inf),
         covered=reach_probability(ground.end_mm(prescription.cover_below_pan_mm), depth_mm),
         ha=ground.ha,
         depth_mm=depth_mm,
         setup=positions(table["setup"], list(catalog.setups)),
     )
-    fitted = choose(evaluation, len(catalog.setups), prescription)[1]
+    best, fitting = choose_number(worked, gained, catalog, prescription)
     logger.info(
-        "%d options at %d nodes over %d draws; %d of them allowed somewhere",
-        len(table), len(ground.ha), n_draws, offered.any(axis=0).sum(),
+        "%d options at %d nodes over %d draws; %d of them allowed somewhere; %d tines",
+        len(table), len(ground.ha), n_draws, offered.any(axis=0).sum(), best.economy.tines,
     )  # fmt: skip
     return Options(
-        table=describe(economy, catalog, main_soil),
-        net=evaluation.net,
-        cost=cost,
+        table=describe(best.economy, catalog, main_soil),
+        net=best.evaluated(gained).net,
+        cost=best.cost.mean(axis=1)[ground.soil],
         gain=totals.gain,
-        allowed=allowed,
+        allowed=ground.allowed(depth_mm, into_mm, best.pullable),
         loosened=totals.loosened,
         breach=reach_probability(ground.end_mm(), depth_mm),
-        covered=evaluation.covered,
-        fitted=np.isin(evaluation.setup, [-1, *fitted]),
+        covered=gained.covered,
+        fitted=np.isin(gained.setup, [-1, *fitting.setups]),
         node_ha=ground.ha,
-        uniform=_uniform(economy, offered, totals.summed, cost_per_ha),
+        uniform=uniform_of(worked, offered, totals.summed),
+        tines=best.economy.tines,
         draft=draft,
         reference_soil=main_soil,
         issues=(*issues, *ground.issues, *measured),
@@ -121,17 +125,5 @@ def _refuse_powerless(economy: Economy, catalog: Catalog, main_soil: str, pullab
         depth_mm = economy.section["depth_mm"]
         easiest = 1 + int(depth_mm[1:].argmin())
         passes = economy.passes[main_soil]
-        refuse_powerless(
-            catalog, depth_mm[easiest], int(passes.limited_by[easiest]), float(passes.tractor_load[easiest])
-        )
-
-
-def _uniform(economy: Economy, offered: Bools, worth: Floats, cost_per_ha: Floats) -> Uniform:
-    """Each option wherever it is `offered`; `worth` (n_draws, n_options) is that of what is broken there."""
-    (hours, litres), costs = economy.work(), economy.summed(cost_per_ha, offered)
-    return Uniform(
-        returns=(worth - costs).T,
-        costs=costs.T,
-        hours=economy.summed(hours, offered).T,
-        fuel_l=economy.summed(litres, offered).T,
-    )
+        limited_by, tractor_load = int(passes.limited_by[easiest]), float(passes.tractor_load[easiest])
+        refuse_powerless(catalog, depth_mm[easiest], limited_by, tractor_load, economy.tines)

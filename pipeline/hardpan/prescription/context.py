@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.options import (
+    LEAVE,
     Economy,
     Ground,
     ZoneEvaluation,
@@ -165,24 +166,56 @@ class ZoneOutcome:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Settled:
+    """What each zone is worked with, and what that costs beyond the work; arrays follow the zones."""
+
+    evaluation: ZoneEvaluation
+    """With the cost of setting each zone and of changing the fittings for it."""
+    chosen: Ints
+    """Option."""
+    fitted: Ints
+    """(n_fitted,): positions of the set-ups fitted."""
+    setting: Floats
+    """Money for setting each zone; 0 for exclusions, for one zone, which comes with the work, and for zones beside one
+    of the same option."""
+    fitting_h: Floats
+    """Hours of changing the fittings that each zone bears.
+
+    Each set-up but that of most ground is changed to once, for the zones worked with it, in proportion to what they
+    return more by it."""
+
+    def paid(self, options: Ints, price: float) -> Floats:
+        """Money beyond the work that each zone pays with its option, (n_zones,); `price` of an hour of changing."""
+        setup = self.evaluation.setup
+        changed = setup[options] == setup[self.chosen]
+        return np.where(options == LEAVE, 0.0, self.setting + price * self.fitting_h * changed)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Decision:
     """What was decided of a context; sequences follow the rows of its table."""
 
     context: Context
     unset: ZoneEvaluation
     """Before any zone is set."""
-    evaluation: ZoneEvaluation
-    """With the cost of setting each zone."""
+    settled: Settled
+    """What each zone is worked with, setting and changes of fittings paid."""
     pairs: Ints
     """(n_zones, 2): chosen option and runner-up."""
-    fitted: Ints
-    """Positions of the set-ups the ripper is fitted with in this paddock."""
-    setting: Floats
-    """(n_zones,): money for setting each zone, `Plan.setting`."""
     outcomes: Sequence[ZoneOutcome] = ()
-    """What comes of the pairs, `setting` paid; none until it is worked out."""
+    """What comes of the pairs, setting and changes paid; none until it is worked out."""
     ways: tuple[Tried, ...] = ()
     """What other ways to have the work done return."""
+
+    @property
+    def evaluation(self) -> ZoneEvaluation:
+        """That of the zones as they are settled."""
+        return self.settled.evaluation
+
+    @property
+    def fitted(self) -> Ints:
+        """Positions of the set-ups fitted in this paddock."""
+        return self.settled.fitted
 
 
 def build_context(
@@ -191,7 +224,9 @@ def build_context(
     """All that is known of the zones."""
     ground = build_ground(evidence.surfaces, evidence.survey, catalog, asked.prescription)
     candidates = options.table[["option", "setup", "depth_mm", "spacing_mm"]]
-    economy = economy_on(ground, candidates, evidence, catalog, rates, draft=options.draft, asked=asked)
+    economy = economy_on(
+        ground, candidates, evidence, catalog, rates, draft=options.draft, asked=asked, tines=options.tines
+    )
     known = _known(zones, economy, evidence, catalog, asked.season)
     return Context(
         options=options,

@@ -127,6 +127,7 @@ def zone_outcome(
             tines=tines,
             all_tines=catalog.ripper.tines,
             passes=int(passes.passes[0]),
+            whole=bool(passes.whole[0]),
             short_of=short_of,
             slow_kmh=float(passes.speed_kmh[0]) if _is_slowed(catalog, passes) else np.nan,
         ),

@@ -258,16 +258,16 @@ def what_held(context: Context, evaluation: ZoneEvaluation, row: int, option: in
 
 
 def what_deeper_lacks(context: Context, evaluation: ZoneEvaluation, row: int, option: int) -> Pull | None:
-    """Pull of the first deeper option that takes tines off or asks for another pass, None where that is not the reason.
+    """Pull of the first deeper option that asks for another pass, None where that is not the reason.
 
     It is where a deeper one would return more at a cost in proportion to depth.
     """
     if option == LEAVE:
         return None
     passes, depth = context.economy.passes[context.ground.soil_names[context.main_soil(row)]], evaluation.depth_mm
-    fewer = (passes.passes > passes.passes[option]) | (passes.tines < passes.tines[option])
+    more = passes.passes > passes.passes[option]
     deeper = (evaluation.setup == evaluation.setup[option]) & (depth > depth[option]) & np.isfinite(evaluation.net[row])
-    lacking = np.flatnonzero(deeper & fewer)
+    lacking = np.flatnonzero(deeper & more)
     as_now = evaluation.gain[row] - evaluation.cost[row, option] * depth / depth[option]
     if not (as_now[lacking] > max(evaluation.net[row, option], 0.0)).any():
         return None
@@ -277,6 +277,7 @@ def what_deeper_lacks(context: Context, evaluation: ZoneEvaluation, row: int, op
         tines=int(passes.tines[then]),
         all_tines=context.catalog.ripper.tines,
         passes=int(passes.passes[then]),
+        whole=bool(passes.whole[then]),
         short_of=machine_limit(context.catalog, int(passes.limited_by[then]), float(passes.tractor_load[then])),
     )
 
@@ -309,6 +310,7 @@ def _net_around(context: Context, evaluation: ZoneEvaluation, row: int, option: 
         draft=context.options.draft,
         moist_mm=context.economy.moist_mm,
         after=context.economy_of(row).after,
+        tines=context.options.tines,
     )
     everywhere: Bools = np.ones((nodes.size, depths.size), dtype=bool)
     gain = evaluation.credit[row, option, 1] * (share @ economy.totals(everywhere).gain)

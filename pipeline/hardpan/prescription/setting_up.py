@@ -4,16 +4,17 @@ from collections.abc import Iterator, Mapping
 
 import pandas as pd
 
+from hardpan.core.arrays import Floats
 from hardpan.core.said import Amount, Measure, Said, depth
 from hardpan.core.units import W_PER_HP
-from hardpan.options import ridge_mm
+from hardpan.options import change_cost, ridge_mm
 from hardpan.records.advice import Step, Topic
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import HistorySettings
 from hardpan.records.issues import Issue, Issues, Outcome
 
 
-def steps_of(catalog: Catalog, machine: pd.DataFrame, zones: pd.DataFrame) -> tuple[Step, ...]:
+def steps_of(catalog: Catalog, machine: pd.DataFrame, zones: pd.DataFrame, fitting_h: Floats) -> tuple[Step, ...]:
     """What to set, in the order it is done.
 
     Parameters
@@ -22,6 +23,8 @@ def steps_of(catalog: Catalog, machine: pd.DataFrame, zones: pd.DataFrame) -> tu
         `Plan.machine`.
     zones : DataFrame
         `Plan.zones`.
+    fitting_h : (n_zones,)
+        `Plan.fitting_h`.
     """
     drive, effort = catalog.tractor.drive, catalog.effort
     usual = effort.ballast.get(drive)
@@ -37,6 +40,13 @@ def steps_of(catalog: Catalog, machine: pd.DataFrame, zones: pd.DataFrame) -> tu
         figures = {"slip": float(machine["slip"].max()), "zone": float(hardest), "usual": slip.span[1]}
         steps.append(Step(topic=Topic.SLIP, source=slip.source, figures=figures))
     steps.append(Step(topic=Topic.LEVEL, source="common practice"))
+    if len(machine) and machine["tines"].iloc[0] < catalog.ripper.tines:
+        figures = {"tines": float(machine["tines"].iloc[0]), "all_tines": float(catalog.ripper.tines)}
+        steps.append(Step(topic=Topic.TINES, source="common practice", figures=figures))
+    if hours := float(fitting_h.sum()):
+        changes = zones.loc[zones["depth_mm"] > 0, "setup"].nunique() - 1
+        figures = {"changes": float(changes), "hours": hours, "money": float(change_cost(catalog, hours))}
+        steps.append(Step(topic=Topic.FITTINGS, source=effort.fitting_time.source, figures=figures))
     for name in dict.fromkeys(zones.loc[zones["depth_mm"] > 0, "setup"]):
         steps += _fitting(catalog, name, zones)
     return tuple(steps)

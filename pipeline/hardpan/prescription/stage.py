@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.said import Said, depth
-from hardpan.options import LEAVE, runner_up
+from hardpan.options import LEAVE, change_cost, runner_up
 from hardpan.prescription.context import Context, Decision, build_context, on_zones
 from hardpan.prescription.evaluation import evaluate_zones, zone_outcome
 from hardpan.prescription.joining import join_alike
@@ -57,9 +57,10 @@ def prescribe(
 def _decide(context: Context) -> Decision:
     """Option and runner-up of each zone."""
     unset = evaluate_zones(context, limits_of(context))
-    evaluation, chosen, fitted, setting = choose_and_set(context, unset)
-    pairs = np.stack([chosen, runner_up(evaluation, chosen, fitted)], axis=1)
-    return Decision(context=context, unset=unset, evaluation=evaluation, pairs=pairs, fitted=fitted, setting=setting)
+    settled = choose_and_set(context, unset)
+    evaluation, chosen = settled.evaluation, settled.chosen
+    pairs = np.stack([chosen, runner_up(evaluation, chosen, settled.fitted)], axis=1)
+    return Decision(context=context, unset=unset, settled=settled, pairs=pairs)
 
 
 def _plan(decision: Decision, history: HistorySettings) -> Plan:
@@ -68,10 +69,9 @@ def _plan(decision: Decision, history: HistorySettings) -> Plan:
     choices = choose_ways(context, decision.unset, pairs[:, 0])
     also = [sorted({choice.option(row) for choice in choices} - {LEAVE}) for row in range(len(pairs))]
     outcomes = [zone_outcome(context, evaluation, row, pair, also[row]) for row, pair in enumerate(pairs)]
-    paid = [
-        replace(outcome, returns=outcome.returns - money * (pair != LEAVE))
-        for outcome, money, pair in zip(outcomes, decision.setting, decision.pairs, strict=True)
-    ]
+    price = float(change_cost(context.catalog, 1.0))
+    beyond = np.stack([decision.settled.paid(options, price) for options in pairs.T], axis=1)
+    paid = [replace(outcome, returns=outcome.returns - money) for outcome, money in zip(outcomes, beyond, strict=True)]
     ways = tuple(way_tried(choice, outcomes) for choice in choices)
     plan = _written(replace(decision, outcomes=paid, ways=ways), history)
     logger.info("%d zones judged, %d are ripped", len(plan.zones), (plan.zones["depth_mm"] > 0).sum())
@@ -96,14 +96,15 @@ def _written(decision: Decision, history: HistorySettings) -> Plan:
         conditions=conditions_of(context, plan["setup"].tolist()),
         moisture=moisture_table(context, plan, reasons),
         returns=np.stack([outcome.returns[:, 0] for outcome in outcomes]),
-        setting=decision.setting,
+        setting=decision.settled.setting,
+        fitting_h=decision.settled.fitting_h,
         runner_up_returns=np.stack([outcome.returns[:, 1] for outcome in outcomes]),
         hours=np.stack([outcome.hours for outcome in outcomes]),
         fuel_l=np.stack([outcome.fuel_l for outcome in outcomes]),
         candidates=candidate_table(context, decision.evaluation),
         makeup=makeup_of(context, decision.unset),
         defaults=shipped_numbers(context.catalog, soils),
-        setting_up=steps_of(context.catalog, machine, plan),
+        setting_up=steps_of(context.catalog, machine, plan, decision.settled.fitting_h),
         ways=decision.ways,
         issues=(
             *ballast_issues(context.catalog),

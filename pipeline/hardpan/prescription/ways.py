@@ -7,7 +7,7 @@ import numpy as np
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.money import at_cash_cost, by_contractor, with_tractor_of
-from hardpan.options import LEAVE, POWER_STEP_KW, Limits, ZoneEvaluation, pulled_by, rounded_up
+from hardpan.options import LEAVE, POWER_STEP_KW, Limits, ZoneEvaluation, change_cost, rounded_up
 from hardpan.prescription.context import Context, ZoneOutcome
 from hardpan.prescription.evaluation import evaluate_zones, zone_work
 from hardpan.prescription.limits import limits_of
@@ -27,8 +27,8 @@ class Choice:
     evaluation: ZoneEvaluation
     chosen: Ints
     """(n_zones,): option."""
-    setting: Floats
-    """(n_zones,): money for setting each zone."""
+    beyond: Floats
+    """(n_zones,): money for setting each zone and for changing the fittings."""
 
     def option(self, row: int) -> int:
         """Option of the zone of a row."""
@@ -62,7 +62,7 @@ def way_tried(choice: Choice, outcomes: Sequence[ZoneOutcome]) -> Tried:
     for row in np.flatnonzero(choice.rips).tolist():
         work = zone_work(choice.context, row, choice.chosen[[row]])
         worth[row] = outcomes[row].worth[choice.option(row)]
-        cost[row] = work.cost[:, 0] + choice.setting[row]
+        cost[row] = work.cost[:, 0] + choice.beyond[row]
         hours[row], fuel_l[row] = work.hours[:, 0], work.fuel_l[:, 0]
     known = np.nan if choice.way is Way.CONTRACTOR else 1.0
     tractor = choice.context.catalog.tractor
@@ -149,8 +149,7 @@ def _with(context: Context, catalog: Catalog, rates: Rates) -> Context:
     """The same zones with another machine or other rates."""
     economy = replace(context.economy, rates=rates)
     if catalog is not context.catalog:
-        passes = pulled_by(catalog, economy.table, economy.ground, context.options.draft, economy.moist_mm)
-        economy = replace(economy, passes=passes)
+        economy = economy.pulled(catalog, context.options.draft, catalog.ripper.tines)
     return replace(context, catalog=catalog, rates=rates, economy=economy)
 
 
@@ -160,5 +159,6 @@ def _choose(way: Way, context: Context, held: Limits, only: Ints | None = None) 
     if only is not None:
         open_to: Bools = np.isin(np.arange(unset.depth_mm.size), [LEAVE, *only])
         unset = replace(unset, net=np.where(open_to, unset.net, -np.inf))
-    evaluation, chosen, _, setting = choose_and_set(context, unset)
-    return Choice(way=way, context=context, evaluation=evaluation, chosen=chosen, setting=setting)
+    settled = choose_and_set(context, unset)
+    beyond = settled.paid(settled.chosen, float(change_cost(context.catalog, 1.0)))
+    return Choice(way=way, context=context, evaluation=settled.evaluation, chosen=settled.chosen, beyond=beyond)

@@ -95,6 +95,8 @@ class Topic(StrEnum):
     BALANCE = "balance"
     SLIP = "slip"
     LEVEL = "level"
+    TINES = "tines"
+    FITTINGS = "fittings"
     LEADING = "leading tines"
     DIG = "dig"
 
@@ -107,7 +109,8 @@ class Step:
     source: str
     figures: Mapping[str, float] = field(default_factory=dict)
     """Ballast: `mass_kg`, `pto_hp`, `low`, `high` kg a horsepower; no figures: none is on file. Balance: `low`, `high`
-    share of the weight at the front. Slip: `slip`, `zone`, `usual`. Leading tines: `share`, `low_mm`, `high_mm`. Dig:
+    share of the weight at the front. Slip: `slip`, `zone`, `usual`. Tines: `tines` of
+    `all_tines`. Fittings: `changes`, and `hours` and `money` of all. Leading tines: `share`, `low_mm`, `high_mm`. Dig:
     `ridge_mm`."""
     setup: str = ""
     """Key of the set-up, where it is about one."""

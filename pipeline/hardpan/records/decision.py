@@ -16,6 +16,9 @@ class MachineSettings(Settings):
         {}, says="Set-ups of your own that the ripper can be fitted with, by name"
     )
     setup: str | None = setting(None, says="Consider this set-up only")
+    tines: int | None = setting(
+        None, says="Work the paddock with this many tines; left out, with the number that returns most", ge=1
+    )
     observed_fuel_l_per_ha: float | None = setting(None, says="Measured fuel of a ripping pass", unit="L/ha", gt=0)
     observed_slip: float | None = setting(None, says="Measured slip of a ripping pass", unit="share", gt=0, lt=0.5)
     observed_depth_mm: float | None = setting(None, says="Depth of the measured pass", unit="mm", gt=0)

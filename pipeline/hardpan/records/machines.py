@@ -139,6 +139,8 @@ class Effort(Settings):
     """Usual static weight at the front by drive, share."""
     calibrated_range: Quantity | None = None
     """Range of the draft once one pass has been measured, +/- %; None: as before."""
+    fitting_time: Quantity
+    """Time to change the fitting of one tine, min."""
     first_pass_share: Part | None = None
     """Depth of the first of two passes as share of the working depth; None: no second pass."""
     wear_depth: Positive | None = None

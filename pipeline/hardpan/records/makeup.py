@@ -11,7 +11,7 @@ class Makeup:
 
     Arrays are (n_zones, n_options) unless another shape is given, money per ha; options are those of `Plan.candidates`.
     The expected return is the sum of `gain` over soil types less `fuel`, `other` and the discount rate times `capital`,
-    and less the money for setting the zone, `Plan.setting`.
+    and less the money for setting the zone, `Plan.setting`, and for its part in changing the fittings.
     """
 
     zone: Ints
@@ -39,3 +39,5 @@ class Makeup:
     """In how many rounds the choice and who pays for setting a zone are brought together."""
     setups_fitted: int
     """Most set-ups fitted in the paddock."""
+    change: float
+    """Money for changing from one of them to the next."""

@@ -26,7 +26,8 @@ class Draft:
 class Uniform:
     """Each option on all rippable ground, from the joint draws; arrays (n_options, n_draws).
 
-    Ground where a limit forbids the option is left. The ledger's uniform strategies read it.
+    Ground where a limit forbids the option is left. Each is worked with the number of tines that costs least, of
+    those that pull it on as much ground as any. The ledger's uniform strategies read it.
     """
 
     returns: Floats
@@ -36,6 +37,8 @@ class Uniform:
     hours: Floats
     """Machine hours."""
     fuel_l: Floats
+    ripped_ha: Floats
+    """(n_options,): ground it may rip; none for leaving."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -70,6 +73,8 @@ class Options:
     node_ha: Floats
     """(n_nodes,): area each node stands for."""
     uniform: Uniform
+    tines: int
+    """With which the whole paddock is worked."""
     draft: Draft
     reference_soil: str
     """Soil type of the machine values: the one with most ground."""

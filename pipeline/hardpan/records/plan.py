@@ -35,10 +35,13 @@ class Plan:
     """One row a zone: `zone`, working depth `depth_mm` (the shallowest of the machine where all are too dry), `verdict`
     (a `Verdict`), `known` (a `Known`), `moist_depth_mm`, `rain_needed_mm`, and `rain_mm` since the profile was dry."""
     returns: Floats
-    """(n_zones, n_draws): net return of the chosen option, money per zone, row order of `zones`; `setting` is paid."""
+    """(n_zones, n_draws): net return of the chosen option, money per zone, row order of `zones`; `setting` and
+    the labour of `fitting_h` are paid."""
     setting: Floats
     """(n_zones,): money for setting each zone, or that it would take where it is left; 0 for the first that is ripped
     and for those beside one of the same option."""
+    fitting_h: Floats
+    """(n_zones,): hours of changing the fittings that each zone bears, its labour paid in `returns`, not in `hours`."""
     runner_up_returns: Floats
     """(n_zones, n_draws): the same of the next best choice."""
     hours: Floats

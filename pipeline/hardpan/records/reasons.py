@@ -103,9 +103,12 @@ class Pull:
     """How the machine pulls an option, and what it is short of."""
 
     tines: int
+    """With which the whole paddock is worked."""
     all_tines: int
     passes: int
     short_of: Held
+    whole: bool = True
+    """Whether all tines would be pulled through it in one pass."""
     slow_kmh: float = math.nan
     """Speed, where `short_of` keeps a pass in the slower half of its speed window; NaN elsewhere."""
     from_mm: float = math.nan

@@ -184,7 +184,9 @@ def _stakes(evidence: Evidence, options: Options, catalog: Catalog, rates: Rates
     """What is at stake at each place of the map's errors."""
     ground = build_ground(evidence.surfaces, evidence.survey, catalog, asked.prescription)
     candidates = options.table[["option", "setup", "depth_mm", "spacing_mm"]]
-    economy = economy_on(ground, candidates, evidence, catalog, rates, draft=options.draft, asked=asked)
+    economy = economy_on(
+        ground, candidates, evidence, catalog, rates, draft=options.draft, asked=asked, tines=options.tines
+    )
     return stakes_at(economy, options, evidence.surfaces.errors.place_of_node)
 
 

@@ -64,6 +64,7 @@ def cut_plan(plan: Plan, zones: Zones, left: gpd.GeoDataFrame, issues: Issues) -
         moisture=pd.concat([plan.moisture, moisture], ignore_index=True),
         returns=_cut_draws(plan.returns, kept, len(left)),
         setting=np.concatenate([plan.setting * kept, np.zeros(len(left))]),
+        fitting_h=np.concatenate([plan.fitting_h * kept, np.zeros(len(left))]),
         runner_up_returns=_cut_draws(plan.runner_up_returns, kept, len(left)),
         hours=_cut_draws(plan.hours, kept, len(left)),
         fuel_l=_cut_draws(plan.fuel_l, kept, len(left)),

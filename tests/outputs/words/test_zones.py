@@ -83,12 +83,16 @@ def test_the_brief_reason_follows_depth_and_set_up_and_says_neither(files):
         ({"depth_mm": 500, "loosened": 0.6}, "the tines run below it, which still breaks more of it (60% in all)"),
         ({"pan_probability": 0.6}, "where there is a pan (60% of the ground) it ends at 405 mm"),
         ({"credited_by": "stranded lime"}, "with winged tines (stranded lime):"),
-        ({"pull": replace(PULL, tines=5)}, "with 5 of 7 tines, because engine power (314 kW usable) allows no more"),
+        ({"pull": replace(PULL, tines=5)}, "with 5 of 7 tines, as the whole paddock"),
+        (
+            {"pull": replace(PULL, tines=5, whole=False)},
+            "with 5 of 7 tines, because engine power (314 kW usable) allows no more",
+        ),
         ({"pull": replace(PULL, passes=2)}, "in two passes, because engine power (314 kW usable) does not allow it in"),
         ({"pull": replace(PULL, slow_kmh=5.75)}, "at 5.75 km/h, because engine power (314 kW usable) allows no faster"),
         (
-            {"depth_mm": 375, "deeper": replace(PULL, tines=5, from_mm=425.0)},
-            "costs more than it brings, as engine power (314 kW usable) allows only 5 of 7 tines from 425 mm on, and",
+            {"depth_mm": 375, "deeper": replace(PULL, passes=2, from_mm=425.0)},
+            "costs more than it brings, as engine power (314 kW usable) asks for two passes from 425 mm on, and",
         ),
         (
             {"depth_mm": 375, "deeper": replace(PULL, passes=2, from_mm=425.0)},
@@ -113,7 +117,7 @@ def test_the_reason_says_what_held_the_depth(files, changes, said):
         ({"held": DEEPEST}, "the ripper goes no deeper than 17.7 in"),
         ({"pull": replace(PULL, slow_kmh=5.75)}, "at 3.6 mph, because engine power (422 hp usable) allows no faster"),
         (
-            {"pull": replace(PULL, tines=5, short_of=Held(limit=Limit.GRIP, value=122.58))},
+            {"pull": replace(PULL, tines=5, whole=False, short_of=Held(limit=Limit.GRIP, value=122.58))},
             "with 5 of 7 tines, because the tractor's grip (27,600 lbf) allows no more",
         ),
     ],

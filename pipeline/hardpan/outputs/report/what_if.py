@@ -68,6 +68,7 @@ def what_if(run: PaddockRun, words: Words) -> dict[str, Any]:
         "beside": _beside(run),
         "must_pay": makeup.must_pay,
         "fitted": makeup.setups_fitted,
+        "change": makeup.change,
         "names": _names(run, words),
         "total_ha": float(run.plan.zones["area_ha"].sum()),
         "zones": _zones(run),

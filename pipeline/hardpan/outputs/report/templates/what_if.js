@@ -62,15 +62,19 @@
       for (const rest of combinations(count, size - 1, first + 1)) all.push([first, ...rest]);
     return all;
   };
-  const choose = (prices) => {
+  const waysToFit = Array.from({ length: Math.min(given.fitted, names.setups.length) }, (_, k) =>
+    combinations(names.setups.length, k + 1)).flat();
+  const choose = (prices, change) => {
     const best = zones.map((zone, place) => bestBySetup(zone, prices[place]));
     let chosen, most;
-    for (const fitted of combinations(names.setups.length, Math.min(given.fitted, names.setups.length))) {
+    for (const fitted of waysToFit) {
       const picks = zones.map((_, place) => {
         const open = fitted.map((setup) => best[place][setup]).filter((k) => k >= 0);
         return open.reduce((top, k) => (top < 0 || prices[place][k].net > prices[place][top].net ? k : top), -1);
       });
-      const money = picks.reduce((sum, k, place) => sum + (k < 0 ? 0 : prices[place][k].net * zones[place].ha), 0);
+      const used = new Set(picks.flatMap((k, place) => (k < 0 ? [] : zones[place].setups[k])));
+      const money = picks.reduce((sum, k, place) => sum + (k < 0 ? 0 : prices[place][k].net * zones[place].ha), 0) -
+        change * Math.max(0, used.size - 1);
       const ripped = given.must_pay ? 0 : picks.filter((k) => k >= 0).length;
       if (!most || ripped > most[0] || (ripped === most[0] && money > most[1])) [chosen, most] = [picks, [ripped, money]];
     }
@@ -94,16 +98,39 @@
   };
   const paid = (prices, due) => prices.map((options, place) => options.map(({ cost, net }) =>
     ({ cost: cost + due[place] / zones[place].ha, net: net - due[place] / zones[place].ha })));
-  const settle = (prices, price) => {
+  // what changing the fittings costs each zone: every set-up but that of most ground is changed to once, for the zones
+  // worked with it, in proportion to what they return more by it
+  const changing = (picks, prices, change) => {
+    const of = (place) => zones[place].setups[picks[place]];
+    const ripped = zones.map((_, place) => place).filter((place) => picks[place] >= 0);
+    const used = names.setups.map((_, setup) => setup).filter((setup) => ripped.some((place) => of(place) === setup));
+    const sum = (places, amount) => places.reduce((total, place) => total + amount(place), 0);
+    const withSetup = (setup) => ripped.filter((place) => of(place) === setup);
+    const ground = used.map((setup) => sum(withSetup(setup), (place) => zones[place].ha));
+    const most = used[ground.indexOf(Math.max(...ground))];
+    const more = (place) => {
+      const nets = prices[place].filter((_, k) => zones[place].setups[k] === most).map(({ net }) => net);
+      return Math.max(0, prices[place][picks[place]].net - Math.max(0, ...nets)) * zones[place].ha;
+    };
+    const money = zones.map(() => 0);
+    for (const setup of used.filter((one) => one !== most)) {
+      const places = withSetup(setup);
+      const weight = sum(places, more) > change ? more : (place) => zones[place].ha;
+      for (const place of places) money[place] = change * weight(place) / sum(places, weight);
+    }
+    return money;
+  };
+  const settle = (prices, price, change) => {
     const most = prices.map((options, place) => Math.max(...options.map(({ net }) => net)) * zones[place].ha);
     let due = zones.map((_, place) => (place === most.indexOf(Math.max(...most)) ? 0 : price)), picks;
     for (let round = 0; round < given.rounds; round += 1) {
-      picks = choose(paid(prices, due));
+      picks = choose(paid(prices, due), change);
       const next = setting(picks, price);
       if (next.every((money, place) => money === due[place])) break;
       due = next;
     }
-    return [picks, paid(prices, due)];
+    const set = paid(prices, due);
+    return [picks, paid(set, changing(picks, set, change))];
   };
 
   const tell = (picks, prices) => {
@@ -175,7 +202,8 @@
 
   const work = () => {
     const now = settings();
-    const [picks, prices] = settle(zones.map((zone) => priced(zone, now)), now.share.cost * given.further);
+    const [picks, prices] = settle(zones.map((zone) => priced(zone, now)), now.share.cost * given.further,
+      now.share.cost * given.change);
     for (const lever of levers) {
       const text = withUnit(figure(valueOf(lever), lever.decimals), lever.unit);
       inputs.get(lever.key).setAttribute("aria-valuetext", text);

@@ -8,8 +8,9 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.said import Measure, marked
+from hardpan.outputs.words.english.set_up import EnglishSetUp
 from hardpan.outputs.words.units import Units
-from hardpan.records.advice import Condition, CountReason, Known, MapVerdict, Met, Spread, Step, Topic, Verdict
+from hardpan.records.advice import Condition, CountReason, Known, MapVerdict, Met, Spread, Step, Verdict
 from hardpan.records.catalog import Catalog
 from hardpan.records.pan import Seen
 from hardpan.records.rules import Rule
@@ -246,24 +247,7 @@ class EnglishGround:
 
     def step(self, step: Step) -> tuple[str, str]:
         """Topic and advice of one thing to set before the first run."""
-        number, depth = step.figures, self.units.depth
-        if step.topic is Topic.BALLAST:
-            return "ballast", self._ballast(number)
-        if step.topic is Topic.BALANCE:
-            low, high = number["low"], number["high"]
-            share = f"{low:.0%} to {high:.0%}" if high > low else f"{low:.0%}"
-            return "balance", f"With the ripper in the ground {share} of the weight sits at the front."
-        if step.topic is Topic.SLIP:
-            much = f"above {number['usual']:.0%} slow down, add weight or go shallower"
-            return "slip", f"Expect up to {number['slip']:.0%} slip, in zone {number['zone']:.0f}; {much}."
-        if step.topic is Topic.LEADING:
-            run = self.units.depths(number["low_mm"], number["high_mm"])
-            return "leading tines", f"Run them in line at {number['share']:.0%} of the working depth, {run}."
-        if step.topic is Topic.DIG:
-            says = self.catalog.setups[step.setup].says
-            ridge = f"expect a ridge of unbroken soil, about {depth(number['ridge_mm'])} high, midway between them"
-            return f"dig behind the {says}", f"Dig across two tine lines after the first run: {ridge}."
-        return "level", "Level the frame lengthwise and across at working depth, so that every tine runs equally deep."
+        return EnglishSetUp(units=self.units, catalog=self.catalog).step(step)
 
     def _more_probes(self, verdict: MapVerdict) -> str:
         now, asked = self.units.depth(verdict.sd_mm), self.units.depth(verdict.asked_mm)
@@ -330,16 +314,6 @@ class EnglishGround:
                 "the chemistry of reclaiming, in how many seasons is the agronomist's to say"
             )
         return "the rate you gave" if source == "user" else source
-
-    def _ballast(self, number: Mapping[str, float]) -> str:
-        if not number:
-            return "No usual weight is on file for this drive: follow the tractor's manual."
-        mass, ratio = self.units.write(number["mass_kg"], Measure.MASS), number["mass_kg"] / number["pto_hp"]
-        low, high = number["low"], number["high"]
-        verdict = "within" if low <= ratio <= high else ("below" if ratio < low else "above")
-        each = self.units.write(ratio, Measure.MASS)
-        usual = f"{self.units.write(low, Measure.MASS, bare=True)} to {self.units.write(high, Measure.MASS)}"
-        return f"{mass} on {number['pto_hp']:.0f} PTO horsepower is {each} a horsepower, {verdict} the usual {usual}."
 
     def _depth(self, depth_mm: float, *, bare: bool = False) -> str:
         return self.units.depth(depth_mm, bare=bare) if np.isfinite(depth_mm) else ""

@@ -94,8 +94,8 @@ REPORT = {
 WHAT_IF = {
     "what_if": "What if",
     "what_if_told": "Move a slider: depths, zones that pay and returns are worked out anew in this page, from the "
-    "expected figures of the run. Zones keep their borders; a new run draws them for its own prices and "
-    "gives the likely range.",
+    "expected figures of the run. Zones keep their borders and the ripper its tines; a new run chooses both for its "
+    "own prices and gives the likely range.",
     "what_if_grain": "Price of grain",
     "what_if_fuel": "Price of fuel",
     "what_if_gain": "Yield gain, of what the plan expects",

@@ -67,6 +67,8 @@ class EnglishLimits:
         short = self._short_of(pull.short_of)
         if pull.passes > 1:
             return f"; in two passes, because {short} does not allow it in one{self._enough(pull.short_of)}"
+        if pull.tines < pull.all_tines and pull.whole:
+            return f"; with {pull.tines} of {pull.all_tines} tines, as the whole paddock"
         if pull.tines < pull.all_tines:
             more = f"allows no more{self._enough(pull.short_of)}"
             return f"; with {pull.tines} of {pull.all_tines} tines, because {short} {more}"
@@ -78,10 +80,7 @@ class EnglishLimits:
     def lacks(self, pull: Pull) -> str:
         """What a deeper pass would be short of."""
         short = self._short_of(pull.short_of)
-        if pull.passes > 1:
-            return f"{short} asks for two passes from {self.units.depth(pull.from_mm)} on{self._enough(pull.short_of)}"
-        tines = f"{pull.tines} of {pull.all_tines} tines"
-        return f"{short} allows only {tines} from {self.units.depth(pull.from_mm)} on{self._enough(pull.short_of)}"
+        return f"{short} asks for two passes from {self.units.depth(pull.from_mm)} on{self._enough(pull.short_of)}"
 
     def _short_of(self, held: Held) -> str:
         name = self.limit(held.limit)

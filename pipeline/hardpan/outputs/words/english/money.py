@@ -51,6 +51,7 @@ PARTS = {
     "for rolling": ("rolling",),
     "for a cover crop": ("cover crop",),
     "for setting further zones": ("further zone",),
+    "for changing the fittings": ("change of fittings",),
 }
 """What a reader knows the cost by, and the ledger's items in it."""
 
