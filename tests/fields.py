@@ -253,6 +253,8 @@ def _probe(recipe, rng, xy, site, *, top, bottom, log_peak, present, limit=None)
             "bottom_sd_mm": np.where(observed, READ_MM, np.nan),
             "peak_kpa": np.where(present, np.minimum(peak, limit), 1500.0),
             "peak_kind": np.select([~present, stopped], [Peak.ABSENT, Peak.CENSORED], Peak.OBSERVED),
+            "peak_sd_kpa": np.nan,
+            "doubt": 0.0,
             "peak_depth_mm": np.where(present, np.where(stopped, stop, (top + bottom) / 2), 200.0),
             "excess_kpa_mm": 0.0,
             "seen": np.select([observed, stopped], [Seen.CLOSED, Seen.REFUSAL], Seen.SOFT),

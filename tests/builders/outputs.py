@@ -246,7 +246,7 @@ def pan(survey: Survey) -> PanFeatures:
             "bottom_kind": np.where(censored, "right-censored", "observed"),
             "bottom_low_mm": np.where(censored, 350.0, 370.0), "bottom_high_mm": np.where(censored, np.inf, 390.0),
             "bottom_sd_mm": 10.0, "peak_kpa": 3400.0, "peak_kind": np.where(censored, "right-censored", "observed"),
-            "peak_depth_mm": 280.0, "excess_kpa_mm": 90_000.0,
+            "peak_sd_kpa": np.nan, "doubt": 0.0, "peak_depth_mm": 280.0, "excess_kpa_mm": 90_000.0,
             "seen": np.where(censored, "refusal", "closed"), "reached_mm": np.where(censored, 350.0, 600.0),
             "layer_mm": 180.0, "next_mm": np.nan,
         },

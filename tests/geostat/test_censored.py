@@ -1,5 +1,7 @@
 """The field given values and bounds: against closed forms, an independent integral, and a sampler."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.spatial.distance import cdist
@@ -132,10 +134,27 @@ def test_a_bound_forty_deviations_away_is_still_a_number():
     assert np.isfinite(interval_moments(np.float64(0.0), np.float64(1.0), np.float64(40.0), np.float64(np.inf))).all()
 
 
-def test_the_derivative_by_the_noise_is_that_of_the_likelihood(monkeypatch):
+def test_means_with_a_known_error_have_none_of_the_noise():
+    """Half of the values scatter by the noise, half are means of a known error: the normal law written out."""
+    k, site, y = paddock()
+    mean = np.arange(len(y)) % 2 == 1
+    error = np.where(mean, 0.05 + 0.01 * np.arange(len(y)), 0.0)
+    seen = Observations(site=site, low=y, high=y, error=error, noisy=np.where(mean, 0.0, 1.0))
+    nothing = np.empty((len(k), 0))
+    found = gaussian_posterior(k[None], np.array([0.16]), seen, trend=nothing, trend_precision=np.empty(0))
+    whole = k[np.ix_(site, site)] + np.diag(np.where(mean, error, 0.16))
+    onto = k[:, site] @ np.linalg.inv(whole)
+    np.testing.assert_allclose(found.mean[0], onto @ y)
+    np.testing.assert_allclose(found.variance[0], np.diag(k - onto @ k[site]))
+    assert found.log_evidence[0] == pytest.approx(multivariate_normal(cov=whole).logpdf(y))
+
+
+@pytest.mark.parametrize("noisy", [None, np.arange(16) % 4 / 3.0])
+def test_the_derivative_by_the_noise_is_that_of_the_likelihood(noisy, monkeypatch):
     monkeypatch.setattr(censored, "TOLERANCE", 1e-10)
     k, site, y = paddock()
     readings = readings_of(site, y, stopped=[1, 4, 5, 9])
+    readings = replace(readings, noisy=noisy, error=np.full(len(y), 0.0 if noisy is None else 0.05))
     trend, trend_precision = np.ones((len(k), 1)), np.zeros(1)
 
     def at(noise):

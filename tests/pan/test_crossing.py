@@ -8,6 +8,8 @@ from hardpan.pan.readings import Readings
 
 DEPTH_MM = np.arange(0.0, 401.0, 25.0)
 
+NO_SE = np.full((1, len(DEPTH_MM)), np.nan)
+
 
 def readings(value, *, thickness_mm=0.0, at_least=None):
     value = np.atleast_2d(np.asarray(value, dtype=float))
@@ -17,6 +19,7 @@ def readings(value, *, thickness_mm=0.0, at_least=None):
         cone_index_kpa=value,
         at_least=np.zeros(value.shape, dtype=bool) if at_least is None else np.atleast_2d(at_least),
         held=np.zeros(value.shape, dtype=bool),
+        se_kpa=np.full(value.shape, np.nan),
     )
 
 
@@ -43,7 +46,7 @@ def test_the_error_is_that_of_weighted_least_squares():
     slope, noise = 8.0, 160.0
     value = 1000.0 + slope * DEPTH_MM
     window = 70.0
-    _, error = fit_crossing(
+    _, error, _ = fit_crossing(
         DEPTH_MM[None, :],
         value[None, :],
         np.array([131.0]),
@@ -51,6 +54,7 @@ def test_the_error_is_that_of_weighted_least_squares():
         rising=True,
         threshold_kpa=2000.0,
         window_mm=np.array([window]),
+        se=NO_SE,
     )
     weight = np.clip(1.0 - np.abs(DEPTH_MM - 125.0) / window, 0.0, None)
     near = weight > 0
@@ -78,7 +82,7 @@ def test_beside_a_reading_at_the_limit_it_can_be_anywhere_in_the_step():
 
 
 def test_readings_without_a_slope_leave_the_first_guess():
-    depth, error = fit_crossing(
+    depth, error, _ = fit_crossing(
         DEPTH_MM[None, :],
         np.full((1, len(DEPTH_MM)), 2100.0),
         np.array([130.0]),
@@ -86,6 +90,7 @@ def test_readings_without_a_slope_leave_the_first_guess():
         rising=True,
         threshold_kpa=2000.0,
         window_mm=np.array([40.0]),
+        se=NO_SE,
     )
     assert depth[0] == 130.0
     assert error[0] == pytest.approx(40.0 / 2000.0)
@@ -115,6 +120,7 @@ def test_on_wide_steps_the_two_readings_beside_the_crossing_decide():
         cone_index_kpa=value[None, :],
         at_least=np.zeros((1, len(DEPTH_MM)), dtype=bool),
         held=np.zeros((1, len(DEPTH_MM)), dtype=bool),
+        se_kpa=np.full((1, len(DEPTH_MM)), np.nan),
     )
     straight_mm = 700.0 + 100.0 * (2000.0 - 800.0) / (3500.0 - 800.0)
     assert locate(wide, straight_mm, 7, rising=True).mm[0] == pytest.approx(straight_mm, abs=1.0)
@@ -123,7 +129,7 @@ def test_on_wide_steps_the_two_readings_beside_the_crossing_decide():
 def test_a_crossing_does_not_drift_beyond_its_reach():
     value = 1000.0 + 8.0 * DEPTH_MM
     given = (DEPTH_MM[None, :], value[None, :], np.array([135.0]))
-    held, _ = fit_crossing(
-        *given, drift_mm=np.array([5.0]), rising=True, threshold_kpa=2000.0, window_mm=np.array([40.0])
+    held, _, _ = fit_crossing(
+        *given, drift_mm=np.array([5.0]), rising=True, threshold_kpa=2000.0, window_mm=np.array([40.0]), se=NO_SE
     )
     assert held[0] == 135.0

@@ -21,6 +21,7 @@ def readings(value, thickness_mm=0.0):
         cone_index_kpa=value,
         at_least=np.zeros(value.shape, dtype=bool),
         held=np.zeros(value.shape, dtype=bool),
+        se_kpa=np.full(value.shape, np.nan),
     )
 
 
@@ -51,7 +52,7 @@ def test_a_second_layer_below_adds_nothing():
 
 
 def test_the_peak_is_the_highest_reading_of_the_pan():
-    peak, depth = find_peak(readings(np.vstack([TRIANGLE, TRIANGLE])), np.array([8, -1]), np.array([16, -1]))
+    peak, depth, _ = find_peak(readings(np.vstack([TRIANGLE, TRIANGLE])), np.array([8, -1]), np.array([16, -1]))
     assert (peak[0], depth[0]) == (4000.0, 300.0)
     assert np.isnan([peak[1], depth[1]]).all()
 

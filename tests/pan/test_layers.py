@@ -17,6 +17,7 @@ def layers(depth_mm, *profiles, stopped=False, thickness_mm=0.0):
         cone_index_kpa=value,
         at_least=np.zeros(value.shape, dtype=bool),
         held=np.zeros(value.shape, dtype=bool),
+        se_kpa=np.full(value.shape, np.nan),
     )
     return find_layers(readings, np.full(len(value), stopped), **RULE)
 

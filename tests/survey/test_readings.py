@@ -21,7 +21,7 @@ def survey(seed, step_kpa, limit_kpa=np.inf, count=12):
     size = kpa.size
     names = [f"P{at}" for at in range(count)]
     return ProbeReadings(
-        insertions=pd.DataFrame({"site": names, "file": "p.csv"}),
+        insertions=pd.DataFrame({"site": names, "file": "p.csv", "device": ""}),
         code=np.repeat(np.arange(count), 25),
         depth_mm=np.tile(DEPTH_MM, count),
         thickness_mm=np.zeros(size),
@@ -30,6 +30,7 @@ def survey(seed, step_kpa, limit_kpa=np.inf, count=12):
         theta=np.full(size, np.nan),
         row=np.arange(size),
         held=np.zeros(size, dtype=bool),
+        se_kpa=np.full(size, np.nan),
     )
 
 

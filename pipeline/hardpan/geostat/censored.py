@@ -78,7 +78,7 @@ def gaussian_posterior(
     >>> found.mean.round(4), found.variance.round(4)
     (array([[2.]]), array([[0.3333]]))
     """
-    variance = noise[:, None] + observations.error
+    variance = observations.variance(noise[:, None])
     prior = _Prior(k=k, variance=variance, observations=observations, trend=trend, trend_precision=trend_precision)
     tau, nu = _first_factors(prior, start)
     solved = _solve(prior, tau, nu)
@@ -268,7 +268,7 @@ def _evidence(prior: _Prior, solved: _Solved, tau: Floats, nu: Floats) -> tuple[
     d, y, site = prior.variance[:, exact], observations.low[exact], observations.site[exact]
     log_evidence = solved.log_joint - 0.5 * np.sum(np.log(2 * np.pi * d) + y**2 / d, axis=1)
     miss = (y - solved.mean[:, site]) ** 2 + solved.variance[:, site]
-    noise_derivative = 0.5 * np.sum(miss / d**2 - 1.0 / d, axis=1)
+    noise_derivative = 0.5 * np.sum(observations.shares(exact) * (miss / d**2 - 1.0 / d), axis=1)
     if free.any():
         t, v, site = tau[:, free], nu[:, free], observations.site[free]
         mean, without = _cavity(solved.mean[:, site], solved.variance[:, site], t, v)
@@ -284,7 +284,7 @@ def _evidence(prior: _Prior, solved: _Solved, tau: Floats, nu: Floats) -> tuple[
         scale = log_p + 0.5 * np.log(spread) - 0.5 * (2 * v * mean + v**2 * without - t * mean**2) / spread
         log_evidence = log_evidence + np.sum(scale, axis=1)
         # by the heat equation the derivative by the variance is half the second derivative by the mean
-        noise_derivative = noise_derivative + 0.5 * np.sum(slope**2 - second, axis=1)
+        noise_derivative = noise_derivative + 0.5 * np.sum(observations.shares(free) * (slope**2 - second), axis=1)
     return log_evidence, noise_derivative
 
 

@@ -207,7 +207,7 @@ def leave_out(field: Field, folds: Ints | None = None) -> Kriged:
     if folds is not None:
         fold_of_site[seen.site] = np.unique(folds, return_inverse=True)[1]
     mean, variance = leave_out_sites(field.mixture, fold_of_site)
-    noise = field.mixture.weight @ field.mixture.noise + seen.error
+    noise = seen.variance(float(field.mixture.weight @ field.mixture.noise))
     return _of_field(field, Kriged(mean=mean[seen.site], variance=variance[seen.site] + noise))
 
 

@@ -24,6 +24,9 @@ class Observations:
     """(m,) known error variance of each, on top of the noise of the covariance."""
     leak: Floats | None = None
     """(m,) chance that an interval is reported although the value lies outside it; None for never."""
+    noisy: Floats | None = None
+    """(m,) share of the noise of the covariance that each has on top of its error; None for all of it. A mean whose
+    standard error is known has none of it."""
 
     @property
     def exact(self) -> Bools:
@@ -41,8 +44,17 @@ class Observations:
             high=self.high[here],
             error=self.error[here],
             leak=None if self.leak is None else self.leak[here],
+            noisy=None if self.noisy is None else self.noisy[here],
         )
         return some, here
+
+    def shares(self, chosen: Bools) -> Floats | float:
+        """`noisy` of the observations chosen, 1 where there is none."""
+        return 1.0 if self.noisy is None else self.noisy[chosen]
+
+    def variance(self, noise: Floats | float) -> Floats:
+        """Variance of each about the field where the noise of the covariance is `noise`; the two broadcast."""
+        return np.asarray((noise if self.noisy is None else noise * self.noisy) + self.error)
 
     def leaks(self, chosen: Bools) -> Floats | float:
         """`leak` of the observations chosen, 0 where there is none."""

@@ -49,7 +49,7 @@ def gaussian_pseudodata(covariance: Covariance, xy_m: Floats, observations: Obse
     observations : Observations
         About the trend; their field has an unknown mean.
     """
-    tau = 1.0 / (covariance.noise + observations.error)
+    tau = 1.0 / observations.variance(covariance.noise)
     nu = np.where(observations.exact, tau * observations.low, 0.0)
     if not observations.exact.all():
         tree, order = cKDTree(xy_m), morton_order(xy_m)
@@ -74,6 +74,7 @@ def _fit_patch(
         high=observations.high[used],
         error=observations.error[used],
         leak=None if observations.leak is None else observations.leak[used],
+        noisy=None if observations.noisy is None else observations.noisy[used],
     )
     k = covariance_between(covariance, xy_m[sites], xy_m[sites])
     k[np.diag_indices_from(k)] += covariance.micro

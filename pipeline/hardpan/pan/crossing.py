@@ -50,7 +50,7 @@ def locate_crossings(
     Between point readings a line through all readings nearby decides. Between the means of two layers the depth can
     be anywhere in either: the interval holds both layers, the error is that of a triangular distribution over them.
     Next to a reading at the device's limit it can be anywhere in the step, next to one that was held anywhere since
-    the value was last measured.
+    the value was last measured. The standard error of a site's mean moves the crossing by itself over the slope.
 
     Parameters
     ----------
@@ -79,9 +79,11 @@ def locate_crossings(
     start = start_mm[row]
     free = np.where(at_least, np.nan, near.cone_index_kpa)
     window = np.maximum(_WINDOW_MM, _WINDOW_STEPS * step)
-    fitted, error = fit_crossing(
-        depth, free, start, drift_mm=drift_mm[row], rising=rising, threshold_kpa=threshold_kpa, window_mm=window
-    )
+    noise = noise_share * threshold_kpa
+    fitted, error, of_mean = fit_crossing(
+        depth, free, start, drift_mm=drift_mm[row], rising=rising, threshold_kpa=threshold_kpa, window_mm=window,
+        se=near.se_kpa,
+    )  # fmt: skip
 
     low = depth[at, upper] - thickness[at, upper] / 2.0
     high = depth[at, upper + 1] + thickness[at, upper + 1] / 2.0
@@ -92,8 +94,9 @@ def locate_crossings(
     sd = np.select(
         [held, layered, bounded],
         [(high - low) / np.sqrt(12.0), (high - low) / np.sqrt(24.0), step / np.sqrt(12.0)],
-        np.hypot(noise_share * threshold_kpa * error, _STEP_SHARE * step),
+        np.hypot(noise * error, _STEP_SHARE * step),
     )
+    sd = np.where(of_mean > 0, np.hypot(sd, of_mean), sd)
     reach = np.where(held | layered | bounded, 0.0, _LIKELY * sd)
     spread = np.full((4, len(start_mm)), np.nan)
     spread[:, row] = best, sd, np.minimum(low, best - reach), np.maximum(high, best + reach)
@@ -109,8 +112,9 @@ def fit_crossing(
     rising: bool,
     threshold_kpa: float,
     window_mm: Floats,
-) -> tuple[Floats, Floats]:
-    r"""Threshold crossing of a line through the readings near `start_mm`, and its error per unit of noise.
+    se: Floats,
+) -> tuple[Floats, Floats, Floats]:
+    r"""Threshold crossing of a line through the readings near `start_mm`, and its errors.
 
     Parameters
     ----------
@@ -126,22 +130,27 @@ def fit_crossing(
         The threshold.
     window_mm : Floats
         Distance at which a reading's weight has fallen to zero, shape (n,).
+    se : Floats
+        Standard errors of readings that are means of a site (kPa), shape (n, sample); NaN where none is stated.
 
     Returns
     -------
     tuple of Floats
-        Depth (mm) and the standard deviation of that depth for readings with an error of 1 kPa (mm/kPa), shape (n,).
-        Where the readings nearby give no such line that crosses within reach, the first guess, and the window over
-        the threshold.
+        Depth (mm); the standard deviation of that depth for an error of 1 kPa of its own in each reading without a
+        standard error (mm/kPa); and the one that the standard errors bring (mm); each of shape (n,). Where the readings
+        nearby give no such line that crosses within reach, the first guess, and the window over the threshold.
 
     Notes
     -----
     Weighted least squares :math:`C = a + b (z - z_k)` with weights :math:`w = 1 - |z - z_k| / h`, and
     :math:`z_{k+1} = z_k + (C_0 - a)/b`. Two readings alone would carry their whole error into the depth, and the
-    first or last of several crossings would make every pan too thick.
+    first or last of several crossings would make every pan too thick. Means of a site are off alike at neighbouring
+    depths, for they are of the same insertions: their errors add up in the line, those of single readings in squares.
     """
-    depth, value = _nearby(depth_mm, cone_index_kpa, start_mm, window_mm)
+    depth, value, se = _nearby(depth_mm, start_mm, window_mm, values=(cone_index_kpa, se))
+    mean = se > 0
     crossing, error = start_mm.copy(), window_mm / threshold_kpa
+    of_mean = se.max(axis=1, initial=0.0) * error
     reach = np.minimum(drift_mm, window_mm)
     with np.errstate(divide="ignore", invalid="ignore"):
         for _ in range(_ROUNDS):
@@ -156,16 +165,19 @@ def fit_crossing(
             move = centre + (threshold_kpa - level) / slope
             gain = share + lever * (move - centre)[:, None]
             good = (np.abs(crossing + move - start_mm) <= reach) & ((slope > 0) == rising)
-            error = np.where(good, np.sqrt((gain**2).sum(axis=1)) / np.abs(slope), error)
+            error = np.where(good, np.sqrt(np.where(mean, 0.0, gain**2).sum(axis=1)) / np.abs(slope), error)
+            of_mean = np.where(good, np.abs((gain * se).sum(axis=1) / slope), of_mean)
             crossing = np.where(good, crossing + move, crossing)
-    return crossing, error
+    return crossing, error, of_mean
 
 
-def _nearby(depth: Floats, value: Floats, start_mm: Floats, window_mm: Floats) -> tuple[Floats, Floats]:
-    """Readings that any round can reach, as few columns as hold them; infinitely deep where unread."""
+def _nearby(
+    depth: Floats, start_mm: Floats, window_mm: Floats, *, values: tuple[Floats, Floats]
+) -> tuple[Floats, Floats, Floats]:
+    """Depths that any round can reach, as few columns as hold them, infinite where unread, with what was read there."""
     reached = np.abs(depth - start_mm[:, None]) <= 2.0 * window_mm[:, None]
     width = int(reached.sum(axis=1).max(initial=1))
     columns = reached.argmax(axis=1)[:, None] + np.arange(width)
-    padded = [np.pad(array, ((0, 0), (0, width)), constant_values=np.nan) for array in (depth, value)]
-    near_depth, near_value = (np.take_along_axis(array, columns, axis=1) for array in padded)
-    return np.where(np.isnan(near_value), np.inf, near_depth), np.nan_to_num(near_value)
+    padded = [np.pad(array, ((0, 0), (0, width)), constant_values=np.nan) for array in (depth, *values)]
+    near_depth, near_value, near_se = (np.take_along_axis(array, columns, axis=1) for array in padded)
+    return np.where(np.isnan(near_value), np.inf, near_depth), np.nan_to_num(near_value), np.nan_to_num(near_se)

@@ -11,15 +11,24 @@ SHAPE_STEPS = 20
 """Steps of the excess shape: 10 mm of a pan 200 mm thick, finer than any usual reading step."""
 
 
-def find_peak(readings: Readings, top_at: Ints, bottom_at: Ints) -> tuple[Floats, Floats]:
-    """Highest reading of the pan (kPa) and its depth (mm), shape (insertion,); NaN without a pan.
+def find_peak(readings: Readings, top_at: Ints, bottom_at: Ints) -> tuple[Floats, Floats, Floats]:
+    """Highest reading of the pan (kPa), its depth (mm) and standard error (kPa), shape (insertion,); NaN without a pan.
 
     `top_at` and `bottom_at` are the first and last hard sample, shape (insertion,), -1 without a pan.
     """
     depth, value = readings.depth_mm, readings.cone_index_kpa
     row, pan = np.arange(len(depth)), top_at >= 0
     at = np.where(_between(value, top_at, bottom_at), value, -np.inf).argmax(axis=1)
-    return np.where(pan, value[row, at], np.nan), np.where(pan, depth[row, at], np.nan)
+    highest, deep, se = (np.where(pan, of[row, at], np.nan) for of in (value, depth, readings.se_kpa))
+    return highest, deep, se
+
+
+def find_hardest(readings: Readings, from_mm: float, to_mm: float) -> tuple[Floats, Floats]:
+    """Highest reading between two depths and its standard error (kPa), shape (insertion,); NaN where unread."""
+    inside = (readings.depth_mm >= from_mm) & (readings.depth_mm <= to_mm)
+    row, at = np.arange(len(inside)), np.where(inside, readings.cone_index_kpa, -np.inf).argmax(axis=1)
+    read = inside[row, at]
+    return np.where(read, readings.cone_index_kpa[row, at], np.nan), np.where(read, readings.se_kpa[row, at], np.nan)
 
 
 def judge_peak(readings: Readings, pan: pd.DataFrame) -> np.ndarray:

@@ -123,7 +123,9 @@ def normalise(
     move = known & np.isfinite(value) & complete[:, None]
     held = model.clamp(np.where(move, theta, settings.reference_theta))
     factor = np.where(move, reference / model.predict_kpa(held, 1.0, **soil), 1.0)
-    moved = readings.assign(cone_index_kpa=(readings["cone_index_kpa"].dims, value * factor))
+    moved = readings.assign(
+        {name: readings[name] * factor for name in ("cone_index_kpa", "se_kpa") if name in readings}
+    )
     outside = move & (held != theta)
     far = np.maximum(factor, 1.0 / factor) > FARTHEST_FACTOR
     return moved, _remarks(settings, model, complete=complete, outside=int(outside.sum()), far=int(far.sum()))

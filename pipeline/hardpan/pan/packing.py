@@ -20,12 +20,14 @@ def pack(readings: xr.Dataset) -> Readings:
         for name in ("depth_mm", "thickness_mm", "cone_index_kpa", "at_least")
     )
     held = np.take_along_axis(readings["held"].to_numpy(), order, axis=1) if "held" in readings else False
+    se = np.take_along_axis(readings["se_kpa"].to_numpy(), order, axis=1) if "se_kpa" in readings else np.nan
     return Readings(
         depth_mm=np.where(measured, depth, np.nan),
         thickness_mm=np.where(measured, thickness, 0.0),
         cone_index_kpa=np.where(measured, value, np.nan),
         at_least=np.where(measured, at_least, False),  # noqa: FBT003
         held=measured & held,
+        se_kpa=np.where(measured, se, np.nan),
     )
 
 

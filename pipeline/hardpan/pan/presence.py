@@ -1,6 +1,7 @@
 """How many of a paddock's insertions stand over a pan, and the chance that one begins below what was read."""
 
 import numpy as np
+from scipy.special import ndtr
 
 from hardpan.core.arrays import Bools, Floats
 
@@ -51,6 +52,20 @@ def chance_below(top_mm: Floats, soft_to_mm: Floats, *, from_mm: float, to_mm: f
     anywhere = (to_mm - soft) / max(to_mm - from_mm, 1e-9)
     chance: Floats = (deeper + anywhere) / (weight.sum() + 1.0)
     return np.where(pans | ~(soft_to_mm < to_mm), 0.0, chance)
+
+
+def chance_wrong(kpa: Floats, se_kpa: Floats, threshold_kpa: float) -> Floats:
+    """Chance that the highest reading lies on the other side of the threshold than it says, shape (insertion,).
+
+    Parameters
+    ----------
+    kpa, se_kpa : Floats
+        Highest reading of each insertion and its standard error, shape (insertion,); NaN where none is stated.
+    threshold_kpa : float
+        The threshold.
+    """
+    stated = se_kpa > 0
+    return np.where(stated, ndtr(-np.abs(kpa - threshold_kpa) / np.where(stated, se_kpa, 1.0)), 0.0)
 
 
 def weigh_pans(top_mm: Floats, soft_to_mm: Floats) -> Floats:

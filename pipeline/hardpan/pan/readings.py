@@ -21,6 +21,8 @@ class Readings:
 
     held: Bools
     """The reading repeats a value that the sensor or logger held, so it says nothing of its own."""
+    se_kpa: Floats
+    """Standard error of a reading that is the mean of a site's insertions; NaN where none is stated."""
 
     def rows(self, chosen: np.ndarray) -> "Readings":
         """Insertions that `chosen` (a mask or numbers) picks."""
@@ -30,6 +32,7 @@ class Readings:
             cone_index_kpa=self.cone_index_kpa[chosen],
             at_least=self.at_least[chosen],
             held=self.held[chosen],
+            se_kpa=self.se_kpa[chosen],
         )
 
     @property

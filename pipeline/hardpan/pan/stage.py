@@ -11,11 +11,11 @@ import pandas as pd
 import pyproj
 
 from hardpan.pan.crossing import locate_crossings
-from hardpan.pan.excess import find_peak, integrate_excess, judge_peak, mean_shape
+from hardpan.pan.excess import find_hardest, find_peak, integrate_excess, judge_peak, mean_shape
 from hardpan.pan.layers import find_layers, find_marginal
 from hardpan.pan.moisture import MoistureModel, normalise
 from hardpan.pan.packing import pack, remove_stones
-from hardpan.pan.presence import chance_below, share_with_pan
+from hardpan.pan.presence import chance_below, chance_wrong, share_with_pan
 from hardpan.pan.readings import Readings
 from hardpan.pan.remarks import remark
 from hardpan.pan.settings import PanSettings
@@ -119,12 +119,18 @@ def read_pans(readings: Readings, stop: np.ndarray, threshold_kpa: float, settin
     pan["bottom_low_mm"] = np.select([observed, present], [bottom.low_mm, np.fmax(last_hard, pan["top_mm"])], np.nan)
     last = np.isfinite(readings.depth_mm).sum(axis=1) - 1
     end_mm = (readings.depth_mm + readings.thickness_mm / 2.0)[row, last]
-    softer = (pan["seen"] == Seen.STILL_HARD).to_numpy() & (bottom_at < last)
+    softer = pan["seen"].isin([Seen.STILL_HARD, Seen.REFUSAL]).to_numpy() & (bottom_at < last)
     pan["bottom_high_mm"] = np.select([observed, softer, present], [bottom.high_mm, end_mm, np.inf], np.nan)
-    pan["peak_kpa"], pan["peak_depth_mm"] = find_peak(readings, top_at, bottom_at)
+    pan["peak_kpa"], pan["peak_depth_mm"], pan["peak_sd_kpa"] = find_peak(readings, top_at, bottom_at)
     pan["peak_kind"] = judge_peak(readings, pan)
     pan["missed"] = chance_below(
         pan["top_mm"].to_numpy(), pan["soft_to_mm"].to_numpy(), from_mm=settings.crust_mm, to_mm=settings.search_to_mm
+    )
+    hardest_kpa, hardest_se = find_hardest(readings, settings.crust_mm, settings.search_to_mm)
+    pan["doubt"] = chance_wrong(
+        np.where(present, pan["peak_kpa"], hardest_kpa),
+        np.where(present, pan["peak_sd_kpa"], hardest_se),
+        threshold_kpa,
     )
     pan["excess_kpa_mm"] = integrate_excess(counted, top_at, bottom_at, threshold_kpa)
     return pan

@@ -80,9 +80,11 @@ class PanFeatures:
     insertions: gpd.GeoDataFrame
     """Columns `hardpan.records.columns.PAN`: `insertion`, `site`, `date` text; `state` value of `State`; `soft_to_mm`
     (depth above which no pan begins, NaN but for absent ones) and `missed` (chance that a pan of this paddock
-    would begin below it, 0 where that cannot be); `top_mm` and its reading error `top_sd_mm`, `bottom_mm` (NaN
-    unless observed), `bottom_kind` value of `Bottom`, `bottom_low_mm`, `bottom_high_mm`, `bottom_sd_mm`
-    (reading error of the crossing), `peak_kpa` (at least so much where censored), `peak_kind` value of `Peak`,
+    would begin below it, 0 where that cannot be); `doubt` (chance that the error of a site's mean put its highest
+    reading on this side of the threshold, 0 where none is stated); `top_mm` and its reading error `top_sd_mm`,
+    `bottom_mm` (NaN unless observed), `bottom_kind` value of `Bottom`, `bottom_low_mm`, `bottom_high_mm`,
+    `bottom_sd_mm` (reading error of the crossing), `peak_kpa` (at least so much where censored), its standard error
+    `peak_sd_kpa` where it is the mean of a site's insertions (NaN else), `peak_kind` value of `Peak`,
     `peak_depth_mm`, `excess_kpa_mm` (integral above the threshold), `seen` value of `Seen`, `reached_mm` (last
     reading that was measured), `layer_mm` and `next_mm` (tops of the first and second hard layer below a crust,
     NaN without; of a marginal one the first such reading), `geometry` point in the working CRS."""

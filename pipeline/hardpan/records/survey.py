@@ -41,6 +41,7 @@ class Profiles:
     - `at_least` bool: the reading is at the device's limit, so the value is a lower bound.
     - `held` bool (optional): the reading repeats a value that the sensor or logger held: it says nothing of its own.
     - `theta` float64 (optional): volumetric water content m3/m3 at the same depth; NaN where not measured.
+    - `se_kpa` float64 (optional): standard error of a reading that is the mean of a site's insertions; NaN where none.
 
     and per-insertion coordinates (`hardpan.records.columns.INSERTION`): `insertion` (unique text, the index),
     `site` (text), `replicate` (int), `x_m`, `y_m` (working CRS), `date` (ISO text or ""), `stop` (value of `Stop`),

@@ -42,7 +42,7 @@ def forecast_fields(fields: Mapping[str, FittedField], fold: Ints) -> dict[str, 
             slope, strength = float(field.mixture.weight @ field.mixture.posterior.beta[:, -1]), left_out["peak"]
             mean = mean + slope * (strength[0] - field.mixture.trend[:, -1])
             variance = variance + slope**2 * strength[1]
-        with_noise = variance[readings.site] + noise + readings.error
+        with_noise = variance[readings.site] + readings.variance(noise)
         out[name] = Forecast(mean=mean[readings.site], sd=np.sqrt(np.maximum(with_noise, 1e-18)))
     return out
 

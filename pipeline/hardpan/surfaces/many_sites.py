@@ -19,7 +19,6 @@ from hardpan.geostat import (
     SITES,
     Covariance,
     Noise,
-    Observations,
     draw_on_lattice,
     gaussian_pseudodata,
     krige_nearest,
@@ -105,12 +104,11 @@ def _condition(field: FittedField, variable: Variable, xy_m: Floats, trend: Floa
     about = (trend @ beta)[variable.observations.site]
     scale = variable.scale / field.variable.scale
     about -= (variable.centre - field.variable.centre) / field.variable.scale
-    observations = Observations(
-        site=variable.observations.site,
+    observations = replace(
+        variable.observations,
         low=variable.observations.low * scale - about,
         high=variable.observations.high * scale - about,
         error=variable.observations.error * scale**2,
-        leak=variable.observations.leak,
     )
     precision, total = gaussian_pseudodata(covariance, xy_m, observations)
     seen = precision > 0

@@ -101,7 +101,8 @@ def remark_variables(variables: Mapping[str, Variable], domain: Domain) -> Itera
                 name,
             )
     bottom = variables["bottom"]
-    if len(bottom.rows) == bottom.n_sites:
+    noisy = bottom.observations.noisy
+    if len(bottom.rows) == bottom.n_sites and (noisy is None or noisy.any()):
         yield _issue(
             "one-insertion-a-site",
             "no site has two insertions that met the pan, so chance between insertions and change of ground over a few"

@@ -214,16 +214,18 @@ def stream_of(name: str, seed: int) -> np.random.Generator:
 def read_presence(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
     """Presence as bounds on a latent field: above zero where a pan is, below where none is.
 
-    Ground that is soft down to where the insertion ends may have a pan below with the chance `missed`.
+    Ground that is soft down to where the insertion ends may have a pan below with the chance `missed`, and a site's
+    mean may lie on the other side of the threshold than its ground with the chance `doubt`.
     """
     rows = np.flatnonzero(insertions["state"] != State.UNUSABLE)
     present = insertions["state"].to_numpy()[rows] == State.PRESENT
+    missed, doubt = (insertions[name].to_numpy(float)[rows] for name in ("missed", "doubt"))
     readings = Observations(
         site=site[rows],
         low=np.where(present, 0.0, -np.inf),
         high=np.where(present, np.inf, 0.0),
         error=np.zeros(len(rows)),
-        leak=insertions["missed"].to_numpy(float)[rows],
+        leak=missed + doubt - missed * doubt,
     )
     return Variable(name="pan", unit="", observations=readings, rows=rows, centre=0.0, scale=1.0, binary=True)
 
@@ -235,7 +237,8 @@ def read_top(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
     known = np.isfinite(top)
     rows, top = rows[known], top[known]
     error = np.nan_to_num(insertions["top_sd_mm"].to_numpy(float)[rows]) ** 2
-    return _scaled(Observations(site=site[rows], low=top, high=top, error=error), "top", "mm", rows)
+    readings = Observations(site=site[rows], low=top, high=top, error=error, noisy=_noisy(insertions, rows))
+    return _scaled(readings, "top", "mm", rows)
 
 
 def read_bottom(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
@@ -252,7 +255,8 @@ def read_bottom(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
     high = np.where(seen, column["bottom_mm"], column["bottom_high_mm"])
     error = np.where(seen, np.nan_to_num(insertions["bottom_sd_mm"].to_numpy(float)[rows]) ** 2, 0.0)
     leak = np.where(~seen & np.isfinite(high), _DIP, 0.0)
-    readings = Observations(site=site[rows], low=low, high=high, error=error, leak=leak)
+    noisy = _noisy(insertions, rows)
+    readings = Observations(site=site[rows], low=low, high=high, error=error, leak=leak, noisy=noisy)
     bottom = _scaled(readings, "bottom", "mm", rows)
     refused = insertions["seen"].to_numpy()[rows][~seen]
     return replace(bottom, by_strength=bool(np.isin(refused, [Seen.REFUSAL, Seen.LIMIT]).any()))
@@ -265,7 +269,15 @@ def read_peak(insertions: gpd.GeoDataFrame, site: Ints) -> Variable:
     low = np.log(peak[rows])
     stopped = insertions["peak_kind"].to_numpy()[rows] == Peak.CENSORED
     high = np.where(stopped, np.inf, low)
-    return _scaled(Observations(site=site[rows], low=low, high=high, error=np.zeros(len(rows))), "peak", "kPa", rows)
+    error = (np.nan_to_num(insertions["peak_sd_kpa"].to_numpy(float)[rows]) / peak[rows]) ** 2
+    readings = Observations(site=site[rows], low=low, high=high, error=error, noisy=_noisy(insertions, rows))
+    return _scaled(readings, "peak", "kPa", rows)
+
+
+def _noisy(insertions: gpd.GeoDataFrame, rows: Ints) -> Floats | None:
+    """Share of the noise between insertions in each reading: none in a site's mean, whose standard error holds it."""
+    stated = np.isfinite(insertions["peak_sd_kpa"].to_numpy(float)[rows])
+    return np.where(stated, 0.0, 1.0) if stated.any() else None
 
 
 def read_slice(kpa: Floats, site: Ints, name: str) -> Variable:
@@ -281,11 +293,10 @@ def _scaled(observations: Observations, name: str, unit: str, rows: Ints) -> Var
     log = unit == "kPa"
     centre = float(base.mean()) if len(base) else 0.0
     scale = max(float(base.std(ddof=1)) if len(base) > 1 else 0.0, LEAST_SCALE_LOG if log else LEAST_SCALE_MM)
-    scaled = Observations(
-        site=observations.site,
+    scaled = replace(
+        observations,
         low=(observations.low - centre) / scale,
         high=(observations.high - centre) / scale,
         error=observations.error / scale**2,
-        leak=observations.leak,
     )
     return Variable(name=name, unit=unit, observations=scaled, rows=rows, centre=centre, scale=scale, log=log)

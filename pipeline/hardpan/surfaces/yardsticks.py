@@ -62,7 +62,7 @@ def forecast_soil_mean(variable: Variable, mixture: Mixture, fold: Ints) -> Fore
     """Mean of the soil type from the other folds' readings; for presence the chance of a pan."""
     site = variable.observations.site
     mean, variance = (part[site] for part in leave_out_sites(mixture, fold))
-    sd = np.sqrt(np.maximum(variance + mixture.noise[0] + variable.observations.error, 1e-18))
+    sd = np.sqrt(np.maximum(variance + variable.observations.variance(mixture.noise[0]), 1e-18))
     return Forecast(mean=ndtr(mean / sd) if variable.binary else mean, sd=sd)
 
 
@@ -87,7 +87,7 @@ def _expected(variable: Variable, mixture: Mixture) -> Floats:
     """Values (m,), and the means of what lies beyond the bounds about the mean of the soil type."""
     readings, bound = variable.observations, ~variable.exact
     mean = (mixture.trend @ mixture.posterior.beta[0])[readings.site[bound]]
-    variance = mixture.micro[0] + mixture.noise[0] + readings.error[bound]
+    variance = mixture.micro[0] + readings.variance(mixture.noise[0])[bound]
     values = readings.low.copy()
     _, slope, _ = interval_moments(mean, variance, readings.low[bound], readings.high[bound])
     values[bound] = mean + variance * slope

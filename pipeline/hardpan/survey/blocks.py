@@ -7,7 +7,7 @@ from hardpan.survey.columns import TextTable
 from hardpan.survey.settings import ColumnSettings
 from hardpan.survey.vocabulary import STRONG, SYNONYMS, bare, fold
 
-HEAD_ROLES = ("site", "insertion", "x", "y", "date")
+HEAD_ROLES = ("site", "insertion", "x", "y", "date", "device")
 _PAIR = re.compile(r"\s*([^:=\d][^:=]{0,40}?)\s*[:=]\s*(.+?)\s*")
 _NUMERIC = re.compile(r"[~'<>≥]?\s*[+\-−]?[\d.,]+.{0,12}")
 
@@ -74,6 +74,8 @@ def _role(name: str, columns: ColumnSettings) -> str | None:
             return role
     plain = bare(folded)
     for role in HEAD_ROLES:
-        if plain in SYNONYMS[role] or (not STRONG[role].isdisjoint(plain.split()) and len(plain.split()) <= 3):
+        if plain in SYNONYMS[role] or (
+            not STRONG.get(role, frozenset()).isdisjoint(plain.split()) and len(plain.split()) <= 3
+        ):
             return role
     return None

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -109,6 +110,18 @@ class DepthColumn:
     unit: str | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spread:
+    """Columns with the spread of readings that are means of a site's insertions."""
+
+    kind: Literal["se", "sd"]
+    """Standard errors of the means, or standard deviations between the insertions."""
+    columns: tuple[int, ...]
+    """One a depth column, -1 for none; one in the long layout."""
+    unit: str | None
+    """Unit its name states, None for that of the readings."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Heading:
     """What the header of a table says."""
@@ -126,6 +139,8 @@ class Heading:
     """Indices of rows that are part of the heading, such as a row of units."""
     rivals: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
     """Role to other columns whose names would do as well."""
+    spread: Spread | None = None
+    """None: the readings are not means with an error of their own."""
     issues: Issues = ()
 
     @property
@@ -156,7 +171,7 @@ class Numbers:
 class TextReadings:
     """Readings still as text, one table of insertions and one of readings.
 
-    `insertions` has the text columns `site`, `insertion`, `x`, `y`, `date` and the int column `row`.
+    `insertions` has the text columns `site`, `insertion`, `x`, `y`, `date`, `device` and the int column `row`.
     """
 
     file: str
@@ -169,6 +184,10 @@ class TextReadings:
     """Shape (n,), same unit as `depth`."""
     value: Text
     moisture: Text | None
+    spread: Text | None = None
+    """Standard error or deviation of each reading."""
+    count: Text | None = None
+    """Insertions that each reading is the mean of."""
     row: Ints
     """Row of the file, shape (n,)."""
     issues: Issues = ()
@@ -189,6 +208,8 @@ class ProbeReadings:
     row: Ints
     held: Bools
     """The reading repeats a value that the sensor or logger held."""
+    se_kpa: Floats
+    """Standard error of a reading that is the mean of a site's insertions; NaN where none is stated."""
 
     def take(self, at: Ints | Bools) -> "ProbeReadings":
         """Readings `at`; the table of insertions stays whole."""
@@ -202,6 +223,7 @@ class ProbeReadings:
             theta=self.theta[at],
             row=self.row[at],
             held=self.held[at],
+            se_kpa=self.se_kpa[at],
         )
 
     def told(self, code: str, hit: Bools, what: str, done: str) -> Issue:

@@ -1,12 +1,13 @@
 """Depths in column names, such as "10 cm", "0-50 mm" or "CI 25", and names that only look like them."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import pairwise
+from typing import Literal
 
-from hardpan.survey.columns import DepthColumn
+from hardpan.survey.columns import DepthColumn, Spread
 from hardpan.survey.settings import LayerSettings
-from hardpan.survey.vocabulary import fold, is_unit, length_unit
+from hardpan.survey.vocabulary import fold, is_unit, length_unit, pressure_unit, spread_of
 
 LONGEST_NAME = 40
 _DEPTH_NAME = re.compile(
@@ -48,7 +49,7 @@ def depth_columns(row: Sequence[str], layers: Sequence[LayerSettings]) -> tuple[
         return _layers(row, layers)
     columns = []
     for at, cell in enumerate(row):
-        found = _depth(fold(cell)) if cell and len(cell) <= LONGEST_NAME else None
+        found = depth_of(fold(cell)) if cell and len(cell) <= LONGEST_NAME else None
         if found is not None:
             top, bottom, unit = found
             columns.append(DepthColumn(index=at, depth=(top + bottom) / 2, thickness=bottom - top, unit=unit))
@@ -60,7 +61,7 @@ def tangled(row: Sequence[str]) -> list[str]:
     """Names that are depths though `depth_columns` finds none, because they neither rise nor fall throughout."""
     if depth_columns(row, ()):
         return []
-    return [cell for cell in row if cell and len(cell) <= LONGEST_NAME and _depth(fold(cell)) is not None]
+    return [cell for cell in row if cell and len(cell) <= LONGEST_NAME and depth_of(fold(cell)) is not None]
 
 
 def dated(row: Sequence[str]) -> list[str]:
@@ -77,11 +78,12 @@ def other_numbers(row: Sequence[str]) -> list[str]:
         and len(cell) <= LONGEST_NAME
         and cell[0].isdigit()
         and _DEPTH_NAME.fullmatch(fold(cell))
-        and _depth(fold(cell)) is None
+        and depth_of(fold(cell)) is None
     ]
 
 
-def _depth(name: str) -> tuple[float, float, str | None] | None:
+def depth_of(name: str) -> tuple[float, float, str | None] | None:
+    """Upper and lower end of the depth that a folded name states, equal for a point, and its unit; None for none."""
     match = _DEPTH_NAME.fullmatch(_PER_AREA.sub(" ", name).strip())
     if match is None or not _LEADS.issuperset(re.findall(r"[a-z]+", match["lead"])):
         return None
@@ -101,6 +103,48 @@ def ranges(cells: Sequence[str]) -> list[tuple[float, float, str] | None]:
         for match in found
     ]
     return [layer if layer is not None and layer[0] < layer[1] else None for layer in ends]
+
+
+def find_spread(
+    names: Sequence[str], depths: Sequence[DepthColumn], roles: Mapping[str, int], units: Iterable[Sequence[str]]
+) -> Spread | None:
+    """Columns of the spread of the readings, standard errors before standard deviations; None without.
+
+    Parameters
+    ----------
+    names : sequence of str
+        The names of the columns.
+    depths : sequence of DepthColumn
+        Columns that hold the readings of one depth each, of which each may have a spread; none in the long layout.
+    roles : mapping
+        Role to column.
+    units : iterable
+        Rows of units beside the header, folded.
+    """
+    kinds: tuple[Literal["se"], Literal["sd"]] = ("se", "sd")
+    for kind in kinds:
+        columns = _of_depths(names, depths, kind) if depths else ((roles[kind],) if kind in roles else ())
+        first = next((at for at in columns if at >= 0), None)
+        if first is not None:
+            stated = [fold(names[first]), *(row[first] for row in units if first < len(row))]
+            unit = next(filter(None, map(pressure_unit, stated)), None)
+            return Spread(kind=kind, columns=columns, unit=unit)
+    return None
+
+
+def _of_depths(names: Sequence[str], depths: Sequence[DepthColumn], kind: str) -> tuple[int, ...]:
+    """Column of each depth's spread, by its name without the word for it or by its depth; -1 without."""
+    named: dict[str, int] = {}
+    placed: dict[tuple[float, float], int] = {}
+    for at, name in enumerate(names):
+        found = spread_of(fold(name))
+        if found is None or found[0] != kind:
+            continue
+        named[found[1]] = at
+        depth = depth_of(found[1])
+        if depth is not None:
+            placed[(depth[0] + depth[1]) / 2, depth[1] - depth[0]] = at
+    return tuple(named.get(fold(names[of.index]), placed.get((of.depth, of.thickness), -1)) for of in depths)
 
 
 def _layers(row: Sequence[str], layers: Sequence[LayerSettings]) -> tuple[DepthColumn, ...]:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.records.issues import Issue
 from hardpan.survey.columns import DepthColumn, Heading, TextTable
-from hardpan.survey.depth_names import dated, depth_columns, other_numbers, tangled
+from hardpan.survey.depth_names import dated, depth_columns, find_spread, other_numbers, tangled
 from hardpan.survey.notes import counted, listed, warned
 from hardpan.survey.roles import PLACE, find_rivals, find_roles
 from hardpan.survey.settings import ColumnSettings, ProbeSettings
@@ -99,6 +99,9 @@ def find_heading(grid: TextTable, settings: ProbeSettings) -> Heading:
     if depths and "site" not in roles and roles.get("depth") == 0:
         roles["site"] = 0  # the corner of a table with insertions across names its depths
     depth_unit, value_unit = _units(names, roles, depths, units, grid.file)
+    spread = find_spread(names, depths, roles, units.values())
+    idle = {"se", "sd", "n"} - ({spread.kind, "n"} if spread else set())
+    roles = {role: index for role, index in roles.items() if role not in idle}
     if depths:
         roles = {role: index for role, index in roles.items() if role not in {"depth", "resistance"}}
     if value_unit is None:
@@ -112,6 +115,7 @@ def find_heading(grid: TextTable, settings: ProbeSettings) -> Heading:
         resistance_unit=_agreed(value_unit, settings.resistance_unit, "probes.resistance_unit", grid.file),
         skip=frozenset(units),
         rivals=find_rivals(names, roles, settings.columns),
+        spread=spread,
         issues=issues,
     )
 

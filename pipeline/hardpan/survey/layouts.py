@@ -15,7 +15,7 @@ MOST_INSERTIONS = 200_000
 COMMENTS = ("#", "//", "%", "!")
 MOST_DAMAGED = 0.2
 """Share of damaged rows beyond which the separator or the file is wrong, not some rows."""
-_IDENTITY = ("site", "insertion", "x", "y", "date")
+_IDENTITY = ("site", "insertion", "x", "y", "date", "device")
 _EXPONENT = r"\d+(?:[.,]\d+)?[eE]\+\d+"
 
 
@@ -118,12 +118,22 @@ def _wide(
         thickness=np.tile([depth.thickness for depth in heading.depths], rows).astype(np.float64),
         value=Text.side_by_side([grid.columns[depth.index].take(at) for depth in heading.depths]),
         moisture=columns["moisture"].take(np.repeat(np.arange(rows), wide)) if "moisture" in columns else None,
+        spread=None if heading.spread is None else _beside(grid, heading.spread.columns, at),
+        count=columns["n"].take(np.repeat(np.arange(rows), wide)) if "n" in columns else None,
         row=np.repeat(grid.lines[at], wide),
         issues=issues,
     )
 
 
-def _long(grid: TextTable, _: Heading, at: Ints, columns: dict[str, Text], issues: tuple[Issue, ...]) -> TextReadings:
+def _beside(grid: TextTable, columns: tuple[int, ...], at: Ints) -> Text:
+    """Cells of columns row by row, blank where there is none."""
+    blank = Text.of([""] * len(at))
+    return Text.side_by_side([grid.columns[column].take(at) if column >= 0 else blank for column in columns])
+
+
+def _long(
+    grid: TextTable, heading: Heading, at: Ints, columns: dict[str, Text], issues: tuple[Issue, ...]
+) -> TextReadings:
     code = np.zeros(len(at), dtype=np.int64)
     for name in _IDENTITY:
         if name in columns:
@@ -136,6 +146,8 @@ def _long(grid: TextTable, _: Heading, at: Ints, columns: dict[str, Text], issue
         thickness=np.zeros(len(at)),
         value=columns["resistance"],
         moisture=columns.get("moisture"),
+        spread=None if heading.spread is None else columns[heading.spread.kind],
+        count=columns.get("n"),
         row=grid.lines[at],
         issues=issues,
     )

@@ -8,6 +8,7 @@ import xarray as xr
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import InputError
+from hardpan.core.said import Said, depth
 from hardpan.records.columns import INSERTION
 from hardpan.records.issues import Issue
 from hardpan.records.survey import Profiles, Stop
@@ -17,9 +18,11 @@ from hardpan.survey.settings import ProbeSettings
 
 LEAST_READINGS = 2
 """An insertion with fewer readings says nothing of a pan."""
-TOGETHER, TOGETHER_SHARE = 3, 0.1
-"""So many insertions, and this share of those that end in soft ground, end at one depth only where the rod does."""
-_VARIABLES = ("depth_mm", "thickness_mm", "cone_index_kpa", "at_least", "held", "theta")
+TOGETHER, TOGETHER_SHARE, MOST_SHARE = 3, 0.1, 0.5
+"""So many insertions, and this share of those that end in soft ground, end at one depth only where the rod does;
+against a stated depth it takes the last share."""
+_VARIABLES = ("depth_mm", "thickness_mm", "cone_index_kpa", "at_least", "held")
+_WHERE_MEASURED = ("theta", "se_kpa")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -75,6 +78,7 @@ def _pad(readings: ProbeReadings) -> dict[str, np.ndarray]:
         "thickness_mm": readings.thickness_mm,
         "cone_index_kpa": readings.kpa,
         "theta": readings.theta,
+        "se_kpa": readings.se_kpa,
     }
     grids: dict[str, np.ndarray] = {}
     for name, values in columns.items():
@@ -147,10 +151,10 @@ def profile(read: Dense, settings: ProbeSettings) -> tuple[Profiles, tuple[Issue
     kpa, depth_mm = grids["cone_index_kpa"], grids["depth_mm"]
     reach_mm = np.where(np.isfinite(kpa), depth_mm + grids["thickness_mm"] / 2, np.nan)
     hard = _ends_hard(kpa, reach_mm, settings)
-    limit_mm = _rod_ends(table, hard, reach_mm, settings)
+    limit_mm, shorter = _rod_ends(table, hard, reach_mm, settings)
     stop, stop_mm = _stops(grids, hard, reach_mm, limit_mm)
     used = np.isfinite(depth_mm).any(axis=0)
-    names = [name for name in _VARIABLES if name != "theta" or np.isfinite(grids["theta"]).any()]
+    names = [*_VARIABLES, *(name for name in _WHERE_MEASURED if np.isfinite(grids[name]).any())]
     per_insertion = {
         "insertion": table["label"].to_numpy(dtype=object),
         "site": table["site"].to_numpy(dtype=object),
@@ -170,7 +174,7 @@ def profile(read: Dense, settings: ProbeSettings) -> tuple[Profiles, tuple[Issue
     profiles = Profiles(
         readings=dataset, depth_limit_mm=float(limit_mm.max()), device_limit_kpa=_device_limit(grids, settings)
     )
-    return profiles, tuple(_stop_issues(table, stop))
+    return profiles, (*shorter, *_stop_issues(table, stop))
 
 
 def no_profiles() -> Profiles:
@@ -213,21 +217,32 @@ def _ends_hard(kpa: Floats, reach_mm: Floats, settings: ProbeSettings) -> Bools:
     return hard
 
 
-def _rod_ends(table: pd.DataFrame, hard: Bools, reach_mm: Floats, settings: ProbeSettings) -> Floats:
-    """Depth at which the rod of each insertion ends, mm, shape (insertion,).
+def _rod_ends(
+    table: pd.DataFrame, hard: Bools, reach_mm: Floats, settings: ProbeSettings
+) -> tuple[Floats, list[Issue]]:
+    """Depth at which the rod of each insertion ends, mm, shape (insertion,), and where it is not the stated one.
 
-    As stated, or of each file and date the deepest at which several insertions end together in ground that cannot have
-    refused them: every date and device has its own rod, and one insertion that went deeper makes the others no shorter.
+    Of each file, date and device as stated, or the deepest at which several insertions end together in ground that
+    cannot have refused them: each has its own rod, and one insertion that went deeper makes the others no shorter.
+    Where most of those end together above the stated depth, the rod did not go so deep.
     """
-    if settings.depth_limit_mm is not None:
-        return np.full(len(table), settings.depth_limit_mm)
     stop_mm = np.fmax.reduce(reach_mm, axis=1, initial=0.0)
-    limit_mm = np.empty(len(table))
-    for rows in table.reset_index(drop=True).groupby(["file", "date"]).indices.values():
+    limit_mm, issues = np.empty(len(table)), []
+    for rows in table.reset_index(drop=True).groupby(["file", "date", "device"]).indices.values():
+        file, device = (str(table[name].iloc[rows[0]]) for name in ("file", "device"))
         depth_mm, count = np.unique(stop_mm[rows][~hard[rows]], return_counts=True)
-        together = depth_mm[count >= max(TOGETHER, TOGETHER_SHARE * np.sum(~hard[rows]))]
-        limit_mm[rows] = together.max(initial=0.0) or stop_mm[rows].max()
-    return limit_mm
+        stated = settings.stated("depth_limit_mm", (device, file))
+        share = TOGETHER_SHARE if stated is None else MOST_SHARE
+        together = depth_mm[count >= max(TOGETHER, share * np.sum(~hard[rows]))].max(initial=0.0)
+        limit_mm[rows] = min(together, stated or np.inf) if together else stated or stop_mm[rows].max()
+        if stated is not None and limit_mm[rows[0]] < stated:
+            what = Said(
+                "{count} end together in soft ground at {depth}, above the stated end of the rod",
+                count=counted(int(count[depth_mm == together][0]), "insertion"),
+                depth=depth(together, None),
+            )
+            issues.append(warned("shorter-rod", what, "taken as the end of the rod", file=file))
+    return limit_mm, issues
 
 
 def _stop_issues(table: pd.DataFrame, stop: np.ndarray) -> list[Issue]:

@@ -114,6 +114,7 @@ def _averaged(readings: ProbeReadings, first: Bools, again: Bools) -> ProbeReadi
         readings.take(at),
         kpa=mean(readings.kpa),
         theta=mean(readings.theta),
+        se_kpa=mean(readings.se_kpa),
         at_least=np.logical_or.reduceat(readings.at_least, at),
     )
 
@@ -137,8 +138,8 @@ def judge(readings: ProbeReadings, settings: ProbeSettings) -> tuple[ProbeReadin
     kpa = np.where(drift, 0.0, np.where(below | above, np.nan, kpa))
     spike = _spikes(readings, kpa, settings)
     kpa = np.where(spike, np.nan, kpa)
-    limit_kpa = _limit(kpa, readings.code, settings)
-    at_limit = kpa >= (np.inf if limit_kpa is None else limit_kpa * (1 - 1e-9))
+    limit_kpa = _limits(readings, kpa, settings)[readings.code]
+    at_limit = kpa >= limit_kpa * (1 - 1e-9)
     held, repeats = _held(readings, kpa, settings)
     said = [
         (
@@ -150,11 +151,14 @@ def judge(readings: ProbeReadings, settings: ProbeSettings) -> tuple[ProbeReadin
         ("negative", below, Said("below -{limit}", limit=strength(drift_kpa, None)), "taken as missing"),
         ("implausible", above, Said("above {limit}", limit=strength(plausible_kpa, None)), "taken as missing"),
         ("spike", spike, "far above both neighbours", "taken as missing: a stone or a knock"),
-        (
-            "device-limit",
-            at_limit,
-            Said("at the device's limit of {limit}", limit=strength(limit_kpa or 0.0, None)),
-            "taken as at least so much",
+        *(
+            (
+                "device-limit",
+                at_limit & (limit_kpa == one),
+                Said("at the device's limit of {limit}", limit=strength(one, None)),
+                "taken as at least so much",
+            )
+            for one in np.unique(limit_kpa[at_limit]).tolist()
         ),
         (
             "held-reading",
@@ -183,10 +187,25 @@ def _spikes(readings: ProbeReadings, kpa: Floats, settings: ProbeSettings) -> Bo
     return hit
 
 
-def _limit(kpa: Floats, code: Ints, settings: ProbeSettings) -> float | None:
-    """The device's limit: as stated, or the highest value where it piles up; repeats of an insertion count once."""
-    if settings.device_limit_kpa is not None:
-        return settings.device_limit_kpa
+def _limits(readings: ProbeReadings, kpa: Floats, settings: ProbeSettings) -> Floats:
+    """The device's limit at each insertion, shape (insertion,), infinite without one.
+
+    As stated, else of the file and device, else of all.
+    """
+    table = readings.insertions.reset_index(drop=True)
+    limit = np.full(len(table), _limit(kpa, readings.code) or np.inf)
+    groups = table.groupby(["file", "device"]).indices
+    for rows in groups.values():
+        own = settings.stated("device_limit_kpa", (table["device"][rows[0]], table["file"][rows[0]]))
+        if own is None and len(groups) > 1:
+            here = np.isin(readings.code, rows)
+            own = _limit(kpa[here], readings.code[here])
+        limit[rows] = limit[rows] if own is None else own
+    return limit
+
+
+def _limit(kpa: Floats, code: Ints) -> float | None:
+    """The highest value where it piles up as at a device's limit; repeats of an insertion count once."""
     top = float(np.nanmax(kpa, initial=0.0))
     steps = np.diff(np.unique(kpa[np.isfinite(kpa)]))
     step = float(steps[steps > 1e-6 * top].min(initial=top))

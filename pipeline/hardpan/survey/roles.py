@@ -4,7 +4,7 @@ import re
 from collections.abc import Mapping, Sequence
 
 from hardpan.survey.settings import ColumnSettings
-from hardpan.survey.vocabulary import STRONG, SYNONYMS, bare, fold, pressure_unit
+from hardpan.survey.vocabulary import STRONG, SYNONYMS, bare, fold, pressure_unit, spread_of
 
 PLACE = frozenset(("site", "x", "y"))
 """Roles of a table of positions."""
@@ -74,6 +74,8 @@ def _named(row: Sequence[str], folded: Mapping[int, str], columns: ColumnSetting
 def _loose(role: str, folded: Mapping[int, str], cells: Mapping[int, str]) -> list[int]:
     """Columns with a strong word of the role; for resistance, after them, those with a unit of pressure."""
     loose = [at for at, cell in cells.items() if not STRONG[role].isdisjoint(cell.split())]
+    folded = {at: cell for at, cell in folded.items() if spread_of(cell) is None}
+    loose = [at for at in loose if at in folded]
     if role == "resistance":
         loose += [at for at, cell in folded.items() if pressure_unit(cell) not in {None, "N"} and at not in loose]
     return loose

@@ -49,6 +49,10 @@ class ColumnSettings(Settings):
     resistance: str | None = setting(None, says="Column of cone index (long layout)")
     moisture: str | None = setting(None, says="Column of water content")
     date: str | None = setting(None, says="Column of the probing date")
+    device: str | None = setting(None, says="Column of the penetrometer used: each has its own rod and load limit")
+    se: str | None = setting(None, says="Column of the standard error of a site's mean cone index (long layout)")
+    sd: str | None = setting(None, says="Column of the standard deviation between a site's insertions (long layout)")
+    n: str | None = setting(None, says="Column of the number of insertions that a mean is of")
 
     def asked(self, role: str) -> str | None:
         """Name of the column asked for, of several the one that joins them."""
@@ -62,6 +66,14 @@ class LayerSettings(Settings):
     column: str = setting(says="Column with the layer's mean cone index")
     top: float = setting(says="Upper end of the layer, in depth_unit", ge=0)
     bottom: float = setting(says="Lower end of the layer, in depth_unit", gt=0)
+
+
+class RodSettings(Settings):
+    """One entry of `[[probes.rods]]`: what holds for the insertions of one file or one device."""
+
+    of: str = setting(says="Name of the file, or of the device in the column of devices", min_length=1)
+    depth_limit_mm: float | None = setting(None, says="Depth at which its rods end", unit="mm", gt=0)
+    device_limit_kpa: float | None = setting(None, says="Highest cone index it can show", unit="kPa", gt=0)
 
 
 class ProbeSettings(Settings):
@@ -91,6 +103,7 @@ class ProbeSettings(Settings):
     zero_tail_is_refusal: bool = setting(True, says="Zeros to the end after hard readings mean refusal")
     depth_limit_mm: float | None = setting(None, says="Depth the survey set out to read", unit="mm", gt=0)
     device_limit_kpa: float | None = setting(None, says="Highest cone index the device can show", unit="kPa", gt=0)
+    rods: tuple[RodSettings, ...] = setting((), says="Limits of single files or devices, before those above")
     cone_diameter_mm: float = setting(
         20.27, says="Base diameter of the cone when new", unit="mm", source="usfs0524", gt=0
     )
@@ -131,6 +144,12 @@ class ProbeSettings(Settings):
             msg = "at least one file"
             raise ValueError(msg)
         return file
+
+    def stated(self, limit: Literal["depth_limit_mm", "device_limit_kpa"], names: tuple[str, ...]) -> float | None:
+        """A limit as stated for one of these names, a device or file, the first before the others, else for all."""
+        own = {rod.of: value for rod in self.rods if (value := getattr(rod, limit)) is not None}
+        common: float | None = getattr(self, limit)
+        return next((own[name] for name in names if name in own), common)
 
     @field_validator("layers")
     @classmethod

@@ -30,6 +30,14 @@ SYNONYMS: Mapping[str, tuple[str, ...]] = {
         " measurement date, date of measurement, date measured, date sampled, sample date, sampled,"
         " measured, measured on,"
         " collection date, day, gps date, messdatum, aufnahmedatum, fecha de muestreo, fecha de medicion",
+        "device": "device, device id, device no, device serial, instrument, instrument id, instrument no,"
+        " instrument serial, penetrometer, penetrometer id, penetrometer no, logger, logger id, serial, serial no,"
+        " serial number, geraet, messgeraet, dispositivo",
+        "se": "se, sem, s e, s e m, se mean, se of mean, std err, std error, stderr, standard error,"
+        " standard error of mean, standard error of the mean, standard error mean",
+        "sd": "sd, s d, std, stdev, st dev, std dev, stddev, standard deviation",
+        "n": "n, count, insertions, replicates, reps, repetitions, n insertions, n reps, no of insertions,"
+        " number of insertions, number of replicates, no of replicates, sample size",
     }.items()
 }
 """Names of columns, folded and bare, the surest first."""
@@ -43,6 +51,14 @@ STRONG: Mapping[str, frozenset[str]] = {
     "moisture": frozenset({"theta", "vwc", "moisture"}),
     "date": frozenset({"date", "datum", "fecha"}),
 }
+SPREAD: Mapping[str, re.Pattern[str]] = {
+    "se": re.compile(
+        r"(?<![a-z])(?:s\.?\s?e\.?(?:\s?m\.?)?|std\.?\s?err(?:or)?\.?|standard errors?)"
+        r"(?:\s?(?:of\s)?(?:the\s)?mean)?(?![a-z])"
+    ),
+    "sd": re.compile(r"(?<![a-z])(?:s\.?d\.?|std\.?(?:\s?dev\.?)?|st\.?\s?dev\.?|standard deviations?)(?![a-z])"),
+}
+"""Words that make of a column's name the standard error, or standard deviation, of what the rest names."""
 """Single words that tell a column where its whole name is not known."""
 SENTINELS = (-1.0, -9.0, -99.0, -999.0, -9999.0, -99999.0, -32768.0, 9999.0, 99999.0, 999999.0, 32767.0, 65535.0)
 """Values that loggers write for "not measured", in the unit of the file."""
@@ -108,6 +124,20 @@ def length_mm(text: str, unit: str) -> float:
     match = _LENGTH_TEXT.fullmatch(fold(text))
     stated = None if match is None else length_unit(match[2]) if match[2] else unit
     return float(match[1].replace(",", ".")) * MM_PER[stated] if match is not None and stated else float("nan")
+
+
+def spread_of(name: str) -> tuple[str, str] | None:
+    """Kind of spread, "se" or "sd", that a folded name states, and the rest of the name; None for another column.
+
+    Examples
+    --------
+    >>> spread_of("5 cm se"), spread_of("std. error (kpa)"), spread_of("cone index")
+    (('se', '5 cm'), ('se', '(kpa)'), None)
+    """
+    for kind, pattern in SPREAD.items():
+        if pattern.search(name):
+            return kind, " ".join(re.sub(r"^[ :,/\-]+|[ :,/\-]+$|\(\s*\)|\bof\b", " ", pattern.sub(" ", name)).split())
+    return None
 
 
 def is_unit(cell: str) -> bool:

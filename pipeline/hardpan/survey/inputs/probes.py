@@ -1,5 +1,6 @@
 """Probe readings, from files in any dialect to profiles."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -9,6 +10,7 @@ import pandas as pd
 import pyproj
 
 from hardpan.core.errors import Faults, InputError
+from hardpan.records.issues import Issues
 from hardpan.records.survey import Profiles
 from hardpan.spatial.datum import Points
 from hardpan.survey import (
@@ -25,6 +27,7 @@ from hardpan.survey import (
     readings,
     seasons,
     sites,
+    spreads,
     whereabouts,
 )
 from hardpan.survey.columns import Heading, Numbers, ProbeReadings, Text, TextReadings, TextTable
@@ -201,6 +204,8 @@ def _measure(text: TextReadings, heading: Heading, mark: str, settings: ProbeSet
     placed = np.isfinite(depth_mm) & ((depth_mm >= 0) | (settings.depth_offset_mm >= 0))
     if not placed.any():
         raise InputError(what="no depth can be read", where=text.file, do="name the column in probes.columns.depth")
+    se_kpa, told = _errors(text, heading, mark, kpa, factor=lambda own: measures.kpa_factor(own or unit, settings))
+    log.note(told)
     theta = np.full(len(kpa), np.nan)
     if text.moisture is not None:
         name = heading.names[heading.roles["moisture"]]
@@ -219,7 +224,19 @@ def _measure(text: TextReadings, heading: Heading, mark: str, settings: ProbeSet
         theta=theta,
         row=text.row,
         held=np.zeros(len(kpa), dtype=bool),
+        se_kpa=se_kpa,
     ).take(placed)
+
+
+def _errors(
+    text: TextReadings, heading: Heading, mark: str, kpa: np.ndarray, *, factor: Callable[[str | None], float]
+) -> tuple[np.ndarray, Issues]:
+    """Standard errors of the readings, kPa, NaN where they are no means; `factor` is kPa in one of a stated unit."""
+    if text.spread is None or heading.spread is None:
+        return np.full(len(kpa), np.nan), ()
+    count = None if text.count is None else numbers.convert(text.count, mark).value
+    spread = numbers.convert(text.spread, mark).value * factor(heading.spread.unit)
+    return spreads.standard_errors(spread, count, kpa, heading.spread.kind, text.file)
 
 
 def _depths(text: TextReadings, mark: str) -> tuple[Numbers | np.ndarray, np.ndarray]:
@@ -245,6 +262,7 @@ def _merge(parts: list[ProbeReadings]) -> ProbeReadings:
         theta=joined("theta"),
         row=joined("row"),
         held=joined("held"),
+        se_kpa=joined("se_kpa"),
     )
 
 
