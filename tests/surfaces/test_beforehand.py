@@ -4,6 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.optimize import minimize
+from scipy.stats import norm
 
 from fields import Recipe, invent, shorten_rods
 from hardpan.geostat import NOISE, Observations
@@ -40,17 +42,30 @@ def test_values_alone_keep_their_own_mean_and_spread(paddock):
     assert bottom.observations.low.std(ddof=1) == pytest.approx(1.0)
 
 
-def test_mean_and_spread_of_many_bounded_values_are_those_of_the_law_they_come_from():
+@pytest.mark.parametrize("usual_mm", [45.0, 60.0])
+def test_many_bounded_values_tell_of_their_spread_as_ten_independent_ones_do(usual_mm):
+    """Likelihood of ten such values times the law of the usual spread, written out."""
     rng = np.random.default_rng(3)
     value = rng.normal(420.0, 60.0, 4000)
-    high = np.where(value > 400.0, np.inf, value)
-    low, none = np.minimum(value, 400.0), np.zeros(4000)
+    beyond, none = value > 400.0, np.zeros(4000)
+    low = np.minimum(value, 400.0)
     plain = {"unit": "mm", "rows": np.arange(4000), "centre": 0.0, "scale": 1.0}
-    seen = Observations(site=np.arange(4000), low=low, high=high, error=none)
+    seen = Observations(site=np.arange(4000), low=low, high=np.where(beyond, np.inf, value), error=none)
     tops = Observations(site=np.arange(4000), low=none + 260.0, high=none + 260.0, error=none)
     given = {name: Variable(name=name, observations=tops, **plain) for name in ("top", "peak", "pan")}
     given["bottom"] = Variable(name="bottom", observations=seen, **plain)
-    assert inform(given, PriorSettings())["bottom"].scale == pytest.approx(60.0, rel=0.05)
+    usual = PriorSettings(thickness_sd_mm=usual_mm)
+
+    def unlikely(at):
+        mean, log_sd = at
+        law = norm(mean, np.exp(log_sd))
+        ten = 10.0 * np.mean(np.where(beyond, law.logsf(400.0), law.logpdf(value)))
+        away = (log_sd - np.log(usual_mm)) / 0.4, (mean - 260.0 - usual.thickness_mm) / usual.mean_sd_mm
+        return 0.5 * sum(one**2 for one in away) - ten
+
+    scale = inform(given, usual)["bottom"].scale
+    assert scale == pytest.approx(np.exp(minimize(unlikely, [420.0, np.log(50.0)]).x[1]), rel=0.01)
+    assert usual_mm - 1.0 <= scale <= 61.0
 
 
 def test_short_rods_that_end_among_soft_readings_make_no_deep_pan():

@@ -19,6 +19,11 @@ from hardpan.surfaces.variables import LEAST_SCALE_LOG, LEAST_SCALE_MM, Variable
 _LOG_SCALE_SD = 0.4
 """Standard deviation of the logarithm of a spread about its usual one: 90 % within a factor of two either way."""
 
+_INDEPENDENT = 10.0
+"""Readings that tell of a spread as if independent: near ones are alike, and the patches as wide as the usual range, a
+quarter of the diagonal D, that a paddock holds are (D^2 / 2) / (pi (D / 8)^2), about ten. With each reading counted for
+itself a normal law fitted to the shallow tail, which bounds leave of the bottoms, would be sure of its spread."""
+
 
 def inform(variables: Mapping[str, Variable], usual: PriorSettings) -> dict[str, Variable]:
     """The variables with the scatter between insertions that is usual, and bounded ones scaled by all that is known."""
@@ -73,6 +78,7 @@ def _likely_moments(seen: Observations, spread: float, mean: tuple[float, float]
     """Mean and standard deviation most likely given values, bounds and what is usual, spatial or not."""
     exact = seen.exact
     low, high, leak = seen.low[~exact], seen.high[~exact], seen.leaks(~exact)
+    weight = min(1.0, _INDEPENDENT / len(exact))
 
     def unlikely(at: Floats) -> float:
         centre, log_scale = at
@@ -81,7 +87,7 @@ def _likely_moments(seen: Observations, spread: float, mean: tuple[float, float]
         variance = np.full(len(low), np.exp(2.0 * log_scale))
         bounds = interval_moments(np.full(len(low), centre), variance, low, high, leak)[0]
         prior = 0.5 * ((log_scale - np.log(spread)) / _LOG_SCALE_SD) ** 2 + 0.5 * ((centre - mean[0]) / mean[1]) ** 2
-        return float(values - np.sum(bounds) + prior)
+        return float(weight * (values - np.sum(bounds)) + prior)
 
     start = float(np.mean(seen.low)) + spread * (not exact.all())
     found = minimize(unlikely, np.array([start, np.log(spread)]), method="Nelder-Mead", options={"xatol": 1e-3})
