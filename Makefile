@@ -42,6 +42,7 @@ truth: .venv/test
 	PYTHONPATH=tests $(BIN)/python -m truth.sites 20
 	PYTHONPATH=tests $(BIN)/python -m truth.passes
 	PYTHONPATH=tests $(BIN)/python -m truth.endings
+	PYTHONPATH=tests $(BIN)/python -m truth.comparison
 	PYTHONPATH=tests $(BIN)/python -m truth.strips
 	PYTHONPATH=tests $(BIN)/python -m truth.strips power
 

@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 
 from hardpan.cli import app
 from hardpan.compare.causes import find_causes
-from hardpan.compare.maps import bottom_difference
+from hardpan.compare.maps import NORMAL_95, bottom_difference, error_correlation, find_maps
 from hardpan.compare.stage import compare
 from hardpan.records.comparison import PastRun, What
 from hardpan.survey.inputs.results import read_result
@@ -114,22 +114,79 @@ def test_an_input_that_changed_is_named_by_its_file(results):
     assert [(what, where) for what, where, *_ in found] == [(What.VERSION, "hardpan"), (What.INPUT, "probes.csv")]
 
 
-def test_a_cell_counts_as_changed_where_it_differs_by_more_than_both_maps_know(results):
+def past(run, **changed):
+    return PastRun(**{name: getattr(run, name) for name in PastRun.__slots__} | changed)
+
+
+def forecasts(z, *, variable="bottom", first=0):
+    """Residuals of insertions, each in its own standard deviation of 30 mm."""
+    numbers = range(first, first + len(z))
+    return pd.DataFrame(
+        {"variable": variable, "site": [f"S{k // 2}" for k in numbers], "insertion": [f"I{k}" for k in numbers],
+         "x_m": [10.0 * k for k in numbers], "y_m": 0.0, "residual": 30.0 * np.asarray(z), "sd": 30.0}
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("r", [0.0, 0.6])
+def test_a_cell_counts_as_changed_where_it_differs_by_more_than_both_maps_know(results, r):
+    """Errors that go together leave less of them in the difference: s^2 + s^2 - 2 r s s."""
     one = read_result(results / "one")
     maps = dict(one.maps)
-    sd = np.hypot(maps["pan_bottom_sd_mm"], maps["pan_bottom_sd_mm"])
+    sd = np.sqrt(2.0 - 2.0 * r) * maps["pan_bottom_sd_mm"]
     step = np.where(np.arange(maps["pan_bottom_mm"].shape[1]) % 2, 1.5, 1.8) * sd  # within and beyond 1.645
     maps["pan_bottom_mm"] = maps["pan_bottom_mm"] + step
-    other = PastRun(**{name: getattr(one, name) for name in PastRun.__slots__} | {"maps": maps})
-    _, clear = bottom_difference(one, other)
+    first = np.tile([1.0, -1.0, 1.0, -1.0], 10)
+    second = r * first + np.sqrt(1.0 - r**2) * np.tile([1.0, 1.0, -1.0, -1.0], 10)  # the correlation is r, exactly
+    before = past(one, residuals=forecasts(first))
+    other = past(one, maps=maps, residuals=forecasts(second))
+    assert error_correlation(before, other) == pytest.approx(r)
+    _, clear = bottom_difference(before, other)
     inside = np.isfinite(one.maps["pan_bottom_mm"])
     odd = np.broadcast_to(np.arange(inside.shape[1]) % 2 == 1, inside.shape)
     assert np.isnan(clear[inside & odd]).all()
     assert np.isfinite(clear[inside & ~odd]).all()
 
 
-def past(run, **changed):
-    return PastRun(**{name: getattr(run, name) for name in PastRun.__slots__} | changed)
+def test_readings_at_other_places_tell_no_correlation_of_the_errors(results):
+    one, z = read_result(results / "one"), np.tile([1.0, -1.0], 20)
+    before = past(one, residuals=forecasts(z))
+    assert error_correlation(before, past(one, residuals=forecasts(z, first=100))) == 0.0
+    assert error_correlation(before, past(one, residuals=forecasts(z[:10]))) == 0.0  # too few
+    assert error_correlation(before, past(one, residuals=forecasts(-z))) == 0.0  # never counted as opposed
+    assert error_correlation(before, before) == pytest.approx(1.0)
+
+
+def test_a_run_writes_how_sure_the_mean_of_its_map_is_and_the_mean_of_cells_is_surer_than_a_cell(results):
+    one = read_result(results / "one")
+    assert set(one.mean_sd) == {"pan_probability", "pan_top_mm", "pan_bottom_mm", "peak_kpa"}
+    assert 0 < one.mean_sd["pan_bottom_mm"] < np.nanmean(one.maps["pan_bottom_sd_mm"])
+    maps = one.maps | {"pan_bottom_mm": one.maps["pan_bottom_mm"] + 10.0}
+    nothing = forecasts([])
+    (row,) = find_maps(past(one, residuals=nothing), past(one, maps=maps, residuals=nothing))
+    assert row[:2] == (What.MAP, "pan_bottom_mm")
+    assert row[3] - row[2] == pytest.approx(10.0)
+    half = NORMAL_95 * np.sqrt(2.0) * one.mean_sd["pan_bottom_mm"]
+    assert row[4:] == (pytest.approx(10.0 - half), pytest.approx(10.0 + half))
+
+
+def test_a_result_without_residuals_or_means_is_compared_as_if_it_shared_nothing(results, tmp_path):
+    """As results of earlier versions are; beside it two whose errors go together by 0.8."""
+    for folder in ("one", "other", "older"):
+        shutil.copytree(results / folder.replace("older", "one"), tmp_path / folder)
+    first = np.tile([1.0, -1.0, 1.0, -1.0], 10)
+    second = 0.8 * first + 0.6 * np.tile([1.0, 1.0, -1.0, -1.0], 10)
+    for folder, z in (("one", first), ("other", second)):
+        forecasts(z).to_csv(tmp_path / folder / "residuals.csv", index=False)
+    (tmp_path / "older" / "residuals.csv").unlink()
+    record = json.loads((tmp_path / "older" / "record.json").read_text())
+    del record["mean_sd"]
+    (tmp_path / "older" / "record.json").write_text(json.dumps(record))
+    wide, _ = compared(tmp_path, "older", "other", tmp_path / "wide")
+    narrow, _ = compared(tmp_path, "one", "other", tmp_path / "narrow")
+    assert "as if the errors of the two maps had nothing in common" in (tmp_path / "wide/compare.html").read_text()
+    assert "their correlation is 0.80 at" in (tmp_path / "narrow/compare.html").read_text()
+    of = [table.set_index("where").loc["pan_bottom_mm"] for table in (wide, narrow)]
+    assert of[0]["high"] - of[0]["low"] > 2.0 * (of[1]["high"] - of[1]["low"])
 
 
 def test_money_of_paired_draws_ranges_as_far_as_the_differences_of_the_draws(results):

@@ -4,7 +4,7 @@ import pandas as pd
 import shapely
 
 from hardpan.compare.causes import find_causes
-from hardpan.compare.maps import bottom_difference, find_maps
+from hardpan.compare.maps import bottom_difference, error_correlation, find_maps
 from hardpan.compare.pairing import paired
 from hardpan.compare.sums import find_sums
 from hardpan.core.errors import InputError
@@ -53,6 +53,7 @@ def compare(before: PastRun, after: PastRun, *, currency: str) -> Comparison:
         after=after,
         rows=pd.DataFrame(rows, columns=list(CHANGE)),
         currency=currency,
+        error_correlation=error_correlation(before, after),
         paired=paired(before, after),
         difference=None if maps is None else maps[0],
         clear=None if maps is None else maps[1],

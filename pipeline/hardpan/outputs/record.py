@@ -21,8 +21,8 @@ def write_record(folder: Path, run: PaddockRun) -> None:
 
     record.json holds the boundary and every zone as planned: what the tines loosen (`foot_mm`, `side_deg`,
     `critical_mm`), what the machine does (`speed_kmh`, `hours`, `fuel_l`, `width_m`) and where it lies; and of each
-    item of the ledger its total, with its draws, what other paddocks share apart; and where years of weather were given
-    the days on which each soil type was fit. readings.csv has one row a reading of
+    item of the ledger its total, with its draws, what other paddocks share apart; of each map how sure its mean is; and
+    where years of weather were given the days on which each soil type was fit. readings.csv has one row a reading of
     the survey.
     """
     paddock, crs = run.survey.paddock, run.survey.crs
@@ -45,6 +45,7 @@ def write_record(folder: Path, run: PaddockRun) -> None:
         "zones": zones,
         "seed": run.trail.seed,
         "currency": run.rates.currency,
+        "mean_sd": {band: round(sd, 6) for band, sd in run.surfaces.mean_sd.items()},
         "totals": {item: _total(total) for item, total in run.ledger.totals.items()},
     }
     if run.outlook is not None and run.outlook.fit is not None:

@@ -53,6 +53,11 @@ class PastRun:
     """West edge, north edge and cell, m; NaN without a raster."""
     draws: Mapping[str, Floats]
     """Item of the money to its total in each draw; empty where no file says."""
+    mean_sd: Mapping[str, float]
+    """Band to the standard deviation of its mean over the paddock; empty where no file says."""
+    residuals: pd.DataFrame
+    """Of readings held against their forecasts from all other sites: `variable`, `site`, `insertion`, `x_m`, `y_m`,
+    `residual` (NaN for bounds), `sd`; no rows where no file says."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -68,6 +73,8 @@ class Comparison:
     """Of the later result's money."""
     difference: Floats | None
     """(n_rows, n_cols) of the pan's bottom, after less before, mm; None where the grids differ or are missing."""
+    error_correlation: float
+    """Of the errors of the two maps of the bottom, [0, 1]; 0 where both have too few insertions in common."""
     paired: bool
     """Ranges of money are those of the differences draw by draw."""
     clear: Floats | None

@@ -64,6 +64,9 @@ class Surfaces:
     `y_m`, `soil` (int code), `clay_depth_mm` (mean)."""
     node_of_cell: Ints
     """(n_rows, n_cols): node a cell belongs to, -1 outside."""
+    mean_sd: Mapping[str, float] = field(default_factory=dict)
+    """Standard deviations, over the draws, of the means over all cells of `pan_probability`, `pan_top_mm`,
+    `pan_bottom_mm` and `peak_kpa`."""
     errors: MapErrors
     scores: pd.DataFrame
     """Cross-validation: `variable`, `method` (kriging, soil-type mean, inverse distance), `folds` (site, block),

@@ -65,6 +65,14 @@ def compose_draws(
     )
 
 
+def spread_of_means(draws: xr.Dataset, domain: Domain) -> dict[str, float]:
+    """Standard deviation of each map's mean over all cells (`Surfaces.mean_sd`)."""
+    of_node = np.bincount(domain.node_of_cell[domain.inside], minlength=draws.sizes["node"])
+    share = of_node / of_node.sum()
+    drawn = {"pan_probability": "present", "pan_top_mm": "top_mm", "pan_bottom_mm": "bottom_mm", "peak_kpa": "peak_kpa"}
+    return {band: float(np.std(draws[name].to_numpy() @ share)) for band, name in drawn.items()}
+
+
 def share_deeper(draws: xr.Dataset, depths_mm: Sequence[float], domain: Domain) -> xr.DataArray:
     """Share of draws whose bottom lies below each depth, on the grid (`Surfaces.deeper`)."""
     bottom_mm = draws["bottom_mm"].to_numpy()

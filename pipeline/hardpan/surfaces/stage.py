@@ -14,7 +14,7 @@ from hardpan.records.survey import Survey
 from hardpan.surfaces.beforehand import inform
 from hardpan.surfaces.clay import map_clay
 from hardpan.surfaces.domain import Domain, build_domain, merge_sites
-from hardpan.surfaces.draws import compose_draws, draw_fields, share_deeper
+from hardpan.surfaces.draws import compose_draws, draw_fields, share_deeper, spread_of_means
 from hardpan.surfaces.errors import map_errors
 from hardpan.surfaces.estimates import describe_models, describe_trends, weigh_covariances
 from hardpan.surfaces.fields import PLAIN, fit_field, fit_fields
@@ -102,6 +102,7 @@ def map_pan(
         deeper=share_deeper(draws, settings.deeper_than_mm if "bottom" in fields else (), domain),
         draws=draws,
         node_of_cell=domain.node_of_cell,
+        mean_sd=spread_of_means(draws, domain) if "bottom" in fields else {},
         errors=map_errors(fields, at),
         scores=scores,
         residuals=tabulate_residuals(fields, by_site, fitted),

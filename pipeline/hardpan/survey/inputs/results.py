@@ -23,8 +23,11 @@ _NEEDED = ("prescription.geojson", "tallies.csv")
 _HELD = frozenset({"settings", "inputs_sha256", "working_crs"})
 """Parts of run.json that are compared."""
 
-_RASTER, _LAYERS = "surfaces.tif", "prescription.gpkg"
+_RASTER, _LAYERS, _RESIDUALS = "surfaces.tif", "prescription.gpkg", "residuals.csv"
 """Files that a run need not have written."""
+
+_RESIDUAL = ("variable", "site", "insertion", "x_m", "y_m", "residual", "sd")
+"""Columns of `PastRun.residuals`."""
 
 
 def read_result(folder: Path) -> PastRun:
@@ -47,9 +50,11 @@ def read_result(folder: Path) -> PastRun:
         zones = layer.table.set_crs(vectors.WGS84).to_crs(crs)[["zone", "depth_mm", "area_ha", "geometry"]]
         tallies = pd.read_csv(folder / "tallies.csv", dtype={"zone": str})
         tallies = tallies[["zone", "item", "amount", "low", "high", "quantity"]]
+        residuals = _residuals(folder / _RESIDUALS)
     except (KeyError, ValueError) as err:
         raise InputError(what=f"a file of the result was changed: {err}", where=str(folder), do="run again") from err
     maps, grid = _maps(folder / _RASTER)
+    draws, mean_sd = _recorded(folder / RECORD)
     return PastRun(
         name=folder.resolve().name,
         document=document,
@@ -58,7 +63,9 @@ def read_result(folder: Path) -> PastRun:
         insertions=_insertions(folder / _LAYERS),
         maps=maps,
         grid=grid,
-        draws=_draws(folder / RECORD),
+        draws=draws,
+        mean_sd=mean_sd,
+        residuals=residuals,
     )
 
 
@@ -76,16 +83,25 @@ def _maps(path: Path) -> tuple[dict[str, Floats], tuple[float, float, float]]:
     return dict(zip(names, bands, strict=True)), (float(place.c), float(place.f), float(place.a))
 
 
-def _draws(path: Path) -> dict[str, Floats]:
-    """Total of each item draw by draw; nothing where the run wrote none."""
+def _residuals(path: Path) -> pd.DataFrame:
+    """Residuals of all maps, columns `_RESIDUAL`; a `KeyError` or `ValueError` where the file was changed."""
     if not path.is_file():
-        return {}
+        return pd.DataFrame(columns=list(_RESIDUAL))
+    table = pd.read_csv(path, dtype={"variable": str, "site": str, "insertion": str})[list(_RESIDUAL)]
+    return table.astype(dict.fromkeys(_RESIDUAL[3:], float))
+
+
+def _recorded(path: Path) -> tuple[dict[str, Floats], dict[str, float]]:
+    """Total of each item draw by draw, and standard deviations of means of maps; nothing where the run wrote none."""
+    if not path.is_file():
+        return {}, {}
     record = read_record(path.parent, path.name)
     try:
         totals = totals_of(record).items if "totals" in record else {}
+        mean_sd = {str(band): float(sd) for band, sd in record.get("mean_sd", {}).items()}
     except (AttributeError, KeyError, TypeError, ValueError) as err:
         raise InputError(what=f"a file of the result was changed: {err}", where=str(path), do="run again") from err
-    return {item: total.shared + total.own for item, total in totals.items()}
+    return {item: total.shared + total.own for item, total in totals.items()}, mean_sd
 
 
 def _insertions(path: Path) -> int | None:

@@ -62,6 +62,13 @@ APART = (
 )
 """How wide the ranges of money are."""
 
+MAPS_APART = "The range of the map's change is as wide as if the errors of the two maps had nothing in common."
+MAPS_TOGETHER = (
+    "The range of the map's change counts that the errors of the two maps go together: their correlation is {r:.2f} at "
+    "the insertions that both results have, each held against its forecast from all other sites."
+)
+"""How wide the range of the map's change is."""
+
 _MOST_CAUSES = 3
 """Named in the headline."""
 
@@ -138,7 +145,7 @@ class EnglishComparison:
             "Where several things were put in differently, the changes are those of all of them together: run once for "
             "each to tell them apart.",
             PAIRED if found.paired else APART,
-            "The range of the map's change is as wide as if the two maps had nothing in common.",
+            MAPS_TOGETHER.format(r=found.error_correlation) if found.error_correlation > 0 else MAPS_APART,
         ]
         if found.difference is None:
             told.append("The two maps are not on one grid, or one was not written: they are not compared cell by cell.")
