@@ -134,13 +134,14 @@ def verify(
 def machines(config: ConfigPath, out: TableFolder = None, verbose: Verbose = False) -> None:
     """Compare the machine with the [[alternatives]]: other tractors, rippers, set-ups, contractors' offers."""
     with plainly(verbose=verbose):
-        from hardpan.outputs.folder import check_folder
+        from hardpan.outputs.folder import check_folder, clear_leftovers
         from hardpan.outputs.machine_table import write_machines
         from hardpan.outputs.words.summary import machine_summary
-        from hardpan.run.config import read_config
+        from hardpan.run.faults import checked_config
         from hardpan.run.machines import weigh_machines
 
-        settings = read_config(config)
+        clear_leftovers(Path.cwd(), config.parent, *(() if out is None else (out.parent,)))
+        settings = checked_config(config)
         if out is not None:
             check_folder(out, (config, *settings.inputs))
         with shown(verbose=verbose) as clock:

@@ -37,6 +37,13 @@ def test_fuel_he_leaves_to_the_grower_is_paid_beside_his_rate(made):
     assert more == pytest.approx(total["fuel"] + total["lubricant"], abs=0.2)
 
 
+def test_a_plan_deeper_than_he_goes_is_not_priced_by_him(made):
+    deepest = float(made.plan_of(made.PADDOCK).zones["depth_mm"].max())
+    known = {depth: priced(made, rate=80.0, contractor_depth=depth).strategies for depth in (deepest - 25.0, deepest)}
+    told = ["prescription by a contractor" in set(table["strategy"]) for table in known.values()]
+    assert told == [False, True]
+
+
 def test_a_contractor_who_is_surely_cheaper_is_a_remark(made):
     ledger = priced(made, rate=10.0)
     assert [issue.code for issue in ledger.issues] == ["contractor-cheaper"]

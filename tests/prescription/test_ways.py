@@ -46,6 +46,15 @@ def test_a_contractor_costs_his_rate_and_the_fuel_he_leaves(made):
     assert np.isnan(hired.hours).all()
 
 
+def test_a_contractor_goes_no_deeper_than_his_rate_holds_for(made):
+    deepest = {}
+    for depth_mm in (350.0, 450.0, 700.0):
+        tables = {"prices": {"contractor_depth": depth_mm}}
+        _, ways = planned(made, worth=900.0, contractor=10.0, tables=tables)
+        deepest[depth_mm] = best(ways[Way.CONTRACTOR]).depth_mm
+    assert deepest[350.0] <= 350 < deepest[450.0] <= 450 < deepest[700.0]
+
+
 def test_a_contractor_is_not_held_by_the_tractor_of_the_farm(made):
     weak = {"tractor": {"like": "front-assist-220kw", "engine_power": "35 kW", "mass": "3 t", "max_speed": 5}}
     tables = {"machine": weak, "numbers": {"prices": {"power_class": {"medium": 20}}}}

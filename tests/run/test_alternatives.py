@@ -1,5 +1,6 @@
 """Other machines beside the present one: on a small paddock, through the command, and errors a user can cause."""
 
+import re
 from pathlib import Path
 
 import numpy as np
@@ -24,6 +25,12 @@ rate_per_ha = 60
 fuel = 0.5
 waiting = 2
 ha_per_h = 3
+
+[[alternatives]]
+name = "shallow offer"
+rate_per_ha = 60
+fuel = 0.5
+deepest = "35 cm"
 
 [[alternatives]]
 name = "small"
@@ -59,7 +66,8 @@ def done(tmp_path_factory):
 
 def test_there_is_a_row_for_each_machine_and_offer(done):
     assert done[1].index.tolist() == [
-        "present machine", "contractor of [prices]", "the same again", "offer", "small", "ballast", "hired",
+        "present machine", "contractor of [prices]", "the same again", "offer", "shallow offer", "small", "ballast",
+        "hired",
     ]  # fmt: skip
 
 
@@ -77,6 +85,12 @@ def test_a_contractor_costs_his_rate_and_half_the_fuel(done):
     assert offer["cost"] == offer["cash_cost"]
     assert offer["hours"] == pytest.approx(offer["ripped_ha"] / 3.0, abs=0.01)
     assert offer["days"] == pytest.approx(2.0 + offer["hours"] / 10.0, abs=0.01)
+
+
+def test_an_offer_goes_no_deeper_than_it_says(done):
+    depths = {name: [int(one) for one in re.findall(r"\d+", str(done[1].loc[name, "depths_mm"]))] for name in
+              ("offer", "shallow offer")}  # fmt: skip
+    assert max(depths["shallow offer"]) <= 350 < max(depths["offer"])
 
 
 def test_hiring_for_nothing_saves_what_ripper_costs_to_own_and_repair(done):
@@ -122,6 +136,8 @@ def test_fit_days_hold_back_who_comes_too_late(tmp_path):
         ('[[alternatives]]\nname = "a"\nsetup = "plain"\nterms = "upgraded"', "price is missing"),
         ('[[alternatives]]\nname = "a"\nsetup = "plain"\nhire_per_h = 3', "terms = 'hired'"),
         ('[[alternatives]]\nname = "a"\nrate_per_ha = -3', "a rate below 0"),
+        ('[[alternatives]]\nname = "a"\nrate_per_ha = 60\ndeepest = 0', "is no depth"),
+        ('[[alternatives]]\nname = "a"\nsetup = "plain"\ndeepest = 500', "belong to a contractor's offer"),
         ('[[alternatives]]\nname = "a"\nrate_per_ha = "30 USD/ac"', "money is in AUD"),
         ('[[alternatives]]\nname = "a"\ntractor = "front-asist-220kw"', "did you mean 'front-assist-220kw'?"),
         ("", "nothing to compare"),
@@ -133,3 +149,15 @@ def test_what_cannot_be_compared_is_one_plain_line_and_writes_nothing(tmp_path, 
     assert said in result.stderr
     assert len(result.stderr.strip().splitlines()) == 1
     assert not (tmp_path / "out").exists()
+
+
+def test_all_that_is_wrong_is_told_in_one_pass_and_what_killed_runs_left_is_cleared(tmp_path, monkeypatch):
+    cleared = []
+    monkeypatch.setattr("hardpan.outputs.folder.clear_leftovers", lambda *folders: cleared.extend(folders))
+    path = written(tmp_path, "[zones]\nshape = 1\n")
+    (tmp_path / "probes.csv").unlink()
+    result = CliRunner().invoke(app, ["machines", str(path), "--out", str(tmp_path / "tables" / "out")])
+    assert result.exit_code == 2
+    assert "shape" in result.stderr
+    assert "probes.csv" in result.stderr
+    assert {tmp_path, tmp_path / "tables"} <= set(cleared)

@@ -12,6 +12,7 @@ from typer.testing import CliRunner
 from builders.trials import points, strips, write
 from hardpan.cli import app
 from hardpan.run.catalog import read_catalog
+from hardpan.run.chain import read_inputs
 from hardpan.run.config import read_config
 from small_paddock import SOUTH_M, WEST_M, Small
 
@@ -130,6 +131,13 @@ def test_the_next_configuration_takes_the_response_in(laid_out):
     own = folder / "own.toml"
     own.write_text(text + '\n[soil.types."deep sand"]\nfirst_year_gain = 0.9\n')
     assert read_catalog(read_config(own)).soils["deep sand"].first_year_gain.value == 0.9
+    said = [[issue.place for issue in remarks_of(one) if issue.code == "own-gain-first"] for one in (following, own)]
+    assert said == [[], ["deep sand"]]
+
+
+def remarks_of(configuration):
+    config = read_config(configuration)
+    return read_inputs(config, read_catalog(config))[0].issues
 
 
 def test_a_dry_finish_is_not_taken_for_a_poor_soil(laid_out):

@@ -52,8 +52,11 @@ Lines: TypeAlias = Mapping[tuple[str, str], _Drawn]
 def draw_lines(plan: Plan, catalog: Catalog, rates: Rates) -> Lines:
     """Quantity, unit and drawn money of each zone and item.
 
-    `contractor instead` is the contractor's rate and the share of the fuel it leaves to the grower.
+    `contractor instead` is the contractor's rate and the share of the fuel it leaves to the grower; no zone has it
+    where the plan goes deeper than he does.
     """
+    by_contractor = "contractor_per_ha" in rates.scenarios
+    by_contractor &= bool((plan.zones["depth_mm"] <= catalog.prices.contractor_reach_mm).all())
     drawn: dict[tuple[str, str], _Drawn] = {}
     per_zone = (plan.returns, plan.hours, plan.fuel_l, plan.setting, plan.fitting_h)
     for row, returns, hours, litres, setting, fitting_h in zip(plan.zones.to_dict("records"), *per_zone, strict=True):
@@ -72,7 +75,7 @@ def draw_lines(plan: Plan, catalog: Catalog, rates: Rates) -> Lines:
         if amendments := dict(_amendments(area_ha, _spread(row["soil_type"], catalog), rates)):
             drawn |= {(zone, item): line for item, line in amendments.items()}
             drawn[zone, "amendments"] = (area_ha, "ha", _sum(amendments))
-        if "contractor_per_ha" in rates.scenarios:
+        if by_contractor:
             fuel = _fuel_left(catalog) * (costs["fuel"][2] + costs["lubricant"][2])
             hire = area_ha * rates.scenarios["contractor_per_ha"].to_numpy() + fuel
             drawn[zone, "contractor instead"] = (area_ha, "ha", hire)

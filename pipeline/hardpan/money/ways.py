@@ -26,7 +26,7 @@ def at_cash_cost(rates: Rates) -> Rates:
 def by_contractor(rates: Rates, fuel_share: float) -> Rates:
     """Rates of a contractor, who leaves `fuel_share` of fuel and lubricant to the grower.
 
-    `contractor_per_ha` of the scenarios is what he asks for a hectare, whatever the depth.
+    `contractor_per_ha` of the scenarios is what he asks for a hectare, to any depth that he goes to.
     """
     drawn = rates.scenarios
     nothing = xr.zeros_like(drawn["per_hour"])

@@ -100,7 +100,8 @@ def _choices(context: Context, unset: ZoneEvaluation, chosen: Ints) -> Iterator[
         limited = any(held is not None and held.limit in MACHINE_LIMITS for held in unset.held.ravel())
         sound = _unlimited(catalog, max(1.0, float(share.max()))) if limited else catalog
         hired = _with(context, sound, by_contractor(rates, left))
-        yield _choose(Way.CONTRACTOR, hired, limits_of(hired) if limited else unset.held)
+        held = limits_of(hired) if limited else unset.held
+        yield _choose(Way.CONTRACTOR, hired, held, only=np.flatnonzero(context.depth_mm <= prices.contractor_reach_mm))
     if (chosen == LEAVE).all() and (share > 1.0).any():
         yield from _stronger(context, share)
 

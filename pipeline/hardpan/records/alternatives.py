@@ -44,6 +44,7 @@ class AlternativeSettings(Settings):
     hire_per_h: Price = _price("What hiring costs an hour, in place of owning and repairs (terms hired)", "money/h")
     rate_per_ha: Price = _price("A contractor's rate, with tractor, ripper, driver and points", "money/ha")
     fuel: Price = _price("Share of the fuel that the contractor's rate leaves to you", "share")
+    deepest: Price = _price("Deepest the contractor rips for it; that of [prices] if left out", "mm")
     waiting: float = setting(0.0, says="Fit days lost until a hired machine or contractor comes", unit="day", ge=0)
     ha_per_h: float | None = setting(None, says="What the contractor does in an hour", unit="ha/h", gt=0)
 

@@ -1,5 +1,6 @@
 """Money: the price table and the crop."""
 
+import math
 from collections.abc import Mapping
 
 from hardpan.core.settings import Settings
@@ -37,6 +38,8 @@ class PriceTable(Settings):
     """With tractor, ripper, driver, points and, but for `contractor_fuel`, fuel."""
     contractor_fuel: Quantity | None = None
     """Share of the fuel and lubricant that the contractor's rate leaves to the grower; None: none of it."""
+    contractor_depth: Quantity | None = None
+    """Deepest the contractor rips for that rate, mm; None: as deep as the ripper of the farm."""
     lime_per_t: Quantity | None = None
     """None: nowhere is lime spread, and no price is known in the currency of the others."""
     gypsum_per_t: Quantity | None = None
@@ -64,3 +67,8 @@ class PriceTable(Settings):
     """Share of the variance of the yield gain that all soil types have in common (season); None: none."""
     extra_zone: Quantity
     """What a further zone costs in setting, checking and turning, money a zone."""
+
+    @property
+    def contractor_reach_mm(self) -> float:
+        """Deepest a contractor rips for his rate; infinite where nothing is said of it."""
+        return math.inf if self.contractor_depth is None else self.contractor_depth.value

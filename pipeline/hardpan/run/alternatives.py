@@ -85,7 +85,8 @@ def _refuse_unclear(one: AlternativeSettings, where: str) -> None:
         if machine:
             raise SettingsError(
                 what=f"rate_per_ha and {', '.join(machine)} are both given", where=where,
-                right="a contractor's offer (rate_per_ha, fuel, waiting, ha_per_h) or a machine", do="make two of it",
+                right="a contractor's offer (rate_per_ha, fuel, deepest, waiting, ha_per_h) or a machine",
+                do="make two of it",
             )  # fmt: skip
         return
     for key, terms in (("price", "upgraded"), ("hire_per_h", "hired")):
@@ -96,7 +97,7 @@ def _refuse_unclear(one: AlternativeSettings, where: str) -> None:
         raise SettingsError(
             what="neither a machine nor an offer", where=where, right="tractor, ripper, setup, or rate_per_ha"
         )
-    if given := [key for key in ("fuel", "ha_per_h") if getattr(one, key) is not None]:
+    if given := [key for key in ("fuel", "deepest", "ha_per_h") if getattr(one, key) is not None]:
         raise SettingsError(
             what=f"{', '.join(given)} belong to a contractor's offer", where=where, do="give rate_per_ha"
         )
@@ -114,7 +115,10 @@ def _catalog(one: AlternativeSettings, config: Config, present: Catalog) -> Cata
         rate = in_currency(one.rate_per_ha, present.prices.currency)
         if rate.span[0] < 0 or (one.fuel is not None and not 0 <= one.fuel.span[0] <= one.fuel.span[1] <= 1):
             raise SettingsError(what="a rate below 0, or a share of fuel outside 0 to 1", right="0 or more, 0 to 1")
-        offered = {"contractor_per_ha": rate, "contractor_fuel": one.fuel}
+        if one.deepest is not None and one.deepest.span[0] <= 0:
+            raise SettingsError(what=f"deepest = {one.deepest.value:g} mm is no depth", right="a depth above 0 mm")
+        deepest = present.prices.contractor_depth if one.deepest is None else one.deepest
+        offered = {"contractor_per_ha": rate, "contractor_fuel": one.fuel, "contractor_depth": deepest}
         return present.model_copy(update={"prices": present.prices.model_copy(update=offered)})
     machine = MachineSettings(
         tractor=config.machine.tractor if one.tractor is None else one.tractor,

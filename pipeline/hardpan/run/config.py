@@ -58,6 +58,7 @@ class PriceSettings(Settings):
     wear_per_ha: Price = _price("Points and wear", "money/ha")
     contractor_per_ha: Price = _price("Contractor's rate, with tractor, ripper, driver and points", "money/ha")
     contractor_fuel: Price = _price("Share of the fuel the contractor's rate leaves to you", "share")
+    contractor_depth: Price = _price("Deepest the contractor rips for that rate", "mm")
     lime_per_t: Price = _price("Lime delivered", "money/t")
     gypsum_per_t: Price = _price("Gypsum delivered", "money/t")
     spreading_per_ha: Price = _price("Spreading lime or gypsum", "money/ha")
@@ -231,15 +232,26 @@ def with_response(values: dict[str, object], folder: Path) -> dict[str, object]:
     named = soil.get("response") if isinstance(soil, Mapping) else None
     if not isinstance(named, str):
         return values
-    learned = read_toml(folder / named)
-    types = learned.get("soil", {})
-    types = types.get("types", {}) if isinstance(types, Mapping) else None
-    if learned and (set(learned) != {"soil"} or not isinstance(types, Mapping)):
+    return _merged({"soil": {"types": learned_types(folder / named, named)}}, values)
+
+
+def learned_types(file: Path, named: str) -> Mapping[str, Any]:
+    """Numbers of soil types in a response file, named so in the configuration.
+
+    Raises
+    ------
+    SettingsError
+        That file holds anything but gains of soil types.
+    """
+    learned = read_toml(file)
+    soil = learned.get("soil", {})
+    types = soil.get("types", {}) if isinstance(soil, Mapping) else None
+    if set(learned) - {"soil"} or not isinstance(types, Mapping):
         raise SettingsError(
             what="holds more than soil types", where=f"soil.response = {named}",
             right="the response.toml that hardpan trial writes",
         )  # fmt: skip
-    return _merged({"soil": {"types": types}}, values)
+    return types
 
 
 def change(config: Config, **tables: Mapping[str, object]) -> Config:

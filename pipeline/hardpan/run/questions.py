@@ -1,4 +1,4 @@
-"""Values that can be used but are likely to be in another unit: they are questioned, and the run goes on."""
+"""Values that are likely to be in another unit, or that go before others: it is said, and the run goes on."""
 
 from collections.abc import Iterator
 
@@ -8,12 +8,37 @@ from hardpan.core.settings import parse
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.quantity import Quantity
 from hardpan.records.survey import Survey
-from hardpan.run.config import Config
+from hardpan.run.config import Config, learned_types
 from hardpan.run.shipped_tables import tables_with
 
 
 def questions(config: Config, survey: Survey) -> Issues:
-    """Remark on each implausible value of the settings and readings."""
+    """Remark on each implausible value of the settings and readings, and on gains of a trial that are not used."""
+    return (*_passed_over(config), *_questioned(config, survey))
+
+
+def _passed_over(config: Config) -> Issues:
+    """Remark on each number of soil.response that the configuration's own goes before; none where they are the same."""
+    file = config.soil.response
+    if file is None:
+        return ()
+    return tuple(
+        Issue(
+            outcome=Outcome.WARN,
+            stage="survey",
+            code="own-gain-first",
+            what=f"{key} of {name} is given in [soil.types] and learned from the harvest",
+            done="the one in [soil.types] is used; take it out to use what was learned",
+            file=file.name,
+            place=name,
+        )
+        for name, numbers in learned_types(file, file.name).items()
+        for key, number in numbers.items()
+        if config.soil.types[name].get(key) != number
+    )
+
+
+def _questioned(config: Config, survey: Survey) -> Issues:
     return tuple(
         Issue(
             outcome=Outcome.WARN,

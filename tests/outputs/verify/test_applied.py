@@ -1,6 +1,7 @@
 """A machine's log on the page and in tables, in the units of its readers."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -82,6 +83,13 @@ def test_the_tables_hold_what_the_record_holds(late, tmp_path):
     rules = pd.read_csv(tmp_path / "cleaning.csv")
     assert rules["rule"].iloc[-1] == "used"
     assert rules["records"].tolist() == late.rules["records"].tolist()
+
+
+def test_planned_litres_are_those_of_the_plans_report(late):
+    """Parts of a sum are rounded so that they add up to it, in the report of the pass as in that of the plan."""
+    odd = late.zones.assign(planned_fuel_l=[2.8, 1.4, 1.4, np.nan])
+    rows = applied_section(replace(late, zones=odd), PLAN.zones, PLAIN)["zones"].rows
+    assert [re.split(" / ", row[-1])[1] for row in rows] == ["3 L", "2 L", "1 L"]
 
 
 def test_the_section_in_us_units_has_no_metric_one(late):

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 from markupsafe import Markup
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
@@ -14,6 +15,7 @@ from hardpan.outputs.pages import Table
 from hardpan.outputs.palette import EDGE, EXCLUDED, UNRIPPED
 from hardpan.outputs.tables import write_table
 from hardpan.outputs.words.interface import Words
+from hardpan.outputs.words.shown import shown_parts
 from hardpan.outputs.zone_map import as_svg, map_axes, outline_path
 from hardpan.records.applied import ALL, Applied, AppliedAs, Observed
 
@@ -87,7 +89,7 @@ def applied_section(applied: Applied, zones: gpd.GeoDataFrame, words: Words) -> 
 
 
 def _zone_table(applied: Applied, words: Words) -> Table:
-    say, table = words.applied, applied.zones
+    say, table = words.applied, _as_planned(applied.zones, words)
     unknown = table["not_measured_ha"].max() > 0
     outcomes = [one for one in AppliedAs if one is not AppliedAs.NOT_MEASURED or unknown]
     heads = [
@@ -104,9 +106,19 @@ def _zone_table(applied: Applied, words: Words) -> Table:
             *(say.beside(row[name], row[f"planned_{name}"], key) for name, key in
               (("speed_kmh", "speed"), ("hours", "hours"), ("fuel_l", "fuel"))),
         ]
-        for row in table.to_dict("records") if row["zone"] == ALL or row["planned_mm"] > 0
+        for row in table.to_dict("records")
     ]  # fmt: skip
     return Table(heads, rows)
+
+
+def _as_planned(zones: pd.DataFrame, words: Words) -> pd.DataFrame:
+    """Rows of what is ripped, with planned hours and fuel of the zones as the plan's own report prints them."""
+    table = zones[(zones["zone"] == ALL) | (zones["planned_mm"] > 0)].copy()
+    zone = table["zone"] != ALL
+    for name in ("hours", "fuel_l"):
+        planned = table.loc[zone, f"planned_{name}"].to_numpy(float)
+        table.loc[zone, f"planned_{name}"] = shown_parts(planned, name, words.units)
+    return table
 
 
 def draw_applied(applied: Applied, zones: gpd.GeoDataFrame) -> Figure:

@@ -34,12 +34,17 @@ def shown_quantities(zones: pd.DataFrame, lines: pd.DataFrame, units: Units) -> 
     whole, worked = (round(float(part.sum()) / step_ha) for part in (area_ha, area_ha[ripped]))
     shown.loc[ripped, "area_ha"] = rounded_parts(area_ha[ripped], step_ha, worked)
     shown.loc[~ripped, "area_ha"] = rounded_parts(area_ha[~ripped], step_ha, whole - worked)
-    steps = {"hours": 10.0**-HOUR_DECIMALS, "fuel_l": units.scale(Measure.VOLUME).size}
     for name, item in _ITEMS.items():
         by_zone = lines[lines["item"] == item].set_index("zone")["quantity"]
         values = by_zone.reindex(shown.index.astype(str)).fillna(0.0).to_numpy(float)
-        shown[name] = rounded_parts(values, steps[name])
+        shown[name] = shown_parts(values, name, units)
     return shown
+
+
+def shown_parts(values: Floats, name: str, units: Units) -> Floats:
+    """Quantities `name`, "hours" or "fuel_l", of the zones that are ripped, (n,), as they are printed in `units`."""
+    steps = {"hours": 10.0**-HOUR_DECIMALS, "fuel_l": units.scale(Measure.VOLUME).size}
+    return rounded_parts(values, steps[name])
 
 
 def rounded_parts(values: Floats, step: float, total: int | None = None) -> Floats:

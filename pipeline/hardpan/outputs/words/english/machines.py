@@ -19,7 +19,7 @@ LEAST_HA = 0.05
 WAYS = {
     Way.FULL: "the plan: your own machine at full cost",
     Way.CASH: "your own machine at cash cost, without what owning it costs",
-    Way.CONTRACTOR: "a contractor, at one rate whatever the depth",
+    Way.CONTRACTOR: "a contractor, at one rate{reach}",
     Way.STRONGER: "your ripper behind a tractor that is large enough, at full cost",
 }
 
@@ -83,7 +83,7 @@ class EnglishMachines:
         units = self.units
         rows = [
             {
-                "who, at what cost": WAYS[one.way],
+                "who, at what cost": WAYS[one.way].format(reach=self._reach()),
                 "depth": units.depths(one.depths_mm[0], one.depths_mm[-1]) if one.depths_mm else MISSING,
                 "ripped": units.area(one.ripped_ha),
                 "cost": one.cost,
@@ -178,6 +178,11 @@ class EnglishMachines:
             return ""
         doubt = "" if rate.source == "user" else ", which is not a quote"
         return f" at about {self.units.per_area(rate.value)}{doubt}"
+
+    def _reach(self) -> str:
+        """How deep a contractor goes for his rate."""
+        reach_mm = self.catalog.prices.contractor_reach_mm
+        return " whatever the depth" if math.isinf(reach_mm) else f", down to {self.units.depth(reach_mm)}"
 
     def _would_pay(self, one: WaySum) -> str:
         depths = self.units.depths(one.depths_mm[0], one.depths_mm[-1])
