@@ -4,6 +4,7 @@ Fields come from gstools' randomisation method, which shares no code with the pa
 go together (hard pans are deep pans), so that leaving out the insertions that strength stopped leaves out deep pans.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import geopandas as gpd
@@ -62,16 +63,15 @@ class Truth:
     top_mm: np.ndarray
     bottom_mm: np.ndarray
     present: np.ndarray
+    peak_kpa: np.ndarray
     least_present: float
     """Value of the field of presence above which there is a pan."""
+    seeds: Mapping[str, int]
+    """That each field was made with."""
 
 
-def invent(recipe: Recipe, seed: int, *, sites: np.ndarray | None = None, more: np.ndarray | None = None) -> Truth:
-    """One paddock, its survey and its truth.
-
-    `sites` (n, 2) are probed in place of those of the recipe, and `more` (k, 2) as well as they are; neither changes
-    the ground, and `more` changes no reading of the others.
-    """
+def invent(recipe: Recipe, seed: int, *, sites: np.ndarray | None = None) -> Truth:
+    """One paddock, its survey and its truth; `sites` (n, 2) are probed in place of those of the recipe."""
     rng = np.random.default_rng(seed)
     boundary = shapely.box(WEST_M, SOUTH_M, WEST_M + recipe.side_m, SOUTH_M + recipe.side_m)
     frame = Frame.covering(boundary.bounds, cell_m=recipe.cell_m, crs=CRS)
@@ -95,13 +95,6 @@ def invent(recipe: Recipe, seed: int, *, sites: np.ndarray | None = None, more: 
     at = np.repeat(np.arange(len(x), len(xy)), recipe.replicates)
     site = np.repeat(np.arange(len(sites)), recipe.replicates)
     pan = _probe(recipe, rng, xy[at], site, top=top[at], bottom=bottom[at], log_peak=log_peak[at], present=present[at])
-    if more is not None:
-        pan = replace(
-            pan,
-            insertions=_with_more(
-                pan, recipe, more, seeds=seeds, soils=soils, least_present=least_present, first=len(sites), seed=seed
-            ),
-        )
     survey = Survey(
         paddock=Paddock(
             name="invented",
@@ -125,27 +118,31 @@ def invent(recipe: Recipe, seed: int, *, sites: np.ndarray | None = None, more: 
         top_mm=top[:n].reshape(frame.shape),
         bottom_mm=bottom[:n].reshape(frame.shape),
         present=present[:n].reshape(frame.shape),
+        peak_kpa=np.exp(log_peak[:n]).reshape(frame.shape),
         least_present=least_present,
+        seeds=seeds,
     )
 
 
-def _with_more(pan, recipe, xy, *, seeds, soils, least_present, first, seed):
-    """The readings and those of further sites (k, 2) on the same ground with the same probe, numbered from `first`."""
+def probe_further(truth: Truth, recipe: Recipe, xy: np.ndarray, *, seed: int) -> Truth:
+    """The same ground probed at further sites (k, 2) as well; those it had keep their readings."""
+    pan, first = truth.pan, recipe.n_sites
     rng = np.random.default_rng([seed, first, len(xy)])
-    field = {name: unit_field(xy, recipe.range_m, one) for name, one in seeds.items()}
+    field = {name: unit_field(xy, recipe.range_m, one) for name, one in truth.seeds.items()}
     field["bottom"] = recipe.together * field["strength"] + np.sqrt(1 - recipe.together**2) * field["bottom"]
-    soil, at = soil_at(soils, xy), np.repeat(np.arange(len(xy)), recipe.replicates)
+    soil, at = soil_at(truth.survey.soils, xy), np.repeat(np.arange(len(xy)), recipe.replicates)
     bottom = np.array(BOTTOM_MM)[soil] + recipe.field_mm * field["bottom"]
     bottom = bottom + recipe.micro_mm * rng.standard_normal(len(xy))
     top = np.array(TOP_MM)[soil] + recipe.top_mm * field["top"]
     log_peak = np.log(np.array(PEAK_KPA)[soil]) + recipe.strength * field["strength"]
-    there = field["present"] > least_present
+    there = field["present"] > truth.least_present
     limit = pan.insertions["peak_kpa"].max() if recipe.stopped else np.inf
     found = _probe(
         recipe, rng, xy[at], first + at, top=top[at], bottom=bottom[at], log_peak=log_peak[at], present=there[at],
         limit=limit,
     ).insertions  # fmt: skip
-    return gpd.GeoDataFrame(pd.concat([pan.insertions, found], ignore_index=True), geometry="geometry", crs=CRS)
+    both = gpd.GeoDataFrame(pd.concat([pan.insertions, found], ignore_index=True), geometry="geometry", crs=CRS)
+    return replace(truth, pan=replace(pan, insertions=both))
 
 
 def drop_stopped(pan: PanFeatures) -> PanFeatures:

@@ -213,7 +213,14 @@ def zones_of(surfaces, labels, soils):
     columns = ["zone", "kind", "soil_type", "area_ha", "geometry", "length_m", "heading_deg"]
     table = gpd.GeoDataFrame(pd.DataFrame(rows, columns=columns), geometry="geometry", crs=CRS)
     return Zones(
-        frame=frame, labels=labels, table=table, indices=pd.DataFrame(), lift_m=20.0, change_m=5.0, count=ONE_CLASS
+        frame=frame,
+        labels=labels,
+        classes=labels - 1,
+        table=table,
+        indices=pd.DataFrame(),
+        lift_m=20.0,
+        change_m=5.0,
+        count=ONE_CLASS,
     )
 
 

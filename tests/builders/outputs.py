@@ -353,7 +353,10 @@ def zones() -> Zones:
     count = CountReason(
         classes=2, net_gain=900.0, given=False, further_loss=50.0, zone_cost=20.0, least_ha=0.5, least_m=25.0
     )
-    return Zones(frame=FRAME, labels=labels, table=table, indices=indices, lift_m=20.0, change_m=5.0, count=count)
+    return Zones(
+        frame=FRAME, labels=labels, classes=labels - 1, table=table, indices=indices, lift_m=20.0, change_m=5.0,
+        count=count,
+    )  # fmt: skip
 
 
 @pytest.fixture(scope="session")

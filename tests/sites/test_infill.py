@@ -3,28 +3,32 @@
 import numpy as np
 import pytest
 
-from hardpan.records.surfaces import ErrorCovariance
+from hardpan.records.surfaces import ErrorCovariance, MapErrors
 from hardpan.sites.infill import Cost, choose_sites, questions_of
 from hardpan.sites.information import FALLS, Values
 
 LINE = np.column_stack([np.arange(40) * 25.0, np.zeros(40)])
 
 
-def covariances(sill=1600.0, range_m=100.0):
+EACH = np.eye(40)
+
+
+def covariances(sill=1600.0, range_m=100.0, noise=600.0):
     apart = np.abs(LINE[:, :1] - LINE[:, 0])
-    error = ErrorCovariance(covariance=sill * np.exp(-3.0 * apart / range_m), site=100.0, insertion=600.0)
+    error = ErrorCovariance(covariance=sill * np.exp(-3.0 * apart / range_m), site=100.0, insertion=noise)
     sure = ErrorCovariance(covariance=1e-9 * np.eye(40), site=0.1, insertion=1.0)
     return {"bottom": error, "pan": sure}
 
 
 def values(money):
-    """Worth of each place in proportion to the fall of the variance."""
+    """Worth of each unit in proportion to the fall of the variance."""
     table = np.asarray(money, dtype=float)[:, None, None] * FALLS[None, :, None] * np.ones(FALLS.size)
     return Values(table=table)
 
 
-def batch(money, *, seen=1.0, per_hour=0.0, most=5, may=None, **more):
-    questions = questions_of(covariances(), np.full(40, 4), insertions=3, seen=np.full(40, seen))
+def batch(money, *, seen=1.0, per_hour=0.0, most=5, may=None, onto=EACH, noise=600.0, **more):
+    errors = MapErrors(place_of_node=np.arange(40), xy_m=LINE, covariances=covariances(noise=noise))
+    questions = questions_of(errors, (onto, onto), insertions=3, seen=np.full(40, seen))
     cost = Cost(xy_m=LINE, gate_xy=None, probing_h=0.1, km_h=4.0, per_hour=per_hour)
     may = np.ones(40, dtype=bool) if may is None else may
     return choose_sites(values(money), questions, cost, may=may, most=most, **({"hours": None, "paying": False} | more))
@@ -49,7 +53,7 @@ def test_worths_add_up_to_what_the_whole_batch_lets_one_know():
     error = covariances()["bottom"]
     onto = error.covariance[:, found.place]
     answers = onto[found.place] + np.eye(5) * (error.site + error.insertion / 3)
-    fall = np.einsum("ij,jk,ik->i", onto, np.linalg.inv(answers), onto) / (1600.0 + 100.0 / 4)
+    fall = np.einsum("ij,jk,ik->i", onto, np.linalg.inv(answers), onto) / 1600.0
     assert found.worth.sum() == pytest.approx(float(money @ fall), rel=1e-9)
 
 
@@ -73,3 +77,18 @@ def test_hours_are_not_overdrawn_and_shut_places_are_left():
     assert 2 <= len(found.place) <= 5
     assert (found.place % 2 == 1).all()
     assert found.cost.sum() <= 5.5
+
+
+def test_an_answer_lost_in_noise_is_worth_nothing():
+    assert batch(np.full(40, 50.0), noise=1e15).worth == pytest.approx(np.zeros(5), abs=1e-6)
+
+
+def test_ground_that_is_decided_on_as_one_is_worth_the_fall_of_the_variance_of_its_mean():
+    """Against kriging the mean over twenty places from one answer among them."""
+    onto = np.vstack([np.arange(40) < 20, np.arange(40) >= 20]) / 20.0
+    found = batch(np.array([70.0, 0.0]), onto=onto, most=1)
+    covariance = covariances()["bottom"].covariance
+    one = onto[0]
+    fall = (one @ covariance[:, found.place[0]]) ** 2 / (1600.0 + 100.0 + 200.0) / (one @ covariance @ one)
+    assert found.worth[0] == pytest.approx(70.0 * fall, rel=1e-9)
+    assert found.place[0] in range(5, 15)

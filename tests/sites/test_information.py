@@ -4,24 +4,25 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from hardpan.options import Stakes
-from hardpan.sites.information import FALLS, answers_worth, value_information
+from hardpan.sites.information import FALLS, answers_worth, given_answers, value_information
+from hardpan.sites.units import Units
 
 
-def linear(mean, sd, *, n_draws=2000, chance=1.0, seed=None):
-    """Two choices: nothing, or a net benefit that is normal and follows the depth of the pan."""
-    at = norm.ppf((np.arange(n_draws) + 0.5) / n_draws)
-    if seed is not None:
-        at = np.random.default_rng(seed).standard_normal(n_draws)
-    present = (np.arange(n_draws) % 100 < 100 * chance).astype(float)
-    gain = np.stack([np.zeros(n_draws), (1000.0 + mean + sd * at) * present], axis=1)
-    return Stakes(
-        gain=gain[None], cost=np.array([[0.0, 1000.0]]), bottom_mm=300.0 + 50.0 * at[None], present=present[None]
+def linear(mean, sd, *, chance=1.0, forbidden=False):
+    """Two choices: nothing, or a net benefit that is normal where there is a pan and follows its depth, sd 50 mm."""
+    return Units(
+        unit=np.array([0]),
+        place=np.array([0]),
+        ha=np.array([1.0]),
+        chance=np.array([chance]),
+        gain=np.array([[0.0, (1000.0 + mean) * chance]]),
+        slope=np.array([[0.0, sd / 50.0 * chance]]),
+        cost=np.array([[0.0, np.inf if forbidden else 1000.0]]),
     )
 
 
-def value(stakes, bottom, pan=0.0):
-    return float(value_information(stakes).at(np.array([bottom]), np.array([pan]))[0])
+def value(units, bottom, pan=0.0):
+    return float(value_information(units, np.array([50.0])).at(np.array([bottom]), np.array([pan]))[0])
 
 
 def unit_normal_loss(u):
@@ -56,19 +57,20 @@ def test_further_probes_bring_less_each_as_computed_by_hand(probes, says):
     assert value(linear(10.0, 40.0), fall) == pytest.approx(says, rel=0.012)
 
 
-@pytest.mark.parametrize("seed", range(5))
-def test_an_answer_that_tells_nothing_is_worth_nothing_however_few_the_draws(seed):
-    assert value(linear(0.0, 40.0, n_draws=60, seed=seed), 0.0) == 0.0
+@pytest.mark.parametrize("chance", [1.0, 0.6])
+@pytest.mark.parametrize("mean", [-300.0, 0.0, 40.0])
+def test_an_answer_that_tells_nothing_is_worth_nothing(mean, chance):
+    assert value(linear(mean, 40.0, chance=chance), 0.0) == 0.0
 
 
 def test_values_rise_with_what_is_known_and_none_passes_perfect_knowledge():
-    values = value_information(linear(10.0, 40.0, chance=0.6))
-    table = values.table[0]
+    """To know pan and bottom is worth no more than the best of either choice given both."""
+    units = linear(100.0, 40.0, chance=0.9)
+    table = value_information(units, np.array([50.0])).table[0]
     assert (np.diff(table, axis=0) >= -1e-9).all()
     assert (np.diff(table, axis=1) >= -1e-9).all()
-    assert table.max() == values.perfect
-    best = np.maximum(linear(10.0, 40.0, chance=0.6).gain[0, :, 1] - 1000.0, 0.0).mean()
-    assert values.perfect <= best + 1.0
+    with_both = 0.9 * (40.0 * unit_normal_loss(100.0 / 40.0) + 100.0)
+    assert 0.0 < table.max() <= with_both
 
 
 def test_far_from_the_threshold_a_wide_doubt_is_worth_nothing():
@@ -76,13 +78,34 @@ def test_far_from_the_threshold_a_wide_doubt_is_worth_nothing():
 
 
 def test_whether_there_is_a_pan_is_a_question_of_its_own():
-    """A pan in half the draws, worth 1,400 where there is one, at a cost of 1,000: to know is worth 0.5 x 400."""
-    stakes = linear(400.0, 0.0, chance=0.5)
-    assert value(stakes, 0.9, 0.0) == pytest.approx(0.0, abs=1e-6)
-    assert value(stakes, 0.0, 0.99) == pytest.approx(200.0, rel=0.12)
+    """A pan with chance one half, worth 1,400 where there is one, at a cost of 1,000: to know is worth 0.5 x 400."""
+    units = linear(400.0, 0.0, chance=0.5)
+    assert value(units, 0.9, 0.0) == pytest.approx(0.0, abs=1e-6)
+    assert value(units, 0.0, 0.99) == pytest.approx(200.0, rel=0.12)
+
+
+@pytest.mark.parametrize("chance", [0.05, 0.5, 0.92])
+def test_chances_after_an_answer_have_the_chance_before_it_for_their_mean(chance):
+    """And at a fall of 0.5 their variance is that of P(pan | t) of the bivariate normal, by quadrature."""
+    given = given_answers(np.array([chance]))[FALLS == 0.5][0, :, 0]
+    at = np.linspace(-4.0, 4.0, given.size)
+    weight = norm.pdf(at) / norm.pdf(at).sum()
+    fine = np.linspace(-8.0, 8.0, 20001)
+    exact = norm.cdf((norm.ppf(chance) + np.sqrt(0.5) * fine) / np.sqrt(0.5))
+    variance = np.average((exact - chance) ** 2, weights=norm.pdf(fine))
+    assert weight @ given == pytest.approx(1.0)
+    assert chance**2 * (weight @ (given - 1.0) ** 2) == pytest.approx(variance, rel=0.02)
 
 
 def test_an_option_that_is_forbidden_is_no_question():
-    stakes = linear(0.0, 40.0)
-    shut = Stakes(gain=stakes.gain, cost=np.array([[0.0, np.inf]]), bottom_mm=stakes.bottom_mm, present=stakes.present)
-    assert value(shut, 0.9, 0.9) == 0.0
+    assert value(linear(0.0, 40.0, forbidden=True), 0.9, 0.9) == 0.0
+
+
+def test_a_doubt_that_parts_of_a_unit_do_not_share_changes_no_choice_of_the_whole():
+    """Two halves of which one gains what the other loses with depth: one depth for both has nothing to learn."""
+    halves = Units(
+        unit=np.array([0, 0]), place=np.array([0, 1]), ha=np.ones(2), chance=np.ones(2),
+        gain=np.array([[0.0, 1000.0], [0.0, 1000.0]]), slope=np.array([[0.0, 4.0], [0.0, -4.0]]),
+        cost=np.array([[0.0, 2000.0]]),
+    )  # fmt: skip
+    assert value(halves, 0.9) == pytest.approx(0.0, abs=1e-9)

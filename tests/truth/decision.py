@@ -13,7 +13,7 @@ import pandas as pd
 
 from fields import Recipe, Truth, invent
 from hardpan.money.stage import price_machines
-from hardpan.options.economy import economy_of, loss_of
+from hardpan.options.economy import Economy, economy_of, loss_of
 from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import cumulated_excess, depth_grid_mm
 from hardpan.options.stage import weigh_options
@@ -105,7 +105,7 @@ def work(truth: Truth, recipe: Recipe, season: SeasonSettings, *, draws: int = 1
     return Worked(
         net=net_of(there, pan, **stage),
         mapped=options.net.argmax(axis=1)[surfaces.node_of_cell],
-        known=net_of(known, pan, **stage).argmax(axis=2),
+        known=net_of(known[:3], pan, **stage).argmax(axis=2),
         option=np.vectorize(lambda zone: of_zone.get(zone, 0))(labels),
         plus_50=np.vectorize(lambda zone: plus.get(zone, 0))(labels),
         ripped_zones=int((plan.zones["depth_mm"] > 0).sum()),
@@ -159,25 +159,30 @@ def net_of(
         moist_mm=np.full(len(ground.soils), np.inf),
         tines=options.tines,
     )
+    soil = np.nan_to_num(surfaces.maps["soil"].to_numpy()).astype(int).ravel()
+    usual_kpa = np.nan_to_num(ground.usual_strength_kpa)[soil]
+    return priced((*ground_draws, np.broadcast_to(usual_kpa, ground_draws[0].shape)), economy, surfaces)
+
+
+def priced(ground_draws: Sequence[np.ndarray], economy: Economy, surfaces: Surfaces) -> np.ndarray:
+    """The mean net return per ha of every option on every cell over draws of top, bottom, presence and peak."""
     worth, cost = economy.worth.mean(axis=0), economy.cost().mean(axis=1)
     soil = np.nan_to_num(surfaces.maps["soil"].to_numpy()).astype(int).ravel()
     clay = surfaces.maps["clay_depth_mm"].to_numpy().ravel()
     reach = np.where(np.isnan(clay), np.inf, np.floor(clay / 10.0) * 10.0)
-    usual_kpa = np.nan_to_num(ground.usual_strength_kpa).astype(np.float32)
     grid = depth_grid_mm(float(economy.section["depth_mm"].max()))
-    top, bottom, present = ground_draws
-    net = np.zeros((soil.size, len(options.table)))
+    net = np.zeros((soil.size, len(economy.table)))
     for depth in np.unique(reach):
         cells = np.flatnonzero(reach == depth)
         weights = weights_of(economy.section, economy.drawn, grid, reach_mm=float(depth), moist_mm=np.inf).used.mean(
             axis=0
         )
         excess = np.zeros((cells.size, grid.size))
-        for upper, lower, there in zip(top[:, cells], bottom[:, cells], present[:, cells], strict=True):
+        for upper, lower, there, peak in zip(*(one[:, cells] for one in ground_draws), strict=True):
             edges = np.minimum(upper, lower - 20.0).astype(np.float32), lower.astype(np.float32)
-            lost = there * loss.relative(*edges, usual_kpa[soil[cells]])
-            excess += lost[:, None] * cumulated_excess(*edges, loss.shape, grid)
-        net[cells] = worth[soil[cells], None] * (excess / len(top) @ weights) - cost[soil[cells]]
+            lost = there * economy.loss.relative(*edges, peak.astype(np.float32))
+            excess += lost[:, None] * cumulated_excess(*edges, economy.loss.shape, grid)
+        net[cells] = worth[soil[cells], None] * (excess / len(ground_draws[0]) @ weights) - cost[soil[cells]]
     net[~surfaces.inside.ravel()] = 0.0
     return net.reshape(*surfaces.frame.shape, -1)
 

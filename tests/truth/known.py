@@ -39,8 +39,8 @@ class Read:
     """The limit's where it stopped."""
 
 
-def draw_known(truth: Truth, recipe: Recipe, *, draws: int, seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Draws of top and bottom (mm) and presence, (draws, n_cells) each, cells in reading order."""
+def draw_known(truth: Truth, recipe: Recipe, *, draws: int, seed: int) -> tuple[np.ndarray, ...]:
+    """Draws of top and bottom (mm), presence and peak (kPa), (draws, n_cells) each, cells in reading order."""
     rng = np.random.default_rng(seed)
     frame, read = truth.survey.frame, _read(truth)
     cells = np.stack([grid.ravel() for grid in np.meshgrid(frame.x_m, frame.y_m)], axis=1)
@@ -55,7 +55,8 @@ def draw_known(truth: Truth, recipe: Recipe, *, draws: int, seed: int) -> tuple[
     top = np.array(TOP_MM)[soil] + recipe.top_mm * shallow
     depth = recipe.together * strength + np.sqrt(1.0 - recipe.together**2) * other
     micro = recipe.micro_mm * rng.standard_normal(depth.shape)
-    return top, np.array(BOTTOM_MM)[soil] + recipe.field_mm * depth + micro, there > truth.least_present
+    bottom = np.array(BOTTOM_MM)[soil] + recipe.field_mm * depth + micro
+    return top, bottom, there > truth.least_present, np.array(PEAK_KPA)[soil] * np.exp(recipe.strength * strength)
 
 
 def _read(truth: Truth) -> Read:

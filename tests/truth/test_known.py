@@ -18,7 +18,7 @@ def known():
 
 def test_the_top_of_the_pan_is_that_of_simple_kriging(known):
     """gstools, with the mean of a site's insertions erring by their noise over the root of their number."""
-    recipe, [(truth, (top, _, _)), *_] = known
+    recipe, [(truth, (top, *_)), *_] = known
     pan = truth.pan.insertions[truth.pan.insertions["state"] == "present"]
     x, y = pan.geometry.x.to_numpy(), pan.geometry.y.to_numpy()
     west, south = fields.WEST_M, fields.SOUTH_M
@@ -41,7 +41,7 @@ def test_the_top_of_the_pan_is_that_of_simple_kriging(known):
 def test_the_bottom_lies_in_the_90_percent_interval_nine_times_in_ten(known):
     """Cells are alike within a range of 300 m: three paddocks hold about a dozen independent ones, hence the slack."""
     inside = []
-    for truth, (_, bottom, _) in known[1]:
+    for truth, (_, bottom, *_) in known[1]:
         low, high = np.quantile(bottom, [0.05, 0.95], axis=0)
         inside.append((low <= truth.bottom_mm.ravel()) & (truth.bottom_mm.ravel() <= high))
     assert np.mean(inside) == pytest.approx(0.9, abs=0.05)
@@ -49,7 +49,7 @@ def test_the_bottom_lies_in_the_90_percent_interval_nine_times_in_ten(known):
 
 def test_the_chance_of_a_pan_is_as_right_as_it_says(known):
     """The squared error of a chance p that is right has the mean p (1 - p)."""
-    chance = np.concatenate([present.mean(axis=0) for _, (_, _, present) in known[1]])
+    chance = np.concatenate([present.mean(axis=0) for _, (_, _, present, _) in known[1]])
     there = np.concatenate([truth.present.ravel() for truth, _ in known[1]])
     assert chance.mean() == pytest.approx(there.mean(), abs=0.03)
     assert np.mean((chance - there) ** 2) == pytest.approx(np.mean(chance * (1.0 - chance)), abs=0.02)

@@ -1,8 +1,9 @@
-"""What each option would return at each place in each draw of the pan, all else as expected."""
+"""What each option would return at each node, and how much more where the pan lies deeper."""
 
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.options.economy import Economy
@@ -10,58 +11,71 @@ from hardpan.options.ground import Ground
 from hardpan.options.loosening import cumulated_excess, depth_grid_mm
 from hardpan.records.options import Options
 
-MOST_DRAWS = 400
-"""Draws of the pan that stakes are worked out in: memory grows with them, and expectations hardly change."""
+MOST_DRAWS = 100
+"""Draws of the pan that slopes are worked out in: they are summed over many nodes, which evens them out."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Stakes:
-    """What is at stake at each of m places in the choice of an option, money."""
+    """What is at stake at each node in the choice among the options whose set-ups are fitted, money per ha.
 
+    Arrays (n_nodes, n_fitted) unless another shape is given; the first option is leaving.
+    """
+
+    option: Ints
+    """(n_fitted,): place of each in `Options.table`."""
     gain: Floats
-    """(m, n_draws, n_options): gain over the place's ground, in expectation over all but the pan; 0 without a pan."""
+    """Expected gain, which has that of the set-up in it; 0 where the option is forbidden."""
+    slope: Floats
+    """Expected rise of the gain for each mm by which the bottom lies deeper."""
     cost: Floats
-    """(m, n_options): expected cost over the place's ground; infinite where the option is forbidden on some of it."""
-    bottom_mm: Floats
-    """(m, n_draws): mean bottom of the place's pan; NaN where it has none in the draw."""
-    present: Floats
-    """(m, n_draws): share of the place's ground that has a pan."""
+    """Expected cost."""
+    chance: Floats
+    """(n_nodes,) of a pan."""
 
 
-def stakes_at(economy: Economy, options: Options, place_of_node: Ints) -> Stakes:
-    """Stakes at places, of the options whose set-ups are fitted; the first is leaving.
+def stakes_at(economy: Economy, options: Options) -> Stakes:
+    """Stakes at every node, all but the pan as expected.
 
-    Over the draws they have the mean of `Options.net`: draws of money, sections and draft do not depend on the pan, so
-    they are in by their expectation.
+    Parameters
+    ----------
+    economy : Economy
+        Of the fitted options alone.
+
+    Notes
+    -----
+    Where the bottom B is about normal and its expectation moves by m, the expectation of a gain g(B) moves by m E[g'],
+    and E[g'] = cov(g, B) / var(B) (Stein's lemma): the slope of the regression of gain on bottom over the draws. What
+    goes along with a deeper bottom, a harder pan for one, is in it.
     """
     fitted = np.flatnonzero(options.fitted)
-    ground = _fewer_draws(economy.ground)
-    part = economy.narrow(fitted, np.arange(ground.ha.size), ground.ha)
-    net, cost = options.net[:, fitted], options.cost[:, fitted]
-    n_places, (n_draws, _) = int(place_of_node.max()) + 1, ground.present.shape
-    gain = np.zeros((n_places, n_draws, fitted.size))
-    grid = depth_grid_mm(float(part.section["depth_mm"].max(initial=0.0)))
-    worth = part.worth.mean(axis=0)
-    for nodes, weights in part.weighted_groups(grid):
+    ground, grid = _fewer_draws(economy.ground), depth_grid_mm(float(economy.section["depth_mm"].max(initial=0.0)))
+    worth = economy.worth.mean(axis=0)
+    gain, slope = np.zeros((2, ground.ha.size, fitted.size))
+    for nodes, weights in replace(economy, ground=ground).weighted_groups(grid):
         used = weights.used.mean(axis=0)
         top, bottom, present = ground.top_mm[:, nodes].T, ground.bottom_mm[:, nodes].T, ground.present[:, nodes].T
-        lost = np.where(present, part.loss.relative(top, bottom, ground.peak_kpa[:, nodes].T), 0.0)
-        back = cumulated_excess(top, bottom, part.loss.shape, grid).astype(float) @ used
-        drawn = back * (lost * worth[ground.soil[nodes], None])[:, :, None]
-        mean = drawn.mean(axis=1)
-        wanted = np.where(np.isfinite(net[nodes]), net[nodes] + cost[nodes], 0.0)
-        scale = np.divide(wanted, mean, out=np.zeros_like(mean), where=mean > 0)
-        np.add.at(gain, place_of_node[nodes], drawn * (scale * ground.ha[nodes, None])[:, None, :])
-    forbidden = ~np.isfinite(net) & (ground.ha > 0)[:, None]
-    shares = _by_place(ground.present.T.astype(float) * ground.ha[:, None], place_of_node)
-    depth = _by_place(np.where(ground.present, ground.bottom_mm, 0.0).T * ground.ha[:, None], place_of_node)
+        lost = np.where(present, economy.loss.relative(top, bottom, ground.peak_kpa[:, nodes].T), np.float32(0.0))
+        excess = cumulated_excess(top, bottom, economy.loss.shape, grid)
+        weight = _regression(np.where(present, bottom, np.nan))
+        per_ha = worth[ground.soil[nodes], None] / len(ground.present)
+        gain[nodes] = per_ha * (np.einsum("nk,nkg->ng", lost, excess).astype(float) @ used)
+        slope[nodes] = per_ha * (np.einsum("nk,nkg->ng", lost * weight, excess).astype(float) @ used)
+    net, cost = options.net[:, fitted], options.cost[:, fitted]
+    credited = np.where(np.isfinite(net), net + cost, 0.0)
+    scale = np.divide(credited, gain, out=np.zeros_like(gain), where=gain > 0)
     return Stakes(
-        gain=gain,
-        cost=np.where(_by_place(forbidden.astype(float), place_of_node) > 0, np.inf,
-                      _by_place(cost * ground.ha[:, None], place_of_node)),
-        bottom_mm=np.divide(depth, shares, out=np.full_like(depth, np.nan), where=shares > 0),
-        present=shares / np.maximum(_by_place(ground.ha[:, None], place_of_node), 1e-12),
-    )  # fmt: skip
+        option=fitted, gain=credited, slope=slope * scale, cost=cost, chance=economy.ground.present.mean(axis=0)
+    )
+
+
+def _regression(bottom_mm: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Weights (n, k) that make of values at k draws their slope on the bottom, 0 at draws without a pan."""
+    there = np.isfinite(bottom_mm)
+    mean = np.nan_to_num(bottom_mm).sum(axis=1, keepdims=True) / np.maximum(there.sum(axis=1, keepdims=True), 1)
+    off = np.where(there, bottom_mm - mean, 0.0)
+    variance = (off**2).sum(axis=1, keepdims=True) / np.maximum(there.sum(axis=1, keepdims=True), 1)
+    return np.asarray(np.divide(off, variance, out=np.zeros_like(off), where=variance > 0), dtype=np.float32)
 
 
 def _fewer_draws(ground: Ground) -> Ground:
@@ -71,10 +85,3 @@ def _fewer_draws(ground: Ground) -> Ground:
         return ground
     names = ("present", "top_mm", "bottom_mm", "peak_kpa", "clay_draws_mm")
     return replace(ground, **{name: getattr(ground, name)[::step] for name in names})
-
-
-def _by_place(values: Floats, place_of_node: Ints) -> Floats:
-    """Sum over the nodes of each place, (m, ...), of values (n_nodes, ...)."""
-    total = np.zeros((int(place_of_node.max()) + 1, *values.shape[1:]))
-    np.add.at(total, place_of_node, values)
-    return total

@@ -18,6 +18,9 @@ class Zones:
     frame: Frame
     labels: Ints
     """(n_rows, n_cols): zone number of each cell, 0 outside the boundary. Exclusions have numbers too."""
+    classes: Ints
+    """(n_rows, n_cols): class of like cells of one soil type that each cell was put in before the classes were joined
+    by money, -1 where it was put in none. A zone that is drawn anew parts along them."""
     table: gpd.GeoDataFrame
     """One row a zone, rising `zone`: `zone` int >= 1, `kind` ("ground", "exclusion" or, once laid, "strip"),
     `soil_type` (of the largest part; the exclusion's name for exclusions), `area_ha` (geodesic), `geometry` (Polygon or

@@ -16,9 +16,11 @@ from hardpan.records.evidence import Evidence, PaddockRun, Prepared
 from hardpan.records.farm import WHOLE_MACHINE, Allotment
 from hardpan.records.options import Options
 from hardpan.records.pan import PanFeatures
+from hardpan.records.plan import Plan
 from hardpan.records.probing import SitePlan
 from hardpan.records.survey import Survey
 from hardpan.records.weather import DailyTable, SeasonWater
+from hardpan.records.zones import Zones
 from hardpan.run.alternatives import read_offers, try_alternatives
 from hardpan.run.catalog import moisture_models, read_catalog
 from hardpan.run.config import Config
@@ -70,6 +72,7 @@ def run_paddock(
         )
     with clock.stage("prescription"):
         zones, plan = settle_zones(zones, options, evidence, catalog, rates, asked=config.decision)
+    settled = zones, plan
     machines = try_alternatives(evidence, options, zones, plan, ready=ready, config=config)
     strips = None
     if config.strips.asked:
@@ -81,7 +84,7 @@ def run_paddock(
     sites = None
     if "report" in config.outputs.formats if further is None else further:
         with clock.stage("sites"):
-            sites = _further(evidence, options, ready, config)
+            sites = _further(evidence, options, settled, ready, config)
     return PaddockRun(
         survey=survey,
         pan=pan,
@@ -100,14 +103,17 @@ def run_paddock(
     )
 
 
-def _further(evidence: Evidence, options: Options, ready: Prepared, config: Config) -> SitePlan | None:
+def _further(
+    evidence: Evidence, options: Options, settled: tuple[Zones, Plan], ready: Prepared, config: Config
+) -> SitePlan | None:
     """Where to probe again; None where no pan was met, or where ground may be ripped but not probed."""
     try:
         return plan_infill(
             evidence,
             options,
-            ready.catalog,
-            ready.rates,
+            *settled,
+            catalog=ready.catalog,
+            rates=ready.rates,
             access=ready.access,
             settings=config.sites,
             asked=config.decision,

@@ -119,8 +119,7 @@ def _off_edge(points: np.ndarray, boundary: gpd.GeoSeries, edge_m: float) -> tup
     """Whether points keep off the boundary; in a part narrower than the setting a share of the way to its middle."""
     parts = shapely.get_parts(np.asarray(boundary))
     within = distances_to_borders(points, parts)
-    tree = shapely.STRtree(parts)
-    part = tree.nearest(points)
+    part = shapely.STRtree(parts).nearest(points) if len(parts) > 1 else np.zeros(len(points), dtype=np.int64)
     deepest = np.zeros(len(parts))
     np.maximum.at(deepest, part, within)
     kept = np.minimum(edge_m, NARROW * deepest)

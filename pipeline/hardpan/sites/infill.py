@@ -1,13 +1,13 @@
 """Further sites one by one, each where its answer brings most beyond its cost, given those before it."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.spatial import KDTree
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.records.surfaces import ErrorCovariance
+from hardpan.records.surfaces import ErrorCovariance, MapErrors
 from hardpan.sites.effort import METRES_PER_KM
 from hardpan.sites.information import Values
 
@@ -15,32 +15,42 @@ _SIGN_NOISE = np.pi / 2.0
 """Variance of what one insertion says of a pan's presence, in those of the latent field's own scatter: it tells a sign
 only, which of a value in the middle holds 2 / pi of the information."""
 
+_NO_VARIANCE = 1e-12
+"""Where there is no doubt, none of it can go."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Question:
-    """What is not known of one variable."""
+    """What is not known of one variable, at m places and of the mean over each unit of ground."""
 
     error: ErrorCovariance
+    onto: Floats
+    """(n_units, m): share of each place in the mean over each unit."""
     total: Floats
-    """(m,) variance at each place, its share of what differs from site to site included."""
+    """(n_units,) variance that a fall of that of the mean is told as a share of."""
     answer: float
     """Variance that the answer of one site is off by."""
     told: Floats
     """(m,) chance that a site at each place gives an answer."""
 
     def falls(self, covariance: Floats) -> Floats:
-        """Share of the variance (m, m) that goes at each place (row) with an answer at each place (column)."""
+        """Share of the variance (n_units, m) that goes of each unit with an answer at each place."""
         off = np.diag(covariance) + self.answer
-        return np.asarray(self.told * covariance**2 / off / self.total[:, None])
+        return np.asarray(self.told * (self.onto @ covariance) ** 2 / off / self.total[:, None])
 
     def known(self, covariance: Floats) -> Floats:
-        """Share of the variance (m,) that has gone at each place."""
-        return np.asarray((np.diag(self.error.covariance) - np.diag(covariance)) / self.total)
+        """Share of the variance (n_units,) that has gone of each unit."""
+        return np.asarray(variance_of(self.error.covariance - covariance, self.onto) / self.total)
 
     def asked(self, covariance: Floats, at: int) -> Floats:
         """Covariance expected after a site at place `at`: a rank-one update, as often as there is an answer."""
         column = covariance[:, at]
         return np.asarray(covariance - self.told[at] * np.outer(column, column) / (column[at] + self.answer))
+
+
+def variance_of(covariance: Floats, onto: Floats) -> Floats:
+    """Variance (n_units,) of means over units: diagonal of W C W', W the shares `onto` (n_units, m)."""
+    return np.asarray(((onto @ covariance) * onto).sum(axis=1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -82,31 +92,37 @@ class Cost:
 
 
 def questions_of(
-    covariances: Mapping[str, ErrorCovariance], nodes_of_place: Ints, *, insertions: int, seen: Floats
+    errors: MapErrors, onto: tuple[Floats, Floats], *, insertions: int, seen: Floats
 ) -> tuple[Question, Question]:
     """Questions on the bottom and on the presence of the pan.
 
     Parameters
     ----------
-    nodes_of_place : (m,)
-        Nodes that each place is a mean of.
+    onto : (n_units, m), (n_units, m)
+        Share of each place in the mean of the bottom, and of the presence, over each unit.
     insertions : int
         Of each further site.
     seen : (m,)
         Chance that a site at each place meets a bottom that its rod reaches.
     """
-    asked = []
-    for name, told, own in (("bottom", seen, 1.0), ("pan", np.ones_like(seen), _SIGN_NOISE)):
-        error = covariances[name]
-        asked.append(
-            Question(
-                error=error,
-                total=np.diag(error.covariance) + error.site / nodes_of_place,
-                answer=error.site + own * error.insertion / insertions,
-                told=told,
-            )
-        )
-    return asked[0], asked[1]
+    bottom, pan = errors.covariances["bottom"], errors.covariances["pan"]
+    alone = np.diag(pan.covariance) + pan.site  # of the latent field at a point: what its chance rests on
+    return (
+        Question(
+            error=bottom,
+            onto=onto[0],
+            total=np.maximum(variance_of(bottom.covariance, onto[0]), _NO_VARIANCE),
+            answer=bottom.site + bottom.insertion / insertions,
+            told=seen,
+        ),
+        Question(
+            error=pan,
+            onto=onto[1],
+            total=np.maximum(onto[1] @ alone, _NO_VARIANCE),
+            answer=pan.site + _SIGN_NOISE * pan.insertion / insertions,
+            told=np.ones_like(seen),
+        ),
+    )
 
 
 def choose_sites(
@@ -137,7 +153,7 @@ def choose_sites(
     place: list[int] = []
     worth: list[float] = []
     spent_h: list[float] = []
-    may = may.copy()
+    may, nothing = may.copy(), np.zeros_like(now_bottom)
     while may.any() and len(place) < most:
         before = values.at(bottom.known(now_bottom), pan.known(now_pan)).sum()
         after = values.at(
@@ -158,5 +174,5 @@ def choose_sites(
         place=np.array(place, dtype=np.int64),
         worth=np.array(worth),
         cost=cost.per_hour * np.array(spent_h),
-        perfect=values.perfect,
+        perfect=float(values.at(bottom.known(nothing), pan.known(nothing)).sum()),
     )

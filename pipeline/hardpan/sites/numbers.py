@@ -73,7 +73,7 @@ def _refuse_out_of_reach(settings: SiteSettings, asked_mm: float, trials: Trials
             what=Said("{asked} is out of reach: {dense} sites would bring {reached}", asked=depth(asked_mm),
                       dense=dense, reached=reached),
             where="sites.precision_mm",
-            right=f"what {settings.most_per_ha:g} sites a hectare can bring",
+            right=f"what {settings.most_per_ha:g} sites a hectare can bring, {MOST_SITES} at most",
             do="ask for less, or set sites.count",
         )  # fmt: skip
 

@@ -19,18 +19,21 @@ from hardpan.records.evidence import Evidence
 from hardpan.records.ledger import Rates
 from hardpan.records.options import Options
 from hardpan.records.pan import Bottom, State
+from hardpan.records.plan import Plan
 from hardpan.records.probing import Chosen, Forecast, Gain, NumberFrom, SitePlan, Walk
 from hardpan.records.survey import Survey
+from hardpan.records.zones import Zones
 from hardpan.sites.coverage import mean_squared_distance, nearest_ha
 from hardpan.sites.design import Design, place_of, probed_sites
 from hardpan.sites.effort import Scatter, insertions_of, probing_hours, walking_hours
 from hardpan.sites.ground import Ground, survey_ground
-from hardpan.sites.infill import Batch, Cost, choose_sites, questions_of
+from hardpan.sites.infill import Batch, Cost, choose_sites, questions_of, variance_of
 from hardpan.sites.information import value_information
 from hardpan.sites.names import next_names
 from hardpan.sites.numbers import MOST_SITES, Trials, number_of
 from hardpan.sites.route import walking_order
 from hardpan.sites.settings import SiteSettings
+from hardpan.sites.units import units_of
 
 logger = logging.getLogger(__name__)
 
@@ -97,9 +100,11 @@ def plan_coverage(
 def plan_infill(
     evidence: Evidence,
     options: Options,
+    zones: Zones,
+    plan: Plan,
+    *,
     catalog: Catalog,
     rates: Rates,
-    *,
     access: Access,
     settings: SiteSettings,
     asked: DecisionSettings,
@@ -118,19 +123,18 @@ def plan_infill(
     if "bottom" not in surfaces.errors.covariances:
         return None
     ground = survey_ground(survey, access, settings)
-    stakes = _stakes(evidence, options, catalog, rates, asked)
-    place_of_node = surfaces.errors.place_of_node
-    at, may = _open_places(ground, evidence, len(stakes.gain))
+    units = units_of(zones, plan, surfaces, _stakes(evidence, options, catalog, rates, asked))
+    n_places = len(surfaces.errors.xy_m)
+    onto = units.bottom_shares(n_places), units.pan_shares(n_places)
+    at, may = _open_places(ground, evidence)
     bottom = surfaces.errors.covariances["bottom"]
     unknown = float(np.diag(bottom.covariance).mean()) + bottom.site
     spacing_m = float(np.sqrt(M2_PER_HA * ground.targets.ha.sum() / len(probed_sites(survey))))
     insertions = insertions_of(settings, Scatter(between=unknown, within=bottom.insertion), spacing_m)
     gate = place_of(access.gate)
     batch = choose_sites(
-        value_information(stakes),
-        questions_of(
-            surfaces.errors.covariances, np.bincount(place_of_node), insertions=insertions, seen=_seen(evidence, stakes)
-        ),
+        value_information(units, np.sqrt(variance_of(bottom.covariance, onto[0]))),
+        questions_of(surfaces.errors, onto, insertions=insertions, seen=_seen(evidence)),
         Cost(
             xy_m=at,
             gate_xy=gate,
@@ -181,16 +185,16 @@ def _infill(
 
 
 def _stakes(evidence: Evidence, options: Options, catalog: Catalog, rates: Rates, asked: DecisionSettings) -> Stakes:
-    """What is at stake at each place of the map's errors."""
+    """What is at stake at each node."""
     ground = build_ground(evidence.surfaces, evidence.survey, catalog, asked.prescription)
-    candidates = options.table[["option", "setup", "depth_mm", "spacing_mm"]]
+    fitted = options.table.loc[options.fitted, ["option", "setup", "depth_mm", "spacing_mm"]]
     economy = economy_on(
-        ground, candidates, evidence, catalog, rates, draft=options.draft, asked=asked, tines=options.tines
+        ground, fitted, evidence, catalog, rates, draft=options.draft, asked=asked, tines=options.tines
     )
-    return stakes_at(economy, options, evidence.surfaces.errors.place_of_node)
+    return stakes_at(economy, options)
 
 
-def _open_places(ground: Ground, evidence: Evidence, n_places: int) -> tuple[Floats, Bools]:
+def _open_places(ground: Ground, evidence: Evidence) -> tuple[Floats, Bools]:
     """Where each place would be probed, (m, 2), the nearest cell to its middle that may be; and whether it may."""
     errors, node = evidence.surfaces.errors, evidence.surfaces.node_of_cell
     rows, cols = np.nonzero((ground.soil_of_cell >= 0) & (node >= 0))
@@ -199,21 +203,22 @@ def _open_places(ground: Ground, evidence: Evidence, n_places: int) -> tuple[Flo
     off_m = np.hypot(*(cells - errors.xy_m[place]).T)
     order = np.lexsort((cells[:, 1], cells[:, 0], off_m, place))
     found, first = np.unique(place[order], return_index=True)
-    at, may = errors.xy_m.copy(), np.zeros(n_places, dtype=bool)
+    at, may = errors.xy_m.copy(), np.zeros(len(errors.xy_m), dtype=bool)
     at[found], may[found] = cells[order[first]], True
     return at, may
 
 
-def _seen(evidence: Evidence, stakes: Stakes) -> Floats:
+def _seen(evidence: Evidence) -> Floats:
     """Chance (m,) that a site at each place meets a bottom that its rod reaches: some answers are only bounds.
 
     By the draws of the bottom against the longest rod, and by the share of the survey's insertions that were stopped
     short of it. A bound tells something too; it is counted as nothing.
     """
-    reach_mm = evidence.survey.profiles.depth_limit_mm
-    there = stakes.present > 0
-    reached = (there & (np.nan_to_num(stakes.bottom_mm, nan=np.inf) <= reach_mm)).sum(axis=1)
-    within = reached / np.maximum(there.sum(axis=1), 1)
+    reach_mm, draws = evidence.survey.profiles.depth_limit_mm, evidence.surfaces.draws
+    present, bottom_mm = (draws[name].transpose("draw", "node").to_numpy() for name in ("present", "bottom_mm"))
+    there, reached = present.sum(axis=0), (present & (bottom_mm <= reach_mm)).sum(axis=0)
+    place = evidence.surfaces.errors.place_of_node
+    within = np.bincount(place, weights=reached) / np.maximum(np.bincount(place, weights=there), 1)
     met = evidence.pan.insertions[evidence.pan.insertions["state"] == State.PRESENT]
     stopped = (met["bottom_kind"] == Bottom.CENSORED) & (met["bottom_low_mm"] < reach_mm - 1.0)
     return np.asarray(within * (1.0 - float(stopped.mean()) if len(met) else 1.0))

@@ -78,7 +78,7 @@ def draw_zones(
     lift_m = _lift_m(options, ripper)
     ground = workable_area(survey.paddock, surfaces, _clearance(ripper, settings, lift_m))
     least = _least(options, ripper, settings, asked, cell_m)
-    classes, soil_of_class, choice = _classes(
+    classes, soil_of_class, choice, fine = _classes(
         evidence,
         ground,
         node_value(options, asked),
@@ -118,6 +118,7 @@ def draw_zones(
     return Zones(
         frame=surfaces.frame,
         labels=labels,
+        classes=frozen(fine),
         table=table,
         indices=choice.indices,
         lift_m=lift_m,
@@ -201,16 +202,17 @@ def _classes(
     zone_cost: float,
     width_cells: int,
     seed: int,
-) -> tuple[Ints, Ints, ClassCounts]:
-    """Class of each cell with ground, the soil code of each class, and how their number was chosen."""
+) -> tuple[Ints, Ints, ClassCounts, Ints]:
+    """Class of each cell with ground, soil code of each class, how their number was chosen, and the classes before."""
     surfaces, covariates = evidence.surfaces, evidence.survey.covariates
     node = surfaces.node_of_cell.ravel()[ground.source]
     codes = np.unique(ground.soil[ground.soil != OUTSIDE])
-    candidates = []
+    before, candidates = np.full(ground.soil.shape, OUTSIDE, dtype=np.int64), []
     for code in codes:
         cells = ground.soil == code
         features = cell_features(surfaces, covariates, ground.source, cells, width_cells=width_cells)
         fine = group(features, cells, settings.fine_count, settings.method, seed=seed)
+        before[cells] = fine + 1 + before.max()
         nested = joined_by_money(fine, features, class_value(fine, node[cells], ground.cell_ha[cells], per_ha))
         classes, worth = (list(column) for column in zip(*nested, strict=True))
         candidates.append(SoilClasses(classes=classes, worth=worth, features=features))
@@ -224,7 +226,7 @@ def _classes(
     for code, soil, count in zip(codes, candidates, choice.counts, strict=True):
         labels[ground.soil == code] = start + soil.classes[count - 1]
         start += count
-    return labels, np.repeat(codes, choice.counts), choice
+    return labels, np.repeat(codes, choice.counts), choice, before
 
 
 def _least(

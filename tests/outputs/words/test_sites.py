@@ -41,9 +41,9 @@ def test_further_sites_say_what_their_answers_bring(first):
     plan = worth(first, Gain(worth=48.0, cost=20.0, perfect=300.0))
     told = METRIC.headline(plan, 16.0)
     assert "Probe 4 more sites" in told
-    assert told.endswith("could bring up to 48 $ to the choice of depth and set-up, for about 20 $ of time.")
-    assert METRIC.why(plan.sites.iloc[0]).startswith("Could bring up to 12 $ for 5 $ of time; the map knows the pan's")
-    assert METRIC.again(plan).startswith("4 further sites, marked on the map, could bring up to 48 $")
+    assert told.endswith("are expected to bring 48 $ to the choice of depth and set-up, for about 20 $ of time.")
+    assert METRIC.why(plan.sites.iloc[0]).startswith("Expected to bring 12 $ for 5 $ of time; the map knows the pan's")
+    assert METRIC.again(plan).startswith("4 further sites, marked on the map, are expected to bring 48 $")
 
 
 def test_sites_that_do_not_pay_are_said_not_to(first):

@@ -69,9 +69,9 @@ class EnglishSites:
         if gain is not None:
             brings = f"{units.money(gain.worth)} to the choice of depth and set-up"
             if gain.pays:
-                return f"The answers could bring up to {brings}, for about {units.money(gain.cost)} of time."
+                return f"The answers are expected to bring {brings}, for about {units.money(gain.cost)} of time."
             return (
-                f"It does not pay: the answers could bring up to {brings}, and their time costs about "
+                f"It does not pay: the answers are expected to bring {brings}, and their time costs about "
                 f"{units.money(gain.cost)}."
             )
         if forecast is None:
@@ -90,13 +90,13 @@ class EnglishSites:
         marked = f"{sites} further site{'' if sites == 1 else 's'}, marked on the map,"
         if not gain.pays:
             return (
-                f"Probing again does not pay: the best site could bring up to {units.money(gain.worth)} to the choice "
-                f"of depth and set-up and cost {units.money(gain.cost)} of time."
+                f"Probing again does not pay: the best site is expected to bring {units.money(gain.worth)} to the "
+                f"choice of depth and set-up, and costs {units.money(gain.cost)} of time."
             )
         return (
-            f"{marked} could bring up to {units.money(gain.worth)} to the choice of depth and set-up for "
-            f"{units.money(gain.cost)} of time; knowing the pan everywhere would bring {units.money(gain.perfect)}. "
-            "The command hardpan sites writes them for a receiver."
+            f"{marked} {'is' if sites == 1 else 'are'} expected to bring {units.money(gain.worth)} to the choice of "
+            f"depth and set-up for {units.money(gain.cost)} of time; knowing the pan everywhere would bring "
+            f"{units.money(gain.perfect)}. The command hardpan sites writes them for a receiver."
         )
 
     def why(self, row: Mapping[str, object]) -> str:
@@ -104,7 +104,7 @@ class EnglishSites:
         if row["chosen"] == Chosen.WORTH:
             worth, cost, sd_mm = (float(row[name]) for name in ("worth", "cost", "sd_mm"))  # type: ignore[arg-type]
             return (
-                f"Could bring up to {self.units.money(worth)} for {self.units.money(cost)} of time; the map knows the "
+                f"Expected to bring {self.units.money(worth)} for {self.units.money(cost)} of time; the map knows the "
                 f"pan's bottom here to {self.units.depth(sd_mm)}, on {row['soil_type']}."
             )
         ground = f"the {self.units.area(float(row['stands_ha']))} nearest to it"  # type: ignore[arg-type]
@@ -116,7 +116,7 @@ class EnglishSites:
         """What the number of sites comes from."""
         forecast, sites = plan.forecast, len(plan.sites)
         if plan.number is NumberFrom.WORTH:
-            return "As many sites as could bring more than they cost, and one in any case."
+            return "As many sites as are expected to bring more than they cost, and one in any case."
         if plan.number is NumberFrom.COUNT:
             return f"{sites} sites were asked for."
         if plan.number is NumberFrom.HOURS:
@@ -148,8 +148,9 @@ class EnglishSites:
             f"Knowing the pan everywhere would bring {self.units.money(plan.gain.perfect)} to the choice; no site can "
             "bring more.",
             "A worth is an expectation over what the pan may be like: most answers change nothing, a few change much. "
-            "Each is that of the site given those chosen before it. Depth is taken as free to change every few tens of "
-            "metres, which zones allow in part only: on simulated paddocks far less came back than was worked out.",
+            "Each is that of the site given those chosen before it. Zones are taken to be drawn anew along the classes "
+            "of like ground that they were drawn from, each with one depth. On simulated paddocks as much came back "
+            "over many plans as was worked out; of a single plan it is far from sure.",
             "A rod that stops short of the bottom tells less; it is counted as telling nothing of its depth.",
             spacing,
         )
