@@ -27,7 +27,9 @@ def worked():
     _, plan = decision.decide((surfaces, survey, zones), catalog, money)
     ground = build_ground(surfaces, survey, catalog, asked.prescription)
     fitted = options.table.loc[options.fitted, ["option", "setup", "depth_mm", "spacing_mm"]]
-    economy = economy_on(ground, fitted, evidence, catalog, money, draft=options.draft, asked=asked, tines=options.tines)
+    economy = economy_on(
+        ground, fitted, evidence, catalog, money, draft=options.draft, asked=asked, tines=options.tines
+    )
     stakes = stakes_at(economy, options)
     return stakes, units_of(zones, plan, surfaces, stakes), plan, zones
 
