@@ -476,7 +476,6 @@ def ledger(plan: Plan) -> Ledger:
              "last_depth_mm": np.nan}
         ),
         drivers=pd.DataFrame(),
-        moves=pd.DataFrame({"key": ["prices.labour_per_h"], "money": [350.0]}),
         totals={
             "net return": Total(quantity=21.84, unit="ha", amount=2100.0, low=-300.0, high=5200.0,
                                 shared=np.array([100.0, 4100.0]), own=np.array([-400.0, 400.0])),
@@ -524,6 +523,7 @@ def run(  # noqa: PLR0917
     return PaddockRun(
         survey=survey, pan=pan, surfaces=surfaces, catalog=catalog, rates=rates, options=options, zones=zones,
         plan=plan, ledger=ledger, trail=trail,
+        moves=pd.DataFrame({"key": ["prices.labour_per_h"], "money": [350.0]}),
     )  # fmt: skip
 
 

@@ -1,12 +1,9 @@
 """Ground where ripping may as well pay as not."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
 from builders import records
-from hardpan.costs.doubt import money_by_number
 from hardpan.prescription.tables import shipped_numbers
 from hardpan.records.ledger import Driver
 
@@ -93,28 +90,6 @@ def test_open_ground_names_what_its_doubt_comes_from(made, name, driver):
 
 def test_ground_that_is_not_open_names_nothing(made):
     assert made.ledger_of(made.plan_of([("deep sand", 50.0, 400)], net_per_ha=-250.0)).open_by is None
-
-
-def test_numbers_are_ranked_by_the_money_they_move(made):
-    """A return of thirty times the price of grain less twenty times that of labour moves by their deviations."""
-    rates = made.rates_of(made.shipped_catalog())
-    grain, labour = rates.drawn["prices.grain_per_t"], rates.drawn["prices.labour_per_h"]
-    plan = made.plan_of([("deep sand", 10.0, 500)])
-    plan = replace(plan, returns=(30.0 * grain - 60.0 * labour)[np.newaxis])
-    moves = money_by_number(plan, rates).set_index("key")["money"]
-    assert list(moves.index[:2]) == ["prices.grain_per_t", "prices.labour_per_h"]
-    assert moves["prices.grain_per_t"] == pytest.approx(30.0 * grain.std(), rel=0.1)
-
-
-def test_a_soil_that_is_not_ripped_moves_nothing(made):
-    """The lasting of all soils is drawn together, and counts where there is ripped ground."""
-    rates = made.rates_of(made.shipped_catalog())
-    plan = made.plan_of([("deep sand", 10.0, 500), ("sand over clay", 5.0, 0)])
-    kept = rates.drawn["soils.deep sand.persistence"]
-    plan = replace(plan, returns=np.stack([kept, np.zeros_like(kept)]))
-    moves = money_by_number(plan, rates)["key"]
-    assert moves[0] == "soils.deep sand.persistence"
-    assert not any("sand over clay" in key for key in moves)
 
 
 def test_every_drawn_number_is_named_as_the_table_of_defaults_names_it(made):

@@ -8,9 +8,6 @@ from hardpan.records.ledger import Driver, Rates
 from hardpan.records.options import Options
 from hardpan.records.plan import Plan
 
-CHANCE = 4.0
-"""Squared correlations of what has nothing to do with the return stay below this over the draws, in 95 of 100."""
-
 EITHER_WAY = (0.4, 0.6)
 """Ripping or leaving is open where ripping pays in this share of the draws."""
 
@@ -50,28 +47,6 @@ def _inputs(zones: pd.DataFrame, options: Options, rates: Rates) -> dict[Driver,
         Driver.WEAR: rates.scenarios["wear_per_ha"].to_numpy(),
         Driver.DRAFT: options.draft.factor,
     }
-
-
-def money_by_number(plan: Plan, rates: Rates) -> pd.DataFrame:
-    """One row a drawn number, largest first: `key`, `money` that goes with one standard deviation of it.
-
-    The money is the correlation with the plan's net return times that return's standard deviation. Numbers whose
-    correlation is within what chance gives so few draws are left out.
-    """
-    net = plan.returns.sum(axis=0)
-    if net.std() == 0.0:
-        return pd.DataFrame(columns=["key", "money"])
-    ripped = set(plan.zones.loc[plan.zones["depth_mm"] > 0, "soil_type"])
-    shares = {key: _squared_correlation(drawn, net) for key, drawn in rates.drawn.items() if _counts(key, ripped)}
-    told = {key: float(np.sqrt(share) * net.std()) for key, share in shares.items() if share > CHANCE / net.size}
-    table = pd.DataFrame({"key": list(told), "money": list(told.values())})
-    return table.sort_values("money", ascending=False, kind="stable", ignore_index=True)
-
-
-def _counts(key: str, ripped: set[str]) -> bool:
-    """Whether a number can move the return: those of a soil type only where some of it is ripped."""
-    table, _, rest = key.partition(".")
-    return table != "soils" or rest.rpartition(".")[0] in ripped
 
 
 def _squared_correlation(drawn: Floats, net: Floats) -> float:

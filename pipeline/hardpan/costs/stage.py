@@ -6,7 +6,7 @@ import numpy as np
 
 from hardpan.core.arrays import Floats
 from hardpan.costs.again import too_soon, when_again
-from hardpan.costs.doubt import doubt_by_input, money_by_number, open_by, open_ha
+from hardpan.costs.doubt import doubt_by_input, open_by, open_ha
 from hardpan.costs.hiring import Hire, hiring_issues, judge_hiring
 from hardpan.costs.investment import invest
 from hardpan.costs.lines import BESIDE, Lines, draw_lines, ledger_lines, plan_after, total_of
@@ -65,7 +65,6 @@ def tally(plan: Plan, options: Options, catalog: Catalog, rates: Rates, *, asked
         hiring=hiring,
         ways=sum_ways(plan, strategies.iloc[0]),
         drivers=doubt_by_input(plan, options, rates),
-        moves=money_by_number(plan, rates),
         issues=(
             *too_soon(plan, catalog, season, history),
             *hiring_issues(hiring, catalog.prices.currency),

@@ -22,7 +22,7 @@ from hardpan.options.conditions import (
     shares_of,
     zone_facts,
 )
-from hardpan.options.economy import Economy, economy_of, reach_probability
+from hardpan.options.economy import Economy, economy_of, loss_of, reach_probability
 from hardpan.options.effort import (
     POWER_STEP_KW,
     Passes,
@@ -71,6 +71,7 @@ __all__ = [
     "judge",
     "known_value",
     "loosened_to_mm",
+    "loss_of",
     "machine_limit",
     "moist_depth_mm",
     "positions",

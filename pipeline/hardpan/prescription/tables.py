@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, replace
+from typing import TypeAlias
 
 import geopandas as gpd
 import numpy as np
@@ -16,6 +17,9 @@ from hardpan.records.advice import Condition, Met, Spread
 from hardpan.records.catalog import Catalog
 from hardpan.records.quantity import Quantity
 from hardpan.records.reasons import Left, Limit, Reason
+
+Path: TypeAlias = tuple[str | int, ...]
+"""Keys that lead to a number within a table's entry."""
 
 SPREADS = ("lime", "gypsum")
 """What is spread, in the order it is told."""
@@ -130,14 +134,9 @@ def _zone(context: Context, place: int) -> int:
     return int(context.table["zone"].iloc[place])
 
 
-def shipped_numbers(catalog: Catalog, soil_types: tuple[str, ...]) -> pd.DataFrame:
-    """`key`, `value`, `unit`, `source`, `standing` of every number the decision rests on that is not the user's.
-
-    `standing` is that of the source in references.toml, or the source itself where it is no reference ("common
-    practice", "unverified", "design").
-    """
-    own = {one.key for one in catalog.replaced}
-    parts: dict[str, object] = {
+def parts_of(catalog: Catalog, soil_types: tuple[str, ...]) -> dict[str, object]:
+    """What of the catalogue a decision on these soil types rests on, by table and entry."""
+    return {
         f"tractors.{catalog.tractor_name}": catalog.tractor,
         f"rippers.{catalog.ripper_name}": catalog.ripper,
         **{f"setups.{name}": setup for name, setup in catalog.setups.items()},
@@ -153,6 +152,35 @@ def shipped_numbers(catalog: Catalog, soil_types: tuple[str, ...]) -> pd.DataFra
         **{f"rules.{rule.constraint}": rule for rule in catalog.rules},
         "prices": catalog.prices,
     }
+
+
+def numbers_of(part: object, path: Path = ()) -> Iterator[tuple[Path, Quantity]]:
+    """Every number of a part of the catalogue with the keys that lead to it; of a row, its place from 1."""
+    if isinstance(part, Quantity):
+        yield path, part
+    elif isinstance(part, Settings):
+        for name, inner in part:
+            yield from numbers_of(inner, (*path, name))
+    elif isinstance(part, Mapping):
+        for name, inner in part.items():
+            yield from numbers_of(inner, (*path, name))
+    elif isinstance(part, tuple):
+        for number, inner in enumerate(part, start=1):
+            yield from numbers_of(inner, (*path, number))
+
+
+def key_of(name: str, path: Path) -> str:
+    """Table, entry and key of a number, with dots between."""
+    return ".".join((name, *map(str, path)))
+
+
+def shipped_numbers(catalog: Catalog, soil_types: tuple[str, ...]) -> pd.DataFrame:
+    """`key`, `value`, `unit`, `source`, `standing` of every number the decision rests on that is not the user's.
+
+    `standing` is that of the source in references.toml, or the source itself where it is no reference ("common
+    practice", "unverified", "design").
+    """
+    own = {one.key for one in catalog.replaced}
     rows = [
         {
             "key": key,
@@ -163,22 +191,8 @@ def shipped_numbers(catalog: Catalog, soil_types: tuple[str, ...]) -> pd.DataFra
             if number.source in catalog.references
             else number.source,
         }
-        for name, part in parts.items()
-        for key, number in _numbers(name, part)
-        if number.source != "user" and key not in own
+        for name, part in parts_of(catalog, soil_types).items()
+        for path, number in numbers_of(part)
+        if number.source != "user" and (key := key_of(name, path)) not in own
     ]
     return pd.DataFrame(rows, columns=["key", "value", "unit", "source", "standing"])
-
-
-def _numbers(key: str, part: object) -> Iterator[tuple[str, Quantity]]:
-    if isinstance(part, Quantity):
-        yield key, part
-    elif isinstance(part, Settings):
-        for name, inner in part:
-            yield from _numbers(f"{key}.{name}", inner)
-    elif isinstance(part, Mapping):
-        for name, inner in part.items():
-            yield from _numbers(f"{key}.{name}", inner)
-    elif isinstance(part, tuple):
-        for number, inner in enumerate(part, start=1):
-            yield from _numbers(f"{key}.{number}", inner)

@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import pandas as pd
+
 from hardpan.records.access import Access
 from hardpan.records.alternatives import MachineRow, Offer
 from hardpan.records.catalog import Catalog
@@ -66,6 +68,9 @@ class PaddockRun:
     """Check strips laid into zones and plan; None: none are."""
     machines: tuple[MachineRow, ...] = ()
     """The present machine beside others, without check strips; none where no others were given."""
+    moves: pd.DataFrame | None = None
+    """One row a shipped number that nobody could check, largest first: `key`, `money` by which it moves the expected
+    return; None: nobody asked."""
     further: SitePlan | None = None
     """Where probing again is worth most; None: nobody asked, or nothing is open."""
     outlook: Outlook | None = None

@@ -92,9 +92,6 @@ class Ledger:
     drivers: pd.DataFrame
     """One row an uncertain input, largest first: `input` (a `Driver`), `share` of the variance of the
     prescription's net return."""
-    moves: pd.DataFrame
-    """One row a drawn number, largest first: `key`, `money` by which one standard deviation of it moves the
-    prescription's net return."""
     totals: Mapping[str, Total]
     """Each item over the whole paddock in draws, what other paddocks share apart."""
     hours: float

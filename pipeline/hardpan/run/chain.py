@@ -1,6 +1,7 @@
 """The pipeline on one page: one call a stage, records in, records out."""
 
 from dataclasses import replace
+from functools import partial
 
 from hardpan.core.errors import Faults, HardpanError, InputError
 from hardpan.core.memory import UNLIMITED, Memory
@@ -10,10 +11,12 @@ from hardpan.money.stage import price_machines
 from hardpan.options.stage import check_machine, weigh_options
 from hardpan.outputs.checks import check_outputs
 from hardpan.pan.stage import detect_pan
+from hardpan.prescription.sensitivity import money_moved
 from hardpan.prescription.stage import settle_zones
 from hardpan.records.catalog import Catalog
 from hardpan.records.evidence import Evidence, PaddockRun, Prepared
 from hardpan.records.farm import WHOLE_MACHINE, Allotment
+from hardpan.records.ledger import Rates
 from hardpan.records.options import Options
 from hardpan.records.pan import PanFeatures
 from hardpan.records.plan import Plan
@@ -52,7 +55,7 @@ def run_paddock(
     HardpanError
         An input or a setting cannot be used.
     """
-    seed = config.paddock.seed
+    seed, reported = config.paddock.seed, "report" in config.outputs.formats if further is None else further
     ready, surfaces_asked = prepare(config, clock, allotment), _within(config, allotment).surfaces
     catalog, survey, pan, rates = ready.catalog, ready.survey, ready.pan, ready.rates
     with clock.stage("surfaces"):
@@ -72,6 +75,9 @@ def run_paddock(
         )
     with clock.stage("prescription"):
         zones, plan = settle_zones(zones, options, evidence, catalog, rates, asked=config.decision)
+        decided = plan, zones, options, evidence, catalog
+        price = partial(_price, config, survey.soil_types)
+        moves = money_moved(*decided, rates=rates, price=price, asked=config.decision) if reported else None
     settled = zones, plan
     machines = try_alternatives(evidence, options, zones, plan, ready=ready, config=config)
     strips = None
@@ -82,7 +88,7 @@ def run_paddock(
     with clock.stage("costs"):
         ledger = tally(plan, options, catalog, rates, asked=config.decision)
     sites = None
-    if "report" in config.outputs.formats if further is None else further:
+    if reported:
         with clock.stage("sites"):
             sites = _further(evidence, options, settled, ready, config)
     return PaddockRun(
@@ -98,6 +104,7 @@ def run_paddock(
         trail=trail_of(config, survey, clock),
         strips=strips,
         machines=machines,
+        moves=moves,
         further=sites,
         outlook=outlook_of(ready, plan, ledger, config.season),
     )
@@ -156,9 +163,7 @@ def prepare(config: Config, clock: Clock, allotment: Allotment = WHOLE_MACHINE) 
         with faults.gathered():
             check_machine(catalog, survey.soil_types, asked=config.decision)
         faults.refuse()
-        rates = price_machines(
-            catalog, config.season, survey.soil_types, n_draws=config.surfaces.draws, seed=config.paddock.seed
-        )
+        rates = _price(config, survey.soil_types, catalog, config.surfaces.draws)
         offers = read_offers(config, catalog, survey.soil_types)
         ready = Prepared(
             catalog=catalog,
@@ -172,6 +177,11 @@ def prepare(config: Config, clock: Clock, allotment: Allotment = WHOLE_MACHINE) 
         )
         check_memory(ready, _within(config, allotment), replace(memory, held_bytes=held_bytes()))
     return ready
+
+
+def _price(config: Config, soil_types: tuple[str, ...], catalog: Catalog, n_draws: int) -> Rates:
+    """What an hour, a litre and a loosened hectare are worth by a catalogue."""
+    return price_machines(catalog, config.season, soil_types, n_draws=n_draws, seed=config.paddock.seed)
 
 
 def _weather(config: Config, catalog: Catalog, survey: Survey) -> tuple[DailyTable | None, SeasonWater | None, Survey]:

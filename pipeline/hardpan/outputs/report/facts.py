@@ -141,11 +141,11 @@ def sensitivity(run: PaddockRun) -> pd.DataFrame:
 def unverified(run: PaddockRun) -> pd.DataFrame:
     """Shipped numbers the decision used that nobody could check, those that move the return most first.
 
-    `moves` is the money of one standard deviation, NaN where no more is seen of it than chance gives.
+    `moves` is the money that each moves the expected return by, NaN where this plan does not hang on it.
     """
     table = run.plan.defaults
     open_still = table[table["standing"].isin(["unverified", "from memory"])]
-    money = run.ledger.moves.set_index("key")["money"]
+    money = {} if run.moves is None else run.moves.set_index("key")["money"].to_dict()
     ranked = open_still.assign(moves=open_still["key"].map(money).astype(float).round())
     return ranked.sort_values("moves", ascending=False, kind="stable", na_position="last", ignore_index=True)
 

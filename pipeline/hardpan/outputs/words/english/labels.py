@@ -77,8 +77,8 @@ REPORT = {
     "numbers": "Numbers and sources",
     "replaced": "Shipped numbers that you replaced by your own, with their ranges and units",
     "unverified": "Numbers nobody could check, those that move the return most first: replace them by your own where "
-    "you can. Moves: money that goes with one standard deviation of the number; none where it has no range or hardly "
-    "moves anything",
+    "you can. Moves: what the expected return changes by over half of the number's range, or with a tenth more or less "
+    "where none is stated, zones, depths and set-ups as planned; none where this plan does not hang on it",
     "defaults": "Every shipped number the decision used",
     "sources": "Sources",
     "origin": "Where this came from",
