@@ -5,8 +5,10 @@ import pytest
 
 from builders import decision
 from hardpan.core.units import INCH_MM
+from hardpan.money.stage import price_machines
 from hardpan.options.loosening import section_share
 from hardpan.options.sections import critical_depth_mm, setup_section
+from hardpan.records.decision import SeasonSettings
 
 
 @pytest.fixture(scope="module")
@@ -73,7 +75,7 @@ def duplex(made):
     with the slope and intercept of the regression of the response on the thickness of sand (the abstract prints its
     R2, 0.63, and the mean alone), the cost of the pass and the price of grain of the time (neither is printed) and how
     deep the sites were hard (not printed). With the stand-ins above ripping to 30 cm returns more than it costs from 15
-    cm of sand on.
+    cm of sand on. What costs the two imply, `cost_of_20_over_30_cm` says.
     """
     ripper = {"like": "seven-tine-600", "spacing": 300, "min_depth": 150, "setups": ["plain"]}
     # each thickness is a plot of its own: nothing is paid for setting between them
@@ -123,6 +125,35 @@ def test_ripping_into_the_clay_costs_money(duplex):
     thin = SAND_MM <= 200
     assert (net.loc[thin, 300] < net.loc[thin, 200] - 1.0).all()
     assert (net.loc[SAND_MM >= 310, 300] > net.loc[SAND_MM >= 310, 200]).all()
+
+
+def cost_of_20_over_30_cm(made, tractor):
+    """Expected cost of ripping sand over clay to 20 cm over that of 30 cm, five tines 300 mm apart, shipped prices.
+
+    `crabtree1989` (abstract) prints where money turns, 20 and 31 cm of sand, and neither cost nor price, tractor, slope
+    of the response or depth to which the sand was hard. If it is hard from the surface to the clay, the gain of a pass
+    is in proportion to the hard sand that it breaks and one harvest pays either, then the costs are as 20 to 31.
+    """
+    ripper = {"like": "five-tine-500", "spacing": 300, "setups": ["plain"]}
+    catalog = made.shipped_catalog(machine={"tractor": tractor, "ripper": ripper}, prices={"extra_zone": 0})
+    ground = made.ground(soils=("sand over clay",), clay_mm=400.0, top_mm=1.0, bottom_mm=400.0, n_draws=20)
+    season = SeasonSettings(moist_depth_mm=700.0)
+    money = price_machines(catalog, season, ("sand over clay",), n_draws=20, seed=1)
+    options, _ = made.decide(ground, catalog, money)
+    cost = dict(zip(options.table["depth_mm"], options.cost.mean(axis=0), strict=True))
+    return cost[200] / cost[300]
+
+
+@pytest.mark.parametrize("engine_kw", [60, 70, 80])
+def test_costs_of_20_and_30_cm_are_as_the_sand_on_which_they_break_even(made, engine_kw):
+    """Implied by `crabtree1989`: 20 / 31. Within 15 %, for tractors that 30 cm takes all the power of."""
+    tractor = {"like": "rear-drive-110kw", "engine_power": engine_kw, "mass": 7000}
+    assert cost_of_20_over_30_cm(made, tractor) == pytest.approx(20 / 31, rel=0.15)
+
+
+def test_with_power_over_20_cm_costs_nearly_as_much_as_30(made):
+    """So that 20 cm pays later than on 20 cm of sand where 30 pays from 31 on (`crabtree1989`): speed is the limit."""
+    assert 20 / 31 < cost_of_20_over_30_cm(made, "tracked-370kw") < 1.0
 
 
 def fuel_share_of_uniform(made, bottoms_mm):
