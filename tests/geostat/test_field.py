@@ -148,3 +148,19 @@ def test_observations_that_cannot_be_used_are_refused_in_one_line(change, says):
     given = {"x": [0.0, 1.0, 2.0], "y": [0.0, 0.0, 0.0], "z": [1.0, 3.0, 2.0]} | change
     with pytest.raises(HardpanError, match=says):
         geostat.observe(given["x"], given["y"], given["z"], upper=given.get("upper"))
+
+
+def test_means_of_a_known_error_are_kriged_as_if_there_were_no_noise():
+    rng = np.random.default_rng(2)
+    x, y, z = rng.uniform(0, 300, 12), rng.uniform(0, 300, 12), rng.normal(5.0, 1.0, 12)
+    error = rng.uniform(0.0, 0.4, 12)
+    one = geostat.Structure(family="exponential", sill=1.0, length_m=80.0)
+    noisy, plain = (geostat.Covariance(structures=(one,), micro=0.1, noise=noise) for noise in (0.7, 0.0))
+    means = geostat.observe(x, y, z, error_variance=error, noisy=np.zeros(12))
+    singles = geostat.observe(x, y, z, error_variance=error)
+    found, expected = geostat.condition(means, noisy), geostat.condition(singles, plain)
+    for ask in (lambda field: geostat.krige(field, [10.0, 150.0], [20.0, 90.0]), geostat.leave_out):
+        np.testing.assert_allclose(ask(found).mean, ask(expected).mean)
+        np.testing.assert_allclose(ask(found).variance, ask(expected).variance)
+    with pytest.raises(HardpanError, match="one length"):
+        geostat.observe(x, y, z, noisy=np.zeros(3))

@@ -9,7 +9,7 @@ from scipy.stats import norm
 
 from fields import Recipe, invent, shorten_rods
 from hardpan.geostat import NOISE, Observations
-from hardpan.records.pan import Bottom
+from hardpan.records.pan import Bottom, Seen, State
 from hardpan.surfaces.beforehand import _likely_moments, inform
 from hardpan.surfaces.settings import PriorSettings, SurfaceSettings
 from hardpan.surfaces.stage import build_domain, in_order, map_pan, read_variables
@@ -129,3 +129,17 @@ def test_no_bottom_seen_leaves_the_usual_thickness_and_a_wide_interval(paddock):
     assert not bottom.exact.any()
     assert not bottom.can_be_fitted
     assert 30.0 < bottom.scale < 120.0
+
+
+def test_ground_hard_to_the_end_of_every_rod_has_a_bottom_nobody_knows(paddock):
+    """Rods of 560 mm that never leave hard ground, two usual thicknesses below its top: deeper, and that is all."""
+    table = paddock.pan.insertions.copy()
+    pan = (table["state"] == State.PRESENT).to_numpy()
+    table.loc[pan, ["bottom_mm", "bottom_sd_mm"]] = np.nan
+    table.loc[pan, "bottom_low_mm"], table.loc[pan, "bottom_high_mm"] = 560.0, np.inf
+    table.loc[pan, "bottom_kind"], table.loc[pan, "seen"] = Bottom.CENSORED, Seen.STILL_HARD
+    mapped = map_pan(replace(paddock.pan, insertions=table), paddock.survey, SETTINGS, seed=1)
+    on = paddock.present & mapped.inside
+    assert np.nanmin(mapped.maps["pan_bottom_mm"].to_numpy()[on]) > 560.0
+    assert np.nanmedian(mapped.maps["pan_bottom_sd_mm"].to_numpy()[on]) > 45.0
+    assert mapped.verdict.unseen_mm == pytest.approx(560.0)

@@ -85,13 +85,24 @@ def test_a_wide_table_may_have_a_standard_error_beside_each_depth(tmp_path, patt
 
 
 def test_deviations_without_a_number_of_insertions_are_asked_about(tmp_path):
-    with pytest.raises(HardpanError, match=r"number of insertions.*probes\.columns\.n"):
-        survey_of(tmp_path, "SD", lambda _, se: f"{se}")
+    with pytest.raises(HardpanError, match=r"'SD \(kPa\)' stand beside no number of insertions.*probes\.columns\.n"):
+        survey_of(tmp_path, "SD (kPa)", lambda _, se: f"{se}")
 
 
 def test_errors_larger_than_the_readings_are_refused_with_their_unit(tmp_path):
-    with pytest.raises(HardpanError, match=r"larger than the readings.*unit"):
+    with pytest.raises(HardpanError, match=r"'SE' are larger than the readings.*unit"):
         survey_of(tmp_path, "SE", lambda _, se: f"{1000 * se}")
+
+
+def test_one_error_for_a_whole_row_of_depths_is_not_used_and_told(tmp_path):
+    depths = ",".join(f"{depth / 10:g} cm" for depth in DEPTHS_MM)
+    lines = [f"site,x,y,{depths},SE"]
+    for number, ((east, north), top_mm) in enumerate(zip(SITES, TOPS_MM, strict=True)):
+        cells = ",".join(f"{value:g}" for value in kpa(top_mm))
+        lines.append(f"S{number},{WEST_M + east:.2f},{SOUTH_M + north:.2f},{cells},90")
+    survey = write(tmp_path, lines, 'resistance_unit = "kPa"')
+    assert "se_kpa" not in survey.profiles.readings
+    assert any("'SE'" in str(issue.what) or " SE " in str(issue.what) for issue in survey.issues)
 
 
 def test_columns_named_by_the_settings_hold_the_error(tmp_path):

@@ -41,6 +41,7 @@ def observe(
     *,
     upper: ArrayLike | None = None,
     error_variance: ArrayLike | None = None,
+    noisy: ArrayLike | None = None,
     trend: ArrayLike | None = None,
     constant: bool = True,
 ) -> Data:
@@ -56,6 +57,8 @@ def observe(
         (m,) upper ends: equal to `z` for a value, inf for a value known to be above `z` (right-censored).
     error_variance : ArrayLike | None
         (m,) known error variance of each, on top of the noise of the covariance.
+    noisy : ArrayLike | None
+        (m,) share of that noise that each has, 0 for a mean whose error variance is all there is; 1 where left out.
     trend : ArrayLike | None
         (m, q) covariates of the trend beside the constant (external drift).
     constant : bool
@@ -76,7 +79,8 @@ def observe(
     covariates = np.empty((len(low), 0)) if trend is None else np.asarray(trend, dtype=float).reshape(len(low), -1)
     places = np.column_stack([np.asarray(x_m, dtype=float), np.asarray(y_m, dtype=float)])
     error = np.zeros(len(low)) if error_variance is None else np.asarray(error_variance, dtype=float)
-    _refuse_unusable(places, low, high, covariates, error)
+    share = np.ones(len(low)) if noisy is None else np.asarray(noisy, dtype=float)
+    _refuse_unusable(places, low, high, covariates, errors=(error, share))
     xy_m, first, site = _sites(places)
     columns = np.column_stack([np.ones((len(xy_m), int(constant))), covariates[first]])
     trend_scale = np.sqrt(np.mean(columns**2, axis=0))
@@ -91,20 +95,27 @@ def observe(
         trend_scale=trend_scale,
         constant=constant,
         observations=Observations(
-            site=site, low=(low - centre) / scale, high=(high - centre) / scale, error=error / scale**2
+            site=site,
+            low=(low - centre) / scale,
+            high=(high - centre) / scale,
+            error=error / scale**2,
+            noisy=None if noisy is None else share,
         ),
         centre=centre,
         scale=scale,
     )
 
 
-def _refuse_unusable(places: Floats, low: Floats, high: Floats, covariates: Floats, error: Floats) -> None:
+def _refuse_unusable(
+    places: Floats, low: Floats, high: Floats, covariates: Floats, *, errors: tuple[Floats, Floats]
+) -> None:
     what = None
-    if not len(low) == len(high) == len(places) == len(error):
+    error, share = errors
+    if not len(low) == len(high) == len(places) == len(error) == len(share):
         what = f"{len(places)} places, {len(low)} values, {len(high)} upper ends and {len(error)} errors"
     elif not len(low):
         what = "no observations"
-    elif not (np.isfinite(places).all() and np.isfinite(covariates).all() and np.isfinite(error).all()):
+    elif not (np.isfinite(places).all() and np.isfinite(covariates).all() and np.isfinite(error + share).all()):
         what = "a coordinate, a covariate or an error variance is missing or infinite"
     elif np.any(np.isnan(low) | np.isnan(high) | (low > high) | (np.isinf(low) & (low == high))):
         what = "a value is missing, or an upper end lies below its lower end"

@@ -32,7 +32,8 @@ def inform(variables: Mapping[str, Variable], usual: PriorSettings) -> dict[str,
         return out
     top = in_units(variables["top"])
     spread = float(np.hypot(np.std(top.low), usual.thickness_sd_mm))
-    mean = float(np.mean(top.low)) + usual.thickness_mm
+    # where bounds alone lie deeper than a usual pan ends, all that is known is that this one is no usual one
+    mean = max(float(np.mean(top.low)) + usual.thickness_mm, float(np.mean(in_units(variables["bottom"]).low)))
     out["bottom"] = _rescaled(out["bottom"], spread, LEAST_SCALE_MM, mean=(mean, usual.mean_sd_mm))
     out["peak"] = _rescaled(out["peak"], usual.peak_spread, LEAST_SCALE_LOG, mean=_usual_peak(variables, usual))
     for name, noise in (("top", usual.noise_mm), ("bottom", usual.noise_mm), ("peak", usual.peak_noise)):

@@ -118,6 +118,8 @@ class Spread:
     """Standard errors of the means, or standard deviations between the insertions."""
     columns: tuple[int, ...]
     """One a depth column, -1 for none; one in the long layout."""
+    name: str
+    """Name of the first of them."""
     unit: str | None
     """Unit its name states, None for that of the readings."""
 

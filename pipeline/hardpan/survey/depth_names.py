@@ -128,7 +128,7 @@ def find_spread(
         if first is not None:
             stated = [fold(names[first]), *(row[first] for row in units if first < len(row))]
             unit = next(filter(None, map(pressure_unit, stated)), None)
-            return Spread(kind=kind, columns=columns, unit=unit)
+            return Spread(kind=kind, columns=columns, name=names[first], unit=unit)
     return None
 
 

@@ -100,6 +100,10 @@ def find_heading(grid: TextTable, settings: ProbeSettings) -> Heading:
         roles["site"] = 0  # the corner of a table with insertions across names its depths
     depth_unit, value_unit = _units(names, roles, depths, units, grid.file)
     spread = find_spread(names, depths, roles, units.values())
+    if depths and spread is None and not {"se", "sd"}.isdisjoint(roles):
+        alone = [names[roles[role]] for role in ("se", "sd") if role in roles]
+        what = f"column {listed(alone)} does not say of which of {len(depths)} depths it is the error"
+        issues += (warned("column-not-used", what, "not used", file=grid.file, place=where),)
     idle = {"se", "sd", "n"} - ({spread.kind, "n"} if spread else set())
     roles = {role: index for role, index in roles.items() if role not in idle}
     if depths:

@@ -1,17 +1,16 @@
 """Standard errors of readings that are the means of a site's insertions."""
 
-from typing import Literal
-
 import numpy as np
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.records.issues import Issue
+from hardpan.survey.columns import Spread
 from hardpan.survey.notes import counted, warned
 
 
 def standard_errors(
-    spread: Floats, count: Floats | None, kpa: Floats, kind: Literal["se", "sd"], file: str
+    spread: Floats, count: Floats | None, kpa: Floats, of: Spread, file: str
 ) -> tuple[Floats, tuple[Issue, ...]]:
     """Standard errors (kPa) of readings that are means, NaN where none is known, shape (n,).
 
@@ -26,7 +25,7 @@ def standard_errors(
         Insertions that each reading is the mean of, shape (n,).
     kpa : Floats
         The readings, shape (n,).
-    kind : {"se", "sd"}
+    of : Spread
         What `spread` is.
     file : str
         The file.
@@ -38,10 +37,10 @@ def standard_errors(
     InputError
         They are as large as the readings.
     """
-    if kind == "sd":
+    if of.kind == "sd":
         if count is None:
             raise AmbiguousInputError(
-                what="the standard deviations of the readings stand beside no number of insertions",
+                what=f"the standard deviations in {of.name!r} stand beside no number of insertions",
                 where=file,
                 do="add a column with the number each mean is of and name it in probes.columns.n, or give standard "
                 "errors",
@@ -53,10 +52,11 @@ def standard_errors(
     both = known & (kpa > 0)
     if both.any() and np.median(spread[both] / kpa[both]) > 1.0:
         raise InputError(
-            what=f"the standard errors are larger than the readings ({np.median(spread[both]):.4g} kPa on the median)",
+            what=f"the standard errors in {of.name!r} are larger than the readings"
+            f" ({np.median(spread[both]):.4g} kPa on the median)",
             where=file,
             right="those of the means, in the unit that their header states or that of the readings",
-            do="check probes.columns.se and the unit in its header",
+            do="check that column and the unit in its header",
         )
     zero = spread == 0
     done = "taken as the readings' error in place of pan.noise_share and of chance between insertions"

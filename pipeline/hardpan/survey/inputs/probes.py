@@ -236,7 +236,7 @@ def _errors(
         return np.full(len(kpa), np.nan), ()
     count = None if text.count is None else numbers.convert(text.count, mark).value
     spread = numbers.convert(text.spread, mark).value * factor(heading.spread.unit)
-    return spreads.standard_errors(spread, count, kpa, heading.spread.kind, text.file)
+    return spreads.standard_errors(spread, count, kpa, heading.spread, text.file)
 
 
 def _depths(text: TextReadings, mark: str) -> tuple[Numbers | np.ndarray, np.ndarray]:
