@@ -1,5 +1,6 @@
 import numpy as np
 import pytest
+from scipy.special import betaincinv
 
 from hardpan.money.draws import FIXED_STEPS, Draws, beta_at, fixed_levels, fixed_slices, log_normal_factors, value_at
 from hardpan.records.quantity import Quantity
@@ -59,3 +60,11 @@ def test_a_log_normal_spreads_as_far_up_as_down():
     low, middle, high = np.quantile(factors, [0.05, 0.5, 0.95])
     assert high / middle == pytest.approx(1.5, rel=0.01)
     assert middle / low == pytest.approx(1.5, rel=0.01)
+
+
+def test_many_draws_are_those_that_solving_for_each_gives():
+    levels = (np.random.default_rng(3).permutation(30_000) + 0.5) / 30_000
+    for value in (0.2, 1.0, 2.9):
+        quantity = Quantity(value=value, low=0.0, high=3.0, unit="t/ha", source="user")
+        a = 6.0 * value / 3.0
+        assert beta_at(quantity, levels) == pytest.approx(3.0 * betaincinv(a, 6.0 - a, levels), abs=3.0 * 2.5e-5)

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from builders.machine_log import DEEP_MM, SHALLOW_MM, SPLIT, passes
+from hardpan.verify.cleaning import speed_kmh
 from hardpan.verify.lag import estimate_lag
 
 
@@ -13,7 +14,7 @@ def planned_at(xy):
 
 def lag_of(records, level=0.9, step_mm=25.0):
     kept = (records["depth_mm"] > 0).to_numpy()
-    return estimate_lag(records, planned_at, kept, step_mm=step_mm, level=level)
+    return estimate_lag(records, planned_at, kept, speed_kmh=speed_kmh(records), step_mm=step_mm, level=level)
 
 
 @pytest.mark.parametrize("late_s", [-2.0, 0.0, 1.5, 4.0])

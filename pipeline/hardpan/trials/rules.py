@@ -7,10 +7,9 @@ import pandas as pd
 from scipy.spatial import cKDTree
 
 from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.core.units import KMH_PER_MS
 from hardpan.records.trial import CleaningSettings, Rule
 from hardpan.trials.passes import along_pass
-
-_KMH_PER_MS = 3.6
 
 _LEAST_NEIGHBOURS = 5
 """Fewer say nothing of what is usual at a place."""
@@ -63,7 +62,7 @@ def _by_point(points: pd.DataFrame, number: Ints, settings: CleaningSettings) ->
         yield Rule.PASS_START, since < settings.start_s
         yield Rule.PASS_END, until < settings.end_s
     if np.isfinite(speed).any():
-        kmh = speed * _KMH_PER_MS
+        kmh = speed * KMH_PER_MS
         yield Rule.SPEED, (kmh < settings.least_speed_kmh) | (kmh > settings.most_speed_kmh)
         if (number >= 0).any():
             yield Rule.SPEED_STEP, _speed_steps(points, number) > settings.speed_step

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtri, stdtrit
+from scipy.special import ndtri, stdtr, stdtrit
 
 from hardpan.core.arrays import Floats
 from hardpan.geostat import Effect
@@ -71,7 +71,8 @@ def update(effects: Mapping[int, Effect], planned: Planned, season: str, *, seed
     catalog = planned.catalog
     drawn, soils = Draws(n_draws=_DRAWS, seed=seed), tuple(dict.fromkeys(planned.zones["soil_type"]))
     stated = first_year_gains(catalog, soils, drawn)
-    gains = {soil: _with_tails(each) for soil, each in stated.items()}
+    tails = stdtrit(_TAILS, (np.arange(_DRAWS) + 0.5) / _DRAWS)
+    gains = {soil: _with_tails(each, tails) for soil, each in stated.items()}
     rate = catalog.prices.discount_rate.value
     share = {
         soil: season_weights(drawn("persistence", kept), lasts.value, rate)
@@ -103,7 +104,7 @@ def update(effects: Mapping[int, Effect], planned: Planned, season: str, *, seed
         first=first,
         first_worth=first_worth,
         worth=worth,
-        agrees={zone: _agreement(effect, first[zone], drawn) for zone, effect in seen.items()},
+        agrees={zone: _agreement(effect, first[zone]) for zone, effect in seen.items()},
     )
 
 
@@ -112,12 +113,17 @@ def _log_t(t: Floats, df: float) -> Floats:
     return np.asarray(-0.5 * (df + 1.0) * np.log1p(t**2 / df))
 
 
-def _with_tails(stated: Floats) -> Floats:
-    """Draws in the order of those given, with their mean and their 5 and 95 % points apart, and the tails of t."""
+def _with_tails(stated: Floats, tails: Floats) -> Floats:
+    """Draws in the order of those given, with their mean and their 5 and 95 % points apart, and the `tails` of t.
+
+    Parameters
+    ----------
+    tails : Floats
+        Points of t at the middles of as many equal slices, rising.
+    """
     low, high = np.quantile(stated, [0.05, 0.95])
-    level = (np.argsort(np.argsort(stated, kind="stable")) + 0.5) / len(stated)
     scale = (high - low) / (2.0 * stdtrit(_TAILS, 0.95))
-    return np.asarray(stated.mean() + scale * stdtrit(_TAILS, level))
+    return np.asarray(stated.mean() + scale * tails[np.argsort(np.argsort(stated, kind="stable"))])
 
 
 def _sum(kept: Floats, seasons: Floats) -> Floats:
@@ -134,10 +140,9 @@ def _known_season(factors: Floats, dry_gain: Floats, planned: Planned, season: s
     return np.column_stack([first, factors[:, 1:]])
 
 
-def _agreement(effect: Effect, expected: Floats, drawn: Draws) -> float:
+def _agreement(effect: Effect, expected: Floats) -> float:
     """Two-sided chance of an estimate as far from the middle of what was expected, its own error counted in."""
-    error = effect.se * stdtrit(effect.df, drawn.levels("error of an effect"))
-    below = float(np.mean(expected + error < effect.estimate))
+    below = float(np.mean(stdtr(effect.df, (effect.estimate - expected) / effect.se)))
     return 2.0 * min(below, 1.0 - below)
 
 

@@ -51,7 +51,9 @@ def compare_with_plan(earlier: Earlier, log: MachineLog, *, level: float) -> App
         name=log.name,
         zones=table,
         rules=rules,
-        lag=estimate_lag(log.records, planned_at, taken == "", step_mm=step_mm, level=level),
+        lag=estimate_lag(
+            log.records, planned_at, taken == "", speed_kmh=speed_kmh(log.records), step_mm=step_mm, level=level
+        ),
         observed=_observed(table, zones),
         pieces=_pieces(zones, swaths, float(np.nanmedian(width_m)), step_mm),
         step_mm=step_mm,

@@ -7,9 +7,8 @@ import pandas as pd
 import shapely
 
 from hardpan.core.arrays import Bools, Floats
+from hardpan.core.units import KMH_PER_MS
 from hardpan.records.applied import AppliedSettings, LogRule
-
-KMH_PER_MS = 3.6
 
 LEAST_ZEROS = 10
 

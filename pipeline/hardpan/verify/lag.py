@@ -4,9 +4,10 @@ from collections.abc import Callable
 
 import numpy as np
 import pandas as pd
-from scipy.stats import binom
+from scipy.special import bdtr
 
 from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.core.units import KMH_PER_MS
 from hardpan.records.applied import Lag
 
 BEFORE_S, AFTER_S = 10.0, 20.0
@@ -22,7 +23,13 @@ LEAST_BORDERS = 3
 
 
 def estimate_lag(
-    records: pd.DataFrame, planned_at: Callable[[Floats], Floats], kept: Bools, *, step_mm: float, level: float
+    records: pd.DataFrame,
+    planned_at: Callable[[Floats], Floats],
+    kept: Bools,
+    *,
+    speed_kmh: Floats,
+    step_mm: float,
+    level: float,
 ) -> Lag | None:
     """Median time from a border to the crossing of the middle between the two depths; None where too few are crossed.
 
@@ -34,6 +41,8 @@ def estimate_lag(
         Depth planned at points (n, 2); NaN where nothing is ripped.
     kept : (n,)
         Records in work, with a depth.
+    speed_kmh : (n,)
+        Speed of each record; NaN where unknown.
 
     Notes
     -----
@@ -60,14 +69,14 @@ def estimate_lag(
     if len(found) < LEAST_BORDERS:
         return None
     ranked, n = np.sort(found), len(found)
-    rank = int(binom.ppf((1.0 - level) / 2.0, n, 0.5))
+    rank = int(np.searchsorted(bdtr(np.arange(n), n, 0.5), (1.0 - level) / 2.0))
     low, high = (ranked[rank - 1], ranked[n - rank]) if rank >= 1 else (np.nan, np.nan)
-    median = float(np.median(ranked))
+    median, moving_kmh = float(np.median(ranked)), speed_kmh[there & (speed_kmh > 0)]
     return Lag(
         seconds=median,
         low=float(low),
         high=float(high),
-        metres=median * _speed_ms(records, there),
+        metres=median * float(np.median(moving_kmh)) / KMH_PER_MS if moving_kmh.size else np.nan,
         level=level,
         borders=n,
     )
@@ -100,12 +109,3 @@ def _crossing(since_s: Floats, depth_mm: Floats, planned_mm: Floats, border: int
     at = since_s[turns + 1] - (1.0 - share) * step_s
     at = at[(at >= -BEFORE_S) & (at <= AFTER_S)]
     return float(at[np.argmin(np.abs(at))]) if at.size else None
-
-
-def _speed_ms(records: pd.DataFrame, there: Bools) -> float:
-    """Median speed over kept records, m/s."""
-    by = records.groupby("stretch", sort=False)
-    step_m = np.hypot(by["x_m"].diff().to_numpy(float), by["y_m"].diff().to_numpy(float))
-    step_s = by["time_s"].diff().to_numpy(float)
-    moving = there & (step_s > 0) & (step_m > 0)
-    return float(np.median(step_m[moving] / step_s[moving])) if moving.any() else np.nan

@@ -22,7 +22,7 @@ class Gridded:
     """Cone index on the grid of depths."""
 
     about: pd.DataFrame
-    """One row an insertion: `insertion`, `site`, `x_m`, `y_m`, `stop`, `theta` (mean)."""
+    """One row an insertion: `insertion`, `site`, `x_m`, `y_m`, `theta` (mean)."""
     kpa: Floats
     """(n_insertions, n_depths): NaN below the last reading; where strength stopped the rod, its last reading."""
 
@@ -38,24 +38,18 @@ def depths_mm() -> Floats:
 
 def gridded(readings: pd.DataFrame) -> Gridded:
     """Readings (columns of readings.csv) on the grid, in the order in which insertions come."""
-    rows, kpa = [], []
-    for name, unsorted in readings.groupby("insertion", sort=False):
-        one = unsorted.sort_values("depth_mm")
-        depth, value = one["depth_mm"].to_numpy(float), one["cone_index_kpa"].to_numpy(float)
-        below = value[-1] if one["stop"].iloc[0] in {Stop.REFUSAL, Stop.LIMIT} else np.nan
+    by = readings.groupby("insertion", sort=False)
+    about = by[["site", "x_m", "y_m", "stop"]].first().join(by["theta"].mean()).reset_index()
+    kpa = np.empty((len(about), depths_mm().size))
+    ordered = readings.sort_values("depth_mm", kind="stable")
+    depth, value = (ordered[name].to_numpy(float) for name in ("depth_mm", "cone_index_kpa"))
+    at = ordered.groupby("insertion", sort=False).indices
+    for row, (name, stop) in enumerate(zip(about["insertion"], about["stop"], strict=True)):
+        own = value[at[name]]
+        below = own[-1] if stop in {Stop.REFUSAL, Stop.LIMIT} else np.nan
         # Nobody reads at the surface: down to the first reading the ground is as hard as there.
-        kpa.append(np.interp(depths_mm(), depth, value, left=value[0], right=below))
-        first = one.iloc[0]
-        rows.append(
-            {
-                "insertion": name,
-                "site": str(first["site"]),
-                "x_m": float(first["x_m"]),
-                "y_m": float(first["y_m"]),
-                "theta": float(one["theta"].mean()),
-            }
-        )
-    return Gridded(about=pd.DataFrame(rows), kpa=np.array(kpa, dtype=float).reshape(len(rows), depths_mm().size))
+        kpa[row] = np.interp(depths_mm(), depth[at[name]], own, left=own[0], right=below)
+    return Gridded(about=about.astype({"site": str})[["insertion", "site", "x_m", "y_m", "theta"]], kpa=kpa)
 
 
 def excess(kpa: Floats, threshold_kpa: float, to_mm: float) -> Floats:

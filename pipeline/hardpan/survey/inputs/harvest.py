@@ -6,7 +6,7 @@ import pyproj
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import AmbiguousInputError, InputError
-from hardpan.core.units import MM_PER
+from hardpan.core.units import KMH_PER_MS, MM_PER
 from hardpan.records.trial import LOCAL_METRES, POINT, Harvest, TrialSettings
 from hardpan.spatial.datum import plan_move
 from hardpan.survey import files, geodesy, numbers
@@ -26,8 +26,6 @@ from hardpan.survey.yields import (
 
 _FLOW = ("flow", "seconds", "distance")
 """Columns that make a yield where there is none."""
-
-KM_PER_H_PER_M_PER_S = 3.6
 
 
 def read_harvest(settings: TrialSettings, crs: pyproj.CRS | None, bushel_lb: float | None, log: Log) -> Harvest:
@@ -154,7 +152,7 @@ def _from_flow(value: dict[str, Floats], settings: TrialSettings, file: str) -> 
 def _monitor(value: dict[str, Floats], settings: TrialSettings) -> dict[str, Floats]:
     """What the monitor says beside the yield: seconds, speed, width and moisture; NaN where it does not."""
     missing = np.full(len(value["x"]), np.nan)
-    speed_ms = value["speed"] / KM_PER_H_PER_M_PER_S if "speed" in value else missing
+    speed_ms = value["speed"] / KMH_PER_MS if "speed" in value else missing
     if "speed" not in value and {"distance", "seconds"} <= value.keys():
         with np.errstate(divide="ignore", invalid="ignore"):
             speed_ms = value["distance"] * MM_PER[settings.flow.distance_unit] / 1000.0 / value["seconds"]
