@@ -1,10 +1,14 @@
 """What the crop makes of loosened ground: growth lost to hard soil, and how much of it comes back."""
 
 import numpy as np
+import pandas as pd
 import pytest
+from scipy.integrate import trapezoid
 
 from hardpan.options.loosening import cumulated_excess, depth_grid_mm, ridge_mm, section_share
 from hardpan.options.response import lost_growth, root_loss, used_share, using_weights
+from hardpan.pan.excess import mean_shape
+from hardpan.pan.readings import Readings
 
 GRID = depth_grid_mm(800.0)
 FLAT = np.full(20, 0.05)
@@ -47,6 +51,39 @@ def test_a_lower_threshold_finds_more_lost_growth_in_the_same_soil(catalog):
         edges = (np.float32(middle_mm - half), np.float32(middle_mm + half), np.float32(peak_kpa))
         lost.append(float(loss.relative(*edges)))
     assert (np.diff(lost) < 0).all()
+
+
+@pytest.mark.parametrize("below_kpa", [500.0, 1700.0, 2200.0])
+def test_the_lost_growth_is_that_of_the_readings_whatever_the_threshold_and_the_soil_below(catalog, below_kpa):
+    """A pan with its peak of 4000 kPa at 350 mm, on soil that a low threshold calls hard to the end of the readings."""
+    at_mm = np.arange(0.0, 701.0, 10.0)
+    profile = np.maximum(4000.0 - 15.0 * np.abs(at_mm - 350.0), np.where(at_mm > 350.0, below_kpa, 500.0))
+    read = pd.DataFrame({"depth_mm": at_mm, "cone_index_kpa": profile})
+    lost = []
+    for threshold in (1500.0, 2000.0, 2500.0, 3000.0, 3500.0):
+        half = (4000.0 - threshold) / 15.0
+        top_mm, bottom_mm = 350.0 - half, np.nan if threshold < below_kpa else 350.0 + half
+        shape = mean_shape(one_insertion(read), pd.Series([top_mm]), pd.Series([bottom_mm]), threshold)
+        loss = root_loss(shape, threshold, 4000.0, catalog.response)
+        end_mm = np.nanmin([bottom_mm, 700.0])
+        lost.append(float(loss.relative(*np.float32([top_mm, end_mm, 4000.0]))) * loss.reference_mm)
+        fine_mm = np.linspace(top_mm, end_mm, 2001)
+        expected = trapezoid(lost_growth(np.interp(fine_mm, at_mm, profile), catalog.response), fine_mm)
+        assert lost[-1] == pytest.approx(expected, rel=0.02)
+    assert (np.diff(lost) < 0).all()
+
+
+def one_insertion(read):
+    value = read["cone_index_kpa"].to_numpy()[None]
+    no, exact = np.zeros(value.shape, dtype=bool), np.zeros(value.shape)
+    return Readings(
+        depth_mm=read["depth_mm"].to_numpy()[None],
+        thickness_mm=0.0 * value,
+        cone_index_kpa=value,
+        at_least=no,
+        held=no,
+        se_kpa=exact,
+    )
 
 
 def test_a_harder_pan_and_a_thicker_one_take_more(catalog):

@@ -65,9 +65,25 @@ def test_the_shape_of_a_triangle_rises_and_falls_in_proportion_and_sums_to_one()
     assert shape.sum() == pytest.approx(1.0)
 
 
-def test_without_an_observed_pan_the_shape_is_flat():
-    shape = mean_shape(readings(TRIANGLE), pd.Series([200.0]), pd.Series([np.nan]), 2000.0)
+def test_without_a_pan_the_shape_is_flat():
+    shape = mean_shape(readings(TRIANGLE), pd.Series([np.nan]), pd.Series([np.nan]), 2000.0)
     assert shape == pytest.approx(np.full(SHAPE_STEPS, 1.0 / SHAPE_STEPS))
+
+
+def test_where_no_pan_was_seen_to_its_bottom_the_shape_is_that_of_what_was_read():
+    """A flat one would take the soil below the hardest layer for as hard as that."""
+    on_hard = np.maximum(TRIANGLE, 1700.0)
+    shape = mean_shape(readings(on_hard), pd.Series([200.0]), pd.Series([np.nan]), 1500.0)
+    end_mm = DEPTH_MM.max()
+    at = 200.0 + (np.arange(SHAPE_STEPS) + 0.5) / SHAPE_STEPS * (end_mm - 200.0)
+    expected = np.interp(at, DEPTH_MM, on_hard) - 1500.0
+    assert shape == pytest.approx(expected / expected.sum())
+
+
+def test_one_pan_seen_to_its_bottom_decides_the_shape_of_all():
+    both = readings(np.vstack([TRIANGLE, np.maximum(TRIANGLE, 1700.0)]))
+    alone = mean_shape(readings(TRIANGLE), pd.Series([200.0]), pd.Series([400.0]), 2000.0)
+    assert mean_shape(both, pd.Series([200.0, 200.0]), pd.Series([400.0, np.nan]), 2000.0) == pytest.approx(alone)
 
 
 @pytest.mark.parametrize("off_mm", [5.0, 10.0, 17.0])

@@ -71,9 +71,12 @@ def integrate_excess(readings: Readings, top_at: Ints, bottom_at: Ints, threshol
 def mean_shape(readings: Readings, top_mm: pd.Series, bottom_mm: pd.Series, threshold_kpa: float) -> Floats:
     """Mean excess resistance against relative depth, shape (SHAPE_STEPS,), summing to 1.
 
-    Every pan with an observed bottom weighs the same. Without one the shape is flat.
+    Every pan with an observed bottom weighs the same. Where none was seen to its bottom, pans count as far down as they
+    were read: the soil below the hardest layer is softer than it, though still above a low threshold. Flat without any.
     """
-    thick = (bottom_mm - top_mm).to_numpy()
+    seen = (bottom_mm - top_mm).to_numpy() > 0
+    end = np.where(seen.any(), bottom_mm.to_numpy(), np.nanmax(readings.depth_mm, axis=1, initial=-np.inf))
+    thick = end - top_mm.to_numpy()
     use = thick > 0
     depth, value, top = readings.depth_mm[use], readings.cone_index_kpa[use], top_mm.to_numpy()[use]
     share = (np.arange(SHAPE_STEPS) + 0.5) / SHAPE_STEPS
