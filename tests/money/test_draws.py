@@ -2,29 +2,34 @@ import numpy as np
 import pytest
 from scipy.special import betaincinv
 
-from hardpan.money.draws import FIXED_STEPS, Draws, beta_at, fixed_levels, fixed_slices, log_normal_factors, value_at
+from hardpan.money.draws import FIXED_STEPS, Draws, beta_at, log_normal_factors
 from hardpan.records.quantity import Quantity
 
 PRICE = Quantity(value=2.0, low=1.0, high=4.0, unit="money", source="design")
 
 
 def test_what_is_drawn_at_fixed_levels_is_unrelated():
-    drawn = [fixed_levels(name, 200) for name in FIXED_STEPS]
+    drawn = [Draws(n_draws=200, seed=None).levels(name) for name in FIXED_STEPS]
     assert np.abs(np.corrcoef(drawn) - np.eye(len(drawn))).max() < 0.1
 
 
 def test_the_few_sections_that_are_drawn_are_nearly_unrelated():
     names = ("foot width", "side angle", "critical ratio", "leading depth share", "saturation", "dry loosening")
-    drawn = [fixed_slices(name, 12) for name in names]
+    drawn = [Draws(n_draws=12, seed=None).levels(name) for name in names]
     assert np.abs(np.corrcoef(drawn) - np.eye(len(drawn))).max() < 0.2
     assert np.mean(drawn, axis=1) == pytest.approx(np.full(len(names), 0.5))
 
 
-def test_fixed_levels_fill_their_range_evenly():
-    """A sequence with an irrational step leaves no gap of more than a few slices, however many are drawn."""
+@pytest.mark.parametrize("seed", [None, 0, 7])
+def test_each_draw_has_one_of_as_many_equal_slices_with_a_seed_and_without(seed):
     for name in FIXED_STEPS:
-        at = np.sort(fixed_levels(name, 400))
-        assert np.diff(np.concatenate([[0.0], at, [1.0]])).max() < 3.0 / 400
+        at = np.sort(Draws(n_draws=40, seed=seed).levels(name))
+        assert at == pytest.approx((np.arange(40) + 0.5) / 40)
+
+
+def test_a_stated_range_has_one_distribution_whatever_it_is_drawn_for():
+    with_seed, without = (np.sort(Draws(n_draws=50, seed=seed)("foot width", PRICE)) for seed in (3, None))
+    assert with_seed == pytest.approx(without)
 
 
 def test_one_name_always_gives_the_same_draws_and_two_names_unrelated_ones():
@@ -48,8 +53,8 @@ def test_draws_keep_the_mean_that_the_source_states_and_stay_in_its_range():
     assert values.max() <= PRICE.span[1]
 
 
-def test_half_of_the_draws_between_low_and_high_lie_below_the_value():
-    values = value_at(np.array([PRICE.ends]), fixed_levels("draft", 1000))[:, 0]
+def test_half_of_the_draws_between_ends_of_their_own_lie_below_the_value():
+    values = Draws(n_draws=1000, seed=None).between("draft", np.array([PRICE.ends]))[:, 0]
     assert (values < PRICE.value).mean() == pytest.approx(0.5, abs=0.01)
     assert values.min() == pytest.approx(1.0, abs=0.01)
     assert values.max() == pytest.approx(4.0, abs=0.01)

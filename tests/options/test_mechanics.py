@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from builders import records
-from hardpan.money.draws import fixed_levels, value_at
+from hardpan.money.draws import Draws
 from hardpan.options.mechanics import draft_factors, draft_spread, dry_factor, relative_wear, strength_factor
 
 
@@ -48,7 +48,9 @@ def test_exponents_without_range_leave_only_the_range_of_the_equation(catalog):
 
 
 def test_drawn_exponents_stay_inside_their_range_half_of_them_below_the_value(catalog):
-    drawn = value_at(np.array([catalog.effort.depth_exponent.ends]), fixed_levels("depth exponent of draft", 200))[:, 0]
+    drawn = Draws(n_draws=200, seed=None).between(
+        "depth exponent of draft", np.array([catalog.effort.depth_exponent.ends])
+    )[:, 0]
     low, high = catalog.effort.depth_exponent.span
     assert low <= drawn.min() < low + 0.05
     assert high - 0.05 < drawn.max() <= high

@@ -5,7 +5,7 @@ spread, and how numbers are drawn.
 """
 
 from hardpan.money.amendments import after_per_ha, spread_rates
-from hardpan.money.draws import Draws, beta_at, fixed_levels, fixed_slices, log_normal_factors, value_at
+from hardpan.money.draws import Draws, log_normal_factors
 from hardpan.money.ways import at_cash_cost, by_contractor, hired_for, owning_per_hour, with_tractor_of
 from hardpan.money.worth import crop_shares, crop_values, first_year_gains, lasting, season_factors, season_weights
 
@@ -13,13 +13,10 @@ __all__ = [
     "Draws",
     "after_per_ha",
     "at_cash_cost",
-    "beta_at",
     "by_contractor",
     "crop_shares",
     "crop_values",
     "first_year_gains",
-    "fixed_levels",
-    "fixed_slices",
     "hired_for",
     "lasting",
     "log_normal_factors",
@@ -27,6 +24,5 @@ __all__ = [
     "season_factors",
     "season_weights",
     "spread_rates",
-    "value_at",
     "with_tractor_of",
 ]

@@ -1,8 +1,10 @@
 """Joint draws of quantities that have a range: levels in (0, 1), and the distribution that turns them into values.
 
-Money is drawn at levels shuffled by seed and name (`Draws`), so that one draw of a price goes with any draw of another.
-What the decision adds, draft, the section a tine loosens and the gain with a set-up, is drawn at fixed levels, so that
-options are compared alike whatever the seed.
+Whatever is drawn beside the pan itself is drawn here: each of n draws has one of n equal slices. Money has them in an
+order of its seed and name, so that one draw of a price goes with any draw of another. What the decision adds, draft,
+the section a tine loosens and the gain with a set-up, has no seed: its order is fixed, so that options are compared
+alike whatever the seed. The range of a mean is a beta distribution; ends that are published views of their own
+(exponents of draft, gain with a set-up) are drawn as often as what lies between; +/- % of draft is log-normal.
 """
 
 from dataclasses import dataclass, field
@@ -19,13 +21,28 @@ PERT_SHAPES = 6.0
 MOST_SOLVED, TABLED = 10_000, 8000
 """Levels up to which each is solved for; of more they are read off a table, right to 2e-5 of the range."""
 
+FIXED_STEPS = {
+    "draft": (np.sqrt(5.0) - 1.0) / 2.0,
+    "gain with a set-up": np.sqrt(2.0),
+    "depth exponent of draft": np.sqrt(3.0),
+    "strength exponent of draft": np.sqrt(7.0),
+    "foot width": np.sqrt(41.0),
+    "side angle": np.sqrt(43.0),
+    "critical ratio": np.sqrt(61.0),
+    "leading depth share": np.sqrt(79.0),
+    "saturation": np.sqrt(97.0),
+    "dry loosening": np.sqrt(167.0),
+}
+"""Irrational steps of the sequences that order what is drawn without a seed; two of them make unrelated sequences."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Draws:
     """Draws of named quantities, shape (n_draws,); independent between names, unless told to have a part in common."""
 
     n_draws: int
-    seed: int
+    seed: int | None
+    """None: in a fixed order, for the names of `FIXED_STEPS`."""
     made: dict[str, Floats] = field(default_factory=dict, compare=False)
     """What was drawn, by name."""
 
@@ -35,9 +52,21 @@ class Draws:
         return drawn
 
     def levels(self, name: str) -> Floats:
-        """Levels in (0, 1), (n_draws,), one in each of `n_draws` equal slices, so that a mean is near the true mean."""
-        rng = np.random.default_rng([self.seed, *name.encode()])
-        return (rng.permutation(self.n_draws) + 0.5) / self.n_draws
+        """Levels in (0, 1), (n_draws,), one in each of `n_draws` equal slices, so that a mean is near the true mean.
+
+        >>> Draws(n_draws=4, seed=None).levels("side angle").tolist()
+        [0.625, 0.125, 0.875, 0.375]
+        """
+        if self.seed is None:
+            at = np.modf(0.5 + np.arange(self.n_draws) * FIXED_STEPS[name])[0]
+            order = np.argsort(np.argsort(at, kind="stable"), kind="stable")
+        else:
+            order = np.random.default_rng([self.seed, *name.encode()]).permutation(self.n_draws)
+        return np.asarray((order + 0.5) / self.n_draws)
+
+    def between(self, name: str, ends: Floats) -> Floats:
+        """Draws, (n_draws, n), of quantities whose ends are views of their own, by `value_at`; `ends` (n, 3)."""
+        return value_at(ends, self.levels(name))
 
     def partly_common(self, name: str, quantity: Quantity, *, common: str, share: float) -> Floats:
         """Draws, (n_draws,), with `share` of their variance, on the normal scale, that of all draws with `common`."""
@@ -72,39 +101,6 @@ def _beta_quantiles(a: float, b: float, levels: Floats) -> Floats:
     share = (1.0 - np.cos(np.linspace(0.0, np.pi, TABLED + 1))) / 2.0
     at = levels.min() + np.ptp(levels) * share
     return np.asarray(np.interp(levels, at, betaincinv(a, b, at)))
-
-
-FIXED_STEPS = {
-    "draft": (np.sqrt(5.0) - 1.0) / 2.0,
-    "gain with a set-up": np.sqrt(2.0),
-    "depth exponent of draft": np.sqrt(3.0),
-    "strength exponent of draft": np.sqrt(7.0),
-    "foot width": np.sqrt(41.0),
-    "side angle": np.sqrt(43.0),
-    "critical ratio": np.sqrt(61.0),
-    "leading depth share": np.sqrt(79.0),
-    "saturation": np.sqrt(97.0),
-    "dry loosening": np.sqrt(167.0),
-}
-"""Irrational steps of the levels that do not depend on the seed; two of them make sequences unrelated to each other."""
-
-
-def fixed_levels(name: str, n_draws: int) -> Floats:
-    """Levels in (0, 1) of a quantity of `FIXED_STEPS`, (n_draws,): evenly spread, and the same whatever the seed.
-
-    >>> fixed_levels("gain with a set-up", 3).round(3).tolist()
-    [0.5, 0.914, 0.328]
-    """
-    return np.asarray(np.modf(0.5 + np.arange(n_draws) * FIXED_STEPS[name])[0])
-
-
-def fixed_slices(name: str, n: int) -> Floats:
-    """Levels as `fixed_levels`, (n,), moved to the middles of n equal slices, so that few of them have a true mean.
-
-    >>> sorted(fixed_slices("side angle", 4).tolist())
-    [0.125, 0.375, 0.625, 0.875]
-    """
-    return (np.argsort(np.argsort(fixed_levels(name, n))) + 0.5) / n
 
 
 def value_at(ends: Floats, levels: Floats) -> Floats:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.money import after_per_ha, fixed_levels, lasting, season_weights, value_at
+from hardpan.money import Draws, after_per_ha, lasting, season_weights
 from hardpan.options.ground import Ground
 from hardpan.options.loosening import clay_ceiling_mm
 from hardpan.options.moisture import moist_depth_mm
@@ -211,7 +211,7 @@ def _gain_ends(rule: Rule, setup: str, worth_t: float, catalog: Catalog) -> Floa
 
 def credit_draws(ends: Floats, n_draws: int) -> Floats:
     """Draws of gains over that of breaking the pan alone, (n_draws, n), mean their value; `ends` (n, 3) as above."""
-    drawn = value_at(ends, fixed_levels("gain with a set-up", n_draws))
+    drawn = Draws(n_draws=n_draws, seed=None).between("gain with a set-up", ends)
     return np.asarray(drawn + ends[:, 1] - drawn.mean(axis=0))
 
 

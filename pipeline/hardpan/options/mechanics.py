@@ -3,10 +3,9 @@
 import numpy as np
 
 from hardpan.core.arrays import Floats
-from hardpan.money import fixed_levels, log_normal_factors, value_at
+from hardpan.money import Draws, log_normal_factors
 from hardpan.records.machines import DraftRow, Effort, SetUp
 from hardpan.records.options import Draft
-from hardpan.records.quantity import Quantity
 
 
 def draft_per_tine_n(
@@ -84,19 +83,15 @@ def draft_spread(effort: Effort, depth_mm: Floats, strength_kpa: Floats, draft: 
     -----
     The expected draft at each depth stays that of the stated exponent, which is what published fuel supports.
     """
-    n_draws, exponent = draft.factor.size, effort.depth_exponent
+    drawn, exponent = Draws(n_draws=draft.factor.size, seed=None), effort.depth_exponent
     depth_ratio = np.where(depth_mm > 0, depth_mm / draft.anchor_mm, 1.0)
-    by_depth = depth_ratio ** (_exponents(exponent, "depth exponent of draft", n_draws) - exponent.value)[:, None]
+    by_depth = depth_ratio ** (drawn.between("depth exponent of draft", np.array([exponent.ends])) - exponent.value)
     by_strength = np.ones(strength_kpa.T.shape)
     if effort.strength_exponent is not None:
-        drawn = _exponents(effort.strength_exponent, "strength exponent of draft", n_draws)
-        by_strength = strength_factor(effort, strength_kpa.T, draft.anchor_kpa, drawn)
+        powers = drawn.between("strength exponent of draft", np.array([effort.strength_exponent.ends]))[:, 0]
+        by_strength = strength_factor(effort, strength_kpa.T, draft.anchor_kpa, powers)
     spread = by_strength[:, :, None] * (by_depth * draft.factor[:, None])
     return np.asarray(spread / spread.mean(axis=1, keepdims=True))
-
-
-def _exponents(quantity: Quantity, name: str, n_draws: int) -> Floats:
-    return value_at(np.array([quantity.ends]), fixed_levels(name, n_draws))[:, 0]
 
 
 def draft_factors(range_pct: float, n_draws: int) -> Floats:
@@ -108,7 +103,7 @@ def draft_factors(range_pct: float, n_draws: int) -> Floats:
     >>> (np.quantile(factor, [0.05, 0.95]) * 1.03).round(2).tolist()
     [0.67, 1.5]
     """
-    return log_normal_factors(range_pct, fixed_levels("draft", n_draws))
+    return log_normal_factors(range_pct, Draws(n_draws=n_draws, seed=None).levels("draft"))
 
 
 def draft_range_pct(effort: Effort, *, measured: bool) -> float:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats
-from hardpan.money import beta_at, fixed_slices
+from hardpan.money import Draws
 from hardpan.options.loosening import ridge_mm
 from hardpan.records.catalog import Catalog
 from hardpan.records.machines import SetUp
@@ -29,12 +29,12 @@ def expected(name: str, quantity: Quantity) -> float:  # noqa: ARG001 - every qu
 
 def picks(n_draws: int) -> list[Pick]:
     """One picker a group of draws, at most `GROUPS`; what is of the soil or the crop is shared by all set-ups."""
-    n = min(GROUPS, n_draws)
+    drawn = Draws(n_draws=min(GROUPS, n_draws), seed=None)
 
     def picker(group: int) -> Pick:
-        return lambda name, quantity: float(beta_at(quantity, fixed_slices(name, n))[group])
+        return lambda name, quantity: float(drawn(name, quantity)[group])
 
-    return [picker(group) for group in range(n)]
+    return [picker(group) for group in range(drawn.n_draws)]
 
 
 def critical_depth_mm(setup: SetUp, depth_mm: Floats | float, pick: Pick = expected) -> Floats:
