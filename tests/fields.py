@@ -25,6 +25,9 @@ THRESHOLD_KPA = 2500.0
 SOILS = ("deep sand", "gravelly sand", "sand over clay")
 TOP_MM, BOTTOM_MM, PEAK_KPA = (260.0, 230.0, 280.0), (430.0, 380.0, 460.0), (3600.0, 3300.0, 3900.0)
 """Middle of each soil type."""
+_AT = (np.arange(20) + 0.5) / 20
+SHAPE = np.minimum(_AT, 1.0 - _AT) / np.minimum(_AT, 1.0 - _AT).sum()
+"""Excess between top and bottom of a pan that rises in a straight line to its peak halfway down, and falls alike."""
 TOP_NOISE_MM, READ_MM = 8.0, 6.0
 """Between insertions of a site, and of reading a bottom; standard deviations."""
 
@@ -263,7 +266,7 @@ def _probe(recipe, rng, xy, site, *, top, bottom, log_peak, present, limit=None)
     return PanFeatures(
         insertions=gpd.GeoDataFrame(table, geometry=gpd.points_from_xy(xy[:, 0], xy[:, 1]), crs=CRS),
         threshold_kpa=THRESHOLD_KPA,
-        excess_shape=np.full(5, 0.2),
+        excess_shape=SHAPE,
         slices=pd.DataFrame(index=pd.Index(table["insertion"])),
         sensitivity=pd.DataFrame(),
         dates=pd.DataFrame(),

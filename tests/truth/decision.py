@@ -12,10 +12,13 @@ import numpy as np
 import pandas as pd
 
 from fields import Recipe, Truth, invent
+from hardpan.costs.lines import draw_lines, total_of
 from hardpan.money.stage import price_machines
 from hardpan.options.economy import Economy, economy_of, loss_of
+from hardpan.options.effort import change_cost
 from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import cumulated_excess, depth_grid_mm
+from hardpan.options.response import RootLoss
 from hardpan.options.stage import weigh_options
 from hardpan.options.totals import weights_of
 from hardpan.prescription.stage import settle_zones
@@ -57,8 +60,10 @@ class Worked:
     """(n_rows, n_cols): what pays best by draws of one who has the same readings and knows how the ground was made."""
     plus_50: np.ndarray
     """(n_rows, n_cols): the zone's kriged mean bottom plus 50 mm, rounded up to the step, everywhere."""
-    ripped_zones: int
-    zone_cost: float
+    setting: float
+    """Money for setting the zones and for changing the fittings."""
+    loss: tuple[float, float]
+    """Chance that the prescription loses money: as predicted, and over the same draws of money on the true pan."""
     cell_ha: float
 
     def total(self, option: np.ndarray | int) -> float:
@@ -75,8 +80,19 @@ class Worked:
         return float(blocks.sum(axis=(1, 3)).max(axis=-1).sum() * self.cell_ha)
 
 
-def work(truth: Truth, recipe: Recipe, season: SeasonSettings, *, draws: int = 100, map_true: bool = False) -> Worked:
-    """Take a paddock through map, options, zones and plan with the shipped tables, or from the truth as its map on."""
+def work(
+    truth: Truth,
+    recipe: Recipe,
+    season: SeasonSettings,
+    *,
+    draws: int = 100,
+    map_true: bool = False,
+    bounded: bool = True,
+) -> Worked:
+    """Take a paddock through map, options, zones and plan with the shipped tables, or from the truth as its map on.
+
+    What the readings allow is left out, for time, where it is not `bounded`.
+    """
     config = Config(paddock={"name": "invented", "boundary": Path()}, probes={"file": Path()})
     catalog, asked = read_catalog(config), DecisionSettings(season=season)
     survey, pan = truth.survey, truth.pan
@@ -100,16 +116,19 @@ def work(truth: Truth, recipe: Recipe, season: SeasonSettings, *, draws: int = 1
         for zone in plan.zones["zone"]
     }
     stage = {"surfaces": surfaces, "options": options, "ground": ground, "catalog": catalog, "rates": rates}
-    known = draw_known(truth, recipe, draws=KNOWN_DRAWS, seed=1)
-    there = [one.reshape(1, -1) for one in (truth.top_mm, truth.bottom_mm, truth.present)]
+    known = draw_known(truth, recipe, draws=KNOWN_DRAWS if bounded else 2, seed=1)
+    there = [one.reshape(1, -1) for one in (truth.top_mm, truth.bottom_mm, truth.present, truth.peak_kpa)]
+    option = np.vectorize(lambda zone: of_zone.get(zone, 0))(labels)
+    cost = total_of(draw_lines(plan, catalog, rates), "cost")
+    true = true_returns(there, option, economy_with(pan, **stage), surfaces, cost)
     return Worked(
         net=net_of(there, pan, **stage),
         mapped=options.net.argmax(axis=1)[surfaces.node_of_cell],
-        known=net_of(known[:3], pan, **stage).argmax(axis=2),
-        option=np.vectorize(lambda zone: of_zone.get(zone, 0))(labels),
+        known=net_of(known, pan, **stage).argmax(axis=2),
+        option=option,
         plus_50=np.vectorize(lambda zone: plus.get(zone, 0))(labels),
-        ripped_zones=int((plan.zones["depth_mm"] > 0).sum()),
-        zone_cost=catalog.prices.extra_zone.value,
+        setting=float((plan.setting * (plan.zones["depth_mm"] > 0)).sum() + change_cost(catalog, plan.fitting_h).sum()),
+        loss=(float((plan.returns.sum(axis=0) < 0.0).mean()), float((true < 0.0).mean())),
         cell_ha=surfaces.frame.cell_area_ha,
     )
 
@@ -120,7 +139,7 @@ def true_map(surfaces: Surfaces, truth: Truth) -> Surfaces:
     count = np.bincount(node[node >= 0])
     cells = np.argsort(node, kind="stable")[np.count_nonzero(node < 0) :]
     turn = np.arange(surfaces.draws.sizes["draw"])[:, None] % count
-    there = {"present": truth.present, "top_mm": top, "bottom_mm": truth.bottom_mm}
+    there = {"present": truth.present, "top_mm": top, "bottom_mm": truth.bottom_mm, "peak_kpa": truth.peak_kpa}
     drawn = {
         name: (("draw", "node"), values.ravel()[cells[np.cumsum(count) - count + turn]])
         for name, values in there.items()
@@ -143,33 +162,38 @@ def net_of(
     catalog: Catalog,
     rates: Rates,
 ) -> np.ndarray:
-    """The mean net return of every option on every cell over draws of top, bottom and presence, (k, n_cells).
+    """The mean net return of every option on every cell over draws of top, bottom, presence and peak, (k, n_cells).
 
-    At the expected prices and gains, and with peaks as usual on the soil type; 0 outside.
+    At the expected prices and gains, with the plan's number of tines; 0 outside.
     """
-    candidates = options.table[["option", "setup", "depth_mm", "spacing_mm"]]
-    loss = loss_of(ground, pan, catalog.response)
-    economy = economy_of(
-        candidates,
+    economy = economy_with(pan, surfaces=surfaces, options=options, ground=ground, catalog=catalog, rates=rates)
+    return priced(ground_draws, economy, surfaces)
+
+
+def economy_with(
+    pan: PanFeatures, *, surfaces: Surfaces, options: Options, ground: Ground, catalog: Catalog, rates: Rates
+) -> Economy:
+    """The economy that the plan was chosen by, on ground that is moist throughout."""
+    return economy_of(
+        options.table[["option", "setup", "depth_mm", "spacing_mm"]],
         ground,
         catalog,
         rates,
-        loss=loss,
+        loss=loss_of(ground, pan, catalog.response),
         draft=options.draft,
-        moist_mm=np.full(len(ground.soils), np.inf),
+        moist_mm=np.full(len(surfaces.soil_types), np.inf),
         tines=options.tines,
     )
-    soil = np.nan_to_num(surfaces.maps["soil"].to_numpy()).astype(int).ravel()
-    usual_kpa = np.nan_to_num(ground.usual_strength_kpa)[soil]
-    return priced((*ground_draws, np.broadcast_to(usual_kpa, ground_draws[0].shape)), economy, surfaces)
 
 
 def priced(ground_draws: Sequence[np.ndarray], economy: Economy, surfaces: Surfaces) -> np.ndarray:
-    """The mean net return per ha of every option on every cell over draws of top, bottom, presence and peak."""
-    worth, cost = economy.worth.mean(axis=0), economy.cost().mean(axis=1)
-    soil = np.nan_to_num(surfaces.maps["soil"].to_numpy()).astype(int).ravel()
-    clay = surfaces.maps["clay_depth_mm"].to_numpy().ravel()
-    reach = np.where(np.isnan(clay), np.inf, np.floor(clay / 10.0) * 10.0)
+    """The mean net return per ha of every option on every cell over draws of top, bottom, presence and peak.
+
+    0 outside; -inf where the machine does not pull the option.
+    """
+    worth, pulled = economy.worth.mean(axis=0), economy.pullable() | (economy.section["depth_mm"] == 0)
+    cost = np.where(pulled, economy.cost().mean(axis=1), np.inf)
+    soil, reach = ground_of(surfaces)
     grid = depth_grid_mm(float(economy.section["depth_mm"].max()))
     net = np.zeros((soil.size, len(economy.table)))
     for depth in np.unique(reach):
@@ -177,20 +201,51 @@ def priced(ground_draws: Sequence[np.ndarray], economy: Economy, surfaces: Surfa
         weights = weights_of(economy.section, economy.drawn, grid, reach_mm=float(depth), moist_mm=np.inf).used.mean(
             axis=0
         )
-        excess = np.zeros((cells.size, grid.size))
-        for upper, lower, there, peak in zip(*(one[:, cells] for one in ground_draws), strict=True):
-            edges = np.minimum(upper, lower - 20.0).astype(np.float32), lower.astype(np.float32)
-            lost = there * economy.loss.relative(*edges, peak.astype(np.float32))
-            excess += lost[:, None] * cumulated_excess(*edges, economy.loss.shape, grid)
-        net[cells] = worth[soil[cells], None] * (excess / len(ground_draws[0]) @ weights) - cost[soil[cells]]
+        lost = np.zeros((cells.size, grid.size))
+        for drawn in zip(*(one[:, cells] for one in ground_draws), strict=True):
+            lost += lost_above(economy.loss, drawn, grid)
+        net[cells] = worth[soil[cells], None] * (lost / len(ground_draws[0]) @ weights) - cost[soil[cells]]
     net[~surfaces.inside.ravel()] = 0.0
     return net.reshape(*surfaces.frame.shape, -1)
 
 
+def ground_of(surfaces: Surfaces) -> tuple[np.ndarray, np.ndarray]:
+    """Soil type and depth below which a tine gains nothing, mm, of each cell, (n_cells,)."""
+    clay = surfaces.maps["clay_depth_mm"].to_numpy().ravel()
+    reach = np.where(np.isnan(clay), np.inf, np.floor(clay / 10.0) * 10.0)
+    return np.nan_to_num(surfaces.maps["soil"].to_numpy()).astype(int).ravel(), reach
+
+
+def lost_above(loss: RootLoss, drawn: Sequence[np.ndarray], grid_mm: np.ndarray) -> np.ndarray:
+    """Root growth lost above each depth of the grid on each cell, over what the reference pan takes, (n, n_grid).
+
+    `drawn` are top and bottom (mm), presence and peak (kPa), (n,) each.
+    """
+    top, bottom, present, peak = drawn
+    edges = np.minimum(top, bottom - 20.0).astype(np.float32), bottom.astype(np.float32)
+    lost = present * loss.relative(*edges, peak.astype(np.float32))
+    return lost[:, None] * cumulated_excess(*edges, loss.shape, grid_mm)
+
+
+def true_returns(
+    there: Sequence[np.ndarray], option: np.ndarray, economy: Economy, surfaces: Surfaces, cost: np.ndarray
+) -> np.ndarray:
+    """Net return of a plan on the true pan in each draw of gain, tool and money, (n_draws,), its own `cost` paid."""
+    grid, (soil, reach) = depth_grid_mm(float(economy.section["depth_mm"].max())), ground_of(surfaces)
+    lost = lost_above(economy.loss, [one[0] for one in there], grid) * surfaces.frame.cell_area_ha
+    lost[~surfaces.inside.ravel()] = 0.0
+    total = -cost
+    group = np.arange(len(economy.worth)) % len(economy.drawn)
+    for code, deep, chosen in {*zip(soil.tolist(), reach.tolist(), option.ravel().tolist(), strict=True)}:
+        cells = (soil == code) & (reach == deep) & (option.ravel() == chosen)
+        used = weights_of(economy.section, economy.drawn, grid, reach_mm=deep, moist_mm=np.inf).used
+        total = total + economy.worth[:, code] * (used[group, :, chosen] @ lost[cells].sum(axis=0))
+    return np.asarray(total)
+
+
 def judge(worked: Worked) -> dict[str, float]:
     """The true net return of the strategies, and the prescription's share of what perfect knowledge returns."""
-    setting = worked.zone_cost * max(0, worked.ripped_zones - 1)
-    prescribed = worked.total(worked.option) - setting
+    prescribed = worked.total(worked.option) - worked.setting
     return {
         "prescription": prescribed,
         "perfect": worked.perfect,
@@ -202,6 +257,8 @@ def judge(worked: Worked) -> dict[str, float]:
         "best_uniform": max(worked.total(option) for option in range(worked.net.shape[2])),
         "mean_plus_50": worked.total(worked.plus_50),
         "ripped_share": float((worked.option > 0).mean()),
+        "loss_predicted": worked.loss[0],
+        "loss_realised": worked.loss[1],
     }
 
 
@@ -253,6 +310,35 @@ CASES = {
     "100 sites, quarter without a pan, controlled traffic": (Recipe(n_sites=100, absent=0.25), CONTROLLED),
 }
 
+LOSS_CASE = "25 sites"
+"""The case in which a loss is likeliest, and so in which its chance is told best."""
+
+
+def losses(paddocks: int, first: int = FIRST_SEED) -> pd.DataFrame:
+    """Chance of a loss, predicted and realised, one row a paddock in which something is ripped."""
+    recipe, season = CASES[LOSS_CASE]
+    worked = [work(invent(recipe, seed), recipe, season, bounded=False) for seed in range(first, first + paddocks)]
+    return pd.DataFrame([one.loss for one in worked if one.option.any()], columns=["predicted", "realised"])
+
+
+def calibration(rows: pd.DataFrame, groups: int = 3) -> pd.DataFrame:
+    """Means of `losses` in groups of rising prediction and in all, and the standard error of their difference."""
+    order = pd.qcut(rows["predicted"].rank(method="first"), groups, labels=False)
+    parts = [*(rows[order == group] for group in range(groups)), rows]
+    return pd.DataFrame(
+        [
+            {
+                "paddocks": len(part),
+                "predicted": part["predicted"].mean(),
+                "realised": part["realised"].mean(),
+                "error": (part["realised"] - part["predicted"]).std() / np.sqrt(len(part)),
+            }
+            for part in parts
+        ]
+    )
+
+
 if __name__ == "__main__":
     asked = [int(word) for word in sys.argv[1:]] or [16]
     print(summarise(run(asked[0], CASES, *asked[1:])).round(3).to_string(index=False))  # noqa: T201
+    print(calibration(losses(3 * asked[0], *asked[1:])).round(3).to_string(index=False))  # noqa: T201

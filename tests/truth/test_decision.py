@@ -34,3 +34,8 @@ def test_the_prescription_beats_the_mapped_bottom_plus_50_mm(judged):
 def test_zones_and_choice_lose_under_2_percent_where_the_map_is_the_truth():
     judged = judge(map_true=True)
     assert judged["prescription"] >= 0.98 * judged["perfect"]
+
+
+def test_the_chance_of_a_loss_that_is_told_is_that_on_the_true_pan(judged):
+    """Means of two paddocks; over many see tests/README.md."""
+    assert judged["loss_predicted"] / 2 == pytest.approx(judged["loss_realised"] / 2, abs=0.1)
