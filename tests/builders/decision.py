@@ -209,8 +209,8 @@ def zones_of(surfaces, labels, soils):
             south + (frame.n_rows - row) * frame.cell_m,
         )
         shape = shapely.union_all(cells)
-        rows.append((int(zone), "ground", soils[int(zone) - 1], shape.area / 1e4, shape, 200.0, 0.0))
-    columns = ["zone", "kind", "soil_type", "area_ha", "geometry", "length_m", "heading_deg"]
+        rows.append((int(zone), "ground", soils[int(zone) - 1], shape.area / 1e4, shape, 200.0, 0.0, 0.0))
+    columns = ["zone", "kind", "soil_type", "area_ha", "geometry", "length_m", "heading_deg", "headland_ha"]
     table = gpd.GeoDataFrame(pd.DataFrame(rows, columns=columns), geometry="geometry", crs=CRS)
     return Zones(
         frame=frame,

@@ -341,7 +341,7 @@ def zones() -> Zones:
         {
             "zone": [1, 2, 3, 4], "kind": ["ground"] * 3 + ["exclusion"],
             "soil_type": [SAND, DUPLEX, SAND, "=2+5 pipe <u>"], "area_ha": [g.area / 1e4 for g in GROUND],
-            "length_m": 300.0, "heading_deg": 0.0,
+            "length_m": 300.0, "heading_deg": 0.0, "headland_ha": 0.0,
         },
         geometry=GROUND,
         crs=CRS,
@@ -362,7 +362,7 @@ def zones() -> Zones:
 @pytest.fixture(scope="session")
 def plan(zones: Zones) -> Plan:
     nan = np.nan
-    table = zones.table.drop(columns=["length_m", "heading_deg"]).assign(
+    table = zones.table.drop(columns=["length_m", "heading_deg", "headland_ha"]).assign(
         depth_mm=[300, 450, 0, 0], setup=["plain", "winged", "", ""], spacing_mm=[600.0, 600.0, nan, nan],
         speed_kmh=[5.5, 4.5, nan, nan], passes=[1, 1, 0, 0],
         runner_up_cost_per_ha=[4.0, 7.0, 12.0, nan],

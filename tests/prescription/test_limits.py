@@ -94,7 +94,7 @@ def test_hostile_clay_is_named_with_the_depth_it_begins_at_where_it_is_shallowes
     surfaces, survey, zones = made.ground(soils=soils, clay_mm=(430.0, 520.0), bottom_mm=500.0)
     zones.labels[zones.labels > 0] = 1
     whole = zones.table.dissolve(by="soil_type", aggfunc={"zone": "min", "kind": "first", "area_ha": "sum"})
-    table = whole.reset_index().assign(length_m=200.0, heading_deg=0.0)
+    table = whole.reset_index().assign(length_m=200.0, heading_deg=0.0, headland_ha=0.0)
     one = replace(zones, table=table)
     catalog = made.shipped_catalog(machine={"tractor": STRONG, "ripper": WINGED})
     plan = made.decide((surfaces, survey, one), catalog, made.rates([soils[0]], worth=3000.0))[1]

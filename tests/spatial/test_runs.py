@@ -3,7 +3,7 @@ import pytest
 import shapely
 from shapely import affinity
 
-from hardpan.spatial.runs import best_run
+from hardpan.spatial.runs import best_run, drive_over
 
 
 def test_a_rectangle_is_run_along_its_long_side():
@@ -45,3 +45,26 @@ def test_steps_of_a_grid_do_not_shorten_the_runs():
     length, heading = best_run(stepped, 5.0)
     assert heading == pytest.approx(45, abs=2)
     assert length == pytest.approx(600, rel=0.05)
+
+
+def test_the_headland_of_a_rectangle_is_driven_in_laps_and_the_rest_in_runs_of_what_is_left():
+    """40 by 10 widths of 5 m with two widths of headland: 6 runs of 36 widths, and 400 - 216 square widths of laps."""
+    field, headland_m = shapely.box(0, 0, 50, 200), 10.0
+    drive = drive_over(field, shapely.buffer(field, -headland_m), width_m=5.0, cell_m=1.0, heading_deg=None)
+    assert drive.heading_deg == 0.0
+    assert drive.headland == pytest.approx(1 - 30 * 180 / (50 * 200))
+    assert drive.run_m * (1 - drive.headland) == pytest.approx(180.0)
+    turns = field.area / 5.0 / drive.run_m
+    assert turns == pytest.approx(6.0)
+
+
+def test_without_a_headland_the_way_between_turns_is_the_mean_run():
+    field = shapely.box(0, 0, 50, 200)
+    drive = drive_over(field, field, width_m=5.0, cell_m=1.0, heading_deg=90.0)
+    assert (drive.run_m, drive.heading_deg, drive.headland) == (pytest.approx(50.0), 90.0, 0.0)
+
+
+def test_ground_that_is_all_headland_is_driven_in_runs_of_its_own():
+    field = shapely.box(0, 0, 100, 8)
+    drive = drive_over(field, shapely.Polygon(), width_m=5.0, cell_m=1.0, heading_deg=None)
+    assert (drive.run_m, drive.heading_deg, drive.headland) == (pytest.approx(100.0), 90.0, 1.0)

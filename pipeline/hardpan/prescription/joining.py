@@ -15,7 +15,7 @@ from hardpan.records.options import Options
 from hardpan.records.zones import Zones
 from hardpan.spatial.borders import groups_side_by_side
 from hardpan.spatial.geodesy import hectares
-from hardpan.spatial.runs import runs_over
+from hardpan.spatial.runs import drive_over
 
 
 def join_alike(zones: Zones, chosen: Ints, options: Options, ripper: Ripper) -> Zones:
@@ -64,13 +64,14 @@ def _joined_table(zones: Zones, group: Ints, first: Ints, ripper: Ripper) -> gpd
     joined = [shapely.coverage_union_all(shapes[group == one]) for one in several]
     geometry = table.geometry.to_numpy().copy()
     geometry[several] = joined
-    length_m, heading_deg = runs_over(
-        joined, width_m=ripper.width_m, cell_m=zones.frame.cell_m, heading_deg=zones.heading_deg
-    )
+    inner = shapely.buffer(shapely.coverage_union_all(shapes), -zones.headland_m)
+    width_m, cell_m, heading_deg = ripper.width_m, zones.frame.cell_m, zones.heading_deg
+    drives = [drive_over(one, inner, width_m=width_m, cell_m=cell_m, heading_deg=heading_deg) for one in joined]
     table = table.assign(zone=np.arange(1, len(table) + 1)).set_geometry(geometry, crs=table.crs)
     table.loc[several, "area_ha"] = hectares(np.array(joined, dtype=object), table.crs)
-    table.loc[several, "length_m"] = length_m
-    table.loc[several, "heading_deg"] = heading_deg
+    table.loc[several, "length_m"] = [drive.run_m for drive in drives]
+    table.loc[several, "heading_deg"] = [drive.heading_deg for drive in drives]
+    table.loc[several, "headland_ha"] = table.loc[several, "area_ha"] * [drive.headland for drive in drives]
     return table
 
 

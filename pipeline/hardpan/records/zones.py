@@ -24,8 +24,9 @@ class Zones:
     table: gpd.GeoDataFrame
     """One row a zone, rising `zone`: `zone` int >= 1, `kind` ("ground", "exclusion" or, once laid, "strip"),
     `soil_type` (of the largest part; the exclusion's name for exclusions), `area_ha` (geodesic), `geometry` (Polygon or
-    MultiPolygon, working CRS, a valid coverage whose union is the boundary), `length_m` (mean run length along the best
-    heading), `heading_deg`."""
+    MultiPolygon, working CRS, a valid coverage whose union is the boundary), `length_m` (mean way between two
+    turns: runs along `heading_deg`, and laps of the headland), `heading_deg`, `headland_ha` (of the area: beside the
+    paddock's boundary, worked in laps along it)."""
     indices: pd.DataFrame
     """One row a count tried: `count`, `silhouette`, `variance_reduction`, `net_gain` (money against one zone),
     `chosen` bool."""
@@ -34,6 +35,8 @@ class Zones:
     is buried."""
     change_m: float
     """Ground driven while the tines move between the shallowest and the deepest depth that is best somewhere."""
+    headland_m: float = 0.0
+    """Width of the headland along the paddock's boundary."""
     heading_deg: float | None = None
     """Way of travel that was asked for; None: each zone has its own."""
     count: CountReason

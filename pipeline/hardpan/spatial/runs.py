@@ -1,6 +1,7 @@
 """Runs a machine drives over ground: their mean length, and the heading that makes it longest."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -9,6 +10,8 @@ from hardpan.core.arrays import Floats
 
 HEADINGS_DEG = np.arange(0.0, 180.0, 1.0)
 """Headings tried; a degree changes the mean run by far less than the operator's choice of line does."""
+LEAST_INNER = 0.1
+"""Share of ground within the headland below which it makes no runs of its own."""
 
 
 def runs_over(
@@ -22,6 +25,37 @@ def runs_over(
     tried = HEADINGS_DEG if heading_deg is None else np.array([heading_deg % 180.0])
     runs = [best_run(shape, max(width_m, cell_m), tried) for shape in shapes]
     return [length_m for length_m, _ in runs], [heading for _, heading in runs]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drive:
+    """How ground is driven over."""
+
+    run_m: float
+    """Mean way between two turns."""
+    heading_deg: float
+    """Of the runs, from grid north, 0 to 180."""
+    headland: float
+    """Share of the ground that is headland."""
+
+
+def drive_over(
+    shape: shapely.Geometry, inner: shapely.Geometry, *, width_m: float, cell_m: float, heading_deg: float | None
+) -> Drive:
+    """How a shape is driven with an implement of `width_m`: runs over what lies in `inner`, laps of the headland.
+
+    The machine turns once a run, and not on the laps: so the mean way between two turns is the whole way, area over
+    width, over the number of runs, and the mean run of the inner ground its share of that. Ground that is headland
+    throughout is driven in runs of its own.
+    """
+    tried = HEADINGS_DEG if heading_deg is None else np.array([heading_deg % 180.0])
+    inside = shapely.intersection(shape, inner)
+    share = float(shapely.area(inside) / shapely.area(shape))
+    if share < LEAST_INNER:
+        run_m, heading = best_run(shape, max(width_m, cell_m), tried)
+        return Drive(run_m=run_m, heading_deg=heading, headland=1.0 - share)
+    run_m, heading = best_run(inside, max(width_m, cell_m), tried)
+    return Drive(run_m=run_m / share, heading_deg=heading, headland=1.0 - share)
 
 
 def best_run(shape: shapely.Geometry, wiggle_m: float, headings_deg: Floats = HEADINGS_DEG) -> tuple[float, float]:

@@ -25,7 +25,7 @@ def cut_zones(zones: Zones, left: gpd.GeoDataFrame) -> Zones:
         cut = shapely.difference(table.geometry[row], shapely.union_all(strips.geometry.to_numpy()))
         table.loc[[row], "geometry"] = gpd.GeoSeries([cut], index=[row], crs=table.crs)
         table.loc[row, "area_ha"] = float(table["area_ha"][row]) - float(strips["area_ha"].sum())
-    rows = left.assign(zone=left["plan_zone"], kind="strip")[list(table.columns)]
+    rows = left.assign(zone=left["plan_zone"], kind="strip", headland_ha=0.0)[list(table.columns)]
     table = gpd.GeoDataFrame(pd.concat([table, rows], ignore_index=True), geometry="geometry", crs=table.crs)
     return replace(zones, table=table, labels=_labels(zones, rows))
 

@@ -39,4 +39,12 @@ class ZoneSettings(Settings):
         ge=0,
         lt=360,
     )
+    headland_m: float | None = setting(
+        None,
+        says="Width along the paddock's boundary that is worked in laps, as the machine turns there at the end of a "
+        "run; two working widths when left out; it counts in hours and makes no zone of its own",
+        unit="m",
+        source="common practice",
+        ge=0,
+    )
     gps_error_m: float = setting(0.5, says="Positioning error added around exclusions", unit="m", ge=0)

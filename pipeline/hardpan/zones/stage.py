@@ -104,11 +104,13 @@ def draw_zones(
     )
     order = _shallowest_first(coverage, classes, cells)
     soils = [surfaces.soil_types[code] for code in soil_of_class[coverage.classes[order]]]
+    headland_m = 2.0 * ripper.width_m if settings.headland_m is None else settings.headland_m
     table = zone_table(
         [*coverage.shapes[order]],
         soils,
         coverage.excluded,
         survey.crs,
+        inner=shapely.buffer(survey.paddock.boundary.union_all(), -headland_m),
         width_m=ripper.width_m,
         cell_m=cell_m,
         heading_deg=settings.heading_deg,
@@ -122,6 +124,7 @@ def draw_zones(
         table=table,
         indices=choice.indices,
         lift_m=lift_m,
+        headland_m=headland_m,
         heading_deg=settings.heading_deg,
         change_m=_change_m(options, ripper, asked),
         count=replace(choice.reason, least_ha=least.area_ha, least_m=least.width_cells * cell_m),

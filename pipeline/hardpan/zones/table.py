@@ -10,7 +10,7 @@ from hardpan.core.arrays import Ints
 from hardpan.records.surfaces import Surfaces
 from hardpan.spatial.geodesy import hectares
 from hardpan.spatial.regions import OUTSIDE, spread
-from hardpan.spatial.runs import runs_over
+from hardpan.spatial.runs import drive_over
 
 
 def zone_table(
@@ -19,25 +19,28 @@ def zone_table(
     excluded: gpd.GeoDataFrame,
     crs: pyproj.CRS,
     *,
+    inner: shapely.Geometry,
     width_m: float,
     cell_m: float,
     heading_deg: float | None = None,
 ) -> gpd.GeoDataFrame:
-    """Columns of `Zones.table`: ground first, then exclusions, numbered from 1; runs as `runs_over`."""
+    """Columns of `Zones.table`: ground first, then exclusions, numbered from 1; driven as `drive_over`."""
     shapes = [*shapes, *excluded.geometry]
-    length_m, heading = runs_over(shapes, width_m=width_m, cell_m=cell_m, heading_deg=heading_deg)
+    drives = [drive_over(one, inner, width_m=width_m, cell_m=cell_m, heading_deg=heading_deg) for one in shapes]
+    area_ha = hectares(np.array(shapes, dtype=object), crs)
     return gpd.GeoDataFrame(
         {
             "zone": np.arange(1, len(shapes) + 1),
             "kind": ["ground"] * len(soils) + ["exclusion"] * len(excluded),
             "soil_type": [*soils, *excluded["name"]],
-            "area_ha": hectares(np.array(shapes, dtype=object), crs),
-            "length_m": length_m,
-            "heading_deg": heading,
+            "area_ha": area_ha,
+            "length_m": [drive.run_m for drive in drives],
+            "heading_deg": [drive.heading_deg for drive in drives],
+            "headland_ha": area_ha * [drive.headland for drive in drives],
         },
         geometry=shapes,
         crs=crs,
-    )[["zone", "kind", "soil_type", "area_ha", "geometry", "length_m", "heading_deg"]]
+    )[["zone", "kind", "soil_type", "area_ha", "geometry", "length_m", "heading_deg", "headland_ha"]]
 
 
 def zone_labels(table: gpd.GeoDataFrame, surfaces: Surfaces) -> Ints:

@@ -5,6 +5,7 @@ import math
 import pytest
 
 from hardpan.core.said import Amount, Measure
+from hardpan.outputs.words.interface import Driven
 
 
 def plain(text):
@@ -90,10 +91,10 @@ def test_what_is_said_of_the_run_as_a_whole(metric, said, shown):
 def test_the_work_in_a_zone_is_told_in_the_readers_units(metric, us):
     zone = {"passes": 1, "speed_kmh": 5.5, "spacing_mm": 600.0, "breach_probability": 0.93, "loosened_share": 0.8,
             "loss_probability": 0.02}  # fmt: skip
-    assert plain(metric.page.work(zone, 5.2, 172.0, 40, 250.0)) == (
-        "1 pass at 5.5 km/h, tines 600 mm apart; 40 runs of 250 m on average; 5.2 h, 172 L; chance of getting below "
-        "the pan 93 %, share of the pan broken 80 %, chance of a loss 2 %."
+    assert plain(metric.page.work(zone, 5.2, 172.0, Driven(runs=40, run_m=250.0, headland_ha=1.3))) == (
+        "1 pass at 5.5 km/h, tines 600 mm apart; 40 runs of 250 m on average and 1.3 ha of headland in laps; 5.2 h, "
+        "172 L; chance of getting below the pan 93 %, share of the pan broken 80 %, chance of a loss 2 %."
     )
-    assert plain(us.page.work(zone | {"passes": 2}, 5.2, 172.0, 1, 100.0)).startswith(
-        "2 passes at 3.4 mph, tines 24 in apart; 1 run of 328 ft on average; 5.2 h, 45 gal;"
-    )
+    assert plain(
+        us.page.work(zone | {"passes": 2}, 5.2, 172.0, Driven(runs=1, run_m=100.0, headland_ha=0.0))
+    ).startswith("2 passes at 3.4 mph, tines 24 in apart; 1 run of 328 ft on average; 5.2 h, 45 gal;")

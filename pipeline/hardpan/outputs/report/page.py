@@ -19,7 +19,7 @@ from hardpan.outputs.report import facts, figures
 from hardpan.outputs.report.web_map import bokeh_script, draw_web_map
 from hardpan.outputs.report.what_if import what_if
 from hardpan.outputs.words.columns import restated, squared, tabulated
-from hardpan.outputs.words.interface import Words
+from hardpan.outputs.words.interface import Driven, Words
 from hardpan.outputs.words.shown import shown_quantities
 from hardpan.outputs.words.told import (
     told_conditions,
@@ -212,17 +212,22 @@ def _zone(row: dict[str, Any], run: PaddockRun, shown: pd.DataFrame, words: Word
         "brief": say.brief(reason),
         "title": page.zone_title(row["zone"], row["depth_mm"], setup, row["area_ha"], row["soil_type"]),
         "told": " ".join(text for text in told if text),
-        "work": page.work(row, quantities["hours"], quantities["fuel_l"], *_runs(row, run))
+        "work": page.work(row, quantities["hours"], quantities["fuel_l"], _drive(row, run))
         if row["depth_mm"] > 0
         else "",
     }
 
 
-def _runs(row: dict[str, Any], run: PaddockRun) -> tuple[int, float]:
-    """Number of runs that go once over a ripped zone, and their mean length in metres."""
-    run_m = float(run.zones.table.set_index("zone")["length_m"][row["zone"]])
+def _drive(row: dict[str, Any], run: PaddockRun) -> Driven:
+    """Runs that go once over a ripped zone, and the headland beside them."""
+    zone, area_ha = run.zones.table.set_index("zone").loc[row["zone"]], float(row["area_ha"])
     width_m = float(run.plan.machine.set_index("zone")["width_m"][row["zone"]])
-    return count_runs(row["area_ha"] * M2_PER_HA, run_m, width_m), run_m
+    turn_m, headland_ha = float(zone["length_m"]), float(zone["headland_ha"])
+    return Driven(
+        runs=count_runs(area_ha * M2_PER_HA, turn_m, width_m),
+        run_m=turn_m * (1.0 - headland_ha / area_ha),
+        headland_ha=headland_ha,
+    )
 
 
 def _ripped_first(zones: gpd.GeoDataFrame) -> list[dict[str, Any]]:

@@ -6,9 +6,13 @@ from dataclasses import dataclass
 from hardpan.core.said import Amount, Measure, distance
 from hardpan.outputs.words.english.labels import LABELS
 from hardpan.outputs.words.english.lists import zone_names
+from hardpan.outputs.words.interface import Driven
 from hardpan.outputs.words.units import MISSING, Units
 from hardpan.records.catalog import Catalog
 from hardpan.records.strips import UNRIPPED, Strips
+
+TOLD_HA = 0.05
+"""Less headland than this is not spoken of."""
 
 CAUTIONS = (
     "This is not a clearance to dig. Ask the before-you-dig service for every paddock and look for private lines, "
@@ -229,17 +233,19 @@ class EnglishPage:
         """What would turn the choice."""
         return f"What would change this: {_sentence(text)}"
 
-    def work(self, zone: Mapping[str, float], hours: float, fuel_l: float, runs: int, run_m: float) -> str:
-        """How a zone is worked; `zone` is a row of `Plan.zones`, `runs` of mean length `run_m` go once over it."""
-        units, passes = self.units, int(zone["passes"])
+    def work(self, zone: Mapping[str, float], hours: float, fuel_l: float, driven: Driven) -> str:
+        """How a zone is worked; `zone` is a row of `Plan.zones`."""
+        units, passes, runs = self.units, int(zone["passes"]), driven.runs
+        beside = f" and {units.area(driven.headland_ha)} of headland in laps" if driven.headland_ha >= TOLD_HA else ""
         below, broken, loss = (
             units.share(zone[name]) for name in ("breach_probability", "loosened_share", "loss_probability")
         )
         return (
             f"{passes} pass{'es' if passes != 1 else ''} at {units.speed(zone['speed_kmh'])}, tines "
             f"{units.spacing(zone['spacing_mm'])} apart; {'1 run' if runs == 1 else f'{runs} runs'} of "
-            f"{units.amount(distance(run_m, 0))} on average; {units.hours(hours)}, {units.fuel(fuel_l)}; chance of "
-            f"getting below the pan {below}, share of the pan broken {broken}, chance of a loss {loss}."
+            f"{units.amount(distance(driven.run_m, 0))} on average{beside}; {units.hours(hours)}, "
+            f"{units.fuel(fuel_l)}; chance of getting below the pan {below}, share of the pan broken {broken}, "
+            f"chance of a loss {loss}."
         )
 
     def moisture(self, verdict: str, why: str) -> str:
