@@ -264,3 +264,11 @@ def test_the_chart_of_depths_names_the_best_on_it(page, run):
     best = rows[rows["zone"] == 1].sort_values("net_per_ha").iloc[-1]
     told = f"most from {best['depth_mm'] / 10:g} cm with {best['setup']} tines: {best['net_per_ha']:.0f} $/ha."
     assert told in page.text.replace("\u00a0", " ")
+
+
+def test_litres_in_the_table_of_all_are_those_of_the_headline(run, words):
+    lines = run.ledger.lines.copy()
+    lines.loc[(lines["zone"] == "total") & (lines["item"] == "fuel"), "quantity"] = 2871.46
+    table = facts.totals(replace(run, ledger=replace(run.ledger, lines=lines)), words)
+    fuel = table["quantity"][(lines[lines["zone"] == "total"]["item"] == "fuel").to_numpy()]
+    assert words.units.fuel(2871.46).replace("\u00a0", " ") == f"{float(fuel.iloc[0]):,g} L"

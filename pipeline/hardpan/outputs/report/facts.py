@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from hardpan.core.said import Measure
 from hardpan.outputs.words.columns import tallied
 from hardpan.outputs.words.interface import Words
 from hardpan.outputs.words.units import Units
@@ -185,8 +186,10 @@ def drivers(run: PaddockRun, words: Words) -> pd.DataFrame:
 
 
 def totals(run: PaddockRun, words: Words) -> pd.DataFrame:
-    """Quantities and money in all, one row an item."""
+    """Quantities and money in all, one row an item; fuel in whole litres or gallons, as wherever else it is told."""
     total = run.ledger.lines[run.ledger.lines["zone"] == "total"].drop(columns="zone")
+    fuel, step_l = total["item"] == "fuel", words.units.scale(Measure.VOLUME).size
+    total.loc[fuel, "quantity"] = step_l * (total.loc[fuel, "quantity"] / step_l).round()
     named = total.assign(item=[words.money.label(one) for one in total["item"]])
     return tallied(named, words.units)
 
