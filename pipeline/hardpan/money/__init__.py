@@ -6,6 +6,7 @@ spread, and how numbers are drawn.
 
 from hardpan.money.amendments import after_per_ha, spread_rates
 from hardpan.money.draws import Draws, log_normal_factors
+from hardpan.money.expected import expected_rates
 from hardpan.money.ways import at_cash_cost, by_contractor, hired_for, owning_per_hour, with_tractor_of
 from hardpan.money.worth import crop_shares, crop_values, first_year_gains, lasting, season_factors, season_weights
 
@@ -16,6 +17,7 @@ __all__ = [
     "by_contractor",
     "crop_shares",
     "crop_values",
+    "expected_rates",
     "first_year_gains",
     "hired_for",
     "lasting",

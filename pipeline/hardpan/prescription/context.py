@@ -219,11 +219,14 @@ class Decision:
 
 
 def build_context(
-    zones: Zones, options: Options, evidence: Evidence, catalog: Catalog, rates: Rates, *, asked: DecisionSettings
-) -> Context:
-    """All that is known of the zones."""
+    zones: Zones, options: Options, evidence: Evidence, catalog: Catalog, rates: Rates, *, asked: DecisionSettings,
+    only: Sequence[int] | None = None,
+) -> Context:  # fmt: skip
+    """All that is known of the zones; the economy is that of all options, or of `only` some."""
     ground = build_ground(evidence.surfaces, evidence.survey, catalog, asked.prescription)
     candidates = options.table[["option", "setup", "depth_mm", "spacing_mm"]]
+    if only is not None:
+        candidates = candidates.iloc[list(only)].reset_index(drop=True)
     economy = economy_on(
         ground, candidates, evidence, catalog, rates, draft=options.draft, asked=asked, tines=options.tines
     )

@@ -9,7 +9,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.core.settings import Settings
-from hardpan.money import after_per_ha
+from hardpan.money import expected_rates
 from hardpan.options import (
     LEAVE,
     Economy,
@@ -36,8 +36,14 @@ from hardpan.records.zones import Zones
 UNCHECKED = ("unverified", "from memory")
 """Standings of a number that was not read in a source."""
 
-NODES, DRAWS = 6, 8
-"""Nodes of each zone and draws that stand for all: what is told is an order, and its error is a few per cent."""
+NODES, DRAWS = 6, 4
+"""Nodes of each zone and draws that stand for all: what is told is an order, and its error is some ten per cent."""
+
+BOUGHT = {"list_price", "years", "hours_per_year"}
+"""Numbers of a machine that its pull does not hang on."""
+
+WORTH = {"grain_per_t", "discount_rate"}
+"""Prices that the worth of a gain hangs on."""
 
 LEAST = 0.5
 """Less money than this, once rounded, is none."""
@@ -77,6 +83,8 @@ class _Sample:
     """Of the options that the plan takes on those nodes, as shipped."""
     gain: Floats
     """(n_nodes, n_options): expected gain per ha there."""
+    rates: Mapping[str, float]
+    """Of `expected_rates`."""
     rows: Ints
     """(n_rows,): ripped rows of the context's table."""
     nodes: Sequence[Ints]
@@ -103,12 +111,17 @@ def money_moved(
     unchecked = set(table.loc[table["standing"].isin(UNCHECKED), "key"])
     told = list[tuple[str, float]]()
     if (plan.zones["depth_mm"] > 0).any():
-        context = build_context(zones, options, evidence, catalog, rates, asked=asked)
-        sample = _sample(plan, context, evidence.pan, price)
+        used = sorted({LEAVE, *_taken(plan, options)})
+        context = build_context(zones, options, evidence, catalog, rates, asked=asked, only=used)
+        sample = _sample(plan, context, evidence.pan, price, used)
+        planned = _net(sample, "", (), catalog)
         for name, path, number in _open_numbers(context, plan):
             if (key := key_of(name, path)) in unchecked and number.value != 0.0:
-                nets = [_net(sample, name, _with(catalog, name, path, number, end)) for end in _ends(number)]
-                told.append((key, abs(nets[1] - nets[0]) / 2.0))
+                low, high = _ends(number)
+                below = _net(sample, name, path, _with(catalog, name, path, number, low))
+                if below != planned:  # what the low end does not move, the high one does not
+                    above = _net(sample, name, path, _with(catalog, name, path, number, high))
+                    told.append((key, abs(above - below) / 2.0))
     told = [(key, money) for key, money in told if money >= LEAST]
     moved = pd.DataFrame(told, columns=["key", "money"])
     return moved.sort_values("money", ascending=False, kind="stable", ignore_index=True)
@@ -161,11 +174,17 @@ def _put(part: object, path: Path, number: Quantity) -> object:
     return part
 
 
-def _sample(plan: Plan, context: Context, pan: PanFeatures, price: Price) -> _Sample:
+def _taken(plan: Plan, options: Options) -> list[int]:
+    """Option of each ripped zone, row order of the plan."""
+    of = {key: option for option, key in enumerate(zip(options.table["setup"], options.table["depth_mm"], strict=True))}
+    ripped = plan.zones[plan.zones["depth_mm"] > 0]
+    return [of[key] for key in zip(ripped["setup"], ripped["depth_mm"], strict=True)]
+
+
+def _sample(plan: Plan, context: Context, pan: PanFeatures, price: Price, used: Sequence[int]) -> _Sample:
     planned = plan.zones.set_index("zone").loc[context.table["zone"]]
     rows = np.flatnonzero((planned["depth_mm"] > 0).to_numpy())
-    taken = [_option(context, planned.iloc[row]) for row in rows]
-    used = sorted({LEAVE, *taken})
+    taken = _taken(replace(plan, zones=planned.reset_index()), context.options)
     nodes, where, ha = list[int](), list[Ints](), list[float]()
     for row in rows:
         known = np.flatnonzero(context.zone_ha[row] > 0)
@@ -175,13 +194,13 @@ def _sample(plan: Plan, context: Context, pan: PanFeatures, price: Price) -> _Sa
         ha += [float(context.zone_ha[row].sum()) / few.size] * few.size
     draws = _few(context.ground.present.shape[0])
     like = _Like(
-        table=context.economy.table.iloc[used].reset_index(drop=True),
+        table=context.economy.table,
         ground=_drawn(replace(context.ground.take(np.array(nodes)), ha=np.array(ha)), draws),
         draft=replace(context.options.draft, factor=context.options.draft.factor[draws]),
         tines=int(plan.machine["tines"].iloc[0]),
     )
-    economy = _economy(context, pan, price(context.catalog, like.n_draws), context.catalog, like)
-    rules = context.catalog.rules
+    catalog, facts = context.catalog, context.facts
+    economy = _economy(context, pan, price(catalog, like.n_draws), catalog, like)
     met = [rules_met(context.judged, context.table.index[row]) for row in rows]
     return _Sample(
         context=context,
@@ -189,19 +208,14 @@ def _sample(plan: Plan, context: Context, pan: PanFeatures, price: Price) -> _Sa
         price=price,
         like=like,
         economy=economy,
-        gain=_gain(economy, context.catalog),
+        gain=_gain(economy, catalog),
+        rates=expected_rates(catalog),
         rows=rows,
         nodes=where,
         option=np.searchsorted(used, taken),
-        credit=setup_credits(context.catalog, context.judged, context.facts)[1][rows, context.setup[taken], 1],
-        asked=[asked_after(rules[number] for number in numbers) for numbers in met],
+        credit=setup_credits(catalog, context.judged, facts)[1][rows, context.setup[taken], 1],
+        asked=[asked_after(catalog.rules[number] for number in numbers) for numbers in met],
     )
-
-
-def _option(context: Context, zone: pd.Series) -> int:
-    table = context.options.table
-    same = (table["setup"] == zone["setup"]) & (table["depth_mm"] == zone["depth_mm"])
-    return int(np.flatnonzero(same.to_numpy())[0])
 
 
 def _few(n_draws: int) -> Ints:
@@ -239,32 +253,46 @@ def _worth(rates: Rates, ground: Ground) -> Floats:
     return np.asarray(worth.mean("draw").to_numpy())
 
 
-def _anew(sample: _Sample, name: str, catalog: Catalog) -> tuple[Economy, Floats]:
-    """Economy and gain with a number of the table `name` changed: only what hangs on that table is worked anew."""
-    base, head, like = sample.economy, name.partition(".")[0], sample.like
+def _worth_ratio(sample: _Sample, catalog: Catalog) -> Floats:
+    """Worth of the reference rip on the soil of each node over what it is as shipped, (n_nodes,)."""
+    ground = sample.like.ground
+    before, now = (_worth(each, ground) for each in (sample.economy.rates, sample.price(catalog, sample.like.n_draws)))
+    return np.asarray((now / np.where(before == 0.0, 1.0, before))[ground.soil])
+
+
+def _net(sample: _Sample, name: str, path: Path, catalog: Catalog) -> float:
+    """Expected return of the plan with the number at `path` of the table `name` changed in `catalog`, money.
+
+    Only what hangs on that table is worked anew.
+    """
+    economy, gain, rates, like = sample.economy, sample.gain, sample.rates, sample.like
+    head = name.partition(".")[0]
     if head in {"setups", "response"}:
-        economy = _economy(sample.context, sample.pan, base.rates, catalog, like)
-        return economy, _gain(economy, catalog)
-    economy, gain = base, sample.gain
-    if head in {"effort", "tractors", "rippers"}:
+        economy = _economy(sample.context, sample.pan, economy.rates, catalog, like)
+        gain = _gain(economy, catalog)
+    if head in {"effort", "tractors", "rippers"} and not set(path) & BOUGHT:
         economy = economy.pulled(catalog, like.draft, like.tines)
-    if head != "effort":
-        economy = replace(economy, rates=sample.price(catalog, like.n_draws))
-        before, now = (_worth(each.rates, like.ground) for each in (base, economy))
-        gain = gain * (now / np.where(before == 0.0, 1.0, before))[like.ground.soil, None]
-    return economy, gain
+    if head in {"prices", "tractors", "rippers"}:
+        rates = expected_rates(catalog)
+    if head in {"soils", "crops"} or (head == "prices" and set(path) & WORTH):
+        gain = gain * _worth_ratio(sample, catalog)[:, None]
+    return _summed(sample, economy, gain, rates, catalog)
 
 
-def _net(sample: _Sample, name: str, catalog: Catalog) -> float:
-    """Expected return of the plan with a number of the table `name` changed in `catalog`, money."""
-    economy, gain = _anew(sample, name, catalog)
+def _summed(
+    sample: _Sample, economy: Economy, gain: Floats, rates: Mapping[str, float], catalog: Catalog
+) -> float:  # fmt: skip
     ground, pulled = economy.ground, economy.pullable()
     turning = turning_time(economy, catalog, sample.context.table["length_m"].to_numpy(float))
     net = 0.0
     for place, (row, nodes) in enumerate(zip(sample.rows, sample.nodes, strict=True)):
         option, soil = sample.option[place], ground.soil[nodes]
-        after = float(after_per_ha(sample.asked[place], economy.rates).mean())
-        cost = economy.cost(turning[row])[:, :, option].mean(axis=1) + after
-        each = (sample.credit[place] * gain[nodes, option] - cost[soil]) * pulled[soil, option]
+        hours, litres = (work[:, :, option].mean(axis=1) for work in economy.work(turning[row]))
+        points = economy.wear[option] * np.stack(
+            [economy.passes[each].passes[option] for each in ground.soil_names]
+        )  # fmt: skip
+        cost = hours * rates["per_hour"] + litres * rates["per_litre"] + points * rates["wear_per_ha"]
+        after = sum(rates.get(work.price, 0.0) for work in sample.asked[place])
+        each = (sample.credit[place] * gain[nodes, option] - cost[soil] - after) * pulled[soil, option]
         net += float(ground.ha[nodes] @ each)
     return net
