@@ -71,7 +71,7 @@ CASES = {
     ),
     "0.70 of the power usable": ({"numbers": {"effort": {"usable_power": 0.70}}}, "not more"),
     "a tractor of 300 kW": ({"machine": {"tractor": "articulated-300kw"}}, "less"),
-    # godwin-spoor1977: five to seven times the foot, and only a slot is loosened below
+    # bc-soil-handbook: five to seven times the foot, and only a slot is loosened below
     "critical depths of five feet": (wings(critical_ratio=5), "not more"),
     # usfs0834: 152 to 406 mm across the wings
     "wings of 152 mm": (wings(foot_width=152), "less"),

@@ -28,6 +28,14 @@ def test_inclusion_plates_loosen_about_30_percent_more_soil(made):
     assert areas["inclusion"].sum() / areas["plain"].sum() == pytest.approx(1.30, abs=0.02)
 
 
+def test_a_narrow_tine_works_above_its_critical_depth_down_to_five_to_seven_thicknesses(made):
+    """Read, `bc-soil-handbook`: the critical depth lies at an aspect ratio, depth to thickness, of 5 to 7."""
+    plain = made.shipped_catalog().setups["plain"]
+    assert plain.critical_ratio.span == (5.0, 7.0)
+    thickness_mm = plain.foot_width.value
+    assert 5.0 * thickness_mm <= float(critical_depth_mm(plain, 500.0)) <= 7.0 * thickness_mm
+
+
 def test_plates_behind_the_tine_leave_the_critical_depth_to_the_foot(made):
     """Read, `grdc2019-inclusion`: plates 110 mm wide stand behind the tine, so the foot breaks the soil as without."""
     setups = made.shipped_catalog().setups

@@ -41,8 +41,8 @@ def critical_depth_mm(setup: SetUp, depth_mm: Floats | float, pick: Pick = expec
     """Depth below which the foot only cuts a slot, mm.
 
     The critical ratio times the foot's width, counted from the depth the shallow leading tines have loosened
-    (`godwin-spoor1977`, from memory; leading tines: `hamza2006`). Plates behind the tine do not count: they follow in
-    the slot that the foot has cut.
+    (`bc-soil-handbook`; `godwin-spoor1977`, from memory; leading tines: `hamza2006`). Plates behind the tine do not
+    count: they follow in the slot that the foot has cut.
     """
     lead = 0.0 if setup.leading_depth_share is None else pick("leading depth share", setup.leading_depth_share)
     foot = pick("foot width", setup.foot_width)
