@@ -234,6 +234,57 @@ def test_a_folder_without_a_result_is_refused(results, tmp_path, other, says):
     assert not (tmp_path / "out").exists()
 
 
+def json_of(name, change):
+    """A change of one JSON file of a result."""
+
+    def done(folder):
+        document = json.loads((folder / name).read_text())
+        change(document)
+        (folder / name).write_text(json.dumps(document))
+
+    return done
+
+
+def cut(name, size):
+    return lambda folder: (folder / name).write_bytes((folder / name).read_bytes()[:size])
+
+
+DAMAGE = {
+    "settings are a list": json_of("run.json", lambda run: run.update(settings=[1])),
+    "no paddock": json_of("run.json", lambda run: run["settings"].pop("paddock")),
+    "prices are a number": json_of("run.json", lambda run: run["settings"].update(prices=3)),
+    "digests are a list": json_of("run.json", lambda run: run.update(inputs_sha256=["a"])),
+    "no version": json_of("run.json", lambda run: run.pop("version")),
+    "a CRS nobody knows": json_of("run.json", lambda run: run.update(working_crs="EPSG:none")),
+    "half a raster": cut("surfaces.tif", 900),
+    "a raster cut to nothing": cut("surfaces.tif", 0),
+    "half a GeoPackage": cut("prescription.gpkg", 40),
+    "no amounts": lambda folder: (folder / "tallies.csv").write_text("zone,item\n"),
+    "residuals without their columns": cut("residuals.csv", 20),
+    "draws of another number": json_of("record.json", lambda record: record["totals"]["net return"].update(own="1 2")),
+    "means that are a list": json_of("record.json", lambda record: record.update(mean_sd=[1])),
+    "a zone without a depth": json_of(
+        "prescription.geojson", lambda plan: plan["features"][0]["properties"].update(depth_mm=None)
+    ),
+    "a depth in words": json_of(
+        "prescription.geojson", lambda plan: plan["features"][0]["properties"].update(depth_mm="deep")
+    ),
+    "a zone without a place": json_of("prescription.geojson", lambda plan: plan["features"][0].update(geometry=None)),
+}
+
+
+@pytest.mark.parametrize("damage", DAMAGE.values(), ids=DAMAGE.keys())
+def test_a_damaged_result_is_refused_in_one_line(results, tmp_path, damage):
+    damaged = tmp_path / "damaged"
+    shutil.copytree(results / "same", damaged)
+    damage(damaged)
+    done = hardpan("compare", results / "one", damaged, "--out", tmp_path / "out")
+    assert done.exit_code == 2, done.output
+    assert str(damaged) in done.stderr
+    assert "\n" not in done.stderr.strip()
+    assert {path.name for path in tmp_path.iterdir()} == {"damaged"}
+
+
 def test_a_result_is_not_overwritten_by_its_comparison(results):
     done = hardpan("compare", results / "one", results / "same", "--out", results / "one")
     assert done.exit_code == 2

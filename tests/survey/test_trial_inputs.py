@@ -40,6 +40,15 @@ def test_a_yield_comes_to_tonnes_per_hectare(tmp_path, unit, t_per_ha):
     assert found.harvest.points["value"].to_numpy() == pytest.approx(30.0 * t_per_ha)
 
 
+def test_a_yield_no_crop_gives_is_in_another_unit(tmp_path):
+    """Kilograms read as tonnes; of numbers as given nobody knows."""
+    table = strips()
+    rows = points(table).assign(value=2800.0)
+    with pytest.raises(InputError, match=r"half of the yields are above 300 t/ha.*trial\.yield_unit"):
+        read(write(tmp_path, table, rows, yield_unit="t/ha"))
+    assert read(write(tmp_path, table, rows, yield_unit="as given")).harvest.unit == "as given"
+
+
 def test_a_yield_as_given_is_left_alone(tmp_path):
     table = strips()
     found = read(write(tmp_path, table, points(table), yield_unit="as given"))

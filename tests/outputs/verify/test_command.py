@@ -95,7 +95,9 @@ def test_a_folder_that_is_no_run_is_refused(after, tmp_path):
     refused(tmp_path / "empty", after, tmp_path / "out", "holds no run.json")
 
 
-@pytest.mark.parametrize("change", ["no record", "no readings", "not json", "no zones", "bad shape"])
+@pytest.mark.parametrize(
+    "change", ["no record", "no readings", "not json", "no zones", "bad shape", "a point", "no depth", "no spacing"]
+)
 def test_a_record_that_was_changed_is_refused(result, after, tmp_path, change):
     copy = tmp_path / "copy"
     shutil.copytree(result, copy)
@@ -110,7 +112,11 @@ def test_a_record_that_was_changed_is_refused(result, after, tmp_path, change):
         del record["zones"]
         (copy / "record.json").write_text(json.dumps(record), encoding="utf-8")
     else:
-        record["zones"][0]["geometry"] = "POLYGON((0"
+        ripped = next(zone for zone in record["zones"] if zone["depth_mm"] > 0)
+        ripped |= {
+            "bad shape": {"geometry": "POLYGON((0"}, "a point": {"geometry": "POINT (1 1)"},
+            "no depth": {"depth_mm": None}, "no spacing": {"spacing_mm": None},
+        }[change]  # fmt: skip
         (copy / "record.json").write_text(json.dumps(record), encoding="utf-8")
     refused(copy, after, tmp_path / "out", "record.json" if change != "no readings" else "readings.csv")
 

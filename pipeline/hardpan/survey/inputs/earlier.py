@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pyproj
 import shapely
@@ -18,6 +19,12 @@ _NUMBERS = (
     "area_ha", "depth_mm", "spacing_mm", "speed_kmh", "loosened_share", "foot_mm", "side_deg", "critical_mm", "width_m",
     "hours", "fuel_l", "beside",
 )  # fmt: skip
+
+
+_RIPPED = ("spacing_mm", "foot_mm", "side_deg", "width_m")
+"""Numbers that a ripped zone has."""
+
+_POLYGONS = (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
 
 
 def read_earlier(folder: Path) -> Earlier:
@@ -57,6 +64,12 @@ def zones_of(record: Mapping[str, Any], crs: pyproj.CRS) -> gpd.GeoDataFrame:
     for name in _NUMBERS:
         table[name] = pd.to_numeric(table[name]) if name in table else float("nan")
     shapes = shapely.from_wkt(table["geometry"].to_numpy(dtype=object))
+    ripped = table["depth_mm"] > 0
+    whole = table[["area_ha", "depth_mm"]].notna().all(axis=None) and table.loc[ripped, list(_RIPPED)].notna().all(
+        axis=None
+    )
+    if not whole or not np.isin(shapely.get_type_id(shapes), _POLYGONS).all():
+        raise ValueError(RECORD)
     return gpd.GeoDataFrame(table.drop(columns="geometry"), geometry=shapes, crs=crs)
 
 

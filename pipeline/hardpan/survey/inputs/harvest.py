@@ -24,6 +24,9 @@ from hardpan.survey.yields import (
     yield_unit,
 )
 
+_MOST_T_PER_HA = 300.0
+"""Half of the points above it: more than any crop yields, so that the unit is another one."""
+
 _FLOW = ("flow", "seconds", "distance")
 """Columns that make a yield where there is none."""
 
@@ -60,6 +63,11 @@ def read_harvest(settings: TrialSettings, crs: pyproj.CRS | None, bushel_lb: flo
     value = {role: number.value for role, number in read.items()}
     x_m, y_m = _places(value["x"], value["y"], settings, crs, bundle.name)
     grain, unit = _yields(value, names[roles["value"]] if "value" in roles else "", settings, bushel_lb, bundle.name)
+    if unit == "t/ha" and (grain > _MOST_T_PER_HA).sum() > 0.5 * np.isfinite(grain).sum():
+        raise InputError(
+            what=f"half of the yields are above {_MOST_T_PER_HA:g} t/ha", where=bundle.name,
+            do="check the unit of the column and trial.yield_unit",
+        )  # fmt: skip
     spoilt = int(sum(read[role].unreadable.sum() for role in ("x", "y", "value") if role in read))
     if spoilt:
         log.note((warned("no-number", f"{spoilt} cells hold no number", "taken as missing", file=bundle.name),))
