@@ -2,14 +2,16 @@
 
 from hardpan.core.errors import HardpanError
 from hardpan.core.threads import one_blas_thread
+from hardpan.pan.stage import detect_pan
 from hardpan.records.probing import ProbingRun
-from hardpan.run.catalog import read_catalog
+from hardpan.records.survey import Survey
+from hardpan.run.catalog import moisture_models, read_catalog
 from hardpan.run.chain import run_paddock
 from hardpan.run.config import Config, PaddockConfig
 from hardpan.run.faults import all_faults
 from hardpan.run.free_memory import memory_of
 from hardpan.run.manifest import Clock, trail_of
-from hardpan.sites.effort import Scatter
+from hardpan.sites.effort import Scatter, own_scatter
 from hardpan.sites.stage import plan_coverage
 from hardpan.survey.stage import read_access, read_survey
 
@@ -41,14 +43,23 @@ def _by_coverage(config: PaddockConfig, clock: Clock) -> ProbingRun:
             access, survey = read_access(config.sites, survey)
         except HardpanError as err:
             raise all_faults(err, config) from err
-    usual = config.surfaces.priors
     with clock.stage("sites"):
         plan = plan_coverage(
             survey,
             access,
             config.sites,
-            scatter=Scatter(between=usual.thickness_sd_mm**2, within=usual.noise_mm**2),
+            scatter=_scatter(config, survey),
             precision_mm=config.surfaces.precision_mm,
             seed=config.paddock.seed,
         )
     return ProbingRun(survey=survey, catalog=catalog, plan=plan, trail=trail_of(config, survey, clock))
+
+
+def _scatter(config: PaddockConfig, survey: Survey) -> Scatter:
+    """What is usual between sites and within one; within as the readings tell, where there are any."""
+    usual = config.surfaces.priors
+    scatter = Scatter(between=usual.thickness_sd_mm**2, within=usual.noise_mm**2)
+    if not isinstance(config, Config):
+        return scatter
+    pan = detect_pan(survey.profiles, survey.crs, config.pan, moisture_models(config))
+    return own_scatter(scatter, usual.noise_factor, pan)
