@@ -39,7 +39,7 @@ truth: .venv/test
 	PYTHONPATH=tests $(BIN)/python -m truth.study
 	PYTHONPATH=tests $(BIN)/python -m truth.decision
 	PYTHONPATH=tests $(BIN)/python -m truth.clay
-	PYTHONPATH=tests $(BIN)/python -m truth.sites 20
+	PYTHONPATH=tests $(BIN)/python -m truth.sites 36
 	PYTHONPATH=tests $(BIN)/python -m truth.passes
 	PYTHONPATH=tests $(BIN)/python -m truth.endings
 	PYTHONPATH=tests $(BIN)/python -m truth.comparison
