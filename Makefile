@@ -33,7 +33,7 @@ oldest: .venv/oldest/done
 bench: .venv/test
 	$(BIN)/python tests/benchmarks/bench.py
 	$(BIN)/python tests/benchmarks/coasts.py
-	$(BIN)/python tests/benchmarks/farm.py
+	PYTHONPATH=tests $(BIN)/python tests/benchmarks/farm.py
 
 truth: .venv/test
 	PYTHONPATH=tests $(BIN)/python -m truth.study

@@ -1,27 +1,46 @@
 """Throughput of `hardpan farm` on paddocks the size of the demo, one process and several, beside a short script.
 
-    python tests/benchmarks/farm.py [PADDOCKS [PROCESSES]]
+    PYTHONPATH=tests python tests/benchmarks/farm.py [PADDOCKS [PROCESSES [PART ...]]]
+
+The parts are `hardpan`, `script`, `scheduler`, `profile` and `plan`; left out, all of them.
 
 Each paddock is the demo with its readings scaled and scattered anew (simulated), written without report and job card.
 The script does less on the same data: ordinary kriging of the lower edge of what is hard (pykrige), zones by k-means
 (scikit-learn), one GeoTIFF (rasterio); no censoring, no uncertainty, no depth, no money. Empty jobs through a scheduler
-show what it takes itself, whatever a paddock costs.
+show what it takes itself, whatever a paddock costs. The profile is that of one paddock by stage, in processor time. The
+plan is that of a season of 60 paddocks, 3 machines and 40 days (invented).
 """
 
 import csv
 import os
+import re
 import shutil
 import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
 
+import hardpan
+from builders.farm import do, job
+from builders.seasons import large_season
+from hardpan.farm.cluster import connect
+from hardpan.outputs.stage import write_outputs
+from hardpan.records.farm import Allotment
+from hardpan.run.chain import run_paddock
+from hardpan.run.config import read_config
+from hardpan.run.manifest import Clock
+from hardpan.season.planning import plan_season
+
 ROOT = Path(__file__).parents[2]
-sys.path[:0] = [str(ROOT / "pipeline"), str(ROOT / "tests")]
+
+
+PARTS = ("profile", "hardpan", "script", "scheduler", "plan")
 FORMATS = '["geojson", "shapefile", "isoxml", "geopackage", "geotiff"]'
 EMPTY = 5000
 CRITICAL_KPA = 2500.0
@@ -29,13 +48,16 @@ CRITICAL_KPA = 2500.0
 
 def write_paddocks(folder: Path, count: int) -> Path:
     """Write variations of the demo and their list; give the list."""
-    lines = ["[defaults.outputs]", f"formats = {FORMATS}"]
+    lines = list[str]()
     with (ROOT / "data" / "demo" / "probes.csv").open(newline="") as table:
         head, *rows = csv.reader(table)
     first = head.index("0 mm")
     for number in range(count):
         rng, place = np.random.default_rng(number), folder / f"p{number:03d}"
         shutil.copytree(ROOT / "data" / "demo", place, ignore=shutil.ignore_patterns("*.py", "README.md"))
+        config = place / "demo.toml"
+        own = re.sub(r"^formats = .*$", f"formats = {FORMATS}", config.read_text(), count=1, flags=re.MULTILINE)
+        config.write_text(own)
         with (place / "probes.csv").open("w", newline="") as out:
             csv.writer(out).writerows([head, *(varied(row, first, rng, rng.uniform(0.85, 1.15)) for row in rows)])
         lines += ["[[paddocks]]", f'config = "p{number:03d}/demo.toml"', f'paddock = "p{number:03d}"']
@@ -87,11 +109,6 @@ def short_script(folder: Path) -> None:
 
 def scheduler_seconds(count: int) -> float:
     """Seconds for `count` empty jobs through a scheduler with one worker, both on this machine."""
-    import hardpan
-    from builders.farm import do, job
-    from hardpan.farm.cluster import connect
-    from hardpan.records.farm import Allotment
-
     with connect(None, 1, Allotment(free_bytes=4e9, threads=1), hardpan.__version__) as runner:
         begun = time.perf_counter()
         done = sum(1 for _ in runner.run(do, (job(str(number)) for number in range(count))))
@@ -100,30 +117,83 @@ def scheduler_seconds(count: int) -> float:
     return time.perf_counter() - begun
 
 
-def main(count: int = 200, processes: int = 2) -> None:
+class CpuClock(Clock):
+    """A clock of stages in processor time."""
+
+    @contextmanager
+    def stage(self, name: str) -> Iterator[None]:
+        """Time one stage."""
+        begun = time.process_time()
+        yield
+        self.seconds[name] = self.seconds.get(name, 0.0) + time.process_time() - begun
+
+
+def profile(folder: Path) -> dict[str, float]:
+    """Processor seconds of a paddock by stage, after one that loads the libraries."""
+    for _ in range(2):
+        clock = CpuClock(now=datetime.now(UTC))
+        config = read_config(folder / "demo.toml")
+        found = run_paddock(config, clock, further=False)
+        with clock.stage("outputs"):
+            write_outputs(found, config.outputs, folder / "out")
+    return clock.seconds
+
+
+def plan() -> str:
+    """What the plan of a season comes to, and how long it takes."""
+    told = []
+    for name, alike in (("3 machines alike", True), ("3 unlike machines", False)):
+        jobs, rigs, days = large_season(alike=alike)
+        begun = time.process_time()
+        found = plan_season(jobs, rigs, days)
+        told.append(
+            f"season plan, {len(jobs)} paddocks, {name}, {len(days)} days: worth {found.worth:,.0f}, "
+            f"gap {found.gap:.2%}, simple plan {found.ranked_worth:,.0f}, "
+            f"{time.process_time() - begun:.0f} s of processor"
+        )
+    return "\n".join(told)
+
+
+def rates(path: Path, folder: Path, count: int, processes: int) -> None:
+    """Print throughput and memory with one process and several."""
+    found = {}
+    for workers in dict.fromkeys((1, processes)):
+        seconds, peaks = run(path, folder / f"out{workers}", workers)
+        found[workers] = count / seconds
+        quarter = max(1, count // 4)
+        print(
+            f"hardpan, {workers} processes: {found[workers]:.2f} paddocks/s; memory at most {max(peaks):.0f} MB, "
+            f"first quarter {np.median(peaks[:quarter]):.0f}, last {np.median(peaks[-quarter:]):.0f} MB"
+        )
+    print(f"{processes} processes over one: {found[processes] / found[1]:.2f} x")
+
+
+def main(count: int = 200, processes: int = 2, parts: Sequence[str] = PARTS) -> None:
+    """Print what is asked for."""
     print(f"{datetime.now(UTC):%Y-%m-%d}, {os.cpu_count()} processors, {count} paddocks the size of the demo")
     folder = Path(tempfile.mkdtemp(prefix="farm-bench-"))
     try:
         path = write_paddocks(folder / "in", count)
-        rates = {}
-        for workers in dict.fromkeys((1, processes)):
-            seconds, peaks = run(path, folder / f"out{workers}", workers)
-            rates[workers] = count / seconds
-            quarter = max(1, count // 4)
-            print(
-                f"hardpan, {workers} processes: {rates[workers]:.2f} paddocks/s; memory at most {max(peaks):.0f} MB, "
-                f"first quarter {np.median(peaks[:quarter]):.0f}, last {np.median(peaks[-quarter:]):.0f} MB"
-            )
-        print(f"{processes} processes over one: {rates[processes] / rates[1]:.2f} x")
-        begun = time.perf_counter()
-        for number in range(count):
-            short_script(folder / "in" / f"p{number:03d}")
-        print(f"short script, 1 process: {count / (time.perf_counter() - begun):.2f} paddocks/s")
-        seconds = scheduler_seconds(EMPTY)
-        print(f"scheduler: {EMPTY} empty jobs in {seconds:.1f} s, {1e3 * seconds / EMPTY:.2f} ms each")
+        if "profile" in parts:
+            stages = profile(folder / "in" / "p000")
+            told = ", ".join(f"{name} {seconds:.1f}" for name, seconds in stages.items())
+            print(f"one paddock, s of processor: {sum(stages.values()):.1f} ({told})")
+        if "hardpan" in parts:
+            rates(path, folder, count, processes)
+        if "script" in parts:
+            begun = time.perf_counter()
+            for number in range(count):
+                short_script(folder / "in" / f"p{number:03d}")
+            print(f"short script, 1 process: {count / (time.perf_counter() - begun):.2f} paddocks/s")
+        if "scheduler" in parts:
+            seconds = scheduler_seconds(EMPTY)
+            print(f"scheduler: {EMPTY} empty jobs in {seconds:.1f} s, {1e3 * seconds / EMPTY:.2f} ms each")
+        if "plan" in parts:
+            print(plan())
     finally:
         shutil.rmtree(folder)
 
 
 if __name__ == "__main__":
-    main(*map(int, sys.argv[1:]))
+    given = sys.argv[1:]
+    main(*map(int, given[:2]), **({"parts": given[2:]} if given[2:] else {}))

@@ -75,6 +75,10 @@ def test_what_must_be_ripped_is_and_nothing_outside_its_dates():
     assert late.plan.work.set_index("paddock").loc[["rich"], "day"].min() == 2
 
 
+def test_there_is_no_plan_where_nothing_is_ripped():
+    assert planned({"left": result("left", 0.0, 0.0)}) is None
+
+
 def test_a_second_rig_rips_the_second_paddock():
     assert set(fates(planned(TWO, rigs=2)).values()) == {Fate.DONE}
 

@@ -111,6 +111,12 @@ def test_the_days_after_that_of_the_plan_and_up_to_the_last_are_set_against_the_
     assert finish(fit, work, 10.0, day, None).last == date(2027, 12, 31)
 
 
+def test_a_month_in_which_the_soil_is_taken_for_dry_comes_last_with_both_its_parts():
+    months = by_month(fit_of([(0, 1), (363, 365)] * 3, date(2000, 12, 15)))  # 15 December, and the 13th and 14th
+    assert months["month"].tolist() == [*range(1, 13)]
+    assert months.iloc[-1][["half", "most"]].tolist() == [2.0, 1.0]
+
+
 def test_a_year_of_fit_days_begins_on_the_dry_day_before():
     fit = fit_of([(0, 9)], date(2000, 12, 15))
     assert year_begins(fit, date(2027, 12, 14)) == date(2026, 12, 15)

@@ -6,6 +6,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
+from builders.seasons import large_season
 from hardpan.core.errors import InputError
 from hardpan.records.season import Fate, Job, Rig
 from hardpan.season.planning import plan_season
@@ -100,6 +101,15 @@ def test_a_season_of_one_day_is_a_knapsack_and_its_published_optimum_is_found(na
     assert plan.worth == pytest.approx(optimum, abs=1e-6)
     assert plan.bound == pytest.approx(optimum, abs=1e-4)
     assert walk_through(jobs, [rig([24.0])], plan) == pytest.approx(optimum, abs=1e-6)
+
+
+@pytest.mark.slow
+def test_a_walk_through_a_large_plan_finds_no_day_too_long_and_no_rig_in_two_places():
+    """60 paddocks, 3 machines, 40 days."""
+    jobs, rigs, span = large_season(alike=False)
+    plan = plan_season(jobs, rigs, span)
+    assert walk_through(jobs, rigs, plan) == pytest.approx(plan.worth, rel=1e-9)
+    assert plan.ranked_worth < plan.worth <= plan.bound * (1 + 1e-9)
 
 
 def test_ranking_by_return_per_hour_leaves_money_where_slack_is_left():

@@ -20,20 +20,22 @@ def write_record(folder: Path, run: PaddockRun) -> None:
     """Write record.json and readings.csv, all in the working CRS, mm and kPa; the same run gives the same bytes.
 
     record.json holds the boundary and every zone as planned: what the tines loosen (`foot_mm`, `side_deg`,
-    `critical_mm`), what the machine does (`speed_kmh`, `hours`, `fuel_l`, `width_m`) and where it lies; and of each
-    item of the ledger its total, with its draws, what other paddocks share apart; of each map how sure its mean is; and
-    where years of weather were given the days on which each soil type was fit. readings.csv has one row a reading of
+    `critical_mm`), what the machine does (`speed_kmh`, `hours`, `fuel_l`, `width_m`), after how many seasons it comes
+    again (`again_low`, `again_high`) and how deep then (`again_mm`), and where it lies; and of each item of the ledger
+    its total, with its draws, what other paddocks share apart; of each map how sure its mean is; and where years of
+    weather were given the days on which each soil type was fit. readings.csv has one row a reading of
     the survey.
     """
     paddock, crs = run.survey.paddock, run.survey.crs
     machine = run.plan.machine.set_index("zone").to_dict("index")
-    counted = _counted(run)
+    counted, again = _counted(run), _again(run)
     beside = {} if run.strips is None else dict(run.strips.table[["plan_zone", "zone"]].itertuples(index=False))
     plan = run.plan.zones.sort_values("zone")
     zones = [
         _zone(row, shape, machine.get(row["zone"], {}), run.catalog)
         | {"beside": int(beside.get(row["zone"], 0)) or None}
         | counted.get(str(row["zone"]), {})
+        | again.get(row["zone"], {})
         for row, shape in zip(plan.drop(columns="geometry").to_dict("records"), plan.geometry, strict=True)
     ]
     document = {
@@ -83,6 +85,15 @@ def _counted(run: PaddockRun) -> dict[str, dict[str, object]]:
         for zone, quantity in lines[lines["item"] == item][["zone", "quantity"]].itertuples(index=False):
             counted.setdefault(str(zone), {})[name] = _number(quantity)
     return counted
+
+
+def _again(run: PaddockRun) -> dict[int, dict[str, object]]:
+    """Zone to the seasons after which it comes again, at least and at most, and how deep then."""
+    rows = run.ledger.when_again[["zone", "seasons_low", "seasons_high", "depth_mm"]].itertuples(index=False)
+    return {
+        int(zone): {"again_low": _number(low), "again_high": _number(high), "again_mm": _number(depth_mm)}
+        for zone, low, high, depth_mm in rows
+    }
 
 
 def _fit_days(fit: FitDays) -> dict[str, object]:

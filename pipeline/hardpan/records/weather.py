@@ -159,8 +159,8 @@ class Outlook:
     fit: FitDays | None
     """Of the soil types that are ripped; None where the weather has too few years, or nothing is ripped."""
     months: pd.DataFrame
-    """One row a soil type and month from the first day of `fit` on: `soil_type`, `month` (1 to 12), `half` and `most`:
-    fit days that 50 and 80 % of the years have or surpass. Empty without `fit`."""
+    """One row a soil type and month, the first whole month of `fit` first: `soil_type`, `month` (1 to 12), `half` and
+    `most`: fit days that 50 and 80 % of the years have or surpass. Empty without `fit`."""
     finishing: Finishing | None
     """None as `fit`, and where the season is over."""
     issues: Issues = ()

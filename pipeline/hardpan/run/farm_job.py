@@ -13,7 +13,7 @@ from hardpan.records.farm import Job, Outcome, Status
 from hardpan.records.trail import MANIFEST
 from hardpan.run.chain import prepare, run_paddock
 from hardpan.run.config import Config, read_config
-from hardpan.run.free_memory import begin_peak, held_bytes, peak_bytes
+from hardpan.run.free_memory import begin_peak, give_back, held_bytes, peak_bytes
 from hardpan.run.manifest import Clock, settings_of
 from hardpan.run.projection import projected_bytes
 from hardpan.survey import files
@@ -37,12 +37,14 @@ def work_paddock(job: Job) -> Outcome:
         except Exception as err:
             text = " ".join(str(err).split())[:200]
             status, reason = Status.FAILED, f"unexpected fault ({type(err).__name__}: {text}); please report it"
+        peak = peak_bytes()
+        give_back()
         return Outcome(
             slug=job.slug,
             status=status,
             reason=reason,
             seconds=time.perf_counter() - begun,
-            peak_bytes=peak_bytes(),
+            peak_bytes=peak,
             projected_bytes=projected,
         )
 

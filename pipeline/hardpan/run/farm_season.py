@@ -68,8 +68,10 @@ class Wishes:
 
 def plan_farm_season(
     results: Mapping[str, PaddockResult], wishes: Mapping[str, Wishes], settings: SeasonPlanSettings
-) -> FarmSeason:
+) -> FarmSeason | None:
     """Which paddock is ripped on which days, and, where fit days of several years are known, how often each is.
+
+    None where no paddock is to be ripped at all.
 
     Raises
     ------
@@ -80,6 +82,8 @@ def plan_farm_season(
     """
     days, asked = _days(settings), _asked(settings)
     ripped = {slug: result for slug, result in results.items() if result.hours > 0.0}
+    if not ripped:
+        return None
     known = calendars_of(ripped, days, None if settings.fit is None else read_fit_table(settings.fit))
     rigs = [_rig(one, settings, days) for one in asked]
     planned_with = _planned_with(known.years, days, ripped, settings.sure)

@@ -129,9 +129,12 @@ def _starts(weather: DailyTable, missing: Bools, dry_on: date) -> list[tuple[int
 def by_month(fit: FitDays) -> pd.DataFrame:
     """Fit days a month that half of the years, and 80 % of them, have or surpass; columns of `Outlook.months`."""
     month = (pd.date_range(fit.first, periods=YEAR_DAYS)).month.to_numpy()
+    order = list(dict.fromkeys(month.tolist()))
+    if fit.first.day > 1:  # that month ends the year as well as it begins it
+        order.append(order.pop(0))
     rows = []
     for number, name in enumerate(fit.soil_types):
-        for one in dict.fromkeys(month.tolist()):
+        for one in order:
             counts = fit.fit[:, month == one, number].sum(axis=1)
             rows.append({"soil_type": name, "month": one, "half": _had_by(counts, HALF), "most": _had_by(counts, MOST)})
     return pd.DataFrame(rows)

@@ -10,7 +10,7 @@ from hardpan.core.errors import InputError
 from hardpan.records.season import Job, Rig, SeasonPlan
 from hardpan.season.accounts import plan_of, walkers_of, worth_of
 from hardpan.season.programme import Solution, Whole, solve
-from hardpan.season.search import improve, settle, stints_of
+from hardpan.season.search import Lists, improve, settle, stints_of
 from hardpan.season.visits import Pairs, Visits, neighbours_of, pairs_of, visits_of
 from hardpan.season.walk import Stint, Walker
 
@@ -19,7 +19,10 @@ EXACT_VISITS = 150
 TRIALS_PER_JOB = 1000
 """Changes tried for each paddock in one search."""
 SEARCHES = 3
-"""Searches, from the best plan before each; the first begins with the simple plan or that of the programme."""
+"""Searches from the simple plan or that of the programme, each with other chances; the best counts."""
+PATIENCE = 20.0
+"""The programme without whole numbers soon ends, and gives the bound where the other does not: it may take so many
+times as long."""
 DAY_H = 24.0
 
 
@@ -69,12 +72,12 @@ def plan_season(
     if not len(visits.pair):
         _refuse_undone(jobs, set())
         return plan_of(jobs, rigs, days, [[] for _ in rigs], bound=0.0, ranked=0.0)
-    ideal = _ideal(jobs, rigs, pairs, visits, gap=gap / 3.0, seconds=seconds / 2.0)
+    ideal = _ideal(jobs, rigs, pairs, visits, gap=gap / 3.0, seconds=seconds / 3.0)
     lists = settle(walkers, _orders(ideal, pairs, visits, len(rigs)), len(jobs))
     first = max(ranked, lists, key=lambda found: found.worth)
-    best, beside = first, neighbours_of(jobs)
-    for number in range(SEARCHES):
-        best = improve(walkers, best, beside, trials=TRIALS_PER_JOB * len(jobs), seed=seed + number)
+    best = max(
+        (_searched(walkers, first, jobs, seed + number) for number in range(SEARCHES)), key=lambda found: found.worth
+    )
     stints, bound = stints_of(walkers, best), ideal.bound
     if len(visits.pair) <= EXACT_VISITS:
         stints, bound = _exact(jobs, rigs, pairs, visits, stints=stints, bound=bound, gap=gap, seconds=seconds / 2.0)
@@ -114,13 +117,14 @@ def _ideal(
         No plan can rip what must be ripped.
     """
     parts, whole = (
-        solve(jobs, rigs, pairs, visits, move_h=pairs.least_move_h, whole=kind, gap=gap, seconds=seconds)
-        for kind in (Whole.NOTHING, Whole.PADDOCKS)
+        solve(jobs, rigs, pairs, visits, move_h=pairs.least_move_h, whole=kind, gap=gap, seconds=limit)
+        for kind, limit in ((Whole.NOTHING, PATIENCE * seconds), (Whole.PADDOCKS, seconds))
     )
     if not parts.possible or not whole.possible:
         _refuse_undone(jobs, set())
     best = parts if whole.share is None else whole
-    return replace(best, bound=min(parts.bound, whole.bound))
+    all_of_them = sum(max([0.0, *job.net.values()]) for job in jobs)
+    return replace(best, bound=min(parts.bound, whole.bound, all_of_them))
 
 
 def _ranking(jobs: Sequence[Job], rigs: Sequence[Rig], walkers: Sequence[Walker]) -> list[list[int]]:
@@ -141,6 +145,14 @@ def _ranking(jobs: Sequence[Job], rigs: Sequence[Rig], walkers: Sequence[Walker]
         if ends:
             orders[min(ends, key=lambda column: ends[column])].append(number)
     return orders
+
+
+def _searched(walkers: Sequence[Walker], first: Lists, jobs: Sequence[Job], seed: int) -> Lists:
+    """Lists after one search; by turns paddocks are patient or not at first."""
+    flags = [seed % 2 == 0] * len(jobs)
+    begun = settle(walkers, first.orders, len(jobs), patient=flags)
+    found = improve(walkers, begun, neighbours_of(jobs), trials=TRIALS_PER_JOB * len(jobs), seed=seed)
+    return max(first, found, key=lambda lists: lists.worth)
 
 
 def _orders(ideal: Solution, pairs: Pairs, visits: Visits, n_rigs: int) -> list[list[int]]:

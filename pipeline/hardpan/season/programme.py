@@ -60,14 +60,16 @@ def solve(
 
         max  sum_p net_p z_p - sum_pd c_j d y_pd
         sum_d y_pd = z_p,  sum over rigs of z_p <= 1 (= 1 where it must),  sum_d a_pd >= z_p
-        sum_p h_p y_pd + g_p a_pd <= H_md + f_md,  sum_d f_md <= what a first move may fall short of g
+        sum_p h_p y_pd + g_p a_pd <= H_md (1 - sum of the stays s through d) + f_md
+        sum_d f_md <= what a first move may fall short of g
         h_p y_pd <= min(h_p, H_md) s_pd + min(h_p, H_md + f - g_p) a_pd
         s_pd <= a_pc + s_pc,  sum_p s_pd <= 1 for every night from c to d
-        sum_{q != p} a_qd <= n (2 - s_pd - s_pe),  sum_{q != p} a_qb <= n (1 - s_pd) for every day b from c to d
+        sum_{q != p} a_qd <= n (2 - s_pd - s_pe)
 
     where c is the day before d on which p can be worked, and e the one after it: days on which it cannot be lie
-    between, and the rig may wait there. For whole visits f is 0, so that the moves charged are no less than those
-    driven; the last line stands for them only: a rig that was in p overnight and will be again was nowhere else.
+    between, and the rig may wait there, which takes all of these days: it stays through them. For whole visits f is 0,
+    so that the moves charged are no less than those driven; the last line stands for them only: a rig that was in p
+    overnight and will be again was nowhere else.
     """
     n_pairs, n_visits = len(pairs.job), len(visits.pair)
     waiting = np.array([jobs[j].waiting_per_day for j in pairs.job])[visits.pair] * visits.day
@@ -125,14 +127,15 @@ def _constraints(
     before = _matrix(np.ones(known.sum()), number[known], visits.before[known], same)
     must = np.array([float(job.must) for job in jobs])
     night, over = _nights(pairs, visits, n_days)
+    idle = visits.day[over] != night % n_days
     every_day = _matrix(np.ones(len(time)), np.arange(len(time)), np.arange(len(time)), (len(time), len(time)))
     per_rig = _matrix(np.ones(len(time)), np.arange(len(time)) // n_days, np.arange(len(time)), (len(rigs), len(time)))
     blocks: list[tuple[list[csr_array | None], float | Floats, float | Floats]] = [
         ([-z, of_pair, None, None, None], 0.0, 0.0),
         ([of_job, None, None, None, None], must, 1.0),
         ([-z, None, of_pair, None, None], 0.0, np.inf),
-        ([None, _matrix(hours, rig_day, number, by_day), _matrix(move_h[pair], rig_day, number, by_day), None,
-          -every_day], -np.inf, time),
+        ([None, _matrix(hours, rig_day, number, by_day), _matrix(move_h[pair], rig_day, number, by_day),
+          _matrix(time[night[idle]], night[idle], over[idle], by_day), -every_day], -np.inf, time),
         ([None, None, None, None, per_rig], 0.0, first_h),
         ([None, None, None, _matrix(np.ones(len(night)), night, over, by_day), None], -np.inf, 1.0),
         ([None, itself, -_matrix(arrived, number, number, same), -stayed, None], -np.inf, 0.0),
@@ -158,29 +161,24 @@ def _nights(pairs: Pairs, visits: Visits, n_days: int) -> tuple[Ints, Ints]:
 
 
 def _nowhere_else(pairs: Pairs, visits: Visits, width: int) -> LinearConstraint:
-    """A rig that stands in a paddock before and after a day, or through it, arrives nowhere else on it."""
+    """A rig that stands in a paddock before and after a day on which it can be worked arrives nowhere else on it."""
     n_pairs, n_visits = len(pairs.job), len(visits.pair)
     arrivals, stays = n_pairs + n_visits, n_pairs + 2 * n_visits
     rig = pairs.rig[visits.pair]
     row, column = list[int](), list[int]()
     factor, high = list[float](), list[float]()
     for after, here in enumerate(visits.before.tolist()):
-        if here < 0:
+        if here < 0 or visits.before[here] < 0:
             continue
-        away = (rig == rig[here]) & (visits.pair != visits.pair[here])
-        through = (visits.day > visits.day[here]) & (visits.day < visits.day[after])
-        for others, standing in (
-            (np.flatnonzero(away & (visits.day == visits.day[here])), [here, after]),
-            (np.flatnonzero(away & through), [after]),
-        ):
-            n = len(others)
-            if not n or (len(standing) > 1 and visits.before[here] < 0):
-                continue
-            columns = [*(arrivals + others).tolist(), *(stays + one for one in standing)]
+        others = np.flatnonzero(
+            (rig == rig[here]) & (visits.day == visits.day[here]) & (visits.pair != visits.pair[here])
+        )
+        if n := len(others):
+            columns = [*(arrivals + others).tolist(), stays + here, stays + after]
             row += [len(high)] * len(columns)
             column += columns
-            factor += [1.0] * n + [float(n)] * len(standing)
-            high.append(float(n * len(standing)))
+            factor += [1.0] * n + [float(n)] * 2
+            high.append(2.0 * n)
     matrix = _matrix(np.array(factor), np.array(row, dtype=int), np.array(column, dtype=int), (len(high), width))
     return LinearConstraint(matrix.tocsc(), -np.inf, np.array(high))
 

@@ -10,9 +10,10 @@ from hardpan.season.walk import Stint, Walker
 
 START = 0.001
 """Loss that is still taken at first, on average, over the worth of the plan; a choice: it falls to nothing."""
-TURNED, DISPLACED, EXCHANGED, BESIDE = 0.05, 0.4, 0.7, 0.5
-"""Shares of the changes that turn a paddock's patience, that take a further paddock out of the list, of those the ones
-that exchange it for the first, and that put a paddock beside one of its neighbours: choices."""
+TURNED, CROSSED, FOLLOWED, DISPLACED, EXCHANGED, BESIDE = 0.05, 0.1, 0.2, 0.4, 0.7, 0.5
+"""Shares of the changes that turn a paddock's patience, that exchange the ends of two lists, that move the paddock
+behind in the list as well, that take a further paddock out of the list, of those the ones that exchange it for the
+first, and that put a paddock beside one of its neighbours: choices."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,23 +89,38 @@ def _changed(
         patient = list(lists.patient)
         patient[job] = not patient[job]
         return _walked(walkers, replace(lists, patient=patient), {rig: lists.orders[rig]}, lists.left)
+    if len(walkers) > 1 and chance.random() < CROSSED:
+        return _walked(walkers, lists, _crossed(lists, chance), lists.left)
     to, at = _place(job, lists, beside, chance)
     changed, left = {to: list(lists.orders[to])}, list(lists.left)
+    moved = [job]
     if rig < 0:
         left.remove(job)
     else:
-        changed.setdefault(rig, list(lists.orders[rig])).remove(job)
+        own = changed.setdefault(rig, list(lists.orders[rig]))
+        first = own.index(job)
+        if chance.random() < FOLLOWED:
+            moved = own[first : first + 2]
+        del own[first : first + len(moved)]
     order = changed[to]
-    order.insert(min(at, len(order)), job)
+    order[min(at, len(order)) : min(at, len(order))] = moved
     if len(order) > 1 and chance.random() < DISPLACED:
         other = order[chance.randrange(len(order))]
-        if other != job:
+        if other not in moved:
             order.remove(other)
             if rig in {-1, to} or chance.random() > EXCHANGED:
                 left.append(other)
             else:
                 changed[rig].insert(chance.randint(0, len(changed[rig])), other)
     return _walked(walkers, lists, changed, left)
+
+
+def _crossed(lists: Lists, chance: random.Random) -> dict[int, list[int]]:
+    """Lists of two rigs of which the one goes on where the other was."""
+    one, other = chance.sample(range(len(lists.orders)), 2)
+    ours, theirs = lists.orders[one], lists.orders[other]
+    cut, end = chance.randint(0, len(ours)), chance.randint(0, len(theirs))
+    return {one: ours[:cut] + theirs[end:], other: theirs[:end] + ours[cut:]}
 
 
 def _place(job: int, lists: Lists, beside: Sequence[Sequence[int]], chance: random.Random) -> tuple[int, int]:

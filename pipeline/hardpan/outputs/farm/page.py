@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from hardpan.outputs.farm.figures import draw_farm
 from hardpan.outputs.farm.season import calendar
+from hardpan.outputs.farm.years import years_table
 from hardpan.outputs.geodesy import WGS84, to_wgs84
 from hardpan.outputs.pages import Table, write_page
 from hardpan.outputs.palette import depth_colours
@@ -18,7 +19,10 @@ from hardpan.outputs.zone_map import as_svg
 from hardpan.records.across import FarmRun, PaddockResult
 from hardpan.records.totals import ALL_PADDOCKS
 
-_ZONES = ("zone", "kind", "soil_type", "setup", "depth_mm", "spacing_mm", "speed_kmh", "area_ha", "hours", "fuel_l")
+_ZONES = (
+    "zone", "kind", "soil_type", "setup", "depth_mm", "spacing_mm", "speed_kmh", "area_ha", "hours", "fuel_l",
+    "again_low", "again_high", "again_mm",
+)  # fmt: skip
 """Columns of farm.gpkg beside the paddock."""
 
 _NET = "net return"
@@ -48,7 +52,7 @@ def write_season_page(path: Path, run: FarmRun, zones: gpd.GeoDataFrame | None) 
         "doubts": words.doubts(ranged=bool(total["low"].notna().all()), priced=len(currencies) < 2),
         "paddocks": _paddocks(run, ranked, units),
         "calendar": None if run.season is None else calendar(run, run.season),
-        "calendar_says": [] if run.season is None else words.season_says(run.season),
+        "years": years_table(run, units), "calendar_says": [] if run.season is None else words.season_says(run.season),
         "failed": Table(
             [words.label(name) for name in ("place", "paddock", "reason")],
             [[job.place, job.paddock, outcome.reason] for job, outcome in run.failed],

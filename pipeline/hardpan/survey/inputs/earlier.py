@@ -17,7 +17,7 @@ from hardpan.survey.inputs.folders import read_record
 
 _NUMBERS = (
     "area_ha", "depth_mm", "spacing_mm", "speed_kmh", "loosened_share", "foot_mm", "side_deg", "critical_mm", "width_m",
-    "hours", "fuel_l", "beside",
+    "hours", "fuel_l", "beside", "again_low", "again_high", "again_mm",
 )  # fmt: skip
 
 

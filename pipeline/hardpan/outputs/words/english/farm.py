@@ -1,6 +1,7 @@
 """What is said of many paddocks."""
 
 from collections import Counter
+from collections.abc import Iterable
 from datetime import date
 from math import isfinite
 
@@ -9,6 +10,8 @@ from hardpan.records.across import FarmRun, FarmSeason
 from hardpan.records.farm import Job, Outcome, Status
 from hardpan.records.season import Fate
 from hardpan.records.totals import ALL_PADDOCKS
+
+_FIRST_DROPPED = 3
 
 LABELS = {
     "head": "The season over",
@@ -36,6 +39,12 @@ LABELS = {
     "when": "When",
     "machine": "Machine",
     "finished": "Chance of finishing",
+    "years": "The years after",
+    "years_caption": "When the zones that are ripped come again, and how deep then; each report says why.",
+    "zones": "Zones",
+    "area": "Area, {area}",
+    "after": "After, seasons",
+    "depth_then": "Depth then",
 }
 """Labels, captions and headings of the page."""
 
@@ -119,6 +128,24 @@ def span_of_days(first: date, last: date) -> str:
     return " to ".join(f"{day.day} {day:%b}" for day in days)
 
 
+def numbers(zones: Iterable[int]) -> str:
+    """Numbers of zones.
+
+    >>> numbers([2, 5])
+    '2, 5'
+    """
+    return ", ".join(f"{zone:.0f}" for zone in zones)
+
+
+def seasons(low: float, high: float) -> str:
+    """So many seasons, or from so many to so many.
+
+    >>> seasons(2.0, 4.0), seasons(3.0, 3.0)
+    ('2 to 4', '3')
+    """
+    return f"{low:g}" if low == high else f"{low:g} to {high:g}"
+
+
 def season_says(season: FarmSeason) -> list[str]:
     """What the plan of the season is worth, beside the simple one, and what it rests on."""
     plan = season.plan
@@ -131,6 +158,14 @@ def season_says(season: FarmSeason) -> list[str]:
     if season.planned_with is not None:
         told.append(
             f"It counts on the fit days of {season.planned_with}: {season.sure:.0%} of the years have as many or more."
+        )
+    if season.stress is not None:
+        shares = season.stress.jobs[season.stress.jobs["done_share"] < 1.0].head(_FIRST_DROPPED)
+        first = ", ".join(f"{row['paddock']} ({row['done_share']:.0%})" for row in shares.to_dict("records"))
+        told.append(
+            f"Dropped first in years with fewer fit days: {first}; in brackets their chance."
+            if first
+            else f"All are finished in each of {season.stress.years['year'].nunique()} years."
         )
     if len(season.unknown):
         few = f" of {', '.join(season.unknown)}" if len(season.unknown) < len(plan.jobs) else ""
