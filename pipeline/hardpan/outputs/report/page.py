@@ -186,7 +186,16 @@ def _captions(words: Words) -> dict[str, str]:
         "machine": {"units": ", ".join(name[measure] for measure in machine)},
         **{
             key: {"money": units.money_name}
-            for key in ("machines_compared", "ways", "strategies", "investment", "lines", "worth", "counts")
+            for key in (
+                "machines_compared",
+                "ways",
+                "strategies",
+                "investment",
+                "lines",
+                "worth",
+                "counts",
+                "unverified",
+            )
         },
     }
     return {key: say(key, **parts.get(key, {})) for key in _TABLES}

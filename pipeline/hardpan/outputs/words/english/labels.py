@@ -77,8 +77,9 @@ REPORT = {
     "numbers": "Numbers and sources",
     "replaced": "Shipped numbers that you replaced by your own, with their ranges and units",
     "unverified": "Numbers nobody could check, those that move the return most first: replace them by your own where "
-    "you can. Moves: what the expected return changes by over half of the number's range, or with a tenth more or less "
-    "where none is stated, zones, depths and set-ups as planned; none where this plan does not hang on it",
+    "you can. Moves: by how much the expected return of the paddock changes, in {money}, over half of the number's "
+    "range, or with a tenth more or less where none is stated, zones, depths and set-ups as planned; none where the "
+    "plan does not hang on it",
     "defaults": "Every shipped number the decision used",
     "sources": "Sources",
     "origin": "Where this came from",
