@@ -10,7 +10,7 @@ import pytest
 from typer.testing import CliRunner
 
 from hardpan.cli import app
-from hardpan.compare.causes import find_causes
+from hardpan.compare.causes import find_causes, why
 from hardpan.compare.maps import NORMAL_95, bottom_difference, error_correlation, find_maps
 from hardpan.compare.stage import compare
 from hardpan.records.comparison import PastRun, What
@@ -62,9 +62,9 @@ def test_what_was_put_in_differently_is_named_beside_what_came_of_it(results, tm
         "450 money/t",
         "600 money/t",
     ]
-    changes = table[table["what"].isin(["map", "money", "hectares at a depth"])]
-    assert len(changes)
-    assert (changes["cause"] == "pan.critical_kpa; prices.grain_per_t").all()
+    changes = table.set_index("where")["cause"]
+    assert (changes[["net return", "benefit", "breach_probability"]] == "pan.critical_kpa; prices.grain_per_t").all()
+    assert (changes[["pan_top_mm", "pan_bottom_mm"]] == "pan.critical_kpa").all()  # no price draws a map
     assert "pan.critical_kpa" in told
 
 
@@ -112,6 +112,17 @@ def test_an_input_that_changed_is_named_by_its_file(results):
         find_causes(one, PastRun(**{name: getattr(same, name) for name in PastRun.__slots__} | {"document": document}))
     )
     assert [(what, where) for what, where, *_ in found] == [(What.VERSION, "hardpan"), (What.INPUT, "probes.csv")]
+
+
+def test_a_change_is_put_down_to_what_can_have_made_it():
+    causes = [
+        (What.VERSION, "hardpan", "1", "2"),
+        (What.INPUT, "probes.csv", "a", "b"),
+        *((What.SETTING, name, 1, 2) for name in ("surfaces.cell_m", "machine.tractor", "outputs.units")),
+    ]
+    assert why(causes, What.MAP, "pan_bottom_mm") == "hardpan; probes.csv; surfaces.cell_m"
+    assert why(causes, What.MAP, "breach_probability") == "hardpan; probes.csv; surfaces.cell_m; machine.tractor"
+    assert why(causes, What.MONEY, "cost") == "hardpan; probes.csv; surfaces.cell_m; machine.tractor"
 
 
 def past(run, **changed):

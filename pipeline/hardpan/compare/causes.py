@@ -1,12 +1,18 @@
 """What was put in differently: version, files, settings."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from hardpan.records.comparison import PastRun, What
+from hardpan.records.comparison import PAN_MAPS, PastRun, What
 
 Cause = tuple[What, str, object, object]
 """Kind, where, before and after."""
+
+_NO_RESULT = frozenset({"outputs", "sites", "memory"})
+"""Tables of the configuration that change what is written or said, and no figure that is compared."""
+
+_AFTER_MAPS = frozenset({"zones", "machine", "prescription", "strips", "history", "prices", "alternatives"})
+"""Tables that are read once the maps are drawn."""
 
 _DIGEST = 12
 """Signs of a file's digest that are shown."""
@@ -22,6 +28,14 @@ def find_causes(before: PastRun, after: PastRun) -> Iterator[Cause]:
     ]
     yield from _differing(What.INPUT, *inputs)
     yield from _differing(What.SETTING, _flat(one["settings"]), _flat(other["settings"]))
+
+
+def why(causes: Iterable[Cause], what: What, where: str) -> str:
+    """Names of the causes that can have made a change: of a map of the pan none that is read once it is drawn."""
+    idle = _NO_RESULT | (_AFTER_MAPS if what is What.MAP and where in PAN_MAPS else frozenset())
+    return "; ".join(
+        name for kind, name, _, _ in causes if kind is not What.SETTING or name.partition(".")[0] not in idle
+    )
 
 
 def _differing(what: What, one: Mapping[str, object], other: Mapping[str, object]) -> Iterator[Cause]:

@@ -3,7 +3,7 @@
 import pandas as pd
 import shapely
 
-from hardpan.compare.causes import find_causes
+from hardpan.compare.causes import find_causes, why
 from hardpan.compare.maps import bottom_difference, error_correlation, find_maps
 from hardpan.compare.pairing import paired
 from hardpan.compare.sums import find_sums
@@ -33,7 +33,6 @@ def compare(before: PastRun, after: PastRun, *, currency: str) -> Comparison:
         {"what": str(what), "where": where, "before": one, "after": other, "cause": ""}
         for what, where, one, other in causes
     ]
-    why = "; ".join(where for _, where, _, _ in causes)
     for what, where, one, other, low, high in (*find_maps(before, after), *find_sums(before, after)):
         rows.append(
             {
@@ -44,7 +43,7 @@ def compare(before: PastRun, after: PastRun, *, currency: str) -> Comparison:
                 "change": other - one,
                 "low": low,
                 "high": high,
-                "cause": why,
+                "cause": why(causes, what, where),
             }
         )
     maps = bottom_difference(before, after)

@@ -14,6 +14,10 @@ CHANGE = ("what", "where", "before", "after", "change", "low", "high", "cause")
 """Columns of `Comparison.rows` and of compare.csv."""
 
 
+PAN_MAPS = ("pan_probability", "pan_top_mm", "pan_bottom_mm", "peak_kpa")
+"""Bands that rest on the readings alone; that of getting through the pan rests on the depth chosen too."""
+
+
 class What(StrEnum):
     """Kind of a change; the value is its code in tables."""
 
