@@ -63,6 +63,8 @@ def check_errors(survey):
     [
         ("SE", lambda _, se: f"{se}"),
         ("standard error (MPa)", lambda _, se: f"{se / 1000:.6f}"),
+        ("SE of mean cone index", lambda _, se: f"{se}"),
+        ("kPa sd,n", lambda _, se: f"{se * 2.0},4"),
         ("SD,n", lambda _, se: f"{se * 2.0},4"),
         ("sd_kPa,number of insertions", lambda number, se: f"{se * np.sqrt(2 + number):.4f},{2 + number}"),
     ],
@@ -81,7 +83,9 @@ def test_a_wide_table_may_have_a_standard_error_beside_each_depth(tmp_path, patt
     for number, ((east, north), top_mm) in enumerate(zip(SITES, TOPS_MM, strict=True)):
         cells = [f"{cell:g}" for value in kpa(top_mm) for cell in (value, se_kpa(number))]
         lines.append(",".join([f"S{number}", f"{WEST_M + east:.2f}", f"{SOUTH_M + north:.2f}", *cells]))
-    check_errors(write(tmp_path, lines, 'resistance_unit = "kPa"'))
+    survey = write(tmp_path, lines, 'resistance_unit = "kPa"')
+    check_errors(survey)
+    assert "column-not-used" not in {issue.code for issue in survey.issues}
 
 
 def test_deviations_without_a_number_of_insertions_are_asked_about(tmp_path):

@@ -7,7 +7,7 @@ from typing import Literal
 
 from hardpan.survey.columns import DepthColumn, Spread
 from hardpan.survey.settings import LayerSettings
-from hardpan.survey.vocabulary import fold, is_unit, length_unit, pressure_unit, spread_of
+from hardpan.survey.vocabulary import SYNONYMS, bare, fold, is_unit, length_unit, pressure_unit, spread_of
 
 LONGEST_NAME = 40
 _DEPTH_NAME = re.compile(
@@ -77,6 +77,7 @@ def other_numbers(row: Sequence[str]) -> list[str]:
         if cell
         and len(cell) <= LONGEST_NAME
         and cell[0].isdigit()
+        and spread_of(fold(cell)) is None
         and _DEPTH_NAME.fullmatch(fold(cell))
         and depth_of(fold(cell)) is None
     ]
@@ -123,13 +124,22 @@ def find_spread(
     """
     kinds: tuple[Literal["se"], Literal["sd"]] = ("se", "sd")
     for kind in kinds:
-        columns = _of_depths(names, depths, kind) if depths else ((roles[kind],) if kind in roles else ())
+        columns = _of_depths(names, depths, kind) if depths else _of_readings(names, roles, kind)
         first = next((at for at in columns if at >= 0), None)
         if first is not None:
             stated = [fold(names[first]), *(row[first] for row in units if first < len(row))]
             unit = next(filter(None, map(pressure_unit, stated)), None)
             return Spread(kind=kind, columns=columns, name=names[first], unit=unit)
     return None
+
+
+def _of_readings(names: Sequence[str], roles: Mapping[str, int], kind: str) -> tuple[int, ...]:
+    """Column of the spread of the readings of the long layout: by its role, or of the name of the readings' column."""
+    if kind in roles or "resistance" not in roles:
+        return (roles[kind],) if kind in roles else ()
+    known = {*SYNONYMS["resistance"], bare(fold(names[roles["resistance"]])).removeprefix("mean ")}
+    spreads = ((at, spread_of(fold(name))) for at, name in enumerate(names))
+    return tuple(at for at, found in spreads if found and found[0] == kind and bare(found[1]) in known)[:1]
 
 
 def _of_depths(names: Sequence[str], depths: Sequence[DepthColumn], kind: str) -> tuple[int, ...]:

@@ -146,7 +146,7 @@ def _long(
         thickness=np.zeros(len(at)),
         value=columns["resistance"],
         moisture=columns.get("moisture"),
-        spread=None if heading.spread is None else columns[heading.spread.kind],
+        spread=None if heading.spread is None else _beside(grid, heading.spread.columns, at),
         count=columns.get("n"),
         row=grid.lines[at],
         issues=issues,
