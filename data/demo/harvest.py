@@ -13,7 +13,7 @@ import pandas as pd
 import shapely
 from generate import CRS, Floats, boundary, smooth_field, soil_map
 
-SEED = 20263
+SEED = 20264
 YIELD_T_HA = {"deep sand": 2.1, "sand over clay": 2.6, "gravelly sand": 2.3, "sandy loam": 2.9}
 """Mean of unripped ground."""
 GAIN_T_HA = {"deep sand": 0.70, "sand over clay": 0.35, "gravelly sand": 0.15, "sandy loam": 0.0}
@@ -24,7 +24,7 @@ NOISE_T_HA = 0.10
 HEADLAND_M, HEADLAND_SHARE = 25.0, 0.8
 """Where machines turn less is left standing."""
 SWATH_M, SPEED_MS, EVERY_S = 12.0, 1.6, 2.0
-BEYOND_M = 90.0
+BEYOND_M = 140.0
 """Ground cut before and after a strip."""
 DELAY_S, SMEAR_S = 11.0, 2.5
 """Grain comes so long after it was cut, and mixed with what was cut so many seconds before and after."""
