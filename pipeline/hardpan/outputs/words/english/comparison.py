@@ -112,6 +112,8 @@ class EnglishComparison:
             return units.hours(value) if where == "hours" else units.fuel(value)
         if where.endswith("_mm"):
             return units.depth(value)
+        if where.endswith("_probability"):
+            return units.share(value)
         return units.strength(value) if where.endswith("_kpa") else self.value(value)
 
     def span(self, row: Mapping[Hashable, Any]) -> str:
