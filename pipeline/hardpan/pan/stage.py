@@ -119,7 +119,7 @@ def read_pans(readings: Readings, stop: np.ndarray, threshold_kpa: float, settin
     pan["bottom_low_mm"] = np.select([observed, present], [bottom.low_mm, np.fmax(last_hard, pan["top_mm"])], np.nan)
     last = np.isfinite(readings.depth_mm).sum(axis=1) - 1
     end_mm = (readings.depth_mm + readings.thickness_mm / 2.0)[row, last]
-    softer = pan["seen"].isin([Seen.STILL_HARD, Seen.REFUSAL]).to_numpy() & (bottom_at < last)
+    softer = (pan["seen"] == Seen.STILL_HARD).to_numpy() & (bottom_at < last)
     pan["bottom_high_mm"] = np.select([observed, softer, present], [bottom.high_mm, end_mm, np.inf], np.nan)
     pan["peak_kpa"], pan["peak_depth_mm"], pan["peak_sd_kpa"] = find_peak(readings, top_at, bottom_at)
     pan["peak_kind"] = judge_peak(readings, pan)
