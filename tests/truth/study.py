@@ -115,6 +115,7 @@ def summarise(rows: pd.DataFrame) -> pd.DataFrame:
             "rmse_mm": grouped["rmse_mm"].agg(lambda x: np.sqrt(np.mean(x**2))),
             "sd_mm": grouped["sd_mm"].agg(lambda x: np.sqrt(np.mean(x**2))),
             "coverage_90": grouped["coverage_90"].mean(),
+            "coverage_se": grouped["coverage_90"].sem(),
         }
     ).reset_index()
 

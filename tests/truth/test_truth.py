@@ -13,7 +13,7 @@ def table():
 
 
 def test_the_bottom_is_unbiased_and_its_interval_right_with_half_the_insertions_stopped(table):
-    """The whole study holds 6 mm and 0.87 to 0.93; of three paddocks the mean bias has an error of 2 mm, the coverage
+    """The whole study holds 9 mm and 0.87 to 0.93; of three paddocks the mean bias has an error of 2 mm, the coverage
     one of about 0.03.
     """
     found = table.loc[("likelihood", 100, 0.5)]
