@@ -37,7 +37,7 @@ if TYPE_CHECKING:  # the same names for type checkers, which cannot see what is 
     from hardpan.survey.stage import read_survey as read_survey
     from hardpan.zones.stage import draw_zones as draw_zones
 
-__version__ = "0.1.0"
+__version__ = "0.2.0"
 
 _PUBLIC = {
     "read_config": "run.config",
