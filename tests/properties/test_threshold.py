@@ -19,6 +19,8 @@ from hardpan.run.manifest import Clock
 from hardpan.surfaces.stage import map_pan
 from hardpan.zones.stage import draw_zones
 
+pytestmark = pytest.mark.slow
+
 THRESHOLDS_KPA = (1500.0, 2000.0, 2500.0, 3000.0, 3500.0)
 """The ends of what is published for roots, and between them."""
 

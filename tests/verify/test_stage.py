@@ -18,6 +18,7 @@ def zone(seed, **about):
     return verify_pass(*simulate(seed, Pass(**about)), LIMITS).zones[0]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("truth", TRUTHS)
 def test_few_verdicts_are_wrong_whatever_the_moisture(truth):
     found = [zone(seed, truth=truth, moisture=FACTORS[seed % 5]).verdict for seed in range(20)]
