@@ -35,7 +35,8 @@ def test_a_coast_is_carried_vertex_by_vertex_into_the_files_and_thinned_for_pict
     zones = json.loads(written["prescription.geojson"].read_text())["features"]
     shapes = [shapely.geometry.shape(zone["geometry"]) for zone in zones]
     assert shapely.get_num_coordinates(shapes).sum() > VERTICES
-    assert sum(zone["properties"]["area_ha"] for zone in zones) == pytest.approx(run.survey.paddock.area_ha, rel=1e-6)
+    written_ha = sum(zone["properties"]["area_ha"] for zone in zones)
+    assert written_ha == pytest.approx(run.survey.paddock.area_ha, abs=5e-5 * len(zones))  # each to four decimals
     display = gpd.read_file(written["prescription_shp.zip"])
     assert shapely.get_num_coordinates(display.geometry.to_numpy()).sum() <= config.outputs.max_vertices
     assert "display-simplified" in written["issues.csv"].read_text()
