@@ -47,8 +47,9 @@ def run_paddock(
 ) -> PaddockRun:
     """Everything the configuration asks for, from readings to money; writes nothing.
 
-    Where to probe again is worked out where `further`; left out, where a report is to say so. The `allotment` is what
-    this run may take of a machine that others use at the same time; the result does not depend on it.
+    Where to probe again, and how much money each unchecked number moves, is worked out where `further`; left out, where
+    a report is to say so. The `allotment` is what this run may take of a machine that others use at the same time; the
+    result does not depend on it.
 
     Raises
     ------
