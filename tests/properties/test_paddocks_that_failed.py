@@ -56,6 +56,10 @@ def test_three_single_insertions_raise_no_warning(tmp_path):
     assert take_seed(10433, tmp_path, small=False).faults == ()
 
 
+def test_ground_of_a_single_cell_is_a_zone_by_mixtures_too(tmp_path):
+    assert take_seed(81061, tmp_path, small=True).faults == ()
+
+
 @pytest.mark.parametrize("changes", CASES.values(), ids=CASES)
 def test_a_paddock_that_once_failed_ends_well(changes, tmp_path):
     assert take(build(plain(**changes), tmp_path / "given"), tmp_path / "result").faults == ()

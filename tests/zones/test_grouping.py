@@ -95,6 +95,11 @@ def planted(noise, seed=1):
 
 
 @pytest.mark.parametrize("method", ["kmeans", "mixture", "ward"])
+def test_a_single_cell_is_one_class(method):
+    assert group(np.ones((1, 2)), np.ones((1, 1), dtype=bool), 3, method, seed=1).tolist() == [0]
+
+
+@pytest.mark.parametrize("method", ["kmeans", "mixture", "ward"])
 def test_planted_classes_are_found(method):
     truth, features = planted(0.2)
     classes = group(features, ALL, 3, method, seed=1)

@@ -103,6 +103,8 @@ def group(features: Floats, cells: Bools, count: int, method: Method, *, seed: i
 
     sample = features[np.linspace(0, len(features) - 1, min(len(features), FIT_CELLS)).round().astype(np.int64)]
     count = min(count, len(np.unique(sample, axis=0)))
+    if count < 2:
+        return np.zeros(len(features), dtype=np.int64)
     with threadpoolctl.threadpool_limits(limits=1):  # sums in threads would differ in the last bit
         if method == "ward":
             classes = _ward(features, cells, count)
