@@ -39,7 +39,9 @@ def _sites(built: Built) -> tuple[int, int]:
         return 1, 1
     deepest = table["read_mm"].max()
     whole = table["read_mm"] >= deepest
-    told = whole | (table["present"] & (table["read_mm"] > table["top_mm"])) | ~table["present"].any()
+    hard = (built.probes.kpa >= built.recipe.settings["pan"]["critical_kpa"]).any(axis=1)
+    met = hard | (table["read_mm"] > table["top_mm"])
+    told = whole | (table["present"] & met) | ~table["present"].any()
     return table.loc[whole, "site"].nunique(), table.loc[told, "site"].nunique()
 
 
