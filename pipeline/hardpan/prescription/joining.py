@@ -15,7 +15,7 @@ from hardpan.records.options import Options
 from hardpan.records.zones import Zones
 from hardpan.spatial.borders import groups_side_by_side
 from hardpan.spatial.geodesy import hectares
-from hardpan.spatial.runs import drive_over
+from hardpan.spatial.runs import drive_over, within_headland
 
 
 def join_alike(zones: Zones, chosen: Ints, options: Options, ripper: Ripper) -> Zones:
@@ -64,7 +64,7 @@ def _joined_table(zones: Zones, group: Ints, first: Ints, ripper: Ripper) -> gpd
     joined = [shapely.coverage_union_all(shapes[group == one]) for one in several]
     geometry = table.geometry.to_numpy().copy()
     geometry[several] = joined
-    inner = shapely.buffer(shapely.coverage_union_all(shapes), -zones.headland_m)
+    inner = within_headland(shapely.coverage_union_all(shapes), zones.headland_m)
     width_m, cell_m, heading_deg = ripper.width_m, zones.frame.cell_m, zones.heading_deg
     drives = [drive_over(one, inner, width_m=width_m, cell_m=cell_m, heading_deg=heading_deg) for one in joined]
     table = table.assign(zone=np.arange(1, len(table) + 1)).set_geometry(geometry, crs=table.crs)

@@ -12,6 +12,8 @@ HEADINGS_DEG = np.arange(0.0, 180.0, 1.0)
 """Headings tried; a degree changes the mean run by far less than the operator's choice of line does."""
 LEAST_INNER = 0.1
 """Share of ground within the headland below which it makes no runs of its own."""
+PLAINER = 0.05
+"""Share of the headland's width that the boundary may move before the headland is taken off: nobody laps wiggles."""
 
 
 def runs_over(
@@ -25,6 +27,11 @@ def runs_over(
     tried = HEADINGS_DEG if heading_deg is None else np.array([heading_deg % 180.0])
     runs = [best_run(shape, max(width_m, cell_m), tried) for shape in shapes]
     return [length_m for length_m, _ in runs], [heading for _, heading in runs]
+
+
+def within_headland(ground: shapely.Geometry, headland_m: float) -> shapely.Geometry:
+    """Ground inside a headland of that width along its boundary."""
+    return shapely.buffer(shapely.simplify(ground, PLAINER * headland_m), -headland_m)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -23,6 +23,7 @@ from hardpan.records.survey import Survey
 from hardpan.records.zones import Zones
 from hardpan.spatial.headings import mean_heading
 from hardpan.spatial.regions import OUTSIDE
+from hardpan.spatial.runs import within_headland
 from hardpan.zones.classes import (
     ClassCounts,
     ClassValue,
@@ -110,7 +111,7 @@ def draw_zones(
         soils,
         coverage.excluded,
         survey.crs,
-        inner=shapely.buffer(survey.paddock.boundary.union_all(), -headland_m),
+        inner=within_headland(survey.paddock.boundary.union_all(), headland_m),
         width_m=ripper.width_m,
         cell_m=cell_m,
         heading_deg=settings.heading_deg,
