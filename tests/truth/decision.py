@@ -74,10 +74,21 @@ class Worked:
     @property
     def perfect(self) -> float:
         """What the best option of each block returns, money."""
-        rows, cols, options = self.net.shape
-        whole = self.net[: rows - rows % BLOCK_CELLS, : cols - cols % BLOCK_CELLS]
-        blocks = whole.reshape(rows // BLOCK_CELLS, BLOCK_CELLS, cols // BLOCK_CELLS, BLOCK_CELLS, options)
-        return float(blocks.sum(axis=(1, 3)).max(axis=-1).sum() * self.cell_ha)
+        return best_of_blocks(self.net, BLOCK_CELLS) * self.cell_ha
+
+
+def best_of_blocks(net: np.ndarray, side: int) -> float:
+    """Sum over blocks of `side` cells a side of what the best option returns there.
+
+    Parameters
+    ----------
+    net : (n_rows, n_cols, n_options)
+        What each option returns in each cell.
+    """
+    rows, cols, options = net.shape
+    whole = net[: rows - rows % side, : cols - cols % side]
+    blocks = whole.reshape(rows // side, side, cols // side, side, options)
+    return float(blocks.sum(axis=(1, 3)).max(axis=-1).sum())
 
 
 def work(

@@ -41,7 +41,7 @@ from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.surfaces.stage import map_pan
 from hardpan.zones.settings import ZoneSettings
 from hardpan.zones.stage import draw_zones
-from truth.decision import priced
+from truth.decision import best_of_blocks, priced
 from truth.known import draw_known
 
 FIRST_SEED = 600
@@ -146,10 +146,7 @@ class Judge:
     @property
     def perfect(self) -> float:
         """What the best option of each block returns, money."""
-        rows, cols, options = self.net.shape
-        whole = self.net[: rows - rows % BLOCK_CELLS, : cols - cols % BLOCK_CELLS]
-        blocks = whole.reshape(rows // BLOCK_CELLS, BLOCK_CELLS, cols // BLOCK_CELLS, BLOCK_CELLS, options)
-        return float(blocks.sum(axis=(1, 3)).max(axis=-1).sum() * self.cell_ha)
+        return best_of_blocks(self.net, BLOCK_CELLS) * self.cell_ha
 
 
 def judge(truth: Truth, economy: Economy, planned: Planned) -> Judge:
