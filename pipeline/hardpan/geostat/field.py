@@ -78,7 +78,7 @@ def condition(data: Data, covariance: Covariance) -> Field:
     flat = np.zeros(data.trend.shape[1])
     for more in _FLOORS:
         floor = more * NOISE_FLOOR * (scaled.sill or 1.0)
-        error = np.maximum(seen.error, floor - scaled.noise * (1.0 if seen.noisy is None else seen.noisy))
+        error = np.maximum(seen.error, floor - seen.noise_of(scaled.noise))
         try:
             mixture = condition_on(
                 scaled, data.xy_m, replace(seen, error=error), trend=data.trend, trend_precision=flat

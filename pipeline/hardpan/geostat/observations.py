@@ -52,9 +52,13 @@ class Observations:
         """`noisy` of the observations chosen, 1 where there is none."""
         return 1.0 if self.noisy is None else self.noisy[chosen]
 
+    def noise_of(self, noise: Floats | float) -> Floats | float:
+        """Variance of the noise in each where that of the covariance is `noise`; the two broadcast."""
+        return noise if self.noisy is None else noise * self.noisy
+
     def variance(self, noise: Floats | float) -> Floats:
-        """Variance of each about the field where the noise of the covariance is `noise`; the two broadcast."""
-        return np.asarray((noise if self.noisy is None else noise * self.noisy) + self.error)
+        """Variance of each about the field, as `noise_of` and its own error make it."""
+        return np.asarray(self.noise_of(noise) + self.error)
 
     def leaks(self, chosen: Bools) -> Floats | float:
         """`leak` of the observations chosen, 0 where there is none."""

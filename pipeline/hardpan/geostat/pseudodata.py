@@ -67,15 +67,7 @@ def _fit_patch(
     """Factors of the patch's own observations."""
     # a few neighbours of each site of the patch: together a rim round it
     sites = np.union1d(patch, tree.query(xy_m[patch], k=[*range(1, min(_RIM, len(xy_m)) + 1)])[1])
-    used = np.isin(observations.site, sites)
-    part = Observations(
-        site=np.searchsorted(sites, observations.site[used]),
-        low=observations.low[used],
-        high=observations.high[used],
-        error=observations.error[used],
-        leak=None if observations.leak is None else observations.leak[used],
-        noisy=None if observations.noisy is None else observations.noisy[used],
-    )
+    part, used = observations.at_sites(np.isin(np.arange(len(xy_m)), sites))
     k = covariance_between(covariance, xy_m[sites], xy_m[sites])
     k[np.diag_indices_from(k)] += covariance.micro
     noise, mean = np.array([covariance.noise]), np.ones((len(sites), 1))

@@ -190,8 +190,7 @@ def _average_information(
     """
     tau, site, trend = posterior.tau[0], model.observations.site, model.trend
     at_observations = va[site]
-    noisy = noise if model.observations.noisy is None else noise * model.observations.noisy
-    at_observations[:, NOISE] = noisy * (posterior.nu[0] - tau * posterior.mean[0, site])
+    at_observations[:, NOISE] = model.observations.noise_of(noise) * (posterior.nu[0] - tau * posterior.mean[0, site])
     total = model.observations.sum_by_site(tau * at_observations.T, len(k)).T
     w, kt = posterior.precision[0], k @ total
     score = trend.T @ (total - w @ kt)

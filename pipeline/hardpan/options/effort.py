@@ -60,6 +60,11 @@ def change_cost(catalog: Catalog, hours: Floats | float) -> Floats:
     return np.asarray(hours * prices.labour_per_h.value * prices.labour_factor.value)
 
 
+def change_price(catalog: Catalog, tines: int) -> float:
+    """What one change of the fittings of `tines` costs, money."""
+    return float(change_cost(catalog, change_hours(catalog, tines)))
+
+
 def limit_values(catalog: Catalog) -> tuple[float, float, float, float]:
     """Values of `MACHINE_LIMITS`: usable engine power, kW, and draft of a tine, of the frame and of grip, kN.
 

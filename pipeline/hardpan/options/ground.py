@@ -22,6 +22,9 @@ LIMIT_STEP_MM = 10.0
 BLOCK_NODES = 32
 """Nodes worked at once: 32 x 200 draws x 80 depths are 2 MB, which stays in the processor's cache."""
 
+_DRAWN = ("present", "top_mm", "bottom_mm", "peak_kpa", "clay_draws_mm")
+"""Names of the draws at nodes."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ground:
@@ -82,11 +85,14 @@ class Ground:
 
     def take(self, nodes: Ints) -> "Ground":
         """Ground of some nodes."""
-        drawn = ("present", "top_mm", "bottom_mm", "peak_kpa", "clay_draws_mm")
         limited = ("soil", "ha", "clay_mm", "shallow_clay_mm", "hostile", "reach_mm", "ceiling_mm")
-        draws = {name: getattr(self, name)[:, nodes] for name in drawn}
+        draws = {name: getattr(self, name)[:, nodes] for name in _DRAWN}
         limits = {name: getattr(self, name)[nodes] for name in limited}
         return replace(self, **draws, **limits)
+
+    def in_draws(self, draws: Ints | slice) -> "Ground":
+        """Ground in some of its draws."""
+        return replace(self, **{name: getattr(self, name)[draws] for name in (*_DRAWN, "strength_kpa")})
 
     def allowed(self, depth_mm: Floats, into_clay_mm: Floats, pullable: Bools) -> Bools:
         """Where each option respects the ceiling, reaches what it must and can be pulled: (n_nodes, n_options).

@@ -79,7 +79,6 @@ def weigh_options(
     known = (draft, ()) if draft else calibrate(catalog, texture, machine, main_kpa, n_draws=n_draws)
     draft, measured = known
     counts = tine_counts(catalog.ripper, machine.tines)
-    counts = tine_counts(catalog.ripper, machine.tines)
     economy = economy_on(ground, table, evidence, catalog, rates, draft=draft, asked=asked, tines=counts[-1])
     pullable, depth_mm, into_mm = economy.pullable(), economy.section["depth_mm"], into_clay_mm(table, catalog)
     _refuse_powerless(economy, catalog, main_soil, pullable)

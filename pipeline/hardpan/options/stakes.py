@@ -81,7 +81,4 @@ def _regression(bottom_mm: NDArray[np.float32]) -> NDArray[np.float32]:
 def _fewer_draws(ground: Ground) -> Ground:
     """Ground with some of its draws, evenly taken, where they are many."""
     step = -(-len(ground.present) // MOST_DRAWS)
-    if step == 1:
-        return ground
-    names = ("present", "top_mm", "bottom_mm", "peak_kpa", "clay_draws_mm")
-    return replace(ground, **{name: getattr(ground, name)[::step] for name in names})
+    return ground.in_draws(slice(None, None, step))

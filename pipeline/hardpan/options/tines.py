@@ -8,7 +8,7 @@ import numpy as np
 from hardpan.core.arrays import Bools, Floats
 from hardpan.options.choice import Evaluation, Fitting, choose
 from hardpan.options.economy import Economy
-from hardpan.options.effort import change_cost, change_hours
+from hardpan.options.effort import change_price
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import PrescriptionSettings
 from hardpan.records.options import Draft, Uniform
@@ -42,9 +42,8 @@ def choose_number(
 ) -> tuple[Worked, Fitting]:
     """The number of tines by what the whole paddock's choice is made by; of equals the first."""
     fits = [
-        choose(one.evaluated(gained), len(catalog.setups), asked, float(change_cost(catalog, hours)))
+        choose(one.evaluated(gained), len(catalog.setups), asked, change_price(catalog, one.economy.tines))
         for one in worked
-        for hours in [change_hours(catalog, one.economy.tines)]
     ]
     best = max(range(len(fits)), key=lambda k: fits[k].worth)
     return worked[best], fits[best]

@@ -183,12 +183,14 @@ class Settled:
 
     Each set-up but that of most ground is changed to once, for the zones worked with it, in proportion to what they
     return more by it."""
+    fitting: Floats
+    """Money for those hours."""
 
-    def paid(self, options: Ints, price: float) -> Floats:
-        """Money beyond the work that each zone pays with its option, (n_zones,); `price` of an hour of changing."""
+    def paid(self, options: Ints) -> Floats:
+        """Money beyond the work that each zone pays with its option, (n_zones,)."""
         setup = self.evaluation.setup
         changed = setup[options] == setup[self.chosen]
-        return np.where(options == LEAVE, 0.0, self.setting + price * self.fitting_h * changed)
+        return np.where(options == LEAVE, 0.0, self.setting + self.fitting * changed)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

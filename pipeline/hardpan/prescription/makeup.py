@@ -3,7 +3,7 @@
 import numpy as np
 
 from hardpan.core.arrays import Bools, Floats
-from hardpan.options import ZoneEvaluation, by_cover, change_cost, change_hours
+from hardpan.options import ZoneEvaluation, by_cover, change_price
 from hardpan.prescription.context import SETTING_ROUNDS, Context
 from hardpan.records.makeup import Makeup
 
@@ -30,7 +30,7 @@ def makeup_of(context: Context, evaluation: ZoneEvaluation) -> Makeup:
         must_pay=asked.rule == "return",
         rounds=SETTING_ROUNDS,
         setups_fitted=asked.setups_per_paddock,
-        change=float(change_cost(context.catalog, change_hours(context.catalog, context.options.tines))),
+        change=change_price(context.catalog, context.options.tines),
     )
 
 

@@ -195,7 +195,7 @@ def _sample(plan: Plan, context: Context, pan: PanFeatures, price: Price, used: 
     draws = _few(context.ground.present.shape[0])
     like = _Like(
         table=context.economy.table,
-        ground=_drawn(replace(context.ground.take(np.array(nodes)), ha=np.array(ha)), draws),
+        ground=replace(context.ground.take(np.array(nodes)), ha=np.array(ha)).in_draws(draws),
         draft=replace(context.options.draft, factor=context.options.draft.factor[draws]),
         tines=int(plan.machine["tines"].iloc[0]),
     )
@@ -220,12 +220,6 @@ def _sample(plan: Plan, context: Context, pan: PanFeatures, price: Price, used: 
 
 def _few(n_draws: int) -> Ints:
     return np.linspace(0, n_draws - 1, min(DRAWS, n_draws)).round().astype(int)
-
-
-def _drawn(ground: Ground, draws: Ints) -> Ground:
-    """Ground in some of its draws."""
-    names = ("present", "top_mm", "bottom_mm", "peak_kpa", "strength_kpa", "clay_draws_mm")
-    return replace(ground, **{name: getattr(ground, name)[draws] for name in names})
 
 
 def _economy(context: Context, pan: PanFeatures, rates: Rates, catalog: Catalog, like: _Like) -> Economy:

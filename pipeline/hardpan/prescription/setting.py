@@ -6,7 +6,7 @@ import geopandas as gpd
 import numpy as np
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.options import LEAVE, ZoneEvaluation, change_cost, change_hours, choose
+from hardpan.options import LEAVE, ZoneEvaluation, change_cost, change_hours, change_price, choose
 from hardpan.prescription.context import SETTING_ROUNDS, Context, Settled
 from hardpan.spatial.borders import groups_side_by_side
 
@@ -27,8 +27,7 @@ def choose_and_set(context: Context, evaluation: ZoneEvaluation) -> Settled:
     setting = np.where(ground, price, 0.0)
     best = evaluation.net[:, evaluation.setup >= 0].max(axis=1, initial=-np.inf) * np.maximum(evaluation.ha, _LEAST_HA)
     setting[np.where(ground, best, -np.inf).argmax()] = 0.0
-    hours = change_hours(context.catalog, context.options.tines)
-    change = float(change_cost(context.catalog, hours))
+    change = change_price(context.catalog, context.options.tines)
     for _ in range(SETTING_ROUNDS):
         fitting = choose(_with(evaluation, setting), n_setups, context.prescription, change)
         due = _due(table, fitting.option, ground, price)
@@ -36,7 +35,7 @@ def choose_and_set(context: Context, evaluation: ZoneEvaluation) -> Settled:
             break
         setting = due
     settled = _with(evaluation, setting)
-    fitting_h = hours * _changes(settled, fitting.option, change)
+    fitting_h = change_hours(context.catalog, context.options.tines) * _changes(settled, fitting.option, change)
     money = change_cost(context.catalog, fitting_h)
     return Settled(
         evaluation=_with(settled, money, evaluation.setup == evaluation.setup[fitting.option][:, None]),
@@ -44,6 +43,7 @@ def choose_and_set(context: Context, evaluation: ZoneEvaluation) -> Settled:
         fitted=fitting.setups,
         setting=setting,
         fitting_h=fitting_h,
+        fitting=money,
     )
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.said import Said, depth
-from hardpan.options import LEAVE, change_cost, runner_up
+from hardpan.options import LEAVE, runner_up
 from hardpan.prescription.context import Context, Decision, build_context, on_zones
 from hardpan.prescription.evaluation import evaluate_zones, zone_outcome
 from hardpan.prescription.joining import join_alike
@@ -69,8 +69,7 @@ def _plan(decision: Decision, history: HistorySettings) -> Plan:
     choices = choose_ways(context, decision.unset, pairs[:, 0])
     also = [sorted({choice.option(row) for choice in choices} - {LEAVE}) for row in range(len(pairs))]
     outcomes = [zone_outcome(context, evaluation, row, pair, also[row]) for row, pair in enumerate(pairs)]
-    price = float(change_cost(context.catalog, 1.0))
-    beyond = np.stack([decision.settled.paid(options, price) for options in pairs.T], axis=1)
+    beyond = np.stack([decision.settled.paid(options) for options in pairs.T], axis=1)
     paid = [replace(outcome, returns=outcome.returns - money) for outcome, money in zip(outcomes, beyond, strict=True)]
     ways = tuple(way_tried(choice, outcomes) for choice in choices)
     plan = _written(replace(decision, outcomes=paid, ways=ways), history)

@@ -7,7 +7,7 @@ import numpy as np
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.money import at_cash_cost, by_contractor, with_tractor_of
-from hardpan.options import LEAVE, POWER_STEP_KW, Limits, ZoneEvaluation, change_cost, rounded_up
+from hardpan.options import LEAVE, POWER_STEP_KW, Limits, ZoneEvaluation, rounded_up
 from hardpan.prescription.context import Context, ZoneOutcome
 from hardpan.prescription.evaluation import evaluate_zones, zone_work
 from hardpan.prescription.limits import limits_of
@@ -161,5 +161,5 @@ def _choose(way: Way, context: Context, held: Limits, only: Ints | None = None) 
         open_to: Bools = np.isin(np.arange(unset.depth_mm.size), [LEAVE, *only])
         unset = replace(unset, net=np.where(open_to, unset.net, -np.inf))
     settled = choose_and_set(context, unset)
-    beyond = settled.paid(settled.chosen, float(change_cost(context.catalog, 1.0)))
+    beyond = settled.paid(settled.chosen)
     return Choice(way=way, context=context, evaluation=settled.evaluation, chosen=settled.chosen, beyond=beyond)

@@ -24,7 +24,7 @@ def runs_over(
     Wiggles narrower than the implement, the steps of a grid's cells among them, make no runs of their own; runs follow
     `heading_deg` where it is given.
     """
-    tried = HEADINGS_DEG if heading_deg is None else np.array([heading_deg % 180.0])
+    tried = _tried(heading_deg)
     runs = [best_run(shape, max(width_m, cell_m), tried) for shape in shapes]
     return [length_m for length_m, _ in runs], [heading for _, heading in runs]
 
@@ -55,7 +55,7 @@ def drive_over(
     width, over the number of runs, and the mean run of the inner ground its share of that. Ground that is headland
     throughout is driven in runs of its own.
     """
-    tried = HEADINGS_DEG if heading_deg is None else np.array([heading_deg % 180.0])
+    tried = _tried(heading_deg)
     inside = shapely.intersection(shape, inner)
     share = float(shapely.area(inside) / shapely.area(shape))
     if share < LEAST_INNER:
@@ -63,6 +63,10 @@ def drive_over(
         return Drive(run_m=run_m, heading_deg=heading, headland=1.0 - share)
     run_m, heading = best_run(inside, max(width_m, cell_m), tried)
     return Drive(run_m=run_m / share, heading_deg=heading, headland=1.0 - share)
+
+
+def _tried(heading_deg: float | None) -> Floats:
+    return HEADINGS_DEG if heading_deg is None else np.array([heading_deg % 180.0])
 
 
 def best_run(shape: shapely.Geometry, wiggle_m: float, headings_deg: Floats = HEADINGS_DEG) -> tuple[float, float]:

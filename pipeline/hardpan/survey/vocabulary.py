@@ -51,6 +51,7 @@ STRONG: Mapping[str, frozenset[str]] = {
     "moisture": frozenset({"theta", "vwc", "moisture"}),
     "date": frozenset({"date", "datum", "fecha"}),
 }
+"""Single words that tell a column where its whole name is not known."""
 SPREAD: Mapping[str, re.Pattern[str]] = {
     "se": re.compile(
         r"(?<![a-z])(?:s\.?\s?e\.?(?:\s?m\.?)?|std\.?\s?err(?:or)?\.?|standard errors?)"
@@ -59,7 +60,6 @@ SPREAD: Mapping[str, re.Pattern[str]] = {
     "sd": re.compile(r"(?<![a-z])(?:s\.?d\.?|std\.?(?:\s?dev\.?)?|st\.?\s?dev\.?|standard deviations?)(?![a-z])"),
 }
 """Words that make of a column's name the standard error, or standard deviation, of what the rest names."""
-"""Single words that tell a column where its whole name is not known."""
 SENTINELS = (-1.0, -9.0, -99.0, -999.0, -9999.0, -99999.0, -32768.0, 9999.0, 99999.0, 999999.0, 32767.0, 65535.0)
 """Values that loggers write for "not measured", in the unit of the file."""
 OTHER_DEVICE = re.compile(r"\b(dcp|dynamic|hammer|blows?|blow count|penetration index|dcpi)\b")
