@@ -10,6 +10,7 @@ from builders import zones as made
 from hardpan.zones.settings import ZoneSettings
 
 CELL_M = 10.0
+ON_THE_BORDER_M = 1e-6  # a centre this near a border belongs to either side
 
 
 @st.composite
@@ -88,6 +89,6 @@ def test_every_cell_has_the_zone_its_centre_lies_in(case):
     inside = case[0].surfaces.inside
     assert ((zones.labels > 0) == inside).all()
     x, y = np.meshgrid(zones.frame.x_m, zones.frame.y_m)
-    for row in zones.table.itertuples():
-        own = shapely.contains_xy(row.geometry, x, y)
-        assert (zones.labels[own & inside] == row.zone).all()
+    centres = shapely.points(x[inside], y[inside])
+    own = zones.table.set_index("zone").geometry.loc[zones.labels[inside]].to_numpy()
+    assert shapely.distance(own, centres).max() < ON_THE_BORDER_M
