@@ -46,9 +46,8 @@ EMPTY = 5000
 CRITICAL_KPA = 2500.0
 
 
-def write_paddocks(folder: Path, count: int) -> Path:
-    """Write variations of the demo and their list; give the list."""
-    lines = list[str]()
+def write_paddocks(folder: Path, count: int) -> None:
+    """Variations of the demo, a folder each."""
     with (ROOT / "data" / "demo" / "probes.csv").open(newline="") as table:
         head, *rows = csv.reader(table)
     first = head.index("0 mm")
@@ -60,9 +59,16 @@ def write_paddocks(folder: Path, count: int) -> Path:
         config.write_text(own)
         with (place / "probes.csv").open("w", newline="") as out:
             csv.writer(out).writerows([head, *(varied(row, first, rng, rng.uniform(0.85, 1.15)) for row in rows)])
-        lines += ["[[paddocks]]", f'config = "p{number:03d}/demo.toml"', f'paddock = "p{number:03d}"']
-    path = folder / "farm.toml"
-    path.write_text("\n".join(lines))
+
+
+def write_list(folder: Path, count: int) -> Path:
+    """The list of the first `count` paddocks."""
+    path = folder / f"first-{count}.toml"
+    path.write_text(
+        "\n".join(
+            f'[[paddocks]]\nconfig = "p{number:03d}/demo.toml"\npaddock = "p{number:03d}"' for number in range(count)
+        )
+    )
     return path
 
 
@@ -154,18 +160,20 @@ def plan() -> str:
     return "\n".join(told)
 
 
-def rates(path: Path, folder: Path, count: int, processes: int) -> None:
-    """Print throughput and memory with one process and several."""
+def rates(paddocks: Path, folder: Path, count: int, processes: int) -> None:
+    """Print throughput and memory of the whole list with several processes, and of a tenth of it with one."""
     found = {}
-    for workers in dict.fromkeys((1, processes)):
-        seconds, peaks = run(path, folder / f"out{workers}", workers)
-        found[workers] = count / seconds
-        quarter = max(1, count // 4)
+    for workers, part in {1: max(1, count // 10), processes: count}.items():
+        seconds, peaks = run(write_list(paddocks, part), folder / f"out{workers}", workers)
+        found[workers] = part / seconds
+        quarter = max(1, part // 4)
         print(
-            f"hardpan, {workers} processes: {found[workers]:.2f} paddocks/s; memory at most {max(peaks):.0f} MB, "
-            f"first quarter {np.median(peaks[:quarter]):.0f}, last {np.median(peaks[-quarter:]):.0f} MB"
+            f"hardpan, {part} paddocks, {workers} processes: {found[workers]:.3f} paddocks/s; memory at most "
+            f"{max(peaks):.0f} MB, first quarter {np.median(peaks[:quarter]):.0f}, "
+            f"last {np.median(peaks[-quarter:]):.0f} MB",
+            flush=True,
         )
-    print(f"{processes} processes over one: {found[processes] / found[1]:.2f} x")
+    print(f"{processes} processes over one: {found[processes] / found[1]:.2f} x", flush=True)
 
 
 def main(count: int = 200, processes: int = 2, parts: Sequence[str] = PARTS) -> None:
@@ -173,13 +181,13 @@ def main(count: int = 200, processes: int = 2, parts: Sequence[str] = PARTS) -> 
     print(f"{datetime.now(UTC):%Y-%m-%d}, {os.cpu_count()} processors, {count} paddocks the size of the demo")
     folder = Path(tempfile.mkdtemp(prefix="farm-bench-"))
     try:
-        path = write_paddocks(folder / "in", count)
+        write_paddocks(folder / "in", count)
         if "profile" in parts:
             stages = profile(folder / "in" / "p000")
             told = ", ".join(f"{name} {seconds:.1f}" for name, seconds in stages.items())
             print(f"one paddock, s of processor: {sum(stages.values()):.1f} ({told})")
         if "hardpan" in parts:
-            rates(path, folder, count, processes)
+            rates(folder / "in", folder, count, processes)
         if "script" in parts:
             begun = time.perf_counter()
             for number in range(count):
