@@ -198,7 +198,7 @@ def test_a_number_of_the_users_is_told_beside_the_shipped_one(run):
     catalog = shipped_catalog(numbers={"effort": {"slip": {"track": 0.06}}}, machine={"setups": {}})
     told = facts.replaced(replace(run, catalog=catalog), Units.of(OutputSettings(), "AUD"))
     assert told.to_numpy().tolist() == [
-        ["effort.slip.track", "0.05 (0.02 to 0.08) 1", "0.06 (0.024 to 0.096) 1", "user"]
+        ["effort.slip.track", "0.05 (0.03 to 0.07) 1", "0.06 (0.036 to 0.084) 1", "user"]
     ]
 
 

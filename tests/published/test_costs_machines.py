@@ -4,9 +4,11 @@ import numpy as np
 import pytest
 
 from builders import costs
+from hardpan.core.shipped import shipped
 from hardpan.money.machines import remaining_share, repair_share
+from hardpan.records.machines import Effort
 from hardpan.run.catalog import read_catalog
-from hardpan.run.config import Config
+from hardpan.run.config import Config, read_toml
 
 
 @pytest.fixture(scope="module")
@@ -14,6 +16,11 @@ def prices():
     return read_catalog(
         Config.model_validate({"paddock": {"name": "p", "boundary": "b"}, "probes": {"file": "p"}})
     ).prices
+
+
+@pytest.fixture(scope="module")
+def effort():
+    return Effort.model_validate(read_toml(shipped("configs") / "effort.toml"))
 
 
 @pytest.mark.parametrize(
@@ -32,18 +39,62 @@ def test_remaining_value_is_that_of_the_iowa_tables(prices, row, price, years, p
     assert price * share == pytest.approx(published, abs=within)
 
 
+PER_CENT = 0.0051
+"""Half of the last printed digit of a table of whole per cents."""
+
+
 @pytest.mark.parametrize(
-    ("row", "life_h", "total"),
-    # life totals of d497, from memory: the tables round them to 5 %
-    [("track", 16_000.0, 0.80), ("4wd", 16_000.0, 0.80), ("2wd", 12_000.0, 1.00)],
+    ("hours", "published"),
+    # iowa-tables, 80 to 149 hp, by years from one
+    [
+        (200, "69 62 57 53 50 47 44 42 40 38 36 34 33 31 30 28 27 26 25 24"),
+        (400, "68 62 57 53 49 46 44 41 39 37 35 34 32 31 29 28 27 25 24 23"),
+        (600, "68 61 56 52 49 46 43 41 39 37 35 33 32"),
+    ],
 )
-def test_repairs_over_a_life_are_the_totals_of_the_standard(prices, row, life_h, total):
-    assert repair_share(prices.repair[row], np.array(life_h)) == pytest.approx(total, abs=0.05)
+def test_remaining_value_is_that_of_every_cell_of_the_table_that_was_read(prices, hours, published):
+    printed = np.array(published.split(), dtype=float) / 100.0
+    years = np.arange(1.0, len(printed) + 1.0)
+    found = remaining_share(prices.remaining_value["medium"], years, np.full_like(years, hours))
+    # 51 of the 53 cells to the printed per cent; 17 and 20 years are rounded up from 26.44 and 23.43
+    assert found == pytest.approx(printed, abs=0.006)
+
+
+@pytest.mark.parametrize(
+    ("row", "published"),
+    # iowa-tables, accumulated repairs in per cent of the list price, every 1,000 h
+    [("2wd", "1 3 6 11 18 25 34 45 57 70"), ("4wd", "0 1 3 5 8 11 15 19 24 30")],
+)
+def test_repairs_of_tractors_are_those_of_the_table(prices, row, published):
+    printed = np.array(published.split(), dtype=float) / 100.0
+    hours = 1_000.0 * np.arange(1.0, len(printed) + 1.0)
+    assert repair_share(prices.repair[row], hours) == pytest.approx(printed, abs=PER_CENT)
 
 
 def test_a_ripper_without_its_points_is_repaired_for_half_of_a_chisel_plough(prices):
-    # d497, from memory: 75 % of the price over 2,000 h, points included
-    assert repair_share(prices.repair["ripper"], np.array(2_000.0)) == pytest.approx(0.75 / 2, abs=0.025)
+    # iowa-tables: a chisel plough, points included, every 200 h
+    printed = np.array([3, 8, 14, 20, 28, 36, 45, 54, 64]) / 100.0
+    found = repair_share(prices.repair["ripper"], 200.0 * np.arange(1.0, 10.0))
+    assert 2.0 * found == pytest.approx(printed, abs=PER_CENT)
+
+
+@pytest.mark.parametrize(
+    ("drive", "soft", "firm"),
+    # arizona-machinery: drawbar over PTO power on soft and firm soil, and its 0.90 of PTO over engine power
+    [("2wd", 0.55, 0.72), ("mfwd", 0.65, 0.77), ("4wd", 0.70, 0.78)],
+)
+def test_power_at_the_hitch_of_wheels_is_that_of_the_table(effort, drive, soft, firm):
+    share = effort.tractive_efficiency[drive]
+    found = effort.engine_to_axle.value * np.array([share.low, share.value, share.high])
+    assert found[[0, 2]] == pytest.approx(0.90 * np.array([soft, firm]), abs=PER_CENT)
+    assert found[0] <= found[1] <= found[2]
+
+
+def test_power_at_the_hitch_of_tracks_lies_between_two_published_ones(effort):
+    """Counted is 65 % of the engine's power (`irinchev`); high is 0.80 of the PTO's (`arizona-machinery`)."""
+    share = effort.tractive_efficiency["track"]
+    assert effort.engine_to_axle.value * share.value == pytest.approx(0.65, abs=PER_CENT)
+    assert effort.engine_to_axle.value * share.high == pytest.approx(0.90 * 0.80, abs=PER_CENT)
 
 
 def test_an_hour_of_labour_and_a_litre_of_fuel_cost_what_the_equations_add():

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from builders import costs
+from hardpan.core.units import M2_PER_ACRE, M2_PER_HA, POUND_KG
 from hardpan.money.worth import season_weights
 from hardpan.run.chain import run_paddock
 from hardpan.run.config import read_config
@@ -184,3 +185,11 @@ def test_the_gain_over_clay_is_the_mean_of_the_duplex_trials(made):
     # crabtree1989: 230 kg/ha over 35 sites
     gain = made.rates_of(made.SHIPPED, ("sand over clay",)).scenarios["first_year_t_per_ha"]
     assert float(gain.mean()) == pytest.approx(0.23, rel=1e-3)
+
+
+@pytest.mark.parametrize(("crop", "bushels", "pounds"), [("maize", 5.0, 56.0), ("soybean", 2.0, 60.0)])
+def test_loam_gains_the_bushels_of_the_ohio_trials(made, crop, bushels, pounds):
+    # ohio-subsoiling: six years, about 5 bushels an acre of maize and almost 2 of soybean (60 lb each, from memory)
+    catalog = made.shipped_catalog(season={"crop": crop})
+    gain = catalog.crops[crop].gain_factor.value * catalog.soils["loam"].first_year_gain.value
+    assert 1000.0 * gain == pytest.approx(bushels * pounds * POUND_KG * M2_PER_HA / M2_PER_ACRE, rel=0.15)
