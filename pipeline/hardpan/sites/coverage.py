@@ -12,6 +12,9 @@ from hardpan.sites.ground import Ground
 MOST_STEPS = 300
 """Steps of one descent; it ends long before, when no site moves."""
 
+TRIES = 3
+"""Targets drawn for each site of a start; more made its criterion no smaller."""
+
 STILL = 1e-9
 """Fall of the criterion, as a share, at which a descent ends."""
 
@@ -67,7 +70,7 @@ def cover(ground: Ground, space: Space, counts: Ints, fixed_xy: Floats, *, start
     best, least = np.empty((0, 2)), np.inf
     for start in range(starts):
         rng = np.random.default_rng([seed, start])
-        first = _seeded(space, counts, held, rng) if len(held) else _clustered(space, counts, rng)
+        first = _begun(space, counts, held, rng)
         sites = _apart(space, _descend(ground, space, first, soil, held), soil, held, least_m=ground.frame.cell_m)
         found = mean_squared_distance(space.targets, space.weight, np.vstack([sites, held]))
         if found < least * (1.0 - STILL):
@@ -105,34 +108,21 @@ def _lifted(ground: Ground, space: Space, xy_m: Floats) -> Floats:
     return np.column_stack([xy_m, space.targets[nearest, 2:]])
 
 
-def _clustered(space: Space, counts: Ints, rng: np.random.Generator) -> Floats:
-    """Start where nothing is fixed: centres of k-means within each soil type."""
-    from sklearn.cluster import KMeans  # noqa: PLC0415 - loaded where it is used
+def _begun(space: Space, counts: Ints, held: Floats, rng: np.random.Generator) -> Floats:
+    """Start beside fixed sites, or where there are none: targets taken one by one [arthur2007].
 
-    found = []
-    for soil in np.flatnonzero(counts):
-        there = space.soil == soil
-        several = min(int(counts[soil]), len(np.unique(space.targets[there], axis=0)))
-        means = KMeans(several, n_init=1, random_state=int(rng.integers(2**31 - 1)))
-        means.fit(space.targets[there], sample_weight=space.weight[there])
-        found.append(_filled(means.cluster_centers_, int(counts[soil])))
-    return np.vstack(found)
-
-
-def _filled(centres: Floats, count: int) -> Floats:
-    """Centres repeated until there are `count`: fewer blocks than sites."""
-    return centres[np.arange(count) % len(centres)]
-
-
-def _seeded(space: Space, counts: Ints, held: Floats, rng: np.random.Generator) -> Floats:
-    """Start beside fixed sites: targets drawn one by one, by weight and squared distance to the sites so far."""
-    apart = KDTree(held).query(space.targets)[0] ** 2
+    Each is the best of a few that are drawn by weight and squared distance to the sites so far.
+    """
+    apart = KDTree(held).query(space.targets)[0] ** 2 if len(held) else np.full(len(space.targets), np.inf)
     found = []
     for soil in rng.permutation(np.repeat(np.arange(len(counts)), counts)):
-        chance = np.where(space.soil == soil, space.weight * np.maximum(apart, 1e-12), 0.0)
-        at = rng.choice(len(chance), p=chance / chance.sum())
-        found.append((int(soil), space.targets[at]))
-        apart = np.minimum(apart, ((space.targets - space.targets[at]) ** 2).sum(axis=1))
+        far = np.where(np.isfinite(apart), np.maximum(apart, 1e-12), 1.0)
+        chance = np.where(space.soil == soil, space.weight * far, 0.0)
+        drawn = rng.choice(len(chance), size=TRIES, p=chance / chance.sum())
+        then = np.minimum(apart, ((space.targets - space.targets[drawn, None]) ** 2).sum(axis=2))
+        best = int((then @ space.weight).argmin())
+        found.append((int(soil), space.targets[drawn[best]]))
+        apart = then[best]
     return np.array([place for _, place in sorted(found, key=lambda one: one[0])])
 
 
