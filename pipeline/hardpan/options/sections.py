@@ -30,9 +30,16 @@ def expected(name: str, quantity: Quantity) -> float:  # noqa: ARG001 - every qu
 def picks(n_draws: int) -> list[Pick]:
     """One picker a group of draws, at most `GROUPS`; what is of the soil or the crop is shared by all set-ups."""
     drawn = Draws(n_draws=min(GROUPS, n_draws), seed=None)
+    known: dict[tuple[str, Quantity], Floats] = {}
 
     def picker(group: int) -> Pick:
-        return lambda name, quantity: float(drawn(name, quantity)[group])
+        def pick(name: str, quantity: Quantity) -> float:
+            values = known.get((name, quantity))
+            if values is None:
+                values = known[name, quantity] = drawn(name, quantity)
+            return float(values[group])
+
+        return pick
 
     return [picker(group) for group in range(drawn.n_draws)]
 
