@@ -1,5 +1,6 @@
 """The command line: arguments to a configuration and one call; with `terminal` the only file that prints or exits."""
 
+import gc
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -261,6 +262,9 @@ def farm(  # noqa: PLR0917 - a command has as many options as it has
 
 def main() -> None:
     """Run the command line."""
+    # libraries make hundreds of thousands of objects that stay: to look them through again and again for rubbish took
+    # a twelfth of a run, and what waits longer for it is small beside the arrays
+    gc.set_threshold(50_000)
     app()
 
 

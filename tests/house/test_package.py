@@ -1,6 +1,7 @@
 """What is released: one version, a wheel of what a run needs and nothing else, dependencies that are used."""
 
 import ast
+import json
 import subprocess
 import sys
 import tomllib
@@ -94,6 +95,31 @@ def test_a_heavy_library_is_loaded_where_it_is_used_only(module, light):
     code = f"import sys, {module}; print(*(name for name in {light} if name in sys.modules))"
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert told.stdout.split() == []
+
+
+def test_a_first_survey_loads_nothing_that_only_a_run_needs(tmp_path):
+    ring = [[115.02, -31.04], [115.024, -31.04], [115.024, -31.036], [115.02, -31.036], [115.02, -31.04]]
+    (tmp_path / "edge.geojson").write_text(json.dumps({"type": "Polygon", "coordinates": [ring]}), encoding="utf-8")
+    config = '[paddock]\nname = "bare"\nboundary = "edge.geojson"\n[soil]\ndefault_type = "deep sand"\n'
+    (tmp_path / "bare.toml").write_text(config, encoding="utf-8")
+    heavy = (
+        "bokeh",
+        "fiona",
+        "hardpan.run.chain",
+        "numba",
+        "openpyxl",
+        "rasterio",
+        "reportlab",
+        "scipy.stats",
+        "sklearn",
+    )
+    code = (
+        "import sys; from hardpan.cli import app; app(sys.argv[1:], standalone_mode=False);"
+        f"print('loaded:', *(name for name in {heavy} if name in sys.modules))"
+    )
+    asked = ["sites", str(tmp_path / "bare.toml"), "--out", str(tmp_path / "out")]
+    told = subprocess.run([sys.executable, "-c", code, *asked], capture_output=True, text=True, check=True)
+    assert told.stdout.splitlines()[-1].split() == ["loaded:"]
 
 
 def test_a_commit_is_held_to_what_make_lint_runs():

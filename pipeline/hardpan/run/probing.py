@@ -2,11 +2,9 @@
 
 from hardpan.core.errors import HardpanError
 from hardpan.core.threads import one_blas_thread
-from hardpan.pan.stage import detect_pan
 from hardpan.records.probing import ProbingRun
 from hardpan.records.survey import Survey
 from hardpan.run.catalog import moisture_models, read_catalog
-from hardpan.run.chain import run_paddock
 from hardpan.run.config import Config, PaddockConfig
 from hardpan.run.faults import all_faults
 from hardpan.run.free_memory import memory_of
@@ -28,6 +26,8 @@ def plan_sites(config: PaddockConfig, clock: Clock) -> ProbingRun:
         An input or a setting cannot be used.
     """
     if isinstance(config, Config) and config.sites.by == "worth":
+        from hardpan.run.chain import run_paddock  # a first survey needs nothing of it
+
         run = run_paddock(config, clock, further=True)
         if run.further is not None:
             return ProbingRun(survey=run.survey, catalog=run.catalog, plan=run.further, trail=run.trail)
@@ -61,5 +61,7 @@ def _scatter(config: PaddockConfig, survey: Survey) -> Scatter:
     scatter = Scatter(between=usual.thickness_sd_mm**2, within=usual.noise_mm**2)
     if not isinstance(config, Config):
         return scatter
+    from hardpan.pan.stage import detect_pan
+
     pan = detect_pan(survey.profiles, survey.crs, config.pan, moisture_models(config))
     return own_scatter(scatter, usual.noise_factor, pan)

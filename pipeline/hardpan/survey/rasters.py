@@ -3,13 +3,12 @@
 import re
 import warnings
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pyproj
-import rasterio
 import xarray as xr
 from affine import Affine
-from rasterio.io import MemoryFile
 
 from hardpan.core.arrays import Bools, Floats
 from hardpan.core.errors import AmbiguousInputError, HardpanError, InputError
@@ -18,6 +17,9 @@ from hardpan.records.frame import Frame
 from hardpan.records.issues import Issue
 from hardpan.spatial.datum import Points
 from hardpan.survey.notes import Bundle, warned
+
+if TYPE_CHECKING:
+    from rasterio import DatasetReader
 
 DRIVERS = ["GTiff", "AAIGrid", "HFA"]
 """Formats that keep everything in one file; others can point at files and hosts."""
@@ -63,6 +65,9 @@ def read_raster(bundle: Bundle, nodata: float | None, memory: Memory = UNLIMITED
         raise AmbiguousInputError(
             what="archive holds several files", where=bundle.name, do="name one raster in surfaces.covariates"
         )
+    import rasterio  # few surveys have covariates
+    from rasterio.io import MemoryFile
+
     issues: list[Issue] = []
     try:
         with (
@@ -101,7 +106,7 @@ def _note(file: str, code: str, what: str, done: str) -> Issue:
     return warned(f"raster-{code}", what, done, file=file)
 
 
-def _check(source: rasterio.DatasetReader, file: str, memory: Memory) -> None:
+def _check(source: "DatasetReader", file: str, memory: Memory) -> None:
     if source.width * source.height > MOST_PIXELS:
         raise InputError(what=f"raster has more than {MOST_PIXELS} cells", where=file, do="cut it to the paddock")
     memory.refuse_beyond(
