@@ -1,14 +1,11 @@
 """Several paddocks at a time in processes of this machine."""
 
-import ctypes
 import os
-import sys
 import threading
 from collections import deque
 from collections.abc import Generator, Iterable, Iterator, MutableMapping
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from multiprocessing import get_context, parent_process
 
@@ -18,10 +15,6 @@ from hardpan.records.farm import Allotment, Job, Outcome
 
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMEXPR_NUM_THREADS")
 """What tells numerical libraries, before they are loaded, how many threads to hold ready."""
-
-_ALLOCATOR = {-8: 1, -3: 4 << 20}
-"""Option of mallopt(3) to its value: one heap for all threads (M_ARENA_MAX), blocks from 4 MiB mapped
-(M_MMAP_THRESHOLD)."""
 
 _AHEAD = 2
 """Jobs handed over for each process, so that none waits between two."""
@@ -77,7 +70,6 @@ def _until_broken(work: Work, waiting: deque[Job], workers: int) -> Generator[Ou
 def _begin() -> None:
     """Prepare a new process: calm libraries, and an end with the process that began it, which may be killed."""
     _calm()
-    _map_large_blocks()
     threading.Thread(target=_end_with_parent, daemon=True).start()
 
 
@@ -86,18 +78,6 @@ def _end_with_parent() -> None:
     if parent is not None:
         parent.join()
         os._exit(1)
-
-
-def _map_large_blocks() -> None:
-    """Have arrays of a few megabytes mapped by themselves, so that they go back to the system once they are freed.
-
-    Left alone, the allocator keeps what it freed for the next paddock, in holes that the next arrays do not fit.
-    """
-    if sys.platform == "linux":
-        with suppress(OSError, AttributeError):  # another library of C than GNU's
-            allocator = ctypes.CDLL(None)
-            for option, value in _ALLOCATOR.items():
-                allocator.mallopt(option, value)
 
 
 def _calm(environ: MutableMapping[str, str] = os.environ) -> None:

@@ -6,6 +6,7 @@ import time
 from pathlib import Path
 
 import hardpan
+from hardpan.core.allocator import give_back, map_large_blocks
 from hardpan.core.errors import HardpanError, InputError, SettingsError
 from hardpan.outputs.ownership import missing_files
 from hardpan.outputs.stage import check_folder, write_outputs
@@ -13,7 +14,7 @@ from hardpan.records.farm import Job, Outcome, Status
 from hardpan.records.trail import MANIFEST
 from hardpan.run.chain import prepare, run_paddock
 from hardpan.run.config import Config, read_config
-from hardpan.run.free_memory import begin_peak, give_back, held_bytes, peak_bytes
+from hardpan.run.free_memory import begin_peak, held_bytes, peak_bytes
 from hardpan.run.manifest import Clock, settings_of
 from hardpan.run.projection import projected_bytes
 from hardpan.survey import files
@@ -26,6 +27,7 @@ def work_paddock(job: Job) -> Outcome:
     """What came of one paddock; its result lies in its folder, or nothing is there. Raises no exception."""
     with _ONE_AT_A_TIME:
         begun = time.perf_counter()
+        map_large_blocks()
         begin_peak()
         projected, reason = None, ""
         try:

@@ -1,9 +1,6 @@
 """Memory this process holds and can still get, what the settings allow of it, and the processors it may use."""
 
-import ctypes
-import gc
 import os
-import sys
 from contextlib import suppress
 from pathlib import Path
 
@@ -48,14 +45,6 @@ def peak_bytes() -> float | None:
     """Most memory this process held since `begin_peak`; None where the system does not tell."""
     peaks = [line.split() for line in _lines(_SELF / "status") if line.startswith("VmHWM:")]
     return float(peaks[0][1]) * 1024.0 if peaks else None
-
-
-def give_back() -> None:
-    """Return what was freed to the system, where that can be asked: else the peak of the next paddock stands on it."""
-    gc.collect()
-    if sys.platform == "linux":
-        with suppress(OSError, AttributeError):  # another library of C than GNU's
-            ctypes.CDLL(None).malloc_trim(0)
 
 
 def free_bytes() -> int:

@@ -1,0 +1,33 @@
+"""What this process asks of the C library's allocator, so that its memory stays flat over many paddocks."""
+
+import ctypes
+import gc
+import sys
+from contextlib import suppress
+from functools import cache
+
+_OPTIONS = {-8: 1, -3: 4 << 20}
+"""Option of mallopt(3) to its value: one heap for all threads (M_ARENA_MAX), blocks from 4 MiB mapped
+(M_MMAP_THRESHOLD)."""
+
+
+@cache
+def map_large_blocks() -> None:
+    """Have arrays of a few megabytes mapped by themselves, so that they go back to the system once they are freed.
+
+    Left alone, the allocator keeps what it freed for the next paddock, in holes that the next arrays do not fit. Asked
+    once in a process; nothing happens where the C library is another than GNU's.
+    """
+    if sys.platform == "linux":
+        with suppress(OSError, AttributeError):
+            library = ctypes.CDLL(None)
+            for option, value in _OPTIONS.items():
+                library.mallopt(option, value)
+
+
+def give_back() -> None:
+    """Return what was freed to the system, where that can be asked: else the peak of the next paddock stands on it."""
+    gc.collect()
+    if sys.platform == "linux":
+        with suppress(OSError, AttributeError):
+            ctypes.CDLL(None).malloc_trim(0)
