@@ -126,6 +126,28 @@ def test_fit_days_hold_back_who_comes_too_late(tmp_path):
     assert (result.exit_code, late["held_by"], late["in_time"]) == (0, "fit days", 0.0)
 
 
+def weather(folder: Path, rains: tuple[bool, ...]) -> None:
+    """Years from 2021 on; where it rains, 60 mm fall on 2 January. The last day is 9 January after them."""
+    days = pd.date_range("2021-01-01", f"{2021 + len(rains)}-01-09")
+    wet = [(day.month, day.day) == (1, 2) and (*rains, False)[day.year - 2021] for day in days]
+    table = pd.DataFrame({"date": days.strftime("%Y-%m-%d"), "rain_mm": np.where(wet, 60.0, 0.0), "et0_mm": 5.0})
+    table.to_csv(folder / "daily.csv", index=False)
+
+
+def test_without_a_number_of_fit_days_those_of_the_years_of_weather_count(tmp_path):
+    season = 'weather = "daily.csv"\ndry_on = 2027-01-01\nmoist_depth_mm = 700\nfinish_by = 2027-01-31'
+    offer = '[[alternatives]]\nname = "offer"\nrate_per_ha = 60\nha_per_h = 3\n'
+    path = written(tmp_path, offer, PAYS | {"season": season})
+    shares = []
+    for rains in ((True,) * 6, (True, True, False, True, True, True)):
+        weather(tmp_path, rains)
+        result = CliRunner().invoke(app, ["machines", str(path), "--out", str(tmp_path / "out")])
+        assert result.exit_code == 0, result.output
+        shares.append(pd.read_csv(tmp_path / "out" / "machines.csv").set_index("name")["in_time"].to_dict())
+    assert shares[0] == {"present machine": 1.0, "contractor of [prices]": 1.0, "offer": 1.0}
+    assert shares[1] == pytest.approx(dict.fromkeys(shares[0], 5 / 6), abs=1e-3)  # one year of six never was fit
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [

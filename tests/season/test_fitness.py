@@ -106,6 +106,7 @@ def test_the_days_after_that_of_the_plan_and_up_to_the_last_are_set_against_the_
     # of the five days 50 to 54 the years have 5, 4, 3, 0 and 3
     assert (found.first, found.last) == (day + timedelta(days=1), day + timedelta(days=5))
     assert (found.days, found.chance, found.half, found.most) == (3.0, 0.8, 3.0, 3.0)
+    assert found.left == (5.0, 4.0, 3.0, 0.0, 3.0)
     assert found.ha_per_day == pytest.approx(20.0)
     assert finish(fit, work, 6.0, day, day + timedelta(days=5)).chance == 0.2
     assert finish(fit, work, 10.0, day, None).last == date(2027, 12, 31)

@@ -34,7 +34,7 @@ class _Drawn:
     days: float
     """The same, those waited with it."""
     in_time: float
-    """Share of the work that the fit days allow."""
+    """Share of the work that the fit days allow, over years on average."""
 
     @property
     def offer(self) -> Offer:
@@ -69,7 +69,7 @@ def _drawn(worked: Worked, season: SeasonSettings) -> _Drawn:
         cash=cash,
         hours=hours,
         days=days + offer.waiting_days,
-        in_time=_in_time(days, np.inf if season.fit_days is None else season.fit_days - offer.waiting_days),
+        in_time=float(np.mean([_in_time(days, left - offer.waiting_days) for left in worked.fit_days or (np.inf,)])),
     )
 
 

@@ -100,6 +100,8 @@ class Worked:
     plan: Plan
     """Of a contractor, the plan beside which his offer was tried."""
     ledger: Ledger
+    fit_days: tuple[float, ...] = ()
+    """Fit days left for the plan: as given, or in each year of the weather; none where nobody knows."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,7 +125,7 @@ class MachineRow:
     days: float
     """Working days, and those waited."""
     in_time: float
-    """Share of the work that the fit days allow; 1 where they are not given."""
+    """Share of the work that the fit days allow, over years on average; 1 where they are not known."""
     beats_full: float
     """Chance to return more than the present machine at full cost, of what is done in time; NaN of that itself."""
     beats_cash: float
@@ -146,3 +148,8 @@ class MachineRow:
     usual_low: float
     """Usual mass a PTO horsepower of its drive, kg."""
     usual_high: float
+
+    @property
+    def net_in_time(self) -> float:
+        """Expected return at full cost of what is done in time."""
+        return self.in_time * self.net

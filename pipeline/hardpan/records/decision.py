@@ -117,7 +117,11 @@ class SeasonSettings(Settings):
     controlled_traffic: bool = setting(False, says="Wheels keep to tramlines")
     hours_per_day: float = setting(10.0, says="Ripping hours in a day", unit="h", told_only=True, gt=0, le=24)
     fit_days: float | None = setting(
-        None, says="Days fit to rip, for `hardpan machines`", unit="day", told_only=True, gt=0
+        None,
+        says="Days fit to rip, where machines are compared; left out, those of the years of season.weather",
+        unit="day",
+        told_only=True,
+        gt=0,
     )
 
 

@@ -147,6 +147,8 @@ class Finishing:
     half: float
     most: float
     """Days between the two on which ground of the plan is fit, that 50 and 80 % of the years have or surpass."""
+    left: tuple[float, ...]
+    """The same days, year by year."""
     ha_per_day: float
     """To be ripped on each of `most` days, infinite where they are none."""
 

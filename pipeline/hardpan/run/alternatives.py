@@ -1,5 +1,7 @@
 """Machines of `[[alternatives]]` with their prices, and the paddock worked with each."""
 
+from dataclasses import replace
+
 from hardpan.core.amounts import MONEY, currency_of
 from hardpan.core.errors import HardpanError, SettingsError
 from hardpan.costs.stage import tally
@@ -18,6 +20,7 @@ from hardpan.records.quantity import Quantity
 from hardpan.records.zones import Zones
 from hardpan.run.catalog import read_catalog
 from hardpan.run.config import Config
+from hardpan.run.outlook import fit_days_left
 from hardpan.zones.stage import draw_zones
 
 PRESENT = "present machine"
@@ -169,30 +172,35 @@ def try_alternatives(
     if not ready.offers:
         return ()
     catalog, rates, asked = ready.catalog, ready.rates, config.decision
-    ledger = tally(plan, options, catalog, rates, asked=asked)
     own = Offer(name=PRESENT, terms=Terms.PRESENT, catalog=catalog, rates=rates, paid=("tractor", "ripper"))
-    present = Worked(offer=own, plan=plan, ledger=ledger)
+    present = _worked(own, plan, options, asked, ready)
     others = list[Worked]()
     if catalog.prices.contractor_per_ha is not None:
         shipped = Offer(name=SHIPPED_OFFER, terms=Terms.CONTRACTOR, catalog=catalog, rates=rates)
-        others.append(Worked(offer=shipped, plan=plan, ledger=ledger))
+        others.append(replace(present, offer=shipped))
     for offer, one in zip(ready.offers, config.alternatives, strict=True):
         if offer.terms is Terms.CONTRACTOR:
             done = prescribe(zones, options, evidence, offer.catalog, offer.rates, asked=asked)
-            others.append(_worked(offer, done, options, asked))
+            others.append(_worked(offer, done, options, asked, ready))
         else:
-            others.append(_alone(offer, _asked(config, offer.catalog, one), evidence, options, config))
+            others.append(
+                _alone(offer, _asked(config, offer.catalog, one), evidence, options, ready=ready, config=config)
+            )
     return compare_machines(present, others, season=config.season)
 
 
-def _alone(offer: Offer, asked: DecisionSettings, evidence: Evidence, options: Options, config: Config) -> Worked:
+def _alone(
+    offer: Offer, asked: DecisionSettings, evidence: Evidence, options: Options, *, ready: Prepared, config: Config
+) -> Worked:
     """The paddock worked with another machine, in zones of its own."""
     own = weigh_options(evidence, offer.catalog, offer.rates, asked=asked, draft=options.draft)
     seed = config.paddock.seed
     zones = draw_zones(evidence, own, offer.catalog, config.zones, asked=asked.prescription, seed=seed)
     _, plan = settle_zones(zones, own, evidence, offer.catalog, offer.rates, asked=asked)
-    return _worked(offer, plan, own, asked)
+    return _worked(offer, plan, own, asked, ready)
 
 
-def _worked(offer: Offer, plan: Plan, options: Options, asked: DecisionSettings) -> Worked:
-    return Worked(offer=offer, plan=plan, ledger=tally(plan, options, offer.catalog, offer.rates, asked=asked))
+def _worked(offer: Offer, plan: Plan, options: Options, asked: DecisionSettings, ready: Prepared) -> Worked:
+    """The plan with its ledger, and the fit days there are for its depths."""
+    ledger = tally(plan, options, offer.catalog, offer.rates, asked=asked)
+    return Worked(offer=offer, plan=plan, ledger=ledger, fit_days=fit_days_left(ready, plan, ledger, asked.season))

@@ -15,6 +15,19 @@ def outlook_of(ready: Prepared, plan: Plan, ledger: Ledger, season: SeasonSettin
     return look_ahead(ready.weather, ready.water, season, ready.catalog, _work(plan, ledger))
 
 
+def fit_days_left(ready: Prepared, plan: Plan, ledger: Ledger, season: SeasonSettings) -> tuple[float, ...]:
+    """Fit days for a plan after its day: as `season.fit_days` says, else in each year of the weather.
+
+    Nothing where neither is known; no day where the season is over.
+    """
+    if season.fit_days is not None:
+        return (season.fit_days,)
+    outlook = outlook_of(ready, plan, ledger, season)
+    if outlook is None or outlook.fit is None:
+        return ()
+    return (0.0,) if outlook.finishing is None else outlook.finishing.left
+
+
 def _work(plan: Plan, ledger: Ledger) -> dict[str, Work]:
     """What the plan asks of each soil type that is ripped."""
     hours = ledger.lines[ledger.lines["item"] == "hours"].set_index("zone")["quantity"]

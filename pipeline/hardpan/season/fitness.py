@@ -80,7 +80,7 @@ def finish(
     area_ha = sum(work[name].area_ha for name in fit.soil_types)
     return Finishing(
         first=day + timedelta(days=1), last=last, days=float(needed.sum()), chance=chance_of_finishing(days, needed),
-        half=half, most=most, ha_per_day=needed_per_day(area_ha, most) if most else np.inf,
+        half=half, most=most, left=tuple(counts.tolist()), ha_per_day=needed_per_day(area_ha, most) if most else np.inf,
     )  # fmt: skip
 
 

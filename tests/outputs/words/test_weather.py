@@ -17,7 +17,14 @@ FIT = FitDays(
 )  # fmt: skip
 MONTHS = pd.DataFrame({"soil_type": "loam", "month": [5, 6], "half": [21.0, 18.0], "most": [9.0, 0.0]})
 FINISHING = Finishing(
-    first=date(2027, 6, 3), last=date(2027, 7, 31), days=6.2, chance=0.85, half=23.0, most=14.0, ha_per_day=10.0
+    first=date(2027, 6, 3),
+    last=date(2027, 7, 31),
+    days=6.2,
+    chance=0.85,
+    half=23.0,
+    most=14.0,
+    left=(23.0,) * 20,
+    ha_per_day=10.0,
 )
 
 

@@ -128,10 +128,10 @@ class EnglishMachines:
         """Which machine returns most here, and how sure that is; one or two sentences, "" without machines."""
         if not rows:
             return ""
-        present, best = rows[0], max(rows, key=lambda row: row.net)
+        present, best = rows[0], max(rows, key=lambda row: row.net_in_time)
         if best is present:
             return "Of all compared, your present machine returns most here."
-        more = self.units.money(best.net - present.net)
+        more = self.units.money(best.net_in_time - present.net_in_time)
         return (
             f"Of all compared, {best.name} returns most here: {more} more than your present machine at full cost, "
             f"which it beats with a chance of {self._chance(best.beats_full)}; at cash cost, as yours is paid for "
