@@ -145,7 +145,7 @@ def test_without_a_number_of_fit_days_those_of_the_years_of_weather_count(tmp_pa
         assert result.exit_code == 0, result.output
         shares.append(pd.read_csv(tmp_path / "out" / "machines.csv").set_index("name")["in_time"].to_dict())
     assert shares[0] == {"present machine": 1.0, "contractor of [prices]": 1.0, "offer": 1.0}
-    assert shares[1] == pytest.approx(dict.fromkeys(shares[0], 5 / 6), abs=1e-3)  # one year of six never was fit
+    assert shares[1] == pytest.approx(dict.fromkeys(shares[0], 5 / 6), abs=0.005)  # one year of six never was fit
 
 
 @pytest.mark.parametrize(

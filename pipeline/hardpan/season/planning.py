@@ -1,24 +1,26 @@
 """Which paddock is ripped by which rig on which days: the best plan found, how good one could be, and a simple one."""
 
-from collections.abc import Sequence
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date
+from typing import Self
 
 import numpy as np
 
+from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
 from hardpan.records.season import Job, Rig, SeasonPlan
 from hardpan.season.accounts import plan_of, walkers_of, worth_of
 from hardpan.season.programme import Solution, Whole, solve
-from hardpan.season.search import Lists, improve, settle, stints_of
-from hardpan.season.visits import Pairs, Visits, neighbours_of, pairs_of, visits_of
+from hardpan.season.search import Lists, can_compile, improve, settle, stints_of
+from hardpan.season.visits import Fleet, Pairs, Visits, each_alone, fleets_of, neighbours_of, pairs_of, visits_of
 from hardpan.season.walk import Stint, Walker
 
 EXACT_VISITS = 150
 """Visits up to which a plan is also sought in whole visits, which then soon ends; more of them are searched only."""
-TRIALS_PER_JOB = 1000
-"""Changes tried for each paddock in one search."""
-SEARCHES = 3
+TRIALS_PER_JOB, COMPILED_TRIALS_PER_JOB = 1_000, 25_000
+"""Changes tried for each paddock in one search; the latter where it runs compiled, which takes as long."""
+SEARCHES = 2
 """Searches from the simple plan or that of the programme, each with other chances; the best counts."""
 PATIENCE = 20.0
 """The programme without whole numbers soon ends, and gives the bound where the other does not: it may take so many
@@ -65,26 +67,48 @@ def plan_season(
     planned by the programme in whole visits as well. `SeasonPlan.gap` is between the plan walked and the bound.
     """
     _check(jobs, rigs, days)
-    pairs = pairs_of(jobs, rigs)
-    visits = visits_of(jobs, rigs, pairs)
     walkers = walkers_of(jobs, rigs)
     ranked = settle(walkers, _ranking(jobs, rigs, walkers), len(jobs))
-    if not len(visits.pair):
+    alike = _Programme.of(jobs, fleets_of(jobs, rigs))
+    if not len(alike.visits.pair):
         _refuse_undone(jobs, set())
         return plan_of(jobs, rigs, days, [[] for _ in rigs], bound=0.0, ranked=0.0)
-    ideal = _ideal(jobs, rigs, pairs, visits, gap=gap / 3.0, seconds=seconds / 3.0)
-    lists = settle(walkers, _orders(ideal, pairs, visits, len(rigs)), len(jobs))
+    ideal = _ideal(jobs, alike, gap=gap / 3.0, seconds=seconds / 3.0)
+    lists = settle(walkers, _orders(ideal, alike, jobs, walkers), len(jobs))
     first = max(ranked, lists, key=lambda found: found.worth)
-    best = max(
-        (_searched(walkers, first, jobs, seed + number) for number in range(SEARCHES)), key=lambda found: found.worth
-    )
+    single = _Programme.of(jobs, each_alone(rigs))
+    small = len(single.visits.pair) <= EXACT_VISITS
+    fast = not small and can_compile()
+    tries = (_searched(walkers, first, jobs, seed + number, compiled=fast) for number in range(SEARCHES))
+    best = max(tries, key=lambda found: found.worth)
     stints, bound = stints_of(walkers, best), ideal.bound
-    if len(visits.pair) <= EXACT_VISITS:
-        stints, bound = _exact(jobs, rigs, pairs, visits, stints=stints, bound=bound, gap=gap, seconds=seconds / 2.0)
+    if small:
+        stints, bound = _exact(jobs, rigs, single, stints=stints, bound=bound, gap=gap, seconds=seconds / 2.0)
     _refuse_undone(jobs, {stint.job for track in stints for stint in track})
     alone = worth_of(jobs, rigs, stints_of(walkers, ranked))
     musts = {number for number, job in enumerate(jobs) if job.must}
     return plan_of(jobs, rigs, days, stints, bound=bound, ranked=alone if not musts & set(ranked.left) else np.nan)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Programme:
+    """What an integer programme is about."""
+
+    fleets: Sequence[Fleet]
+    pairs: Pairs
+    visits: Visits
+
+    @classmethod
+    def of(cls, jobs: Sequence[Job], fleets: Sequence[Fleet]) -> Self:
+        """All that the fleets can do."""
+        pairs = pairs_of(jobs, fleets)
+        return cls(fleets=fleets, pairs=pairs, visits=visits_of(jobs, fleets, pairs))
+
+    def solve(self, jobs: Sequence[Job], *, move_h: Floats, whole: Whole, gap: float, seconds: float) -> Solution:
+        """Plan worth most, as `programme.solve`."""
+        return solve(
+            jobs, self.fleets, self.pairs, self.visits, move_h=move_h, whole=whole, gap=gap, seconds=seconds
+        )  # fmt: skip
 
 
 def _check(jobs: Sequence[Job], rigs: Sequence[Rig], days: Sequence[date]) -> None:
@@ -106,9 +130,7 @@ def _check(jobs: Sequence[Job], rigs: Sequence[Rig], days: Sequence[date]) -> No
             raise InputError(what="hours of its days", where=rig.name, right=f"0 to 24 for each of {len(days)} days")
 
 
-def _ideal(
-    jobs: Sequence[Job], rigs: Sequence[Rig], pairs: Pairs, visits: Visits, *, gap: float, seconds: float
-) -> Solution:
+def _ideal(jobs: Sequence[Job], alike: _Programme, *, gap: float, seconds: float) -> Solution:
     """Solution in whole paddocks, or in parts of them where that takes too long, and the lower bound of the two.
 
     Raises
@@ -117,7 +139,7 @@ def _ideal(
         No plan can rip what must be ripped.
     """
     parts, whole = (
-        solve(jobs, rigs, pairs, visits, move_h=pairs.least_move_h, whole=kind, gap=gap, seconds=limit)
+        alike.solve(jobs, move_h=alike.pairs.least_move_h, whole=kind, gap=gap, seconds=limit)
         for kind, limit in ((Whole.NOTHING, PATIENCE * seconds), (Whole.PADDOCKS, seconds))
     )
     if not parts.possible or not whole.possible:
@@ -128,49 +150,65 @@ def _ideal(
 
 
 def _ranking(jobs: Sequence[Job], rigs: Sequence[Rig], walkers: Sequence[Walker]) -> list[list[int]]:
-    """The simple plan: paddocks by return per hour, each behind the others of the rig that ends it first."""
+    """The simple plan: paddocks by return per hour, each by the rig that ends it first."""
     best = {
         number: max(job.net[rig.name] / job.hours[rig.name] for rig in rigs if rig.name in job.hours)
         for number, job in enumerate(jobs)
         if any(rig.name in job.hours for rig in rigs)
     }
-    orders: list[list[int]] = [[] for _ in rigs]
-    for number in sorted(best, key=lambda n: (not jobs[n].must, -best[n])):
+    return _queued(
+        walkers,
+        {
+            number: [
+                column for column, rig in enumerate(rigs) if jobs[number].net.get(rig.name, 0.0) + jobs[number].must > 0
+            ]
+            for number in sorted(best, key=lambda n: (not jobs[n].must, -best[n]))
+        },
+        len(jobs),
+    )
+
+
+def _queued(walkers: Sequence[Walker], able: Mapping[int, Sequence[int]], n_jobs: int) -> list[list[int]]:
+    """Paddocks in turn, each behind the others of the rig that ends it first, of those that are able."""
+    orders: list[list[int]] = [[] for _ in walkers]
+    for number, columns in able.items():
         ends = {}
-        for column, walker in enumerate(walkers):
+        for column in columns:
             told: list[Stint] = []
-            _, unfinished = walker.walk([*orders[column], number], [False] * len(jobs), told)
-            if not unfinished and jobs[number].net.get(rigs[column].name, 0.0) + jobs[number].must > 0:
+            _, unfinished = walkers[column].walk([*orders[column], number], [False] * n_jobs, told)
+            if not unfinished:
                 ends[column] = max(stint.day for stint in told if stint.job == number)
         if ends:
             orders[min(ends, key=lambda column: ends[column])].append(number)
     return orders
 
 
-def _searched(walkers: Sequence[Walker], first: Lists, jobs: Sequence[Job], seed: int) -> Lists:
+def _searched(walkers: Sequence[Walker], first: Lists, jobs: Sequence[Job], seed: int, *, compiled: bool) -> Lists:
     """Lists after one search; by turns paddocks are patient or not at first."""
     flags = [seed % 2 == 0] * len(jobs)
     begun = settle(walkers, first.orders, len(jobs), patient=flags)
-    found = improve(walkers, begun, neighbours_of(jobs), trials=TRIALS_PER_JOB * len(jobs), seed=seed)
+    trials = (COMPILED_TRIALS_PER_JOB if compiled else TRIALS_PER_JOB) * len(jobs)
+    found = improve(walkers, begun, neighbours_of(jobs), trials=trials, seed=seed, compiled=compiled)
     return max(first, found, key=lambda lists: lists.worth)
 
 
-def _orders(ideal: Solution, pairs: Pairs, visits: Visits, n_rigs: int) -> list[list[int]]:
-    """Paddocks of each rig by the mean day of their work in the solution."""
+def _orders(ideal: Solution, alike: _Programme, jobs: Sequence[Job], walkers: Sequence[Walker]) -> list[list[int]]:
+    """Paddocks by the mean day of their work in the solution, each by the rig of its fleet that ends it first."""
     if ideal.share is None:
-        return [[] for _ in range(n_rigs)]
+        return [[] for _ in walkers]
+    pairs, visits = alike.pairs, alike.visits
     done = np.bincount(visits.pair, weights=ideal.share, minlength=len(pairs.job))
     middle = np.bincount(visits.pair, weights=ideal.share * visits.day, minlength=len(pairs.job))
     taken = np.flatnonzero(done > 0.5)
     ordered = taken[np.argsort(middle[taken], kind="stable")]
-    return [pairs.job[ordered[pairs.rig[ordered] == rig]].tolist() for rig in range(n_rigs)]
+    able = zip(pairs.job[ordered].tolist(), pairs.fleet[ordered].tolist(), strict=True)
+    return _queued(walkers, {job: alike.fleets[fleet].members for job, fleet in able}, len(jobs))
 
 
 def _exact(
     jobs: Sequence[Job],
     rigs: Sequence[Rig],
-    pairs: Pairs,
-    visits: Visits,
+    single: _Programme,
     *,
     stints: list[list[Stint]],
     bound: float,
@@ -178,22 +216,22 @@ def _exact(
     seconds: float,
 ) -> tuple[list[list[Stint]], float]:
     """The better of `stints` and the plan in whole visits, and the lower bound where moves are charged as they are."""
-    found = solve(jobs, rigs, pairs, visits, move_h=pairs.most_move_h, whole=Whole.VISITS, gap=gap, seconds=seconds)
+    pairs = single.pairs
+    found = single.solve(jobs, move_h=pairs.most_move_h, whole=Whole.VISITS, gap=gap, seconds=seconds)
     if np.array_equal(pairs.most_move_h, pairs.least_move_h):
         bound = min(bound, found.bound)
     if found.share is None or found.stays is None:
         return stints, bound
-    exact = _travelled(jobs, rigs, pairs, visits, found)
+    exact = _travelled(jobs, rigs, single, found)
     return max(stints, exact, key=lambda plan: worth_of(jobs, rigs, plan)), bound
 
 
-def _travelled(
-    jobs: Sequence[Job], rigs: Sequence[Rig], pairs: Pairs, visits: Visits, found: Solution
-) -> list[list[Stint]]:
+def _travelled(jobs: Sequence[Job], rigs: Sequence[Rig], single: _Programme, found: Solution) -> list[list[Stint]]:
     """Stints of a solution in whole visits, with the moves they take.
 
     A day begins where the rig stood overnight and ends where it will; what lies between is taken as it comes.
     """
+    pairs, visits = single.pairs, single.visits
     share, stays = np.asarray(found.share), np.asarray(found.stays)
     after = np.zeros(len(share), dtype=bool)
     after[visits.before[stays]] = True
@@ -201,7 +239,7 @@ def _travelled(
     plan: list[list[Stint]] = [[] for _ in rigs]
     for visit in sorted(worked.tolist(), key=lambda v: (visits.day[v], not stays[v], after[v])):
         pair = visits.pair[visit]
-        job, rig = int(pairs.job[pair]), int(pairs.rig[pair])
+        job, rig = int(pairs.job[pair]), int(pairs.fleet[pair])
         done, one = plan[rig], rigs[rig]
         hours = float(share[visit] * pairs.hours[pair])
         last = jobs[done[-1].job] if done else jobs[job]

@@ -9,8 +9,8 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import coo_array, csr_array, hstack
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.records.season import Job, Rig
-from hardpan.season.visits import Pairs, Visits
+from hardpan.records.season import Job
+from hardpan.season.visits import Fleet, Pairs, Visits
 
 INFEASIBLE = 2
 """Status of the solver."""
@@ -42,7 +42,7 @@ class Solution:
 
 def solve(
     jobs: Sequence[Job],
-    rigs: Sequence[Rig],
+    fleets: Sequence[Fleet],
     pairs: Pairs,
     visits: Visits,
     *,
@@ -55,35 +55,37 @@ def solve(
 
     Notes
     -----
-    For a pair p of paddock j and rig m, and a day d: z_p is 1 where m rips j, y_pd the share of j ripped, a_pd 1 where
-    m arrives, s_pd 1 where it stood there overnight. With hours h_p, move g_p, hours H_md of the rig and waiting c_j::
+    For a pair p of paddock j and fleet m of k rigs, and a day d: z_p is 1 where m rips j, y_pd the share of j ripped,
+    a_pd 1 where one of m arrives, s_pd 1 where it stood there overnight. With hours h_p, move g_p, hours H_md of a rig
+    and waiting c_j::
 
         max  sum_p net_p z_p - sum_pd c_j d y_pd
-        sum_d y_pd = z_p,  sum over rigs of z_p <= 1 (= 1 where it must),  sum_d a_pd >= z_p
-        sum_p h_p y_pd + g_p a_pd <= H_md (1 - sum of the stays s through d) + f_md
-        sum_d f_md <= what a first move may fall short of g
+        sum_d y_pd = z_p,  sum over fleets of z_p <= 1 (= 1 where it must),  sum_d a_pd >= z_p
+        sum_p h_p y_pd + g_p a_pd <= H_md (k - sum of the stays s through d) + f_md
+        sum_d f_md <= k times what a first move may fall short of g
         h_p y_pd <= min(h_p, H_md) s_pd + min(h_p, H_md + f - g_p) a_pd
-        s_pd <= a_pc + s_pc,  sum_p s_pd <= 1 for every night from c to d
+        s_pd <= a_pc + s_pc,  sum_p s_pd <= k for every night from c to d
         sum_{q != p} a_qd <= n (2 - s_pd - s_pe)
 
     where c is the day before d on which p can be worked, and e the one after it: days on which it cannot be lie
-    between, and the rig may wait there, which takes all of these days: it stays through them. For whole visits f is 0,
-    so that the moves charged are no less than those driven; the last line stands for them only: a rig that was in p
-    overnight and will be again was nowhere else.
+    between, and the rig may wait there, which takes all of these days: it stays through them. For whole visits fleets
+    are of one rig, and f is 0, so that the moves charged are no less than those driven; the last line stands for them
+    only: a rig that was in p overnight and will be again was nowhere else.
     """
     n_pairs, n_visits = len(pairs.job), len(visits.pair)
     waiting = np.array([jobs[j].waiting_per_day for j in pairs.job])[visits.pair] * visits.day
     scale = max(float(np.abs(pairs.net).max()), 1.0)
-    n_free = len(rigs) * len(rigs[0].hours)
+    n_days = len(fleets[0].rig.hours)
+    n_free = len(fleets) * n_days
     high = np.ones(n_pairs + 3 * n_visits + n_free)
     stays_end = n_pairs + 3 * n_visits
     high[n_pairs + 2 * n_visits : stays_end][visits.before < 0] = 0.0
-    first_h = np.zeros(len(rigs)) if whole is Whole.VISITS else _first_h(rigs, pairs, move_h)
-    high[stays_end:] = np.repeat(first_h, n_free // len(rigs))
+    first_h = np.zeros(len(fleets)) if whole is Whole.VISITS else _first_h(fleets, pairs, move_h)
+    high[stays_end:] = np.repeat(first_h * _counts(fleets), n_days)
     integral = np.zeros(len(high))
     integral[:n_pairs] = whole is not Whole.NOTHING
     integral[n_pairs + n_visits : stays_end] = whole is Whole.VISITS
-    constraints = _constraints(jobs, rigs, pairs, visits, move_h=move_h, first_h=first_h)
+    constraints = _constraints(jobs, fleets, pairs, visits, move_h=move_h, first_h=first_h)
     if whole is Whole.VISITS:
         constraints.append(_nowhere_else(pairs, visits, len(high)))
     found = milp(
@@ -101,27 +103,32 @@ def solve(
     return Solution(share=share, stays=stays > 0.5, bound=bound, possible=True)
 
 
-def _first_h(rigs: Sequence[Rig], pairs: Pairs, move_h: Floats) -> Floats:
-    """Hours by which the first move of each rig, folding and unfolding only, may fall short of what it is charged."""
-    short = [move_h[pairs.rig == number] - rig.move_h(0.0) for number, rig in enumerate(rigs)]
+def _counts(fleets: Sequence[Fleet]) -> Floats:
+    """Rigs of each fleet."""
+    return np.array([float(len(fleet.members)) for fleet in fleets])
+
+
+def _first_h(fleets: Sequence[Fleet], pairs: Pairs, move_h: Floats) -> Floats:
+    """Hours by which the first move of a rig, folding and unfolding only, may fall short of what it is charged."""
+    short = [move_h[pairs.fleet == number] - fleet.rig.move_h(0.0) for number, fleet in enumerate(fleets)]
     return np.array([max(float(one.max(initial=0.0)), 0.0) for one in short])
 
 
 def _constraints(
-    jobs: Sequence[Job], rigs: Sequence[Rig], pairs: Pairs, visits: Visits, *, move_h: Floats, first_h: Floats
+    jobs: Sequence[Job], fleets: Sequence[Fleet], pairs: Pairs, visits: Visits, *, move_h: Floats, first_h: Floats
 ) -> list[LinearConstraint]:
     """Conditions on z, y, a, s and f, in this order of columns."""
-    n_pairs, n_visits, n_days = len(pairs.job), len(visits.pair), len(rigs[0].hours)
+    n_pairs, n_visits, n_days = len(pairs.job), len(visits.pair), len(fleets[0].rig.hours)
     number, pair = np.arange(n_visits), visits.pair
-    rig_day = pairs.rig[pair] * n_days + visits.day
-    time = np.concatenate([rig.hours for rig in rigs])
+    of_day = pairs.fleet[pair] * n_days + visits.day
+    time, count = np.concatenate([fleet.rig.hours for fleet in fleets]), np.repeat(_counts(fleets), n_days)
     hours, one, known = pairs.hours[pair], np.ones(n_visits), visits.before >= 0
     by_pair, same = (n_pairs, n_visits), (n_visits, n_visits)
     of_pair, itself = _matrix(one, pair, number, by_pair), _matrix(one, number, number, same)
     z = _matrix(np.ones(n_pairs), np.arange(n_pairs), np.arange(n_pairs), (n_pairs, n_pairs))
     of_job = _matrix(np.ones(n_pairs), pairs.job, np.arange(n_pairs), (len(jobs), n_pairs))
     by_day = (len(time), n_visits)
-    day_h, free = time[rig_day], first_h[pairs.rig[pair]]
+    day_h, free = time[of_day], first_h[pairs.fleet[pair]]
     stayed = _matrix(np.minimum(day_h / hours, 1.0), number, number, same)
     arrived = np.clip((day_h + free - move_h[pair]) / hours, 0.0, 1.0)
     before = _matrix(np.ones(known.sum()), number[known], visits.before[known], same)
@@ -129,15 +136,17 @@ def _constraints(
     night, over = _nights(pairs, visits, n_days)
     idle = visits.day[over] != night % n_days
     every_day = _matrix(np.ones(len(time)), np.arange(len(time)), np.arange(len(time)), (len(time), len(time)))
-    per_rig = _matrix(np.ones(len(time)), np.arange(len(time)) // n_days, np.arange(len(time)), (len(rigs), len(time)))
+    per_fleet = _matrix(
+        np.ones(len(time)), np.arange(len(time)) // n_days, np.arange(len(time)), (len(fleets), len(time))
+    )
     blocks: list[tuple[list[csr_array | None], float | Floats, float | Floats]] = [
         ([-z, of_pair, None, None, None], 0.0, 0.0),
         ([of_job, None, None, None, None], must, 1.0),
         ([-z, None, of_pair, None, None], 0.0, np.inf),
-        ([None, _matrix(hours, rig_day, number, by_day), _matrix(move_h[pair], rig_day, number, by_day),
-          _matrix(time[night[idle]], night[idle], over[idle], by_day), -every_day], -np.inf, time),
-        ([None, None, None, None, per_rig], 0.0, first_h),
-        ([None, None, None, _matrix(np.ones(len(night)), night, over, by_day), None], -np.inf, 1.0),
+        ([None, _matrix(hours, of_day, number, by_day), _matrix(move_h[pair], of_day, number, by_day),
+          _matrix(time[night[idle]], night[idle], over[idle], by_day), -every_day], -np.inf, time * count),
+        ([None, None, None, None, per_fleet], 0.0, first_h * _counts(fleets)),
+        ([None, None, None, _matrix(np.ones(len(night)), night, over, by_day), None], -np.inf, count),
         ([None, itself, -_matrix(arrived, number, number, same), -stayed, None], -np.inf, 0.0),
         ([None, None, -before, itself - before, None], -np.inf, 0.0),
     ]  # fmt: skip
@@ -146,32 +155,32 @@ def _constraints(
 
 
 def _nights(pairs: Pairs, visits: Visits, n_days: int) -> tuple[Ints, Ints]:
-    """Rig and night (that before a day) of every stay, and the visit it leads to; a stay over several days has several.
+    """Fleet and night (that before a day) of every stay, and the visit it leads to; one over several days has several.
 
     Returns
     -------
     tuple of Ints
-        Number of the rig times `n_days` and the day, and number of the visit.
+        Number of the fleet times `n_days` and the day, and number of the visit.
     """
     known = np.flatnonzero(visits.before >= 0)
     length = visits.day[known] - visits.day[visits.before[known]]
     visit = np.repeat(known, length)
     back = np.arange(length.sum()) - np.repeat(np.cumsum(length) - length, length)
-    return pairs.rig[visits.pair[visit]] * n_days + visits.day[visit] - back, visit
+    return pairs.fleet[visits.pair[visit]] * n_days + visits.day[visit] - back, visit
 
 
 def _nowhere_else(pairs: Pairs, visits: Visits, width: int) -> LinearConstraint:
     """A rig that stands in a paddock before and after a day on which it can be worked arrives nowhere else on it."""
     n_pairs, n_visits = len(pairs.job), len(visits.pair)
     arrivals, stays = n_pairs + n_visits, n_pairs + 2 * n_visits
-    rig = pairs.rig[visits.pair]
+    fleet = pairs.fleet[visits.pair]
     row, column = list[int](), list[int]()
     factor, high = list[float](), list[float]()
     for after, here in enumerate(visits.before.tolist()):
         if here < 0 or visits.before[here] < 0:
             continue
         others = np.flatnonzero(
-            (rig == rig[here]) & (visits.day == visits.day[here]) & (visits.pair != visits.pair[here])
+            (fleet == fleet[here]) & (visits.day == visits.day[here]) & (visits.pair != visits.pair[here])
         )
         if n := len(others):
             columns = [*(arrivals + others).tolist(), stays + here, stays + after]

@@ -13,11 +13,35 @@ NEIGHBOURS = 10
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Fleet:
+    """Rigs alike: in hours, moves, and what they make of every paddock."""
+
+    rig: Rig
+    """Any one of them."""
+    members: tuple[int, ...]
+    """Their numbers."""
+
+
+def fleets_of(jobs: Sequence[Job], rigs: Sequence[Rig]) -> list[Fleet]:
+    """The rigs, those alike together."""
+    found: dict[tuple[object, ...], list[int]] = {}
+    for number, rig in enumerate(rigs):
+        works = tuple((job.hours.get(rig.name), job.net.get(rig.name)) for job in jobs)
+        found.setdefault((rig.hours.tobytes(), rig.fold_h, rig.road_kmh, works), []).append(number)
+    return [Fleet(rig=rigs[members[0]], members=tuple(members)) for members in found.values()]
+
+
+def each_alone(rigs: Sequence[Rig]) -> list[Fleet]:
+    """The rigs, each by itself."""
+    return [Fleet(rig=rig, members=(number,)) for number, rig in enumerate(rigs)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Pairs:
-    """Paddocks with the rigs that can work them; shape (n_pairs,)."""
+    """Paddocks with the fleets that can work them; shape (n_pairs,)."""
 
     job: Ints
-    rig: Ints
+    fleet: Ints
     hours: Floats
     """Ripping the paddock takes, h."""
     net: Floats
@@ -43,8 +67,8 @@ def distances_km(jobs: Sequence[Job]) -> Floats:
     return np.asarray(np.hypot(*(place[:, None] - place[None]).transpose(2, 0, 1)) / KM)
 
 
-def pairs_of(jobs: Sequence[Job], rigs: Sequence[Rig]) -> Pairs:
-    """Every paddock with every rig that can work it and gains by it, or that must.
+def pairs_of(jobs: Sequence[Job], fleets: Sequence[Fleet]) -> Pairs:
+    """Every paddock with every fleet that can work it and gains by it, or that must.
 
     Notes
     -----
@@ -59,19 +83,20 @@ def pairs_of(jobs: Sequence[Job], rigs: Sequence[Rig]) -> Pairs:
     found = [
         (number, column, job.hours[rig.name], job.net[rig.name], rig.move_h(nearest[number]), rig.move_h(2.0 * way))
         for number, (job, way) in enumerate(zip(jobs, km[middle].tolist(), strict=True))
-        for column, rig in enumerate(rigs)
+        for column, rig in enumerate(fleet.rig for fleet in fleets)
         if rig.name in job.hours and (job.must or job.net[rig.name] > 0)
     ]
-    job, rig, hours, net, least, most = np.array(found, dtype=float).reshape(-1, 6).T
+    job, fleet, hours, net, least, most = np.array(found, dtype=float).reshape(-1, 6).T
     return Pairs(
-        job=job.astype(np.int64), rig=rig.astype(np.int64), hours=hours, net=net, least_move_h=least, most_move_h=most
-    )
+        job=job.astype(np.int64), fleet=fleet.astype(np.int64), hours=hours, net=net, least_move_h=least,
+        most_move_h=most,
+    )  # fmt: skip
 
 
-def visits_of(jobs: Sequence[Job], rigs: Sequence[Rig], pairs: Pairs) -> Visits:
-    """Every day on which a pair can be worked: the ground is open and the rig works."""
+def visits_of(jobs: Sequence[Job], fleets: Sequence[Fleet], pairs: Pairs) -> Visits:
+    """Every day on which a pair can be worked: the ground is open and the rigs work."""
     open_days = np.array([job.open_days for job in jobs])[pairs.job]
-    time = np.array([rig.hours for rig in rigs])[pairs.rig]
+    time = np.array([fleet.rig.hours for fleet in fleets])[pairs.fleet]
     pair, day = np.nonzero(open_days & (time > 0))
     before = np.arange(len(pair)) - 1
     before[np.diff(pair, prepend=-1) != 0] = -1
