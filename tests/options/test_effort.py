@@ -3,8 +3,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from hardpan.core.errors import SettingsError
-from hardpan.options.effort import Puller, tine_counts
+from hardpan.options.effort import Puller
 from hardpan.options.mechanics import field_efficiency
 from hardpan.records.reasons import MACHINE_LIMITS
 
@@ -75,13 +74,6 @@ def test_fewer_tines_and_two_passes_are_put_down_to_what_held_all_tines_back(cat
         assert passes.tines[0] < 7 or passes.passes[0] == 2
         assert not passes.whole[0]
         assert MACHINE_LIMITS[passes.limited_by[0]] == "engine power"
-
-
-def test_more_tines_than_the_ripper_has_are_refused(catalog):
-    assert tine_counts(catalog.ripper) == (7, 5, 3, 1)
-    assert tine_counts(catalog.ripper, 4) == (4,)
-    with pytest.raises(SettingsError, match="at most the 7"):
-        tine_counts(catalog.ripper, 8)
 
 
 def test_what_cannot_be_pulled_at_all_is_nan(catalog):

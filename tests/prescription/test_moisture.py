@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from hardpan.options.moisture import wetted_depth_mm
+from hardpan.options.soil_types import wetted_depth_mm
 from hardpan.prescription.moisture import moisture_window
 from hardpan.records.advice import Known, Verdict
 from hardpan.records.decision import SeasonSettings

@@ -14,8 +14,8 @@ import pandas as pd
 from fields import Recipe, Truth, invent
 from hardpan.costs.lines import draw_lines, total_of
 from hardpan.money.stage import price_machines
+from hardpan.options.choice import change_cost
 from hardpan.options.economy import Economy, economy_of, loss_of
-from hardpan.options.effort import change_cost
 from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import cumulated_excess, depth_grid_mm
 from hardpan.options.response import RootLoss

@@ -3,9 +3,19 @@
 `stage` is the recipe. Zones are judged by the same means as the nodes were: what other rooms may use is named here.
 """
 
-from hardpan.options.assembly import economy_on
 from hardpan.options.candidates import depth_limits_mm, into_clay_mm
-from hardpan.options.choice import LEAVE, Limits, ZoneEvaluation, by_cover, choose, positions, runner_up
+from hardpan.options.choice import (
+    LEAVE,
+    Limits,
+    ZoneEvaluation,
+    by_cover,
+    change_cost,
+    change_hours,
+    change_price,
+    choose,
+    positions,
+    runner_up,
+)
 from hardpan.options.conditions import (
     MEASURED,
     after_costs,
@@ -26,9 +36,6 @@ from hardpan.options.economy import Economy, economy_of, loss_of, reach_probabil
 from hardpan.options.effort import (
     POWER_STEP_KW,
     Passes,
-    change_cost,
-    change_hours,
-    change_price,
     machine_limit,
     published_draft_kn,
     rounded_up,
@@ -36,7 +43,7 @@ from hardpan.options.effort import (
 from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import clay_ceiling_mm, clay_chance, loosened_to_mm, ridge_mm
 from hardpan.options.mechanics import change_distance_m, field_efficiency, relative_wear
-from hardpan.options.moisture import moist_depth_mm
+from hardpan.options.soil_types import economy_on, moist_depth_mm
 from hardpan.options.stakes import Stakes, stakes_at
 
 __all__ = [

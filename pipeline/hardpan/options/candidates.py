@@ -1,4 +1,4 @@
-"""The candidate depths and set-ups, and leaving the ground alone."""
+"""The candidate depths, set-ups and numbers of tines, and leaving the ground alone."""
 
 import numpy as np
 import pandas as pd
@@ -85,6 +85,26 @@ def depth_limits_mm(ripper: Ripper, setup: SetUp | None) -> tuple[float, float]:
 def _span(ripper: Ripper, setup: SetUp | None) -> str:
     shallow, deep = depth_limits_mm(ripper, setup)
     return f"{shallow:g} and {deep:g} mm"
+
+
+def tine_counts(ripper: Ripper, asked: int | None = None) -> tuple[int, ...]:
+    """Numbers of tines a paddock may be worked with, all first; where one is `asked` for, that alone.
+
+    Tines come off in pairs, so that the pull stays straight.
+
+    Raises
+    ------
+    SettingsError
+        More are asked for than the ripper has.
+    """
+    if asked is not None and asked > ripper.tines:
+        raise SettingsError(
+            what=f"{asked} tines are asked for",
+            where="machine.tines",
+            right=f"at most the {ripper.tines} of the ripper",
+            do="ask for fewer, or choose another ripper",
+        )
+    return tuple(range(ripper.tines, 0, -2)) if asked is None else (asked,)
 
 
 def into_clay_mm(table: pd.DataFrame, catalog: Catalog) -> Floats:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.records.catalog import Catalog
 from hardpan.records.decision import PrescriptionSettings
 
 Limits: TypeAlias = NDArray[np.object_]
@@ -155,3 +156,19 @@ def runner_up(evaluation: ZoneEvaluation, chosen: Ints, fitted: Ints) -> Ints:
     net = np.where(np.isin(evaluation.setup, [-1, *fitted]), evaluation.net, -np.inf)
     net[np.arange(len(chosen)), chosen] = -np.inf
     return np.asarray(net.argmax(axis=1))
+
+
+def change_hours(catalog: Catalog, tines: int) -> float:
+    """Time it takes to change the fittings of `tines`, h."""
+    return tines * catalog.effort.fitting_time.value / 60.0
+
+
+def change_cost(catalog: Catalog, hours: Floats | float) -> Floats:
+    """What so many hours of changing fittings cost, money: their labour, since the machine stands."""
+    prices = catalog.prices
+    return np.asarray(hours * prices.labour_per_h.value * prices.labour_factor.value)
+
+
+def change_price(catalog: Catalog, tines: int) -> float:
+    """What one change of the fittings of `tines` costs, money."""
+    return float(change_cost(catalog, change_hours(catalog, tines)))

@@ -6,18 +6,15 @@ from typing import TypeVar
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import shapely
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.core.arrays import Floats, Ints
 from hardpan.money import Draws, after_per_ha, lasting, season_weights
 from hardpan.options.ground import Ground
-from hardpan.options.loosening import clay_ceiling_mm
-from hardpan.options.moisture import moist_depth_mm
 from hardpan.records.advice import Met
 from hardpan.records.catalog import Catalog
-from hardpan.records.decision import PrescriptionSettings, SeasonSettings
+from hardpan.records.decision import SeasonSettings
 from hardpan.records.ledger import Rates
 from hardpan.records.rules import Lab, Rule, asked_after
 from hardpan.records.soils import SoilType
@@ -244,77 +241,3 @@ def clay_or_cored_mm(clay_mm: FloatArray, cored_mm: Floats | float) -> FloatArra
     """Depth to clay, mm, (..., n_nodes): the mapped one, or what cores found where the map knows no clay."""
     cored: FloatArray = np.asarray(cored_mm, dtype=clay_mm.dtype)
     return np.where(np.isinf(clay_mm), cored, clay_mm)
-
-
-def soil_effects(
-    *,
-    table: pd.DataFrame,
-    survey: Survey,
-    ground: Ground,
-    catalog: Catalog,
-    prescription: PrescriptionSettings,
-    season: SeasonSettings,
-) -> tuple[Floats, Bools]:
-    """What the decision table and moisture do to each option by soil type, before there are zones.
-
-    Returns
-    -------
-    (n_soils, n_options) gain over that of breaking the pan alone; (n_nodes, n_options) whether a rule or dry soil
-    forbids it.
-    """
-    facts = _soil_facts(survey, ground, catalog, season)
-    names, judged = list(catalog.setups), judge(catalog.rules, facts, catalog.lab)
-    column, depth_mm = np.array([names.index(name) if name else -1 for name in table["setup"]]), table["depth_mm"]
-    credit = setup_credits(catalog, judged, facts)[1][:, column, 1]
-    barring = forbidden_setups(catalog, judged, facts) >= 0
-    barred = np.hstack([barring, np.zeros((len(facts), 1), dtype=bool)])[:, column][ground.soil]
-    capped = ceiling_rules(catalog.rules, judged, facts)[1] > prescription.clay_risk
-    cored_mm = facts["clay_depth_mm"].fillna(np.inf).to_numpy()[ground.soil]
-    clay_mm = np.where(capped[ground.soil], clay_or_cored_mm(ground.shallow_clay_mm, cored_mm), np.inf)
-    ceiling_mm = clay_ceiling_mm(clay_mm, prescription.clay_margin_mm)
-    if prescription.only_moist:
-        ceiling_mm = np.minimum(ceiling_mm, _moist_mm(judged, ground, catalog, season)[ground.soil])
-    return credit, np.asarray(barred | (depth_mm.to_numpy(float) > ceiling_mm[:, None]))
-
-
-def dry_below_mm(
-    *, survey: Survey, ground: Ground, catalog: Catalog, prescription: PrescriptionSettings, season: SeasonSettings
-) -> Floats:
-    """Depth below which each soil type is worked dry, mm, (n_soils,).
-
-    Infinite where it is not known how deep the soil is moist, and everywhere if no tine goes deeper than that.
-    """
-    if prescription.only_moist:
-        return np.full(len(ground.soils), np.inf)
-    return _moist_mm(judge(catalog.rules, _soil_facts(survey, ground, catalog, season)), ground, catalog, season)
-
-
-def after_by_soil(
-    *, survey: Survey, ground: Ground, catalog: Catalog, season: SeasonSettings, rates: Rates
-) -> Floats:  # fmt: skip
-    """Money per ha for the work after the pass that is asked for on each soil type, (n_soils, n_draws)."""
-    facts = _soil_facts(survey, ground, catalog, season)
-    return after_costs(judge(catalog.rules, facts, catalog.lab), facts, catalog.rules, rates)
-
-
-def _soil_facts(survey: Survey, ground: Ground, catalog: Catalog, season: SeasonSettings) -> pd.DataFrame:
-    """What the decision table reads of each soil type, rows as `Ground.soils`."""
-    soils = gpd.GeoDataFrame(
-        {"soil_type": list(ground.soil_names)}, geometry=[shapely.Polygon()] * len(ground.soils), crs=survey.crs
-    )
-    soil_ha = np.where(ground.soil == np.arange(len(soils))[:, None], ground.ha, 0.0)
-    return zone_facts(table=soils, survey=survey, ground=ground, zone_ha=soil_ha, catalog=catalog, season=season)
-
-
-def _moist_mm(judged: pd.DataFrame, ground: Ground, catalog: Catalog, season: SeasonSettings) -> Floats:
-    """How deep each soil type is moist, mm, (n_soils,); infinite where that is not known."""
-    depths = [
-        moist_depth_mm(
-            season,
-            catalog.available_water[soil.water_texture],
-            catalog.soil_water.get(name),
-            repellent=is_repellent(catalog.rules, judged, row),
-        )[0]
-        for row, (name, soil) in enumerate(zip(ground.soil_names, ground.soils, strict=True))
-    ]
-    return np.asarray(np.nan_to_num(np.array(depths), nan=np.inf))

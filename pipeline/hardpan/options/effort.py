@@ -17,7 +17,7 @@ from hardpan.options.mechanics import (
     work_rate_ha_per_h,
 )
 from hardpan.records.catalog import Catalog
-from hardpan.records.machines import Ripper, SetUp
+from hardpan.records.machines import SetUp
 from hardpan.records.reasons import MACHINE_LIMITS, TRACTOR_LIMITS, Held, Limit
 
 SPEED_STEP_KMH = 0.25
@@ -27,42 +27,6 @@ _OF_TRACTOR = [MACHINE_LIMITS.index(limit) for limit in TRACTOR_LIMITS]
 
 POWER_STEP_KW, MASS_STEP_KG = 10.0, 500.0
 """Steps in which it is told what tractor would do: tractors are not sized finer."""
-
-
-def tine_counts(ripper: Ripper, asked: int | None = None) -> tuple[int, ...]:
-    """Numbers of tines a paddock may be worked with, all first; where one is `asked` for, that alone.
-
-    Tines come off in pairs, so that the pull stays straight.
-
-    Raises
-    ------
-    SettingsError
-        More are asked for than the ripper has.
-    """
-    if asked is not None and asked > ripper.tines:
-        raise SettingsError(
-            what=f"{asked} tines are asked for",
-            where="machine.tines",
-            right=f"at most the {ripper.tines} of the ripper",
-            do="ask for fewer, or choose another ripper",
-        )
-    return tuple(range(ripper.tines, 0, -2)) if asked is None else (asked,)
-
-
-def change_hours(catalog: Catalog, tines: int) -> float:
-    """Time it takes to change the fittings of `tines`, h."""
-    return tines * catalog.effort.fitting_time.value / 60.0
-
-
-def change_cost(catalog: Catalog, hours: Floats | float) -> Floats:
-    """What so many hours of changing fittings cost, money: their labour, since the machine stands."""
-    prices = catalog.prices
-    return np.asarray(hours * prices.labour_per_h.value * prices.labour_factor.value)
-
-
-def change_price(catalog: Catalog, tines: int) -> float:
-    """What one change of the fittings of `tines` costs, money."""
-    return float(change_cost(catalog, change_hours(catalog, tines)))
 
 
 def limit_values(catalog: Catalog) -> tuple[float, float, float, float]:

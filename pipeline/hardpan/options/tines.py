@@ -6,9 +6,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from hardpan.core.arrays import Bools, Floats
-from hardpan.options.choice import Evaluation, Fitting, choose
+from hardpan.options.choice import Evaluation, Fitting, change_price, choose
 from hardpan.options.economy import Economy
-from hardpan.options.effort import change_price
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import PrescriptionSettings
 from hardpan.records.options import Draft, Uniform

@@ -7,7 +7,6 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.options import (
@@ -18,14 +17,11 @@ from hardpan.options import (
     after_costs,
     build_ground,
     ceiling_rules,
-    clay_chance,
-    clay_or_cored_mm,
     economy_on,
     field_efficiency,
     into_clay_mm,
     is_repellent,
     judge,
-    moist_depth_mm,
     positions,
     shares_of,
     zone_facts,
@@ -283,40 +279,6 @@ def share_nodes(zones: Zones, surfaces: Surfaces, n_nodes: int) -> Floats:
     np.add.at(cells, (np.searchsorted(numbers, zones.labels[used]), surfaces.node_of_cell[used]), 1.0)
     area = np.where(table["kind"] == "ground", table["area_ha"], 0.0)
     return np.asarray(cells * (area / np.maximum(cells.sum(axis=1), 1.0))[:, None])
-
-
-def hostile_clay_mm(context: Context, row: int) -> tuple[NDArray[np.float32], str]:
-    """Depth to the clay that the zone of a row stays above, (n_draws, n_nodes), and the constraint of the rule for it.
-
-    Infinite where there is none; "" where no rule, only the soil type, says so.
-    """
-    ground, number = context.ground, context.capped_by[row]
-    if number < 0:
-        return np.where(ground.hostile, ground.clay_draws_mm, np.float32(np.inf)), ""
-    cored_mm = float(context.facts["clay_depth_mm"].fillna(np.inf).iloc[row])
-    return clay_or_cored_mm(ground.clay_draws_mm, cored_mm), context.catalog.rules[number].constraint
-
-
-def clay_chances(context: Context, row: int, above_mm: float = 0.0) -> Floats:
-    """Expected share of the zone of a row where each option comes within `above_mm` of hostile clay, (n_options,).
-
-    Clay that may not be hostile counts by the chance that it is.
-    """
-    clay_mm, _ = hostile_clay_mm(context, row)
-    nodes = np.flatnonzero(context.weights[row])
-    share = context.weights[row, nodes] @ clay_chance(clay_mm[:, nodes], context.depth_mm + above_mm)
-    return np.asarray(context.capped_chance[row] * share)
-
-
-def moist_to_mm(context: Context) -> Floats:
-    """How deep the soil of each zone is moist, (n_zones,); NaN where that is not known."""
-    depths = np.full(len(context.table), np.nan)
-    for row in range(len(depths)):
-        if (water := context.water(row)) is not None:
-            depths[row], _ = moist_depth_mm(
-                context.season, water, context.soil_water(row), repellent=context.repellent(row)
-            )
-    return depths
 
 
 def turning_time(economy: Economy, catalog: Catalog, run_m: Floats) -> Floats:

@@ -15,7 +15,7 @@ from hardpan.records.options import Options
 from hardpan.records.zones import Zones
 from hardpan.spatial.borders import groups_side_by_side
 from hardpan.spatial.geodesy import hectares
-from hardpan.spatial.runs import drive_over, within_headland
+from hardpan.spatial.runs import driven_columns, within_headland
 
 
 def join_alike(zones: Zones, chosen: Ints, options: Options, ripper: Ripper) -> Zones:
@@ -65,13 +65,14 @@ def _joined_table(zones: Zones, group: Ints, first: Ints, ripper: Ripper) -> gpd
     geometry = table.geometry.to_numpy().copy()
     geometry[several] = joined
     inner = within_headland(shapely.coverage_union_all(shapes), zones.headland_m)
-    width_m, cell_m, heading_deg = ripper.width_m, zones.frame.cell_m, zones.heading_deg
-    drives = [drive_over(one, inner, width_m=width_m, cell_m=cell_m, heading_deg=heading_deg) for one in joined]
+    area_ha = hectares(np.array(joined, dtype=object), table.crs)
+    driven = driven_columns(
+        joined, area_ha, inner, width_m=ripper.width_m, cell_m=zones.frame.cell_m, heading_deg=zones.heading_deg
+    )
     table = table.assign(zone=np.arange(1, len(table) + 1)).set_geometry(geometry, crs=table.crs)
-    table.loc[several, "area_ha"] = hectares(np.array(joined, dtype=object), table.crs)
-    table.loc[several, "length_m"] = [drive.run_m for drive in drives]
-    table.loc[several, "heading_deg"] = [drive.heading_deg for drive in drives]
-    table.loc[several, "headland_ha"] = table.loc[several, "area_ha"] * [drive.headland for drive in drives]
+    table.loc[several, "area_ha"] = area_ha
+    for name, values in driven.items():
+        table.loc[several, name] = values
     return table
 
 

@@ -3,38 +3,26 @@
 from dataclasses import replace
 
 import numpy as np
-import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats
 from hardpan.options import (
     LEAVE,
-    ZoneEvaluation,
-    depth_limits_mm,
-    economy_of,
-    machine_limit,
-    reach_probability,
     rules_met,
     setup_credits,
 )
-from hardpan.prescription.context import Context, Decision, clay_chances
-from hardpan.records.catalog import Catalog
+from hardpan.prescription.context import Context, Decision
+from hardpan.prescription.limits import clay_chances, end_of_ripper, what_deeper_lacks, what_held
 from hardpan.records.reasons import (
     Alternative,
     Closed,
     Cover,
-    Held,
     Left,
-    Limit,
     Open,
     Opening,
-    Pull,
     Reason,
     Ripped,
     Turn,
 )
-
-LOOK_MM = 200
-"""How far past a limit it is asked whether more would be returned: a ridge between tines is about as high."""
 
 OUT_OF_REACH = 2.0
 """A gain so many times the high end of the soil type's range is none that could be expected."""
@@ -228,92 +216,3 @@ def probes_to_tell(bottom_mm: Floats, step_mm: float) -> int:
     if known.size < 10:
         return 3
     return int(np.clip(np.ceil((1.645 * known.std() / step_mm) ** 2), 1, 12))
-
-
-def what_held(context: Context, evaluation: ZoneEvaluation, row: int, option: int) -> Held | None:
-    """Limit but for which another depth than that of `option` would be taken, None where there is none.
-
-    Under the rule `cover` a limit holds where the share asked for is not reached.
-    """
-    if option == LEAVE:
-        return None
-    setup, depth, step = int(evaluation.setup[option]), evaluation.depth_mm[option], context.prescription.step_mm
-    deeper = np.flatnonzero((evaluation.setup == setup) & (np.abs(evaluation.depth_mm - depth - step) < 1.0))
-    below: Held | None = (
-        evaluation.held[row, deeper[0]] if deeper.size else end_of_ripper(context.catalog, setup, deepest=True)
-    )
-    shallower = np.any((evaluation.setup == setup) & (evaluation.depth_mm < depth))
-    above = None if shallower else end_of_ripper(context.catalog, setup, deepest=False)
-    if context.prescription.rule == "cover":
-        if evaluation.covered[row, option] < context.prescription.cover_share:
-            return below
-        end_mm = context.ground.end_mm(context.prescription.cover_below_pan_mm)
-        less = float(context.weights[row] @ reach_probability(end_mm, np.array([depth - step]))[:, 0])
-        return above if less >= context.prescription.cover_share else None
-    if below is None and above is None:
-        return None
-    net = _net_around(context, evaluation, row, option)
-    least = max(net[1], 0.0)
-    return below if below is not None and net[2:].max() > least else (above if net[0] > least else None)
-
-
-def what_deeper_lacks(context: Context, evaluation: ZoneEvaluation, row: int, option: int) -> Pull | None:
-    """Pull of the first deeper option that asks for another pass, None where that is not the reason.
-
-    It is where a deeper one would return more at a cost in proportion to depth.
-    """
-    if option == LEAVE:
-        return None
-    passes, depth = context.economy.passes[context.ground.soil_names[context.main_soil(row)]], evaluation.depth_mm
-    more = passes.passes > passes.passes[option]
-    deeper = (evaluation.setup == evaluation.setup[option]) & (depth > depth[option]) & np.isfinite(evaluation.net[row])
-    lacking = np.flatnonzero(deeper & more)
-    as_now = evaluation.gain[row] - evaluation.cost[row, option] * depth / depth[option]
-    if not (as_now[lacking] > max(evaluation.net[row, option], 0.0)).any():
-        return None
-    then = lacking[depth[lacking].argmin()]
-    return Pull(
-        from_mm=float(depth[then]),
-        tines=int(passes.tines[then]),
-        all_tines=context.catalog.ripper.tines,
-        passes=int(passes.passes[then]),
-        whole=bool(passes.whole[then]),
-        short_of=machine_limit(context.catalog, int(passes.limited_by[then]), float(passes.tractor_load[then])),
-    )
-
-
-def end_of_ripper(catalog: Catalog, code: int, *, deepest: bool) -> Held:
-    """Deepest or shallowest depth of a set-up, the position of one, in the ripper."""
-    name = list(catalog.setups)[code]
-    end_mm = depth_limits_mm(catalog.ripper, catalog.setups[name])[int(deepest)]
-    if end_mm == depth_limits_mm(catalog.ripper, None)[int(deepest)]:
-        return Held(limit=Limit.RIPPER_DEEPEST if deepest else Limit.RIPPER_SHALLOWEST, value=end_mm)
-    return Held(limit=Limit.SETUP_DEEPEST if deepest else Limit.SETUP_SHALLOWEST, value=end_mm, name=name)
-
-
-def _net_around(context: Context, evaluation: ZoneEvaluation, row: int, option: int) -> Floats:
-    """Expected net return per ha one step shallower than an option, at it, and in steps deeper.
-
-    No limit counts but the soil's own gain; a depth that cannot be pulled costs in proportion to depth.
-    """
-    depth, nodes = evaluation.depth_mm[option], np.flatnonzero(context.zone_ha[row] > 0)
-    step = context.prescription.step_mm
-    depths = np.maximum(depth + np.arange(-step, LOOK_MM + step, step, dtype=float), 1.0)
-    like = context.options.table.iloc[[option] * depths.size][["option", "setup", "spacing_mm"]].reset_index(drop=True)
-    share, part = context.weights[row, nodes], replace(context.ground.take(nodes), ha=context.zone_ha[row, nodes])
-    economy = economy_of(
-        pd.concat([like, pd.DataFrame({"depth_mm": depths})], axis=1),
-        part,
-        context.catalog,
-        context.rates,
-        loss=context.economy.loss,
-        draft=context.options.draft,
-        moist_mm=context.economy.moist_mm,
-        after=context.economy_of(row).after,
-        tines=context.options.tines,
-    )
-    everywhere: Bools = np.ones((nodes.size, depths.size), dtype=bool)
-    gain = evaluation.credit[row, option, 1] * (share @ economy.totals(everywhere).gain)
-    cost = share @ economy.cost(context.turning[row, option]).mean(axis=1)[part.soil]
-    pulled = economy.pullable()[part.soil].all(axis=0)
-    return np.asarray(gain - np.where(pulled, cost, cost[1] * depths / depth))

@@ -9,13 +9,13 @@ from hardpan.core.settings import Settings, parse
 from hardpan.pan.moisture import MoistureModel, parse_models
 from hardpan.records.catalog import Catalog, Source
 from hardpan.records.machines import Effort, Ripper, SetUp, Tractor
-from hardpan.records.prices import Crop, PriceTable
+from hardpan.records.prices import Crop, PriceSettings, PriceTable
 from hardpan.records.quantity import Quantity
 from hardpan.records.response import Response
 from hardpan.records.rules import After, Lab, Rule
 from hardpan.records.soils import SoilType
 from hardpan.records.weather import Balance
-from hardpan.run.config import PaddockConfig, PriceSettings
+from hardpan.run.config import PaddockConfig
 from hardpan.run.own_tables import own_tables, place
 from hardpan.run.shipped_tables import Table, pick, read_table, tables_with
 

@@ -10,8 +10,8 @@ from hardpan.core.settings import Settings, parse
 from hardpan.records.catalog import Replaced
 from hardpan.records.decision import SeasonSettings
 from hardpan.records.machines import Ripper, SetUp, Tractor
-from hardpan.records.prices import Crop
-from hardpan.run.config import PaddockConfig, PriceSettings
+from hardpan.records.prices import Crop, PriceSettings
+from hardpan.run.config import PaddockConfig
 from hardpan.run.shipped_tables import (
     Table,
     Tables,

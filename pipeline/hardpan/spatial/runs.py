@@ -65,6 +65,22 @@ def drive_over(
     return Drive(run_m=run_m / share, heading_deg=heading, headland=1.0 - share)
 
 
+def driven_columns(
+    shapes: Sequence[shapely.Geometry], area_ha: Floats, inner: shapely.Geometry, *, width_m: float, cell_m: float,
+    heading_deg: float | None,
+) -> dict[str, Floats]:  # fmt: skip
+    """How each shape is driven, as columns of `Zones.table`: `length_m`, `heading_deg` and `headland_ha`, (n,) each.
+
+    `area_ha` (n,) are the areas of the shapes; the rest as for `drive_over`.
+    """
+    drives = [drive_over(one, inner, width_m=width_m, cell_m=cell_m, heading_deg=heading_deg) for one in shapes]
+    return {
+        "length_m": np.array([drive.run_m for drive in drives]),
+        "heading_deg": np.array([drive.heading_deg for drive in drives]),
+        "headland_ha": area_ha * np.array([drive.headland for drive in drives]),
+    }
+
+
 def _tried(heading_deg: float | None) -> Floats:
     return HEADINGS_DEG if heading_deg is None else np.array([heading_deg % 180.0])
 

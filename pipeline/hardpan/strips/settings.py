@@ -31,7 +31,8 @@ class StripSettings(Settings):
     least_length_m: float = setting(60.0, says="Shorter strips are not laid", unit="m", gt=0)
     headland_m: float | None = setting(
         None,
-        says="Kept free along the paddock's edge, where machines turn; left out, two widths of the wider machine",
+        says="Kept free of strips along the paddock's edge, where machines turn; left out, two widths of the wider of "
+        "ripper and harvester. Not zones.headland_m, in which only the ripper's laps are counted",
         source="common practice",
         unit="m",
         ge=0,

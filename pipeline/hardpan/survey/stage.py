@@ -11,17 +11,15 @@ import numpy as np
 import pandas as pd
 import pyproj
 
-from hardpan.core.errors import Faults, HardpanError, InputError, SettingsError
+from hardpan.core.errors import Faults, HardpanError
 from hardpan.core.memory import UNLIMITED, Memory
 from hardpan.records.access import Access, AccessSettings
 from hardpan.records.after import Earlier, Reprobed
 from hardpan.records.applied import AppliedSettings, MachineLog
-from hardpan.records.frame import Frame
 from hardpan.records.soils import SoilType
 from hardpan.records.survey import Paddock, Survey
 from hardpan.records.trial import TrialInputs, TrialSettings
 from hardpan.records.weather import DailyTable
-from hardpan.spatial.cells import centres_inside
 from hardpan.spatial.geodesy import hectares
 from hardpan.survey import geodesy
 from hardpan.survey.cores import no_cores
@@ -38,13 +36,6 @@ from hardpan.survey.land import Land
 from hardpan.survey.notes import Log
 from hardpan.survey.profiles import no_profiles
 from hardpan.survey.settings import GridSettings, PaddockSettings, ProbeSettings, SoilSettings
-
-MOST_CELLS = 4_000_000
-"""Cells of the working grid; more would take hours."""
-LEAST_CELLS = 4
-"""A grid of fewer cells inside the paddock is no map."""
-CELL_BYTES, LAYER_BYTES = 60, 200
-"""Memory that each cell takes while inputs are read, and more where a raster is brought to the grid."""
 
 logger = logging.getLogger(__name__)
 
@@ -77,7 +68,7 @@ def read_survey(
         if probes is None
         else soils.read_cores(soil, probes, soil_map, land, soil_types=soil_types, log=log)
     )
-    frame = _frame(land, grid, memory)
+    frame = covariates.working_grid(land, grid, memory)
     rasters = covariates.read_covariates(grid, frame, land, read, log, memory=memory)
     logger.info(
         "%d insertions at %d sites, %d soil polygons, %d cores, %d exclusions, %d covariates; working CRS %s, "
@@ -153,7 +144,7 @@ def _readers(
     if asked.grid is not None:
         yield partial(covariates.open_rasters, asked.grid, log, memory=asked.memory)
         if land is not None:
-            yield partial(_frame, land, asked.grid, asked.memory)
+            yield partial(covariates.working_grid, land, asked.grid, asked.memory)
     if asked.access is not None:
         if land is not None:
             yield partial(read_gate, asked.access, land, log)
@@ -172,13 +163,7 @@ def read_access(settings: AccessSettings, survey: Survey) -> tuple[Access, Surve
     bounds = geodesy.degrees_bounds(boundary.bounds, survey.crs, "paddock.boundary")
     land, log = Land(boundary=boundary, crs=survey.crs, bounds=bounds), Log()
     access = Access(gate=read_gate(settings, land, log), tramlines=read_tramlines(settings, land, log))
-    told = replace(
-        survey,
-        datum_moves=tuple(dict.fromkeys((*survey.datum_moves, *log.moves))),
-        digests=pd.Series({**survey.digests, **log.digests}, dtype=object).sort_index(),
-        issues=(*survey.issues, *log.issues),
-    )
-    return access, told
+    return access, _with_notes(survey, log)
 
 
 def read_daily(path: Path, survey: Survey) -> tuple[DailyTable, Survey]:
@@ -194,12 +179,17 @@ def read_daily(path: Path, survey: Survey) -> tuple[DailyTable, Survey]:
     _, south, _, north = geodesy.degrees_bounds(
         survey.paddock.boundary.union_all().bounds, survey.crs, "paddock.boundary"
     )
-    told = replace(
+    return replace(weather, latitude_deg=(south + north) / 2.0), _with_notes(survey, log)
+
+
+def _with_notes(survey: Survey, log: Log) -> Survey:
+    """The survey with what was noted of a further input."""
+    return replace(
         survey,
+        datum_moves=tuple(dict.fromkeys((*survey.datum_moves, *log.moves))),
         digests=pd.Series({**survey.digests, **log.digests}, dtype=object).sort_index(),
         issues=(*survey.issues, *log.issues),
     )
-    return replace(weather, latitude_deg=(south + north) / 2.0), told
 
 
 def read_again(probes: ProbeSettings, earlier: Earlier, column: str) -> Reprobed:
@@ -272,31 +262,3 @@ def read_trial(
         digests=pd.Series(log.digests, dtype=object).sort_index(),
         issues=tuple(log.issues),
     )
-
-
-def _frame(land: Land, grid: GridSettings, memory: Memory) -> Frame:
-    west, south, east, north = land.boundary.bounds
-    if (east - west) * (north - south) / grid.cell_m**2 > MOST_CELLS:
-        raise SettingsError(
-            what=f"cells of {grid.cell_m:g} m over {(east - west) / 1000:.1f} x {(north - south) / 1000:.1f} km "
-            f"are more than {MOST_CELLS}",
-            where="surfaces.cell_m",
-            do="choose larger cells",
-        )
-    frame = Frame.covering((west, south, east, north), cell_m=grid.cell_m, crs=land.crs)
-    memory.refuse_beyond(
-        frame.n_rows * frame.n_cols * (CELL_BYTES + (LAYER_BYTES if grid.covariates else 0)),
-        what=f"reading onto {frame.n_rows} x {frame.n_cols} cells",
-        where="surfaces.cell_m",
-        do="choose larger cells, check the boundary and its CRS, or raise memory.most_gb",
-    )
-    n_cells = int(np.count_nonzero(centres_inside(land.boundary, frame)))
-    if n_cells < LEAST_CELLS:
-        raise InputError(
-            what=f"{n_cells or 'no'} cell{'' if n_cells == 1 else 's'} of {frame.cell_m:g} m"
-            f" {'has its' if n_cells == 1 else 'have their'} centre in the paddock",
-            where="surfaces.cell_m",
-            right=f"at least {LEAST_CELLS}",
-            do="choose smaller cells, or check the boundary",
-        )
-    return frame

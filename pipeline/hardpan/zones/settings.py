@@ -42,7 +42,8 @@ class ZoneSettings(Settings):
     headland_m: float | None = setting(
         None,
         says="Width along the paddock's boundary that is worked in laps, as the machine turns there at the end of a "
-        "run; two working widths when left out; it counts in hours and makes no zone of its own",
+        "run; two widths of the ripper when left out; it counts in hours and makes no zone of its own. How far check "
+        "strips keep off the edge is strips.headland_m",
         unit="m",
         source="common practice",
         ge=0,

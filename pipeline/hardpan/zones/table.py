@@ -10,7 +10,7 @@ from hardpan.core.arrays import Ints
 from hardpan.records.surfaces import Surfaces
 from hardpan.spatial.geodesy import hectares
 from hardpan.spatial.regions import OUTSIDE, spread
-from hardpan.spatial.runs import drive_over
+from hardpan.spatial.runs import driven_columns
 
 
 def zone_table(
@@ -26,7 +26,6 @@ def zone_table(
 ) -> gpd.GeoDataFrame:
     """Columns of `Zones.table`: ground first, then exclusions, numbered from 1; driven as `drive_over`."""
     shapes = [*shapes, *excluded.geometry]
-    drives = [drive_over(one, inner, width_m=width_m, cell_m=cell_m, heading_deg=heading_deg) for one in shapes]
     area_ha = hectares(np.array(shapes, dtype=object), crs)
     return gpd.GeoDataFrame(
         {
@@ -34,9 +33,7 @@ def zone_table(
             "kind": ["ground"] * len(soils) + ["exclusion"] * len(excluded),
             "soil_type": [*soils, *excluded["name"]],
             "area_ha": area_ha,
-            "length_m": [drive.run_m for drive in drives],
-            "heading_deg": [drive.heading_deg for drive in drives],
-            "headland_ha": area_ha * [drive.headland for drive in drives],
+            **driven_columns(shapes, area_ha, inner, width_m=width_m, cell_m=cell_m, heading_deg=heading_deg),
         },
         geometry=shapes,
         crs=crs,

@@ -5,11 +5,20 @@ import pandas as pd
 import shapely
 
 from hardpan.core.said import Measure
-from hardpan.outputs.words.columns import tallied
+from hardpan.outputs.words.columns import restated, squared, tabulated, tallied
 from hardpan.outputs.words.interface import Words
+from hardpan.outputs.words.told import (
+    told_conditions,
+    told_issues,
+    told_machine,
+    told_models,
+    told_moisture,
+    told_steps,
+)
 from hardpan.outputs.words.units import Units
 from hardpan.records.advice import Verdict
 from hardpan.records.evidence import PaddockRun
+from hardpan.records.issues import Issues
 from hardpan.records.pan import Bottom
 from hardpan.records.quantity import Quantity
 from hardpan.records.survey import DatumMove
@@ -130,6 +139,47 @@ def plain_maps(run: PaddockRun) -> list[tuple[str, str, bool]]:
         if float(score[_MAP]) > float(plain.min()):
             found.setdefault(str(variable), (str(variable), best, bool(near)))
     return list(found.values())
+
+
+def tables(run: PaddockRun, issues: Issues, move: DatumMove, words: Words) -> dict[str, pd.DataFrame]:
+    """Every table of the page by its key, in the units of tables."""
+    plan, units = run.plan, words.units
+    found = {
+        "drivers": drivers(run, words),
+        "lines": totals(run, words),
+        "worth": run.rates.worth,
+        "scores": restated(run.surfaces.scores, units, dict.fromkeys(("rmse", "bias", "crps"), 1)),
+        "models": squared(told_models(run.surfaces, words), units, ("sill", "micro", "noise", "sill_se")),
+        "sensitivity": sensitivity(run),
+        "dates": run.pan.dates,
+        "counts": run.zones.indices,
+        "machine": told_machine(plan, words),
+        "setting_up": told_steps(plan, words),
+        "moisture": told_moisture(plan, words),
+        "conditions": told_conditions(plan, run.catalog, words),
+        "remarks_caption": told_issues(issues, words),
+        "replaced": replaced(run, units),
+        "unverified": restated(unverified(run), units, {"value": 1}),
+        "defaults": restated(plan.defaults, units, {"value": 1}),
+        "sources": sources(run),
+        "moves": datum_moves((*run.survey.datum_moves, move)),
+        "trail": trail(run),
+    }
+    return {name: tabulated(table, words) for name, table in found.items()}
+
+
+def money_tables(run: PaddockRun, words: Words) -> dict[str, pd.DataFrame]:
+    """Tables that are text all over."""
+    money, ledger = words.money, run.ledger
+    return {
+        "fit_days": words.weather.fit_table(run.outlook),
+        "weeks": words.weather.weeks(run.outlook),
+        "machines_compared": money.machine_table(run.machines),
+        "ways": money.ways(ledger.ways),
+        "strategies": money.strategies(ledger.strategies),
+        "investment": money.investment(ledger.investment),
+        "when_again": money.when_again(ledger.when_again),
+    }
 
 
 def sensitivity(run: PaddockRun) -> pd.DataFrame:

@@ -18,18 +18,12 @@ from hardpan.outputs.pages import write_page
 from hardpan.outputs.report import facts, figures
 from hardpan.outputs.report.web_map import bokeh_script, draw_web_map
 from hardpan.outputs.report.what_if import what_if
-from hardpan.outputs.words.columns import restated, squared, tabulated
+from hardpan.outputs.words.columns import squared
 from hardpan.outputs.words.interface import Driven, Words
 from hardpan.outputs.words.shown import shown_quantities
 from hardpan.outputs.words.told import (
-    told_conditions,
     told_further,
     told_insertions,
-    told_issues,
-    told_machine,
-    told_models,
-    told_moisture,
-    told_steps,
     told_zones,
 )
 from hardpan.outputs.zone_map import as_svg
@@ -103,7 +97,7 @@ def write_report(
     context: dict[str, Any] = {
         "paddock": run.survey.paddock, "ledger": run.ledger, "crs_name": run.survey.crs.name, "trail": run.trail,
         "units": words.units, "say": words.page.label, "words": words, "captions": _captions(tables),
-        "tables": _tables(run, issues, move, tables) | _money_tables(run, words),
+        "tables": facts.tables(run, issues, move, tables) | facts.money_tables(run, words),
         "zones": [_zone(row, run, shown, words) for row in _ripped_first(zones[zones["kind"] != "strip"])],
         "strip_zones": words.page.numbers(zones.loc[zones["kind"] == "strip", "zone"]),
         "strip_area": words.units.area(zones.loc[zones["kind"] == "strip", "area_ha"].sum()),
@@ -131,47 +125,6 @@ def write_report(
 def _embedded(plain: Any) -> str:  # noqa: ANN401 - whatever JSON holds
     """Text of plain values that may stand in a script element."""
     return json.dumps(plain, ensure_ascii=True, separators=(",", ":")).replace("<", "\\u003c")
-
-
-def _tables(run: PaddockRun, issues: Issues, move: DatumMove, words: Words) -> dict[str, pd.DataFrame]:
-    """Every table of the page by its key, in the units of tables."""
-    plan, units = run.plan, words.units
-    found = {
-        "drivers": facts.drivers(run, words),
-        "lines": facts.totals(run, words),
-        "worth": run.rates.worth,
-        "scores": restated(run.surfaces.scores, units, dict.fromkeys(("rmse", "bias", "crps"), 1)),
-        "models": squared(told_models(run.surfaces, words), units, ("sill", "micro", "noise", "sill_se")),
-        "sensitivity": facts.sensitivity(run),
-        "dates": run.pan.dates,
-        "counts": run.zones.indices,
-        "machine": told_machine(plan, words),
-        "setting_up": told_steps(plan, words),
-        "moisture": told_moisture(plan, words),
-        "conditions": told_conditions(plan, run.catalog, words),
-        "remarks_caption": told_issues(issues, words),
-        "replaced": facts.replaced(run, units),
-        "unverified": restated(facts.unverified(run), units, {"value": 1}),
-        "defaults": restated(plan.defaults, units, {"value": 1}),
-        "sources": facts.sources(run),
-        "moves": facts.datum_moves((*run.survey.datum_moves, move)),
-        "trail": facts.trail(run),
-    }
-    return {name: tabulated(table, words) for name, table in found.items()}
-
-
-def _money_tables(run: PaddockRun, words: Words) -> dict[str, pd.DataFrame]:
-    """Tables that are text all over."""
-    money, ledger = words.money, run.ledger
-    return {
-        "fit_days": words.weather.fit_table(run.outlook),
-        "weeks": words.weather.weeks(run.outlook),
-        "machines_compared": money.machine_table(run.machines),
-        "ways": money.ways(ledger.ways),
-        "strategies": money.strategies(ledger.strategies),
-        "investment": money.investment(ledger.investment),
-        "when_again": money.when_again(ledger.when_again),
-    }
 
 
 def _captions(words: Words) -> dict[str, str]:

@@ -144,13 +144,12 @@ _ROOM = 0.03
 
 _RASTERS = ("pan_bottom_mm", "pan_bottom_sd_mm", "breach_probability")
 
+_TAPPED = ("zone", "depth_mm", "setup", "area_ha", "reason")
+"""What is told of a zone that is tapped."""
+
 
 def _zones(
-    plot: figure,
-    zones: gpd.GeoDataFrame,
-    maps: Mapping[str, Floats],
-    colours: Mapping[int, str],
-    words: Words,
+    plot: figure, zones: gpd.GeoDataFrame, maps: Mapping[str, Floats], colours: Mapping[int, str], words: Words
 ) -> None:
     rows, units = zones.to_dict("records"), words.units
     cells = pd.DataFrame({name: maps[name].ravel() for name in ("zone", "pan_bottom_mm")})
@@ -166,7 +165,7 @@ def _zones(
             "bottom": [units.depth(bottoms.get(row["zone"], np.nan)) for row in rows],
             "breach": [units.share(row["breach_probability"]) if row["depth_mm"] > 0 else MISSING for row in rows],
             "reason": [row["reason"] for row in rows],
-            "told": [_told(row, words) for row in rows],
+            "told": [words.page.tap(*(row[name] for name in _TAPPED)) for row in rows],
         },
         name="zone-source",
     )
@@ -174,15 +173,9 @@ def _zones(
     # A light line within a dark one: seen on bright ground and on dark.
     for colour, width in ((EDGE, 3.0), (EXCLUDED, 1.0)):
         edge = plot.multi_polygons(
-            "xs",
-            "ys",
-            source=source,
-            fill_alpha=0,
-            line_color=colour,
-            line_width=width,
-            name="borders",
+            "xs", "ys", source=source, fill_alpha=0, line_color=colour, line_width=width, name="borders",
             level="overlay",
-        )
+        )  # fmt: skip
         edge.nonselection_glyph = None
     # Unseen and never switched off, so that every ground can be hovered and tapped.
     touch = plot.multi_polygons("xs", "ys", source=source, fill_alpha=0, line_color=None, name="touch")
@@ -213,11 +206,6 @@ def _numbers(plot: figure, zones: gpd.GeoDataFrame) -> None:
     )  # fmt: skip
 
 
-def _told(row: Mapping[Any, Any], words: Words) -> str:
-    """What is said of a zone that is tapped."""
-    return words.page.tap(row["zone"], row["depth_mm"], row["setup"], row["area_ha"], row["reason"])
-
-
 def _tips(words: Words, **columns: str) -> list[tuple[str, str]]:
     """Label and column of each line shown on hovering."""
     return [(words.page.label(f"tip_{key}"), f"@{column}") for key, column in columns.items()]
@@ -238,8 +226,7 @@ def _raster(plot: figure, name: str, values: Floats, frame: Frame, words: Words)
         dw=n_cols * cell, dh=n_rows * cell, name=f"ground-{name}", visible=False,
     )  # fmt: skip
     drawn.glyph.color_mapper = LinearColorMapper(palette=Cividis256, low=1, high=255, low_color="#00000000")
-    units = words.units
-    say = units.share if name == "breach_probability" else units.depth
+    say = words.units.share if name == "breach_probability" else words.units.depth
     return Ground(name=f"ground-{name}", says=words.page.label(f"ground-{name}"), low=say(low), high=say(high))
 
 
@@ -247,10 +234,8 @@ def _soils(plot: figure, soils: gpd.GeoDataFrame, words: Words) -> Ground:
     names, units = sorted(set(soils["soil_type"])), words.units
     colour = {name: SOILS[k % len(SOILS)] for k, name in enumerate(names)}
     clay = [units.depth(depth) if np.isfinite(depth) else MISSING for depth in soils["clay_depth_mm"].astype(float)]
-    source = ColumnDataSource(
-        {**_rings(soils), "colour": [colour[name] for name in soils["soil_type"]], "soil": list(soils["soil_type"]),
-         "clay": clay}
-    )  # fmt: skip
+    columns = {"colour": [colour[name] for name in soils["soil_type"]], "soil": list(soils["soil_type"]), "clay": clay}
+    source = ColumnDataSource({**_rings(soils), **columns})
     drawn = plot.multi_polygons(
         "xs", "ys", source=source, fill_color="colour", line_color=None, name="ground-soils", visible=False
     )
@@ -269,15 +254,10 @@ def _overlays(plot: figure, layers: Mapping[str, gpd.GeoDataFrame], words: Words
         line_color="#b2182b", line_width=2, name="exclusions", level="overlay",
     )  # fmt: skip
     plot.add_tools(HoverTool(renderers=[drawn], tooltips=_tips(words, keep_out="name"), visible=False))
+    around = ColumnDataSource(_rings(edge))
     rim = plot.multi_polygons(
-        "xs",
-        "ys",
-        source=ColumnDataSource(_rings(edge)),
-        fill_alpha=0,
-        line_color=_MID_GREY,
-        line_width=2,
-        level="overlay",
-    )
+        "xs", "ys", source=around, fill_alpha=0, line_color=_MID_GREY, line_width=2, level="overlay",
+    )  # fmt: skip
     points = shapely.get_coordinates(probes.geometry.array)
     present = probes["state"] == "present"
     bottom = [

@@ -1,10 +1,10 @@
-"""Covariate rasters, from file to working grid."""
+"""The working grid, and covariate rasters brought to it."""
 
 import numpy as np
 import pyproj
 import xarray as xr
 
-from hardpan.core.errors import AmbiguousInputError, Faults
+from hardpan.core.errors import AmbiguousInputError, Faults, InputError, SettingsError
 from hardpan.core.memory import Memory
 from hardpan.records.frame import Frame
 from hardpan.records.survey import Profiles
@@ -14,6 +14,50 @@ from hardpan.survey import files, geodesy, rasters, sites
 from hardpan.survey.land import Land
 from hardpan.survey.notes import Log
 from hardpan.survey.settings import GridSettings
+
+MOST_CELLS = 4_000_000
+"""Cells of the working grid; more would take hours."""
+LEAST_CELLS = 4
+"""A grid of fewer cells inside the paddock is no map."""
+CELL_BYTES, LAYER_BYTES = 60, 200
+"""Memory that each cell takes while inputs are read, and more where a raster is brought to the grid."""
+
+
+def working_grid(land: Land, grid: GridSettings, memory: Memory) -> Frame:
+    """Working grid over the paddock.
+
+    Raises
+    ------
+    SettingsError
+        Its cells are too many, or take more than `memory`.
+    InputError
+        Hardly any of them lies in the paddock.
+    """
+    west, south, east, north = land.boundary.bounds
+    if (east - west) * (north - south) / grid.cell_m**2 > MOST_CELLS:
+        raise SettingsError(
+            what=f"cells of {grid.cell_m:g} m over {(east - west) / 1000:.1f} x {(north - south) / 1000:.1f} km "
+            f"are more than {MOST_CELLS}",
+            where="surfaces.cell_m",
+            do="choose larger cells",
+        )
+    frame = Frame.covering((west, south, east, north), cell_m=grid.cell_m, crs=land.crs)
+    memory.refuse_beyond(
+        frame.n_rows * frame.n_cols * (CELL_BYTES + (LAYER_BYTES if grid.covariates else 0)),
+        what=f"reading onto {frame.n_rows} x {frame.n_cols} cells",
+        where="surfaces.cell_m",
+        do="choose larger cells, check the boundary and its CRS, or raise memory.most_gb",
+    )
+    n_cells = int(np.count_nonzero(centres_inside(land.boundary, frame)))
+    if n_cells < LEAST_CELLS:
+        raise InputError(
+            what=f"{n_cells or 'no'} cell{'' if n_cells == 1 else 's'} of {frame.cell_m:g} m"
+            f" {'has its' if n_cells == 1 else 'have their'} centre in the paddock",
+            where="surfaces.cell_m",
+            right=f"at least {LEAST_CELLS}",
+            do="choose smaller cells, or check the boundary",
+        )
+    return frame
 
 
 def read_covariates(

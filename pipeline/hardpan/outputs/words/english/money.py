@@ -1,20 +1,18 @@
 """What the ripping costs and returns, in words."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
-from hardpan.core.said import Measure
 from hardpan.outputs.words.english.ground import EnglishGround
-from hardpan.outputs.words.english.limits import LIMITS
+from hardpan.outputs.words.english.limits import EnglishYears
 from hardpan.outputs.words.english.machines import EnglishMachines
 from hardpan.outputs.words.english.zones import AT_FULL_COST, NO_RETURN, NOTHING_PAYS, EnglishZones
 from hardpan.outputs.words.shown import rounded_parts, shown_quantities
-from hardpan.outputs.words.units import MISSING, Units
-from hardpan.records.advice import Cheaper, Hiring, NextDepth
+from hardpan.outputs.words.units import MISSING
+from hardpan.records.advice import Cheaper, Hiring
 from hardpan.records.alternatives import MachineRow
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Driver, Ledger, Strategy
@@ -55,20 +53,11 @@ PARTS = {
 }
 """What a reader knows the cost by, and the ledger's items in it."""
 
-RESPONSES = {
-    "break_even_t_per_ha": ("extra grain that pays the cost", Measure.YIELD, 2),
-    "gain_t_per_ha": ("gain expected in the first season", Measure.YIELD, 2),
-    "break_even_first_year_t_per_ha": ("gain in the first season that just pays", Measure.YIELD, 2),
-    "lime_removed_kg_per_ha": ("lime the extra grain takes off", Measure.SPREAD, 1),
-}
-"""Column of the ledger to its heading, and how its numbers are written."""
-
 
 @dataclass(frozen=True, slots=True)
-class EnglishMoney:
+class EnglishMoney(EnglishYears):
     """Sentences on the ledger of a plan."""
 
-    units: Units
     catalog: Catalog
 
     @property
@@ -119,15 +108,6 @@ class EnglishMoney:
             f"contractor{_doubted(hiring)}: {verdict}; {money(hiring.owning)} of your own is for owning it, and is "
             "paid whether it works here or not."
         )
-
-    def again(self, row: pd.Series) -> str:
-        """Why a zone is due when it is, and as deep; `row` of `Ledger.when_again`."""
-        traffic = "with wheels on tramlines" if row["controlled_traffic"] else "driven on anywhere"
-        until = seasons_span(row["seasons_low"], row["seasons_high"])
-        lasts = f"On {row['soil_type']}, {traffic}, loosening lasts {until} seasons"
-        if not math.isnan(row["between_mm"]):
-            lasts = f"On {row['soil_type']}, {traffic}, the next deep pass is due after {until} seasons"
-        return f"{lasts}; {self._next_depth(row)}.{self._between(row)}{self._last_pass(row)}"
 
     def moves_most(self, drivers: pd.DataFrame) -> str:
         """What the doubt about the return comes from most; `drivers` of the ledger, "" where there are none."""
@@ -189,32 +169,6 @@ class EnglishMoney:
             for number, row in enumerate(strategies.to_dict("records"))
         ]
         return pd.DataFrame(rows)
-
-    def investment(self, investment: pd.DataFrame) -> pd.DataFrame:
-        """Table of present value, payback and break-even response, one row a ripped zone and the total."""
-        paid = investment["payback_seasons"]
-        told = {
-            "zone": investment["zone"],
-            "return": [self.units.per_area(one) for one in investment["npv_per_ha"]],
-            "paid back after": [f"{one:.1f} seasons" if np.isfinite(one) else "never" for one in paid],
-        }
-        for name, (heading, measure, decimals) in RESPONSES.items():
-            told[heading] = [self.units.write(one, measure, decimals) for one in investment[name]]
-        return pd.DataFrame(told)
-
-    def when_again(self, when_again: pd.DataFrame) -> pd.DataFrame:
-        """Table of the next ripping, one row a ripped zone."""
-        rows = [
-            {
-                "zone": row["zone"],
-                "after seasons": seasons_span(row["seasons_low"], row["seasons_high"]),
-                "depth then": self.units.depth(row["depth_mm"]),
-                "costs more then": row["costs_rise"],
-                "why": self.again(row),
-            }
-            for _, row in when_again.iterrows()
-        ]
-        return pd.DataFrame(rows, columns=["zone", "after seasons", "depth then", "costs more then", "why"])
 
     def label(self, code: str) -> str:
         """Name of a strategy, of an item of the ledger, or of an input that is not known for sure."""
@@ -291,47 +245,10 @@ class EnglishMoney:
             return ""
         return f" By a contractor, at about {self.units.per_area(hiring.hired)}{_doubted(hiring)}, it would cost less."
 
-    def _next_depth(self, row: pd.Series) -> str:
-        if row["next_depth"] == NextDepth.DEEPER:
-            harder = f"{100.0 * row['draft_low']:.0f} to {100.0 * row['draft_high']:.0f} % harder"
-            deeper = self.units.depth(row["deeper_mm"])
-            return f"only dry soil kept this pass short of the pan: the next goes {deeper} deeper and pulls {harder}"
-        why = {
-            NextDepth.BROKEN: "this pass gets below the pan",
-            NextDepth.COST: "breaking what lies deeper costs more than it brings",
-            NextDepth.RIPPER: f"{self.units.depth(row['deepest_mm'])} is all the ripper and its set-up can do",
-        }
-        held = LIMITS.get(row["limit"], row["limit"])
-        return f"then no deeper, {why.get(row['next_depth'], f'held by {held}')}"
-
-    def _between(self, row: pd.Series) -> str:
-        if math.isnan(row["between_mm"]):
-            return ""
-        left = self.units.per_area(row["between_per_ha"])
-        return (
-            f" A pass at {self.units.depth(row['between_mm'])} after {row['between_seasons']:g} seasons, which mends "
-            f"what wheels packed again, leaves about {left}."
-        )
-
-    def _last_pass(self, row: pd.Series) -> str:
-        if math.isnan(row["last_ripped"]):
-            return ""
-        when = f"in {row['last_ripped']:.0f}"
-        if not math.isnan(row["seasons_since"]):
-            when = f"{row['seasons_since']:.0f} seasons ago, {when}"
-        to = row["last_depth_mm"]
-        depth = "" if math.isnan(to) else f", and went to {self.units.depth(to)}"
-        return f" The last pass was {when}{depth}."
-
 
 def _areas(plan: Plan) -> dict[int, float]:
     """Zone to its area, ha."""
     return dict(zip(plan.zones["zone"].tolist(), plan.zones["area_ha"].tolist(), strict=True))
-
-
-def seasons_span(low: float, high: float) -> str:
-    """Seasons from low to high in figures."""
-    return f"{low:g}" if low == high else f"{low:g} to {high:g}"
 
 
 def _seasons(fewest: float, most: float) -> str:

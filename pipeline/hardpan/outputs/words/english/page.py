@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from hardpan.core.said import Amount, Measure, distance
-from hardpan.outputs.words.english.labels import LABELS
+from hardpan.outputs.words.english.labels import CHECKS, LABELS
 from hardpan.outputs.words.english.lists import zone_names
 from hardpan.outputs.words.interface import Driven
 from hardpan.outputs.words.units import MISSING, Units
@@ -29,40 +29,6 @@ CAUTIONS = (
     "try it in strips beside unripped ground before the whole paddock.",
 )
 """What a prescription does not say."""
-
-CHECKS = {
-    "Before you start": (
-        "Services: the before-you-dig reply is here, private lines are marked, and everyone who drives knows the "
-        "hatched ground. Overhead lines are known.",
-        "Moisture: dig to {depth} and roll the soil by hand. A {thin} thread forms easily: too wet, wait. It cracks at "
-        "{cracks}: right. It crumbles: dry, it will pull hard and bring up clods. Sand does not roll: see how deep it "
-        "is moist.",
-        "Frame level across, and level or slightly nose-up at working depth.",
-        "Points all there, even and not worn; spacing as in the table; right shear bolts, and spares.",
-        "Display: the map is loaded, its unit is the one on this card, and it shows this card's depth where you stand.",
-    ),
-    "While ripping": (
-        "In the first run stop and dig across it behind the tines: is the pan broken, and how deep is the foot?",
-        "Push the probe midway between two tines: if it stops in the pan there, the ridge is standing.",
-        "Measure depth from ground not yet ripped, again in every zone.",
-        "Slip up, shiny smeared walls, or big clods: stop and ask.",
-        "Lift before hatched ground and in turns. From the deepest setting the tines take {lift} to rise out: try on "
-        "open ground first, and if they take longer stop and ask.",
-        "At a border between depths the tines take up to {change} to settle.",
-        "{lost}",
-    ),
-    "Daily": ("Grease and oil; hoses, bolts and points; fuel used against the table.",),
-    "Afterwards": (
-        "Finish and roll where the plan says so; keep cover on what could blow.",
-        "Keep wheels off, or on the same tracks.",
-        "Leave the check strips unripped and mark their ends: only they show what the ripping gave.",
-        "Write down date, zone, depth measured, moisture and fuel.",
-    ),
-}
-"""The job card's checks.
-
-The hand test is that of `nre-tas-moisture`; the rest is common practice.
-"""
 
 DEPTH_UNITS = {"cm": "centimetres", "mm": "millimetres", "in": "inches"}
 

@@ -1,22 +1,91 @@
-"""How to set tractor and ripper up before the first run, in words."""
+"""What the decision table asks for, and how to set tractor and ripper up before the first run, in words."""
 
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from hardpan.core.said import Measure
+from hardpan.core.said import Measure, marked
 from hardpan.outputs.words.units import Units
-from hardpan.records.advice import Step, Topic
+from hardpan.records.advice import Condition, Met, Spread, Step, Topic
 from hardpan.records.catalog import Catalog
+from hardpan.records.rules import Rule
+
+FACTS = {
+    "ph_0_100": "pH in {0-100 mm}",
+    "ph_100_200": "pH in {100-200 mm}",
+    "ph_200_300": "pH in {200-300 mm}",
+    "ph_subsoil": "lowest pH in {100-300 mm}",
+    "repellence_med": "MED",
+    "clay_depth_mm": "depth to clay",
+    "clay_pct": "clay",
+    "esp_pct": "exchangeable sodium",
+    "esp_depth_mm": "depth of the sodium sample",
+    "gravel_pct": "gravel",
+    "carbonate_pct": "carbonate",
+    "sowing_depth_mm": "sowing depth",
+    "cover_pct": "ground cover",
+    "pan_probability": "chance of a pan",
+}
+"""Facts of the decision table; one that is left out speaks for itself in the rule."""
+
+MEASURES = {**FACTS, "ph_subsoil": "pH in {100-300 mm}"}
+"""What to measure where a fact is missing."""
+
+FACT_UNITS = {"clay_pct": " %", "esp_pct": " %", "gravel_pct": " %", "carbonate_pct": " %", "cover_pct": " %"}
+FACT_UNITS |= {"repellence_med": " mol/L"}
+"""Units that are the same for every reader."""
+
+RESTS_ON = {
+    "lime": "the recovery table of the region and the neutralising value of the lime",
+    "gypsum": "the exchange capacity (meq/100 g), the exchangeable sodium aimed at and the depth to reclaim",
+}
+"""What a rate rests on that no core file holds."""
 
 LEVEL = "Level the frame lengthwise and across at working depth, so that every tine runs equally deep."
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class EnglishSetUp:
-    """Advice on ballast, tines and fittings."""
+    """Sentences on rules and amounts to spread, and advice on ballast, tines and fittings."""
 
     units: Units
     catalog: Catalog
+
+    def met(self, condition: Condition) -> str:
+        """Whether a rule is met, and by what."""
+        rule = self._rule(condition)
+        if rule is None:
+            return "yes: the soil type has a rate"
+        evidence = ", ".join([*self._values(condition), *self._cores(condition), *self._near(condition)])
+        says = self.units.say(marked(rule.says))
+        return f"{condition.met}: {says} ({evidence})" if evidence else f"{condition.met}: {says}"
+
+    def advice(self, condition: Condition, *, cab: bool = False) -> str:
+        """What to do; for the cab without what is settled at the desk, "" where nothing is left."""
+        rule = self._rule(condition)
+        if rule is not None and condition.met is Met.UNKNOWN:
+            missing = (self.units.say(marked(MEASURES.get(name, name))) for name in condition.missing)
+            return f"Measure {' and '.join(missing)} to know."
+        if rule is not None and condition.met is Met.NEAR:
+            return "Take more cores: a little more either way and another rule holds."
+        said = [] if rule is None else [rule.advice, rule.advice_with.get(condition.setup, "")]
+        texts = [self.units.say(marked(text)) for text in said if text]
+        if condition.spread is not None and not (cab and condition.spread.rate is None):
+            texts.append(self._spread(condition.spread))
+        return " ".join(text for text in texts if text)
+
+    def cautions(self, conditions: Sequence[Condition]) -> Sequence[str]:
+        """What is to be read first where rules are met on ground that is ripped, each sentence once."""
+        met = {one.constraint for one in conditions if one.met is Met.YES}
+        return [
+            self.units.say(marked(rule.caution))
+            for rule in self.catalog.rules
+            if rule.caution and rule.constraint in met
+        ]
+
+    def constraint(self, condition: Condition) -> str:
+        """Name of what a condition is about."""
+        return condition.constraint or ("" if condition.spread is None else condition.spread.item)
 
     def step(self, step: Step) -> tuple[str, str]:
         """Topic and advice of one thing to set before the first run."""
@@ -31,6 +100,61 @@ class EnglishSetUp:
         }
         topic = f"dig behind the {self.catalog.setups[step.setup].says}" if step.topic is Topic.DIG else step.topic
         return topic, tell[step.topic](step.figures) if step.topic in tell else LEVEL
+
+    def _rule(self, condition: Condition) -> Rule | None:
+        return {rule.constraint: rule for rule in self.catalog.rules}.get(condition.constraint)
+
+    def _near(self, condition: Condition) -> list[str]:
+        """How sure a condition is, where the cores leave that open."""
+        near = self.catalog.lab.chance["near"].value
+        open_still = condition.met in {Met.YES, Met.NEAR} and near <= condition.chance <= 1.0 - near
+        return [f"near the limit, holds with a chance of {condition.chance:.0%}"] if open_still else []
+
+    def _values(self, condition: Condition) -> list[str]:
+        return [self._fact(name, value) for name, value in condition.known.items() if name in FACTS]
+
+    def _fact(self, name: str, value: float) -> str:
+        if name == "clay_depth_mm" and math.isinf(value):
+            return "no clay in reach"
+        says = self.units.say(marked(FACTS[name]))
+        if name == "pan_probability":
+            return f"{says} {value:.0%}"
+        if name.endswith("_mm"):
+            return f"{says} {self.units.rounded(value, Measure.DEPTH)}"
+        return f"{says} {value:.3g}{FACT_UNITS.get(name, '')}"
+
+    def _cores(self, condition: Condition) -> list[str]:
+        """Where the measured facts come from; nothing where the rule reads none."""
+        if condition.cores is None:
+            return []
+        if condition.cores == 0:
+            return ["no core"]
+        where = f"of {condition.cores_of}" if condition.cores_of else "in the zone"
+        return [f"{condition.cores} core{'s' if condition.cores > 1 else ''} {where}"]
+
+    def _spread(self, spread: Spread) -> str:
+        """The amount on a soil type with its range and source, or what is missing to give one."""
+        if spread.rate is None:
+            option = f'soil.types."{spread.soil_type}".{spread.item}'
+            rests = f"a rate needs {RESTS_ON[spread.item]}; ask the agronomist and give it as {option}"
+            return f"No {spread.item} is priced: {rests}."
+        low, high = (self.units.write(end, Measure.YIELD, 1, bare=True) for end in spread.rate.span)
+        amount = self.units.write(spread.rate.value, Measure.YIELD, 1)
+        amount += f" ({low} to {high})" if spread.rate.span[1] > spread.rate.span[0] else ""
+        text = f"Spread {amount} of {spread.item} before ripping ({self._basis(spread)})."
+        return text if spread.ripped else f"{text} Nothing is priced while the ground is left."
+
+    def _basis(self, spread: Spread) -> str:
+        test = self.catalog.soils[spread.soil_type].reclaim
+        source = "" if spread.rate is None else spread.rate.source
+        if spread.item == "gypsum" and test is not None:
+            depth = self.units.write(test.depth.value, Measure.DEPTH, None)
+            return (
+                f"{source}: exchangeable sodium {test.esp.value:g} to {test.target_esp.value:g} %, "
+                f"{test.exchange_capacity.value:g} meq/100 g, {depth}, field factor {test.field_factor.value:g}; "
+                "the chemistry of reclaiming, in how many seasons is the agronomist's to say"
+            )
+        return "the rate you gave" if source == "user" else source
 
     def _balance(self, number: Mapping[str, float]) -> str:
         low, high = number["low"], number["high"]

@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 
 from hardpan.core.said import Measure
-from hardpan.outputs.words.units import N, Scale, Units
+from hardpan.outputs.words.scales import Scale
+from hardpan.outputs.words.units import N, Units
 from hardpan.records.trial import UNEXPECTED, Method, Rule, Treatment, TrialResult
 
 LABELS = {
