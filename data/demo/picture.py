@@ -13,7 +13,7 @@ from matplotlib.patches import Patch
 import hardpan
 from hardpan.outputs.palette import UNRIPPED, depth_colours
 from hardpan.outputs.settings import OutputSettings
-from hardpan.outputs.verify.figures import draw_verdicts, verdict_colour
+from hardpan.outputs.verify import draw_verdicts, verdict_colour
 from hardpan.outputs.words.english import speak
 from hardpan.outputs.words.interface import Words
 from hardpan.outputs.words.units import Units

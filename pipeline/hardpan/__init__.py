@@ -10,7 +10,7 @@ if TYPE_CHECKING:  # the same names for type checkers, which cannot see what is 
     from hardpan.costs.stage import tally as tally
     from hardpan.money.stage import price_machines as price_machines
     from hardpan.options.stage import weigh_options as weigh_options
-    from hardpan.outputs.sites.stage import write_sites as write_sites
+    from hardpan.outputs.sites import write_sites as write_sites
     from hardpan.outputs.stage import write_outputs as write_outputs
     from hardpan.outputs.words.summary import headline as headline
     from hardpan.outputs.words.summary import map_verdict as map_verdict
@@ -21,12 +21,12 @@ if TYPE_CHECKING:  # the same names for type checkers, which cannot see what is 
     from hardpan.run.catalog import read_catalog as read_catalog
     from hardpan.run.chain import read_inputs as read_inputs
     from hardpan.run.chain import run_paddock as run_paddock
+    from hardpan.run.chain import weigh_machines as weigh_machines
     from hardpan.run.compare import run_compare as run_compare
     from hardpan.run.config import change as change
     from hardpan.run.config import read_config as read_config
     from hardpan.run.config import read_paddock_config as read_paddock_config
     from hardpan.run.farm import run_farm as run_farm
-    from hardpan.run.machines import weigh_machines as weigh_machines
     from hardpan.run.manifest import Clock as Clock
     from hardpan.run.probing import plan_sites as plan_sites
     from hardpan.run.trial import read_trial_settings as read_trial_settings
@@ -61,10 +61,10 @@ _PUBLIC = {
     "run_compare": "run.compare",
     "read_paddock_config": "run.config",
     "plan_sites": "run.probing",
-    "write_sites": "outputs.sites.stage",
+    "write_sites": "outputs.sites",
     "read_after": "run.verify",
     "verify_run": "run.verify",
-    "weigh_machines": "run.machines",
+    "weigh_machines": "run.chain",
     "run_farm": "run.farm",
     "headline": "outputs.words.summary",
     "zone_table": "outputs.words.summary",

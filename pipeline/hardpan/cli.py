@@ -87,7 +87,7 @@ def sites(config: ConfigPath, out: OutFolder, verbose: Verbose = False) -> None:
     """Choose where to probe: a first survey, or further sites beside those of [probes]."""
     with plainly(verbose=verbose):
         from hardpan.outputs.folder import check_folder, clear_leftovers
-        from hardpan.outputs.sites.stage import write_sites
+        from hardpan.outputs.sites import write_sites
         from hardpan.outputs.words.summary import site_summary
         from hardpan.run.faults import checked_paddock_config
         from hardpan.run.probing import plan_sites
@@ -122,7 +122,7 @@ def verify(
         check_folder(out, (after, run_folder / "run.json", *settings.inputs))
         with shown(verbose=verbose) as clock:
             found = verify_run(run_folder, settings, clock)
-            from hardpan.outputs.verify.stage import headlines, write_verify
+            from hardpan.outputs.verify import headlines, write_verify
 
             with clock.stage("outputs"):
                 paths = write_verify(found, out)
@@ -136,10 +136,10 @@ def machines(config: ConfigPath, out: TableFolder = None, verbose: Verbose = Fal
     """Compare the machine with the [[alternatives]]: other tractors, rippers, set-ups, contractors' offers."""
     with plainly(verbose=verbose):
         from hardpan.outputs.folder import check_folder, clear_leftovers
-        from hardpan.outputs.machine_table import write_machines
+        from hardpan.outputs.stage import write_machines
         from hardpan.outputs.words.summary import machine_summary
+        from hardpan.run.chain import weigh_machines
         from hardpan.run.faults import checked_config
-        from hardpan.run.machines import weigh_machines
 
         clear_leftovers(Path.cwd(), config.parent, *(() if out is None else (out.parent,)))
         settings = checked_config(config)
@@ -183,7 +183,7 @@ def trial(
         check_folder(out, (file, *trial_files(settings)))
         with shown(verbose=verbose) as clock:
             found = run_trial(settings, clock)
-            from hardpan.outputs.trial.files import trial_words, write_trial
+            from hardpan.outputs.trial import trial_words, write_trial
 
             with clock.stage("outputs"):
                 paths = write_trial(found, out)
@@ -207,7 +207,7 @@ def compare(
         check_folder(out, (before, after))
         with shown(verbose=verbose) as clock:
             found = run_compare(before, after, clock)
-            from hardpan.outputs.comparison.files import comparison_words, write_comparison
+            from hardpan.outputs.comparison import comparison_words, write_comparison
 
             with clock.stage("outputs"):
                 paths = write_comparison(found, out, clock.now.strftime("%Y-%m-%dT%H:%M:%SZ"))
@@ -245,7 +245,7 @@ def farm(  # noqa: PLR0917 - a command has as many options as it has
         with shown(verbose=verbose) as clock:
             found = run_farm(file, out, clock, options, tell=lambda *far: clock.announce(words.progress(*far)))
             if not dry_run:
-                from hardpan.outputs.farm.files import write_farm
+                from hardpan.outputs.farm import write_farm
 
                 with clock.stage("outputs"):
                     write_farm(found, out)

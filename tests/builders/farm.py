@@ -60,7 +60,8 @@ class _Blocks(ctypes.Structure):
 def work_and_count_mapped(job: Job) -> Outcome:
     """Work the paddock out; the reason says whether any of 50 blocks of 6 MB is mapped by itself.
 
-    A C library left alone maps none: it learns from the 20 MB freed before. The first blocks may fill holes left before.
+    A C library left alone maps none: it learns from the 20 MB freed before. The first blocks may fill holes left
+    before.
     """
     work_paddock(job)
     library = ctypes.CDLL(None)

@@ -32,7 +32,7 @@ from hardpan.records.catalog import Catalog
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issue, Outcome
-from hardpan.records.ledger import Ledger, Rates
+from hardpan.records.ledger import Ledger, Rates, Total
 from hardpan.records.options import Options
 from hardpan.records.pan import PanFeatures
 from hardpan.records.plan import Plan
@@ -51,7 +51,6 @@ from hardpan.records.reasons import (
 )
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import DatumMove, Paddock, Profiles, Survey
-from hardpan.records.totals import Total
 from hardpan.records.trail import Trail
 from hardpan.records.zones import Zones
 from hardpan.run.shipped_tables import read_table

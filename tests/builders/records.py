@@ -4,9 +4,8 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from hardpan.records.makeup import Makeup
 from hardpan.records.options import Draft, Options, Uniform
-from hardpan.records.plan import Plan
+from hardpan.records.plan import Makeup, Plan
 
 
 def options(net, *, uniform=None, n_draws=1, **fields):

@@ -7,8 +7,8 @@ import pyproj
 import shapely
 import xarray as xr
 
-from hardpan.records.access import Access
 from hardpan.records.frame import Frame
+from hardpan.records.probing import Access
 from hardpan.records.survey import Paddock, Survey
 from hardpan.sites.effort import Scatter
 from hardpan.survey.profiles import no_profiles

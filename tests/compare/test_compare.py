@@ -10,10 +10,9 @@ import pytest
 from typer.testing import CliRunner
 
 from hardpan.cli import app
-from hardpan.compare.causes import find_causes, why
-from hardpan.compare.maps import NORMAL_95, bottom_difference, error_correlation, find_maps
-from hardpan.compare.stage import compare
-from hardpan.records.comparison import PastRun, What
+from hardpan.compare.differences import NORMAL_95, bottom_difference, error_correlation, find_maps
+from hardpan.compare.stage import compare, find_causes, why
+from hardpan.records.past import PastRun, What
 from hardpan.survey.inputs.results import read_result
 from small_paddock import Small
 

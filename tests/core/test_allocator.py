@@ -8,8 +8,7 @@ import pytest
 from builders.farm import job, work_and_count_mapped
 from hardpan.core.allocator import give_back
 from hardpan.farm.cluster import connect
-from hardpan.farm.processes import Processes
-from hardpan.farm.serial import Serial
+from hardpan.farm.runners import Processes, Serial
 from hardpan.records.farm import Allotment
 from hardpan.run.free_memory import held_bytes
 

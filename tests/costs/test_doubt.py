@@ -4,8 +4,13 @@ import numpy as np
 import pytest
 
 from builders import records
+from hardpan.costs.doubt import follow
 from hardpan.prescription.tables import shipped_numbers
 from hardpan.records.ledger import Driver
+
+N = 400
+RNG = np.random.default_rng(3)
+PRICE, OWN = RNG.standard_normal((2, N))
 
 
 def driven_by(made, draw, catalog=None):
@@ -96,3 +101,27 @@ def test_every_drawn_number_is_named_as_the_table_of_defaults_names_it(made):
     catalog = made.shipped_catalog()
     known = set(shipped_numbers(catalog, ("deep sand", "sand over clay"))["key"])
     assert set(made.rates_of(catalog).drawn) - known == set()
+
+
+def test_the_parts_add_up_and_only_what_follows_the_input_is_shared():
+    money = 50.0 + 4.0 * PRICE + 3.0 * OWN
+    shared = follow(money, PRICE[:, np.newaxis])
+    assert np.corrcoef(shared, PRICE)[0, 1] == pytest.approx(1.0)
+    assert shared.std() == pytest.approx(4.0, rel=0.1)
+    assert (money - shared).mean() == pytest.approx(0.0, abs=1e-9)
+
+
+def test_inputs_that_do_not_vary_or_repeat_others_change_nothing():
+    money = 4.0 * PRICE + OWN
+    alone = follow(money, PRICE[:, np.newaxis])
+    more = follow(money, np.column_stack([PRICE, np.full(N, 7.0), 2.0 * PRICE]))
+    assert more == pytest.approx(alone, abs=1e-6)
+
+
+def test_too_few_draws_tell_nothing_apart_so_all_counts_as_shared():
+    money = OWN[:12]
+    assert np.array_equal(follow(money, RNG.standard_normal((12, 3))), money)
+
+
+def test_without_any_input_the_mean_alone_is_shared():
+    assert follow(OWN, np.empty((N, 0))) == pytest.approx(np.full(N, OWN.mean()))

@@ -7,7 +7,7 @@ from scipy.integrate import trapezoid
 
 from hardpan.options.loosening import cumulated_excess, depth_grid_mm, ridge_mm, section_share
 from hardpan.options.response import lost_growth, root_loss, used_share, using_weights
-from hardpan.pan.excess import mean_shape
+from hardpan.pan.crossing import mean_shape
 from hardpan.pan.readings import Readings
 
 GRID = depth_grid_mm(800.0)

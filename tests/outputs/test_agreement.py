@@ -11,13 +11,12 @@ import shapely
 from hardpan.core.errors import ReadBackError
 from hardpan.outputs.agreement import Found, expected_of, hold_polygons
 from hardpan.outputs.geodesy import to_wgs84
-from hardpan.outputs.geotiff import write_geotiff
 from hardpan.outputs.layers import band_unit, raster_layers
+from hardpan.outputs.rasters import write_geotiff
 from hardpan.outputs.readback import check_raster
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.stage import write_outputs
-from hardpan.spatial.borders import distances_to_borders
-from hardpan.spatial.geodesy import hectares
+from hardpan.spatial.polygons import distances_to_borders, hectares
 
 EAST, NORTH = 520_000.0, 6_348_000.0
 """South-west corner of the 60 by 40 cells of 10 m that the run made by hand lies on."""

@@ -10,7 +10,7 @@ from shapely.geometry import Point, box
 from hardpan.core.errors import InputError
 from hardpan.outputs.geodesy import bearing_deg, degrees_per_metre, to_display, to_wgs84
 from hardpan.spatial.datum import plan_move
-from hardpan.spatial.geodesy import geodesic_ha
+from hardpan.spatial.polygons import geodesic_ha
 
 
 def test_zones_stay_a_coverage_with_seven_decimals(plan):

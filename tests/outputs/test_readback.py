@@ -15,10 +15,10 @@ from hardpan.outputs.display import single_parts
 from hardpan.outputs.geodesy import degrees_per_metre, to_display
 from hardpan.outputs.geojson import write_geojson
 from hardpan.outputs.geopackage import write_geopackage
-from hardpan.outputs.geotiff import write_geotiff
 from hardpan.outputs.isoxml import rip_task, write_taskdata
 from hardpan.outputs.layers import BAND_UNITS, band_unit, desktop_layers, layer_styles, raster_layers
 from hardpan.outputs.palette import depth_colours
+from hardpan.outputs.rasters import write_geotiff
 from hardpan.outputs.readback import (
     InCab,
     check_geojson,

@@ -13,9 +13,11 @@ from hardpan.outputs import stage
 from hardpan.outputs.geojson import write_geojson
 from hardpan.outputs.isoxml_reader import read_taskdata
 from hardpan.outputs.settings import OutputSettings
-from hardpan.outputs.stage import write_outputs
+from hardpan.outputs.stage import depth_without_position, write_outputs
 from hardpan.records.advice import Verdict
 from hardpan.records.evidence import PaddockRun
+
+ZONES = pd.DataFrame({"depth_mm": [450, 300, 0]})
 
 
 @pytest.fixture
@@ -158,3 +160,20 @@ def test_a_result_is_replaced_by_the_next_and_never_with_a_note_beside_it(run: P
     with pytest.raises(HardpanError, match=r"holds notes\.txt"):
         write_outputs(run, settings, out)
     assert {path.name: path.read_bytes() for path in out.iterdir()} == before
+
+
+def exclusions(*buried: bool) -> pd.DataFrame:
+    return pd.DataFrame({"buried": pd.Series(buried, dtype=bool)})
+
+
+def test_tines_come_up_where_anything_is_buried():
+    assert depth_without_position(ZONES, exclusions(False, True)) == 0
+
+
+def test_with_nothing_buried_it_is_the_shallowest_planned_depth():
+    assert depth_without_position(ZONES, exclusions()) == 300
+    assert depth_without_position(ZONES, exclusions(False)) == 300
+
+
+def test_with_nothing_to_rip_the_tines_stay_up():
+    assert depth_without_position(ZONES.assign(depth_mm=0), exclusions()) == 0

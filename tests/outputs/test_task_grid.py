@@ -9,7 +9,7 @@ from hardpan.core.errors import HardpanError
 from hardpan.outputs.geodesy import degrees_per_metre, to_display
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.task_grid import zone_grid
-from hardpan.spatial.geodesy import geodesic_ha
+from hardpan.spatial.polygons import geodesic_ha
 
 PER_METRE = degrees_per_metre(-33.0)
 

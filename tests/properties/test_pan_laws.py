@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 
 from hardpan.pan.layers import find_layers
-from hardpan.pan.packing import pack
+from hardpan.pan.readings import pack
 from hardpan.pan.settings import PanSettings
 from hardpan.pan.stage import detect_pan
 from hardpan.records.pan import Bottom, Seen, State

@@ -11,7 +11,7 @@ import shapely
 from shapely.geometry import Point
 
 from hardpan.outputs.geodesy import to_wgs84
-from hardpan.spatial.geodesy import hectares
+from hardpan.spatial.polygons import hectares
 
 
 def dms(degrees: float, minutes: float, seconds: float) -> float:

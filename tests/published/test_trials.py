@@ -13,10 +13,9 @@ import pytest
 
 from hardpan import geostat
 from hardpan.records.trial import FlowSettings, HarvestColumns, TrialSettings
-from hardpan.survey.inputs.harvest import read_harvest
+from hardpan.survey.inputs.harvest import bushels_to_t_per_ha, read_harvest
 from hardpan.survey.notes import Log
-from hardpan.survey.yields import bushels_to_t_per_ha
-from hardpan.trials.pairs import paired_t
+from hardpan.trials.effects import paired_t
 
 DATA = Path(__file__).parents[3] / "shared" / "data"
 

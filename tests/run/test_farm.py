@@ -21,7 +21,7 @@ from hardpan.outputs.manifest import write_document
 from hardpan.outputs.ownership import digests
 from hardpan.run import farm as farm_command
 from hardpan.run import farm_job
-from hardpan.survey.inputs.across import read_paddock_result
+from hardpan.survey.inputs.earlier import read_paddock_result
 
 ALONE = ("--runner", "serial")
 

@@ -9,9 +9,9 @@ import pytest
 import shapely
 
 from hardpan.core.errors import HardpanError
-from hardpan.records.across import PaddockResult
+from hardpan.records.ledger import Totals
+from hardpan.records.past import PaddockResult
 from hardpan.records.season import Fate
-from hardpan.records.totals import Totals
 from hardpan.records.weather import FitDays
 from hardpan.run.farm_season import SeasonPlanSettings, Wishes, check_plan, plan_farm_season
 

@@ -8,7 +8,7 @@ import pytest
 
 from builders.decision import shipped_catalog
 from hardpan.core.errors import InputError
-from hardpan.prescription.moisture import moisture_window
+from hardpan.prescription.tables import moisture_window
 from hardpan.records.advice import Known, Verdict
 from hardpan.records.decision import SeasonSettings
 from hardpan.records.weather import WEATHER, DailyTable, Reference

@@ -8,14 +8,14 @@ import pandas as pd
 import pytest
 
 from hardpan import Clock, read_config, run_paddock
-from hardpan.outputs.advice import plan_advice
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.stage import write_outputs
 from hardpan.outputs.words.english import speak
+from hardpan.outputs.words.told import plan_advice
 from hardpan.outputs.words.units import Units
 from hardpan.records.advice import Known, Verdict
 from hardpan.run.chain import prepare
-from hardpan.survey.inputs.across import read_paddock_result
+from hardpan.survey.inputs.earlier import read_paddock_result
 from small_paddock import Small
 
 SEASON = 'weather = "daily.csv"\ndry_on = 2027-01-01\n'

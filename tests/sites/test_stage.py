@@ -7,8 +7,7 @@ import shapely
 
 from builders.sites import CRS, NO_TRACKS, OPEN, SCATTER, SOUTH_M, WEST_M, box, unprobed
 from hardpan.core.errors import HardpanError
-from hardpan.records.access import Access
-from hardpan.records.probing import Chosen, NumberFrom
+from hardpan.records.probing import Access, Chosen, NumberFrom
 from hardpan.sites.settings import SiteSettings
 from hardpan.sites.stage import plan_coverage
 

@@ -9,8 +9,7 @@ from hardpan.core.errors import InputError
 from hardpan.records.quantity import Quantity
 from hardpan.records.soils import SoilType
 from hardpan.survey.inputs.soils import read_cores
-from hardpan.survey.land import Land
-from hardpan.survey.notes import Log
+from hardpan.survey.notes import Land, Log
 from hardpan.survey.settings import ProbeSettings, SoilSettings
 from hardpan.survey.soils import one_soil
 

@@ -12,8 +12,8 @@ import numpy as np
 import pandas as pd
 
 from fields import Recipe, Truth, invent, unit_field
-from hardpan.compare.maps import NORMAL_95, bottom_difference, error_correlation, find_maps
-from hardpan.records.comparison import PastRun
+from hardpan.compare.differences import NORMAL_95, bottom_difference, error_correlation, find_maps
+from hardpan.records.past import PastRun
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.surfaces.stage import map_pan
 

@@ -19,8 +19,8 @@ from hardpan.options.economy import Economy, economy_of, loss_of
 from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import cumulated_excess, depth_grid_mm
 from hardpan.options.response import RootLoss
+from hardpan.options.sections import weights_of
 from hardpan.options.stage import weigh_options
-from hardpan.options.totals import weights_of
 from hardpan.prescription.stage import settle_zones
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import DecisionSettings, SeasonSettings

@@ -18,7 +18,7 @@ import shapely
 from scipy.stats import ttest_ind
 
 from hardpan.records.trial import Harvest, Method, TrialInputs, TrialSettings, TrialStrips
-from hardpan.strips.promise import detectable
+from hardpan.strips.stage import detectable
 from hardpan.trials.stage import evaluate_trial
 
 DATA = Path(__file__).parents[3] / "shared" / "data" / "uniformity"

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from builders.machine_log import DEEP_MM, SHALLOW_MM, SPLIT, passes
-from hardpan.verify.cleaning import speed_kmh
 from hardpan.verify.lag import estimate_lag
+from hardpan.verify.log import speed_kmh
 
 
 def planned_at(xy):

@@ -10,8 +10,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 from pydantic_core import ErrorDetails
 
 from hardpan.core.amounts import convert, split_amount
-from hardpan.core.errors import Faults, SettingsError
-from hardpan.core.text import has_control
+from hardpan.core.errors import Faults, SettingsError, has_control
 
 S = TypeVar("S", bound="Settings")
 

@@ -1,13 +1,15 @@
-"""Threads: numeric libraries kept to one, and work cut into parts whose sums do not depend on their number."""
+"""Threads: numeric libraries kept to one, work cut into parts that any number of them sums alike, and how far it is."""
 
 from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from contextlib import contextmanager
 from functools import cache
+from typing import TypeAlias
 
 from threadpoolctl import ThreadpoolController  # type: ignore[import-untyped]
 
-from hardpan.core.progress import Progress, silent
+Progress: TypeAlias = Callable[[float], None]
+"""Called with the share done, rising from 0 to 1, from the calling thread only."""
 
 
 @cache
@@ -26,6 +28,11 @@ def one_blas_thread() -> Iterator[None]:
     """
     with _libraries().limit(limits=1, user_api="blas"):
         yield
+
+
+def silent(share: float) -> None:
+    """Nobody is told."""
+    del share
 
 
 def run_parts(work: Callable[[int], None], count: int, *, threads: int = 1, progress: Progress = silent) -> None:
@@ -48,3 +55,8 @@ def run_parts(work: Callable[[int], None], count: int, *, threads: int = 1, prog
             finally:
                 for future in futures:
                     future.cancel()
+
+
+def share_of(progress: Progress, done: int, parts: int) -> Progress:
+    """Progress of the next of `parts` equal parts when `done` are done."""
+    return lambda share: progress((done + share) / parts)

@@ -1,6 +1,7 @@
 """Units at the doors; inside there are only millimetres, kilopascals, metres and hectares.
 
-The factors are exact by definition (BIPM SI Brochure, 9th edition; NIST SP 811 appendix B.8).
+The factors are exact by definition (BIPM SI Brochure, 9th edition; NIST SP 811 appendix B.8). Money has the signs
+that people write.
 """
 
 from collections.abc import Mapping
@@ -37,6 +38,9 @@ KMH_PER_MS = 3.6
 KG_PER_SHORT_TON = 2000.0 * POUND_KG
 KN_PER_POUND_FORCE = POUND_KG * STANDARD_GRAVITY / 1000.0
 
+SIGNS = {"AUD": "$", "CAD": "$", "NZD": "$", "USD": "$", "EUR": "€", "GBP": "£"}
+"""Signs of ISO 4217 currency codes; other codes stand for themselves."""
+
 
 def factor(unit: str, table: Mapping[str, float], *, key: str) -> float:
     """Factor of `unit` in `table`.
@@ -49,3 +53,13 @@ def factor(unit: str, table: Mapping[str, float], *, key: str) -> float:
     if unit not in table:
         raise SettingsError(what=f"unit {unit!r} is not known", where=key, right=", ".join(table))
     return table[unit]
+
+
+def sign_of(currency: str) -> str:
+    """Sign of a currency code, the code itself where it has none."""
+    return SIGNS.get(currency, currency)
+
+
+def name_of(currency: str) -> str:
+    """Currency with its sign, for where it is named once: "AUD ($)"."""
+    return f"{currency} ({SIGNS[currency]})" if currency in SIGNS else currency

@@ -5,14 +5,10 @@ import logging
 import numpy as np
 
 from hardpan.core.arrays import Floats
-from hardpan.costs.again import too_soon, when_again
-from hardpan.costs.doubt import doubt_by_input, open_by, open_ha
-from hardpan.costs.hiring import Hire, hiring_issues, judge_hiring
-from hardpan.costs.investment import invest
+from hardpan.costs.doubt import doubt_by_input, open_by, open_ha, split_totals
+from hardpan.costs.investment import invest, too_soon, when_again
 from hardpan.costs.lines import BESIDE, Lines, draw_lines, ledger_lines, plan_after, total_of
-from hardpan.costs.parts import split_totals
-from hardpan.costs.strategies import compare_strategies
-from hardpan.costs.ways import sum_ways
+from hardpan.costs.strategies import Hire, compare_strategies, hiring_issues, judge_hiring, sum_ways
 from hardpan.money import crop_shares, lasting, season_weights
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import DecisionSettings, SeasonSettings

@@ -1,16 +1,22 @@
-"""The plan beside a contractor, beside uniform depths and beside leaving the pan alone, from the same draws."""
+"""The plan beside a contractor, uniform depths, leaving the pan alone and other ways to work, from the same draws."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Floats
+from hardpan.core.said import Said, per_ha
+from hardpan.core.units import sign_of
 from hardpan.costs.lines import net_figures
+from hardpan.records.advice import Cheaper, Hiring
+from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.ledger import Strategy
 from hardpan.records.options import Options
-from hardpan.records.plan import Plan
+from hardpan.records.plan import Plan, Tried, WaySum
+from hardpan.records.prices import PriceTable
+from hardpan.records.reasons import Way
 
 
 def compare_strategies(
@@ -141,3 +147,91 @@ def _nearest(options: Options, depth_mm: float) -> int:
     near = rips & (away == away[rips].min())
     most = near & (ripped_ha >= ripped_ha[near].max() - 1e-6)
     return int(np.where(most, expected, -np.inf).argmax())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Hire:
+    """Drawn money of the same work done by either, shape (n_draws,)."""
+
+    own: Floats
+    hired: Floats
+    owning: Floats
+    """Part of `own` that is paid whether the machine works or not."""
+
+    @property
+    def saved(self) -> Floats:
+        """What hiring saves."""
+        return self.own - self.hired
+
+
+def judge_hiring(hire: Hire, prices: PriceTable, ripped_ha: float) -> Hiring | None:
+    """Comparison of the two by ha, None where the own machine is surely cheaper.
+
+    Sure is what nine draws in ten say: the 5 and 95 % points of what hiring saves lie on one side of nothing.
+    """
+    low, high = (float(end) / ripped_ha for end in np.quantile(hire.saved, [0.05, 0.95]))
+    if high <= 0.0:
+        return None
+    own, hired, owning = (float(money.mean()) / ripped_ha for money in (hire.own, hire.hired, hire.owning))
+    return Hiring(
+        cheaper=Cheaper.CONTRACTOR if low > 0.0 else Cheaper.LEVEL,
+        own=own,
+        hired=hired,
+        owning=owning,
+        low=low,
+        high=high,
+        quoted=prices.contractor_per_ha is not None and prices.contractor_per_ha.source == "user",
+    )
+
+
+def hiring_issues(hiring: Hiring | None, currency: str) -> Issues:
+    """Remark on a contractor who is cheaper, or of whom it cannot be told."""
+    if hiring is None:
+        return ()
+    sign = sign_of(currency)
+    money = {name: per_ha(getattr(hiring, name), sign) for name in ("own", "hired", "owning", "high")}
+    end = "hiring saves {low} to {high}"
+    low = per_ha(hiring.low, sign, bare=True)
+    if hiring.cheaper is Cheaper.LEVEL:
+        end = "which is cheaper cannot be told (hiring: {low} dearer to {high} cheaper)"
+        low = per_ha(-hiring.low, sign)
+    what = Said(
+        "the same work costs about {own} with your own machine and {hired} by a contractor{doubt}: "
+        + end
+        + "; {owning} of your own is for owning it, and is paid whether it works here or not",
+        doubt="" if hiring.quoted else " (not a quote)",
+        low=low,
+        **money,
+    )
+    done = "priced and decided with your own machine; ask for a quote, with what it includes, and give it in [prices]"
+    code = str(hiring.cheaper)
+    return (Issue(outcome=Outcome.WARN, stage="costs", code=code, what=what, done=done, file="prices.toml"),)
+
+
+def sum_ways(plan: Plan, prescription: pd.Series) -> tuple[WaySum, ...]:
+    """The plan as the ledger has it, then what else was tried; none where nothing else was.
+
+    Parameters
+    ----------
+    prescription : Series
+        Row of the plan in `Ledger.strategies`.
+    """
+    if not plan.ways:
+        return ()
+    names = ("ripped_ha", "cost", "net", "net_low", "net_high", "loss_probability", "hours", "fuel_l")
+    depths = {int(depth) for depth in plan.zones["depth_mm"] if depth > 0}
+    own = WaySum(way=Way.FULL, depths_mm=tuple(sorted(depths)), **{name: float(prescription[name]) for name in names})
+    return (own, *(_summed(tried) for tried in plan.ways))
+
+
+def _summed(tried: Tried) -> WaySum:
+    return WaySum(
+        way=tried.way,
+        ripped_ha=float(tried.ripped_ha.sum()),
+        depths_mm=tuple(sorted({best.depth_mm for best in tried.best if best is not None})),
+        cost=float(tried.cost.sum(axis=0).mean()),
+        hours=float(tried.hours.sum(axis=0).mean()),
+        fuel_l=float(tried.fuel_l.sum(axis=0).mean()),
+        power_kw=tried.power_kw,
+        **net_figures(tried.net.sum(axis=0)),
+    )

@@ -10,7 +10,7 @@ from itertools import islice
 from typing import TYPE_CHECKING
 
 from hardpan.core.errors import HardpanError, SettingsError
-from hardpan.farm.protocol import Work, lost
+from hardpan.farm.runners import Work, lost
 from hardpan.records.farm import Allotment, Job, Outcome
 
 if TYPE_CHECKING:

@@ -1,18 +1,23 @@
-"""Jobs in, what came of each out: worked through by a runner, with word of how long it will take."""
+"""Jobs in, what came of each out, worked through by a runner; and sums over paddocks with their ranges."""
 
 import logging
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import TypeAlias
 
-from hardpan.core.progress import Progress, silent
-from hardpan.farm.protocol import Runner, Work
-from hardpan.records.farm import Job, Outcome, Status
+import numpy as np
+import pandas as pd
 
-logger = logging.getLogger(__name__)
+from hardpan.core.arrays import Floats
+from hardpan.core.threads import Progress, silent
+from hardpan.farm.runners import Runner, Work
+from hardpan.records.farm import Job, Outcome, Status
+from hardpan.records.ledger import ALL_PADDOCKS, Total, Totals
 
 Tell: TypeAlias = Callable[[int, int, float | None], None]
 """Told how many jobs are done, of how many, and in how many seconds the rest will be; None while that is not known."""
+
+logger = logging.getLogger(__name__)
 
 
 def unheard(done: int, of: int, left_s: float | None) -> None:
@@ -63,3 +68,51 @@ def time_left_s(spent_s: float, worked: int, left: int) -> float | None:
     120.0
     """
     return spent_s / worked * left if worked else None
+
+
+def combine_totals(paddocks: Mapping[str, Totals]) -> pd.DataFrame:
+    """One row a paddock and item, then one an item for all paddocks.
+
+    Columns `paddock`, `item`, `quantity`, `unit`, `amount`, `low`, `high`.
+
+    `low` and `high` are the 5 and 95 % points. Those of a sum are missing where the paddocks do not share their draws:
+    other seeds or numbers of draws. Where the currencies differ no money is summed at all.
+    """
+    rows = [
+        (paddock, item, one.quantity, one.unit, one.amount, one.low, one.high)
+        for paddock, totals in paddocks.items()
+        for item, one in totals.items.items()
+    ]
+    items = dict.fromkeys(item for totals in paddocks.values() for item in totals.items)
+    rows += [_sum(item, paddocks) for item in items]
+    return pd.DataFrame(rows, columns=["paddock", "item", "quantity", "unit", "amount", "low", "high"])
+
+
+def _sum(item: str, paddocks: Mapping[str, Totals]) -> tuple[str, str, float, str, float, float, float]:
+    having = _having(item, paddocks)
+    quantity, unit = sum(one.quantity for one in having.values()), next(iter(having.values())).unit
+    if len({paddocks[paddock].currency for paddock in having}) > 1:
+        return ALL_PADDOCKS, item, quantity, unit, np.nan, np.nan, np.nan
+    amount = round(sum(one.amount for one in having.values()), 2)
+    low, high = np.nan, np.nan
+    if len({(paddocks[paddock].seed, one.shared.size) for paddock, one in having.items()}) == 1:
+        low, high = (float(end) for end in np.quantile(draws_of_sum(item, paddocks), [0.05, 0.95]))
+        low, high = min(round(low, 2), amount), max(round(high, 2), amount)
+    return ALL_PADDOCKS, item, quantity, unit, amount, low, high
+
+
+def draws_of_sum(item: str, paddocks: Mapping[str, Totals]) -> Floats:
+    """Money of an item over all paddocks, (n_draws,).
+
+    Shared parts are added draw by draw. Own parts are shuffled first, each paddock's by its name: runs with one seed
+    draw their maps from the same random numbers, which must not look like readings that agree.
+    """
+    having = _having(item, paddocks)
+    shared = np.sum([one.shared for one in having.values()], axis=0)
+    own = [np.random.default_rng([*paddock.encode()]).permutation(one.own) for paddock, one in having.items()]
+    return np.asarray(shared + np.sum(own, axis=0))
+
+
+def _having(item: str, paddocks: Mapping[str, Totals]) -> dict[str, Total]:
+    """Total of an item by paddock, of those that have it."""
+    return {paddock: totals.items[item] for paddock, totals in paddocks.items() if item in totals.items}

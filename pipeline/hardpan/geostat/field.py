@@ -21,8 +21,7 @@ from numpy.typing import ArrayLike
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import HardpanError
-from hardpan.core.progress import Progress, silent
-from hardpan.core.threads import one_blas_thread
+from hardpan.core.threads import Progress, one_blas_thread, silent
 from hardpan.geostat.covariance import Covariance, Family
 from hardpan.geostat.estimation import in_units, mixed_model
 from hardpan.geostat.grids import KrigingGrid

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from hardpan.core.arrays import Bools, Floats
-from hardpan.core.progress import Progress, share_of, silent
-from hardpan.core.threads import run_parts
+from hardpan.core.threads import Progress, run_parts, share_of, silent
 from hardpan.geostat.compression import (
     EXACT,
     SINGLE_PRECISION,

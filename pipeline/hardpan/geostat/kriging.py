@@ -10,7 +10,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from hardpan.core.arrays import Floats, Ints
-from hardpan.core.progress import Progress, silent
+from hardpan.core.threads import Progress, silent
 from hardpan.geostat.covariance import COINCIDENT_M
 from hardpan.geostat.dual import dual_forms
 from hardpan.geostat.grids import KrigingGrid, Moments, evaluate_grid, evaluate_places

@@ -14,8 +14,7 @@ from scipy.spatial.distance import cdist
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import HardpanError
-from hardpan.core.progress import Progress, silent
-from hardpan.core.threads import run_parts
+from hardpan.core.threads import Progress, run_parts, silent
 from hardpan.geostat.covariance import (
     COINCIDENT_M,
     FAMILIES,

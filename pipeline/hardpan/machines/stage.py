@@ -1,20 +1,29 @@
-"""Machines beside the present one: return, cost, hours, days, break-even use, and what holds each back."""
+"""Machines beside the present one: return, cost, hours, days, break-even use, and what holds each back and where."""
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from hardpan.core.arrays import Floats
 from hardpan.core.units import W_PER_HP
-from hardpan.machines.break_even import break_even_use
-from hardpan.machines.holding import held_back
 from hardpan.money import owning_per_hour
 from hardpan.records.alternatives import HeldBack, MachineRow, Offer, Terms, Worked
 from hardpan.records.decision import SeasonSettings
-from hardpan.records.reasons import Way
-from hardpan.records.ways import WaySum
+from hardpan.records.plan import Plan, WaySum
+from hardpan.records.reasons import Left, Limit, Ripped, Way
+
+_BY_LIMIT = {
+    Limit.POWER: HeldBack.POWER,
+    Limit.GRIP: HeldBack.WEIGHT,
+    Limit.TINE: HeldBack.STRENGTH,
+    Limit.FRAME: HeldBack.STRENGTH,
+    Limit.SPEED: HeldBack.WIDTH,
+    **dict.fromkeys(
+        (Limit.RIPPER_DEEPEST, Limit.RIPPER_SHALLOWEST, Limit.SETUP_DEEPEST, Limit.SETUP_SHALLOWEST), HeldBack.DEPTH
+    ),
+}
 
 logger = logging.getLogger(__name__)
 
@@ -168,3 +177,59 @@ def _grip(one: _Drawn) -> dict[str, float]:
         "usual_low": low,
         "usual_high": high,
     }
+
+
+def yearly_cost(owned_per_year: float, running_per_ha: float, use_ha: Floats | float) -> Floats:
+    """Cost a year of owning and running a machine that works `use_ha` a year (`field-solie`).
+
+    >>> float(yearly_cost(1000.0, 4.0, 100.0))
+    1400.0
+    """
+    return np.asarray(owned_per_year + running_per_ha * np.asarray(use_ha, dtype=float))
+
+
+def break_even_use(owned_per_year: Floats | float, saved_per_ha: Floats | float) -> Floats:
+    """Use a year at which owning costs no more than hiring, BEU = AOC / (CR - OPC) (`field-solie`).
+
+    Parameters
+    ----------
+    owned_per_year : array
+        AOC: what owning costs a year.
+    saved_per_ha : array
+        CR - OPC: what hiring costs more a hectare than running the own machine, or what the own machine brings more.
+
+    Returns
+    -------
+    array
+        Hectares a year; infinite where running the own machine saves nothing.
+
+    >>> break_even_use(1000.0, np.array([17.0, 0.0])).round(1).tolist()
+    [58.8, inf]
+    """
+    saved = np.asarray(saved_per_ha, dtype=float)
+    safe = np.where(saved > 0.0, saved, 1.0)
+    return np.asarray(np.where(saved > 0.0, np.asarray(owned_per_year) / safe, np.inf))
+
+
+def held_back(plan: Plan) -> tuple[HeldBack, float]:
+    """What holds the machine of a plan on most ground, and that ground, ha."""
+    area_ha = dict.fromkeys(HeldBack, 0.0)
+    for held, ha in _by_zone(plan):
+        area_ha[held] += ha
+    most = max(area_ha, key=lambda held: area_ha[held])
+    return most, area_ha[most]
+
+
+def _by_zone(plan: Plan) -> Iterator[tuple[HeldBack, float]]:
+    """What holds the depth of each zone, or but for that the pace."""
+    zones = plan.zones.set_index("zone")["area_ha"]
+    pace = dict(zip(plan.machine["zone"], plan.machine["limited_by"], strict=True)) if len(plan.machine) else {}
+    for reason in plan.reasons:
+        why, ha = reason.why, float(zones[reason.zone])
+        if isinstance(why, Left):
+            limit = None if why.held_by is None else why.held_by.limit
+            yield (HeldBack.COST if limit is None else _BY_LIMIT.get(limit, HeldBack.SOIL)), ha
+        elif isinstance(why, Ripped):
+            held = why.held or (why.deeper.short_of if why.deeper is not None else None)
+            limit = Limit(pace[reason.zone]) if held is None else held.limit
+            yield _BY_LIMIT.get(limit, HeldBack.SOIL), ha

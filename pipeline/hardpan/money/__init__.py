@@ -4,10 +4,17 @@
 spread, and how numbers are drawn.
 """
 
-from hardpan.money.amendments import after_per_ha, spread_rates
 from hardpan.money.draws import Draws, log_normal_factors
-from hardpan.money.expected import expected_rates
-from hardpan.money.ways import at_cash_cost, by_contractor, hired_for, owning_per_hour, with_tractor_of
+from hardpan.money.rates import (
+    after_per_ha,
+    at_cash_cost,
+    by_contractor,
+    expected_rates,
+    hired_for,
+    owning_per_hour,
+    spread_rates,
+    with_tractor_of,
+)
 from hardpan.money.worth import crop_shares, crop_values, first_year_gains, lasting, season_factors, season_weights
 
 __all__ = [

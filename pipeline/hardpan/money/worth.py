@@ -12,8 +12,7 @@ from hardpan.money.draws import Draws
 from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.quantity import Quantity
-from hardpan.records.response import Seasons
-from hardpan.records.soils import SoilType
+from hardpan.records.soils import Seasons, SoilType
 
 
 def first_year_gains(catalog: Catalog, soil_types: tuple[str, ...], drawn: Draws) -> dict[str, Floats]:

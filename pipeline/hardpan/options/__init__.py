@@ -43,8 +43,7 @@ from hardpan.options.effort import (
 from hardpan.options.ground import Ground, build_ground
 from hardpan.options.loosening import clay_ceiling_mm, clay_chance, loosened_to_mm, ridge_mm
 from hardpan.options.mechanics import change_distance_m, field_efficiency, relative_wear
-from hardpan.options.soil_types import economy_on, moist_depth_mm
-from hardpan.options.stakes import Stakes, stakes_at
+from hardpan.options.soil_types import Stakes, economy_on, moist_depth_mm, stakes_at
 
 __all__ = [
     "LEAVE",

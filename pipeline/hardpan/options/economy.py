@@ -12,16 +12,25 @@ from hardpan.options.effort import Passes, Puller
 from hardpan.options.ground import Ground
 from hardpan.options.loosening import cumulated_excess, depth_grid_mm, full_width_depth_mm
 from hardpan.options.mechanics import draft_spread, relative_wear, strength_factor
-from hardpan.options.response import RootLoss, reference_share, root_loss
-from hardpan.options.sections import Section, picks, sections_of, setup_section
-from hardpan.options.totals import F32, DrawnSection, Totals, Weights, total_up, weights_of
+from hardpan.options.response import RootLoss, root_loss
+from hardpan.options.sections import (
+    F32,
+    DrawnSection,
+    Section,
+    Totals,
+    Weights,
+    drawn_sections,
+    sections_of,
+    total_up,
+    weights_of,
+)
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Rates
 from hardpan.records.machines import SetUp
 from hardpan.records.options import Draft
 from hardpan.records.pan import PanFeatures
 from hardpan.records.reasons import MACHINE_LIMITS, Limit
-from hardpan.records.response import Response
+from hardpan.records.soils import Response
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -179,7 +188,7 @@ def economy_of(
     return Economy(
         table=table,
         section=sections_of(table, catalog),
-        drawn=_drawn(table, catalog, loss, ground.present.shape[0]),
+        drawn=drawn_sections(table, catalog, loss, ground.present.shape[0]),
         tines=tines,
         passes=pulled_by(catalog, table, ground, draft=draft, moist_mm=moist_mm, tines=tines),
         wear=np.array([relative_wear(setup, effort, at) for setup, at in zip(setups, depth, strict=True)]),
@@ -214,25 +223,6 @@ def pulled_by(
             ground.soil_names, ground.soils, harder.tolist(), moist_mm.tolist(), strict=True
         )
     }
-
-
-def _drawn(table: pd.DataFrame, catalog: Catalog, loss: RootLoss, n_draws: int) -> tuple[DrawnSection, ...]:
-    """Sections as drawn, each held against the reference rip in soil that breaks alike."""
-    response, drawn = catalog.response, []
-    reference = response.reference
-    depth_mm = np.array([reference.depth.value])
-    for pick in picks(n_draws):
-        trial = setup_section(catalog.reference_setup, depth_mm, reference.spacing.value, pick)
-        saturation = pick("saturation", response.saturation)
-        drawn.append(
-            DrawnSection(
-                section=sections_of(table, catalog, pick),
-                saturation=saturation,
-                dry_loosened=pick("dry loosening", response.dry_loosened),
-                reference=reference_share(loss, trial, saturation, response),
-            )
-        )
-    return tuple(drawn)
 
 
 def _worth(rates: Rates, ground: Ground) -> Floats:

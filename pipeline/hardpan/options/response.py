@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from hardpan.core.arrays import Floats
 from hardpan.options.loosening import GRID_STEP_MM, cumulated_excess, depth_grid_mm, share_by_step, step_weights
-from hardpan.records.response import Response
+from hardpan.records.soils import Response
 
 F32 = NDArray[np.float32]
 """Draws are worked in single precision."""

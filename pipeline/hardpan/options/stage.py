@@ -8,13 +8,12 @@ import pandas as pd
 from hardpan.core.arrays import Bools, Floats
 from hardpan.options.calibration import calibrate, calibrations
 from hardpan.options.candidates import into_clay_mm, list_candidates, tine_counts
-from hardpan.options.choice import Evaluation, positions
+from hardpan.options.choice import Evaluation, choose_number, positions, uniform_of, work_with
 from hardpan.options.economy import Economy, describe, reach_probability
 from hardpan.options.effort import Puller, refuse_powerless
 from hardpan.options.ground import build_ground
 from hardpan.options.mechanics import least_strength_factor
 from hardpan.options.soil_types import economy_on, soil_effects
-from hardpan.options.tines import choose_number, uniform_of, work_with
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import DecisionSettings
 from hardpan.records.evidence import Evidence

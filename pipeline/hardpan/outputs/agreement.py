@@ -11,8 +11,7 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import ReadBackError
 from hardpan.core.units import M2_PER_HA
 from hardpan.outputs.geodesy import to_wgs84
-from hardpan.spatial.borders import distances_to_borders
-from hardpan.spatial.geodesy import geodesic_ha
+from hardpan.spatial.polygons import distances_to_borders, geodesic_ha
 
 POINTS = 500
 """Random places in the paddock at which every file must say what the plan says, besides one in each part of a zone."""

@@ -1,15 +1,24 @@
-"""Zones of the job card: what is ripped and how, what is left, what is shut and where the tines rise."""
+"""Zones of the job card: what is ripped and how, left or shut, where the tines rise; and what its typeface prints."""
 
+import re
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
 from typing import Any
+from xml.sax.saxutils import escape
 
+import matplotlib as mpl
 import numpy as np
 import pandas as pd
-from reportlab.lib.colors import Color, HexColor
-from reportlab.platypus import Table
+from reportlab import rl_config
+from reportlab.lib.colors import Color, HexColor, black
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.platypus import Paragraph, Table
 
-from hardpan.outputs.card_text import paragraph, printable
 from hardpan.outputs.geodesy import bearing_deg
 from hardpan.outputs.palette import INK, text_on
 from hardpan.outputs.words.interface import Words
@@ -30,6 +39,12 @@ _NAMES = ("zone", "depth", "setup", "tines", "run", "speed", "area", "time", "fu
 _WIDTHS = (0.065, 0.12, 0.175, 0.135, 0.12, 0.1, 0.1, 0.08, 0.105)
 _WORKED = 6
 """Columns before the sums."""
+
+_RIGHT_TO_LEFT = ("R", "AL", "AN", "RLE", "RLO", "RLI")
+"""Classes of letters that need a typesetter for both directions, and Arabic ones joining as well."""
+
+_FACES = {"card": "DejaVuSans.ttf", "card-bold": "DejaVuSans-Bold.ttf"}
+"""DejaVu (free licence) comes with matplotlib and knows Latin, Greek and Cyrillic letters."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -179,3 +194,41 @@ def _common(values: pd.Series) -> float:
     """The value that all have, NaN where they differ."""
     first = float(values.iloc[0])
     return first if (values == first).all() else np.nan
+
+
+def prepare_typesetter() -> None:
+    """Make the card's faces known to the typesetter; pictures go in as bytes, not spelled out as text."""
+    rl_config.useA85 = 0
+    for face in _FACES:
+        pdfmetrics.registerFont(_face(face))
+
+
+@lru_cache
+def _face(face: str) -> TTFont:
+    return TTFont(face, str(Path(mpl.get_data_path()) / "fonts" / "ttf" / _FACES[face]))
+
+
+def printable(name: str) -> str:
+    """Name with "…" for each run of letters the card cannot print."""
+    known = _face("card-bold").face.charToGlyph
+    shown = "".join(
+        one if ord(one) in known and unicodedata.bidirectional(one) not in _RIGHT_TO_LEFT else "\0" for one in name
+    )
+    return re.sub(r"\0(?:\s*\0)*", "…", shown)
+
+
+def paragraph(
+    text: object,
+    size: float,
+    *,
+    bold: bool = False,
+    ink: Color = black,
+    indent: float = 0,
+    before: float = 0,
+) -> Paragraph:
+    """Text as a paragraph of the card; `indent` hangs all lines but the first."""
+    style = ParagraphStyle(
+        "card", fontName="card-bold" if bold else "card", fontSize=size, leading=1.25 * size, textColor=ink,
+        leftIndent=indent, firstLineIndent=-indent, spaceBefore=before, splitLongWords=False,
+    )  # fmt: skip
+    return Paragraph(escape(str(text)), style)

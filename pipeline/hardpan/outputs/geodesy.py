@@ -13,7 +13,7 @@ from hardpan.core.said import Said, distance
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.survey import DatumMove
 from hardpan.spatial.datum import Bounds, Move, plan_move
-from hardpan.spatial.headings import way_of
+from hardpan.spatial.runs import way_of
 
 DECIMALS = 7
 """Decimals of a degree kept: 1e-7 degree is 11 mm of latitude."""

@@ -1,4 +1,4 @@
-"""Layers for the researcher as GeoParquet, working CRS."""
+"""Layers for the researcher as GeoParquet, working CRS; what no plan could be written as, known before there is one."""
 
 from collections.abc import Iterable
 from importlib.util import find_spec
@@ -7,6 +7,9 @@ from pathlib import Path
 import geopandas as gpd
 
 from hardpan.core.errors import SettingsError
+from hardpan.outputs.geodesy import to_wgs84
+from hardpan.outputs.settings import OutputSettings
+from hardpan.records.survey import Survey
 
 
 def check_geoparquet(formats: Iterable[str]) -> None:
@@ -26,3 +29,15 @@ def check_geoparquet(formats: Iterable[str]) -> None:
 def write_geoparquet(path: Path, layer: gpd.GeoDataFrame) -> None:
     """Write one layer."""
     layer.to_parquet(path, index=False)
+
+
+def check_outputs(survey: Survey, settings: OutputSettings) -> None:
+    """Refuse a format whose library is missing, and a paddock that displays cannot place.
+
+    Raises
+    ------
+    HardpanError
+        A format needs a library that is not installed, or the paddock has no place in WGS 84.
+    """
+    check_geoparquet(settings.formats)
+    to_wgs84(survey.paddock.boundary.to_numpy(), survey.crs)

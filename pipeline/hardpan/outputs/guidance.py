@@ -9,7 +9,7 @@ import shapely
 
 from hardpan.core.arrays import Floats
 from hardpan.outputs.geodesy import bearing_deg, to_wgs84
-from hardpan.spatial.headings import way_of
+from hardpan.spatial.runs import way_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -10,11 +10,10 @@ from reportlab.lib.pagesizes import A4
 from reportlab.lib.units import mm
 from reportlab.platypus import Flowable, Image, KeepInFrame, PageBreak, SimpleDocTemplate, Spacer, Table
 
-from hardpan.outputs.advice import first_cautions
-from hardpan.outputs.card_table import zone_table
-from hardpan.outputs.card_text import paragraph, prepare_typesetter, printable
+from hardpan.outputs.card_table import paragraph, prepare_typesetter, printable, zone_table
 from hardpan.outputs.palette import INK
 from hardpan.outputs.words.interface import Words
+from hardpan.outputs.words.told import first_cautions
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.issues import Issue, Issues, Outcome
 

@@ -14,20 +14,18 @@ class Table(NamedTuple):
     rows: list[list[str]]
 
 
-def write_page(path: Path, room: str, context: Mapping[str, Any]) -> None:
-    """Write the page that the template of the same name in a package of the outputs makes of a context.
+def write_page(path: Path, context: Mapping[str, Any]) -> None:
+    """Write the page that the template of the same name makes of a context.
 
     Parameters
     ----------
     path : Path
         The file to write; the same context gives the same bytes.
-    room : str
-        Package below `hardpan.outputs` whose template it is.
     context : Mapping
         What the template asks for.
     """
-    own, shared = (jinja2.PackageLoader(package) for package in (f"hardpan.outputs.{room}", "hardpan.outputs"))
+    templates = jinja2.PackageLoader("hardpan.outputs")
     environment = jinja2.Environment(
-        loader=jinja2.ChoiceLoader([own, shared]), autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True
+        loader=templates, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True
     )
     path.write_text(environment.get_template(path.name).render(context), encoding="utf-8", newline="\n")

@@ -1,7 +1,9 @@
 """Every prescription file read again, by another library than wrote it, and held against the plan."""
 
+import struct
 import warnings
-from collections.abc import Collection
+import zlib
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,19 +15,22 @@ import shapely
 from defusedxml import ElementTree
 
 from hardpan.core.arrays import Floats
-from hardpan.core.errors import ReadBackError
+from hardpan.core.errors import InputError, ReadBackError
 from hardpan.core.units import MM_PER
 from hardpan.outputs.agreement import Expected, Found, hold_places, hold_polygons, hold_raster
 from hardpan.outputs.geodesy import to_wgs84
 from hardpan.outputs.isoxml_reader import read_taskdata
 from hardpan.outputs.task_cells import wrong_cell
-from hardpan.outputs.tiff_reader import read_tiff
 from hardpan.records.surfaces import Surfaces
 
 _HALF_DECIMAL = 0.00501
 """Half of a table's last decimal."""
 
 _KML = "{http://www.opengis.net/kml/2.2}"
+
+_SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 12: 8}
+_CODES = {1: "B", 2: "s", 3: "H", 4: "I", 12: "d"}
+"""TIFF 6.0 field types met here: byte, ascii, short, long, double."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -207,3 +212,57 @@ def check_raster(path: Path, names: tuple[str, ...], expected: Expected) -> None
     bands, grid = read_tiff(path)
     zone, depth_mm = (bands[names.index(name)] for name in ("zone", "depth_mm"))
     hold_raster(path.name, (zone, depth_mm), grid, expected)
+
+
+def read_tiff(path: Path) -> tuple[Floats, tuple[float, float, float]]:
+    """Full-resolution bands, (n_bands, n_rows, n_cols), and west edge, north edge and cell size.
+
+    Raises
+    ------
+    InputError
+        The file is not the little-endian, pixel-interleaved, deflated float32 TIFF that the outputs write.
+    """
+    content = path.read_bytes()
+    if content[:4] != b"II*\0":
+        raise InputError(what="is not a little-endian TIFF", where=path.name)
+    try:
+        tags = _directory(content)
+        bands = _bands(content, tags)
+        scale, tie = tags[33550], tags[33922]
+    except (KeyError, struct.error, zlib.error, ValueError) as err:
+        raise InputError(what=f"the raster is damaged: {err!r}", where=path.name) from err
+    return bands, (tie[3], tie[4], scale[0])
+
+
+def _directory(content: bytes) -> Mapping[int, tuple[float, ...]]:
+    """Numeric tags of the first image directory."""
+    (start,) = struct.unpack_from("<I", content, 4)
+    (count,) = struct.unpack_from("<H", content, start)
+    tags: dict[int, tuple[float, ...]] = {}
+    for k in range(count):
+        place = start + 2 + 12 * k
+        tag, kind, length = struct.unpack_from("<HHI", content, place)
+        if kind not in _SIZES or kind == 2:
+            continue
+        size = _SIZES[kind] * length
+        offset = place + 8 if size <= 4 else struct.unpack_from("<I", content, place + 8)[0]
+        tags[tag] = struct.unpack_from(f"<{length}{_CODES[kind]}", content, offset)
+    return tags
+
+
+def _bands(content: bytes, tags: Mapping[int, tuple[float, ...]]) -> Floats:
+    width, height, n_bands = int(tags[256][0]), int(tags[257][0]), int(tags[277][0])
+    interleaved, plain = tags[284][0] == 1, tags.get(317, (1,))[0] == 1
+    if tags[259][0] != 8 or tags[339][0] != 3 or tags[258][0] != 32 or not interleaved or not plain:
+        message = "another compression, sample format, predictor or interleaving than written"
+        raise ValueError(message)
+    tile_w, tile_h = int(tags[322][0]), int(tags[323][0])
+    across, down = -(-width // tile_w), -(-height // tile_h)
+    canvas = np.full((down * tile_h, across * tile_w, n_bands), np.nan, dtype="<f4")
+    for k, (offset, size) in enumerate(zip(tags[324], tags[325], strict=True)):
+        if size:
+            row, col = divmod(k, across)
+            raw = zlib.decompress(content[int(offset) : int(offset) + int(size)])
+            tile = np.frombuffer(raw, dtype="<f4").reshape(tile_h, tile_w, n_bands)
+            canvas[row * tile_h : (row + 1) * tile_h, col * tile_w : (col + 1) * tile_w] = tile
+    return np.moveaxis(canvas[:height, :width], 2, 0).astype(float)

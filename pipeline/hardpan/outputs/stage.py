@@ -5,49 +5,49 @@ A writer with a heavy library is loaded where its format is asked for.
 
 import logging
 from collections.abc import Mapping
+from dataclasses import asdict
 from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 import xarray as xr
 
 from hardpan.core.arrays import Floats
 from hardpan.core.units import M2_PER_HA
-from hardpan.outputs.advice import plan_advice, set_up_advice
 from hardpan.outputs.agreement import Expected, expected_of
 from hardpan.outputs.display import fit_profile, hold_back, single_parts
 from hardpan.outputs.folder import check_folder, clear_leftovers, fresh_folder
 from hardpan.outputs.geodesy import degrees_per_metre, to_display
-from hardpan.outputs.geojson import write_geojson
+from hardpan.outputs.geojson import write_geojson, write_strips
 from hardpan.outputs.geopackage import write_geopackage
 from hardpan.outputs.geoparquet import check_geoparquet, write_geoparquet
 from hardpan.outputs.guidance import guidance_lines
 from hardpan.outputs.isoxml import lime_rates, lime_task, rip_task, write_taskdata
 from hardpan.outputs.kml import write_kml
 from hardpan.outputs.layers import band_unit, desktop_layers, drawn_layers, layer_styles, raster_layers
-from hardpan.outputs.machine_table import TABLE, machine_table
-from hardpan.outputs.manifest import write_manifest
+from hardpan.outputs.manifest import provenance, write_document, write_manifest, write_record
 from hardpan.outputs.ownership import digests
 from hardpan.outputs.palette import depth_colours
 from hardpan.outputs.readback import InCab, read_back
-from hardpan.outputs.record import write_record
 from hardpan.outputs.settings import OutputSettings
-from hardpan.outputs.signal import depth_without_position
-from hardpan.outputs.strip_file import write_strips
 from hardpan.outputs.tables import write_table
 from hardpan.outputs.words.columns import tallied
 from hardpan.outputs.words.english import speak
 from hardpan.outputs.words.interface import Words
-from hardpan.outputs.words.told import told_issues, told_zones
+from hardpan.outputs.words.told import plan_advice, set_up_advice, told_issues, told_zones
 from hardpan.outputs.words.units import Units
+from hardpan.records.alternatives import MachineRow
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.issues import Issues
 from hardpan.records.survey import DatumMove
 from hardpan.records.trail import MANIFEST
-from hardpan.spatial.geodesy import hectares
+from hardpan.spatial.polygons import hectares
 
 __all__ = ["check_folder", "clear_leftovers", "write_outputs"]
+
+TABLE = "machines.csv"
 
 logger = logging.getLogger(__name__)
 
@@ -118,14 +118,14 @@ def _write_for_desk(
         says = rip_task(zones, settings.depth_unit).says
         write_kml(work / "prescription.kml", shown, says, colours, title=title)
     if "geotiff" in settings.formats:
-        from hardpan.outputs.geotiff import write_geotiff
+        from hardpan.outputs.rasters import write_geotiff
 
         write_geotiff(work / "surfaces.tif", maps, {name: band_unit(name) for name in maps}, run.zones.frame)
     write_record(work, run)
     if run.strips is not None:
         write_strips(work / "strips.geojson", run.strips, run.survey.paddock.name)
     if "netcdf" in settings.formats:
-        from hardpan.outputs.netcdf import write_netcdf
+        from hardpan.outputs.rasters import write_netcdf
 
         name, trail = run.survey.paddock.name, run.trail
         write_netcdf(work / "draws.nc", run.surfaces, title=name, seed=trail.seed, version=trail.version)
@@ -243,3 +243,40 @@ def _without_position(run: PaddockRun, settings: OutputSettings, words: Words) -
     if "isoxml" in settings.formats:
         depth_mm = depth_without_position(run.plan.zones, exclusions)
     return words.page.lost(depth_mm, buried=len(exclusions) > 0)
+
+
+def depth_without_position(zones: pd.DataFrame, exclusions: pd.DataFrame) -> int:
+    """Depth in mm before the first position and after the last: the shallowest planned, 0 where a service is buried.
+
+    Without a position nobody knows how near the tines are to what lies buried.
+
+    Parameters
+    ----------
+    zones : DataFrame
+        `depth_mm` of each zone of the plan.
+    exclusions : DataFrame
+        `buried` of each exclusion.
+    """
+    ripped = zones.loc[zones["depth_mm"] > 0, "depth_mm"]
+    return 0 if exclusions["buried"].any() or ripped.empty else round(ripped.min())
+
+
+def machine_table(rows: tuple[MachineRow, ...]) -> pd.DataFrame:
+    """One row a machine, columns the fields of `MachineRow`; depths in mm, shallowest first."""
+    table = pd.DataFrame([asdict(row) for row in rows])
+    return table.assign(depths_mm=[" ".join(map(str, row.depths_mm)) for row in rows])
+
+
+def write_machines(run: PaddockRun, folder: Path) -> tuple[Path, ...]:
+    """Write machines.csv and run.json; give their paths.
+
+    Raises
+    ------
+    HardpanError
+        The folder cannot be written or is not a result.
+    """
+    with fresh_folder(folder) as work:
+        write_table(work / TABLE, machine_table(run.machines))
+        document = provenance(run.trail) | {"kind": "machines", "paddock": {"name": run.survey.paddock.name}}
+        write_document(work / MANIFEST, document, digests(work))
+    return tuple(sorted(folder.iterdir()))

@@ -10,17 +10,13 @@ import numpy as np
 import pandas as pd
 import pyproj
 
-from hardpan.pan.crossing import locate_crossings
-from hardpan.pan.excess import find_hardest, find_peak, integrate_excess, judge_peak, mean_shape
-from hardpan.pan.layers import find_layers, find_marginal
+from hardpan.pan.crossing import find_hardest, find_peak, integrate_excess, judge_peak, locate_crossings, mean_shape
+from hardpan.pan.layers import choose_pan, find_layers, find_marginal
 from hardpan.pan.moisture import MoistureModel, normalise
-from hardpan.pan.packing import pack, remove_stones
-from hardpan.pan.presence import chance_below, chance_wrong, share_with_pan
-from hardpan.pan.readings import Readings
+from hardpan.pan.readings import Readings, pack, remove_stones
 from hardpan.pan.remarks import remark
 from hardpan.pan.settings import PanSettings
-from hardpan.pan.tables import compare_dates, slice_readings
-from hardpan.pan.verdict import choose_pan
+from hardpan.pan.tables import chance_below, chance_wrong, compare_dates, share_with_pan, slice_readings
 from hardpan.records.columns import PAN
 from hardpan.records.pan import Bottom, PanFeatures, Seen, State
 from hardpan.records.survey import Profiles, Stop

@@ -31,10 +31,10 @@ from hardpan.records.decision import DecisionSettings, PrescriptionSettings, Sea
 from hardpan.records.evidence import Evidence
 from hardpan.records.ledger import Rates
 from hardpan.records.options import Options
+from hardpan.records.plan import Tried
 from hardpan.records.quantity import Quantity
 from hardpan.records.reasons import Pull
 from hardpan.records.surfaces import Surfaces
-from hardpan.records.ways import Tried
 from hardpan.records.weather import SoilWater
 from hardpan.records.zones import Zones
 

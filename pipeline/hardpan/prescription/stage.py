@@ -10,12 +10,10 @@ import pandas as pd
 from hardpan.core.said import Said, depth
 from hardpan.options import LEAVE, runner_up
 from hardpan.prescription.context import Context, Decision, build_context, on_zones
-from hardpan.prescription.evaluation import evaluate_zones, zone_outcome
-from hardpan.prescription.joining import join_alike
+from hardpan.prescription.evaluation import evaluate_zones, makeup_of, zone_outcome
 from hardpan.prescription.limits import limits_of
-from hardpan.prescription.makeup import makeup_of
 from hardpan.prescription.reasons import reason_of
-from hardpan.prescription.setting import choose_and_set
+from hardpan.prescription.setting import choose_and_set, join_alike
 from hardpan.prescription.setting_up import ballast_issues, last_ripping, steps_of
 from hardpan.prescription.tables import candidate_table, conditions_of, moisture_table, shipped_numbers
 from hardpan.prescription.ways import choose_ways, way_tried

@@ -14,8 +14,8 @@ from hardpan.prescription.limits import limits_of
 from hardpan.prescription.setting import choose_and_set
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Rates
+from hardpan.records.plan import Tried
 from hardpan.records.reasons import MACHINE_LIMITS, Alternative, Way
-from hardpan.records.ways import Tried
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -7,9 +7,8 @@ from hardpan.core.settings import Settings
 from hardpan.records.machines import Effort, Ripper, SetUp, Tractor
 from hardpan.records.prices import Crop, PriceTable
 from hardpan.records.quantity import Quantity
-from hardpan.records.response import Response
 from hardpan.records.rules import Lab, Rule
-from hardpan.records.soils import SoilType
+from hardpan.records.soils import Response, SoilType
 from hardpan.records.weather import Balance, SoilWater
 
 

@@ -6,16 +6,14 @@ from typing import Any
 
 import pandas as pd
 
-from hardpan.records.access import Access
 from hardpan.records.alternatives import MachineRow, Offer
 from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issues
 from hardpan.records.ledger import Ledger, Rates
 from hardpan.records.options import Options
 from hardpan.records.pan import PanFeatures
-from hardpan.records.plan import Plan
-from hardpan.records.probing import SitePlan
-from hardpan.records.strips import Strips
+from hardpan.records.plan import Plan, Strips
+from hardpan.records.probing import Access, SitePlan
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
 from hardpan.records.trail import Trail

@@ -1,4 +1,4 @@
-"""Prices before the decision, money after it."""
+"""Prices before the decision, money after it, and what a paddock adds to sums over paddocks."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -10,8 +10,10 @@ import xarray as xr
 from hardpan.core.arrays import Floats
 from hardpan.records.advice import Hiring
 from hardpan.records.issues import Issues
-from hardpan.records.totals import Total
-from hardpan.records.ways import WaySum
+from hardpan.records.plan import WaySum
+
+ALL_PADDOCKS = "all paddocks"
+"""In the column `paddock` of sums: all together."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -67,6 +69,23 @@ class Driver(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Total:
+    """One item of the ledger over a whole paddock."""
+
+    quantity: float
+    unit: str
+    amount: float
+    """Expected money."""
+    low: float
+    high: float
+    """5 and 95 % points of the money."""
+    shared: Floats
+    """Money that follows what all paddocks have in common, prices and response, (n_draws,)."""
+    own: Floats
+    """The rest of the money, which follows the paddock's own readings, (n_draws,); mean 0."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ledger:
     """Areas, quantities and money, per zone and in all."""
 
@@ -107,3 +126,18 @@ class Ledger:
     ways: tuple[WaySum, ...] = ()
     """The plan, then the other ways to have the work done, each at its own best depths; none where none was tried."""
     issues: Issues = field(default=())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Totals:
+    """All items of the ledger over a whole paddock."""
+
+    items: Mapping[str, Total]
+    currency: str
+    seed: int
+    """Of the draws: draw k of two paddocks is of the same prices where seed and number of draws are the same."""
+
+    @property
+    def n_draws(self) -> int:
+        """Number of draws; 0 without any item."""
+        return next((one.shared.size for one in self.items.values()), 0)

@@ -11,9 +11,8 @@ from hardpan.records.catalog import Catalog, Source
 from hardpan.records.machines import Effort, Ripper, SetUp, Tractor
 from hardpan.records.prices import Crop, PriceSettings, PriceTable
 from hardpan.records.quantity import Quantity
-from hardpan.records.response import Response
 from hardpan.records.rules import After, Lab, Rule
-from hardpan.records.soils import SoilType
+from hardpan.records.soils import Response, SoilType
 from hardpan.records.weather import Balance
 from hardpan.run.config import PaddockConfig
 from hardpan.run.own_tables import own_tables, place

@@ -3,13 +3,13 @@
 from dataclasses import replace
 from functools import partial
 
-from hardpan.core.errors import Faults, HardpanError, InputError
+from hardpan.core.errors import Faults, HardpanError, InputError, SettingsError
 from hardpan.core.memory import UNLIMITED, Memory
 from hardpan.core.threads import one_blas_thread
 from hardpan.costs.stage import tally
 from hardpan.money.stage import price_machines
 from hardpan.options.stage import check_machine, weigh_options
-from hardpan.outputs.checks import check_outputs
+from hardpan.outputs.geoparquet import check_outputs
 from hardpan.pan.stage import detect_pan
 from hardpan.prescription.sensitivity import money_moved
 from hardpan.prescription.stage import settle_zones
@@ -27,12 +27,11 @@ from hardpan.records.zones import Zones
 from hardpan.run.alternatives import read_offers, try_alternatives
 from hardpan.run.catalog import moisture_models, read_catalog
 from hardpan.run.config import Config
-from hardpan.run.faults import all_faults
+from hardpan.run.faults import all_faults, questions
 from hardpan.run.free_memory import held_bytes, memory_of
 from hardpan.run.manifest import Clock, trail_of
 from hardpan.run.outlook import outlook_of
 from hardpan.run.projection import check_memory
-from hardpan.run.questions import questions
 from hardpan.season.stage import balance_weather
 from hardpan.sites.stage import plan_infill
 from hardpan.strips.stage import lay_strips
@@ -199,3 +198,20 @@ def read_inputs(config: Config, catalog: Catalog, memory: Memory = UNLIMITED) ->
     survey = read_survey(config.paddock, config.probes, config.soil, config.grid, catalog.soils, memory=memory)
     survey = replace(survey, issues=(*survey.issues, *questions(config, survey)))
     return survey, detect_pan(survey.profiles, survey.crs, config.pan, moisture_models(config))
+
+
+def weigh_machines(config: Config, clock: Clock) -> PaddockRun:
+    """The paddock planned with the present machine, and in `machines` what the others would do there; writes nothing.
+
+    Raises
+    ------
+    HardpanError
+        No other machine is given, or an input or a setting cannot be used.
+    """
+    if not config.alternatives:
+        raise SettingsError(
+            what="there is nothing to compare the present machine with",
+            where="[[alternatives]]",
+            right="tables with name and tractor, ripper, setup or rate_per_ha",
+        )
+    return run_paddock(config, clock, further=False)

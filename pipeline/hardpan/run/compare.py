@@ -3,7 +3,7 @@
 from pathlib import Path
 
 from hardpan.compare.stage import compare
-from hardpan.records.comparison import Comparison
+from hardpan.records.past import Comparison
 from hardpan.run.manifest import Clock
 from hardpan.run.shipped_tables import read_table
 from hardpan.survey.inputs.results import read_result

@@ -9,21 +9,18 @@ from pathlib import Path
 import hardpan
 from hardpan.core.errors import HardpanError, SettingsError
 from hardpan.farm.cluster import connect
-from hardpan.farm.combining import combine_totals
-from hardpan.farm.processes import Processes
-from hardpan.farm.protocol import Runner
-from hardpan.farm.serial import Serial
-from hardpan.farm.stage import Tell, unheard, work_through
-from hardpan.outputs.farm.folder import check_farm_folder
+from hardpan.farm.runners import Processes, Runner, Serial
+from hardpan.farm.stage import Tell, combine_totals, unheard, work_through
 from hardpan.outputs.folder import clear_leftovers
-from hardpan.records.across import FarmRun, FarmSeason, PaddockResult
+from hardpan.outputs.ownership import check_farm_folder
 from hardpan.records.farm import Allotment, Job, Outcome, RunnerKind, Status
+from hardpan.records.past import FarmRun, FarmSeason, PaddockResult
 from hardpan.run.farm_job import work_paddock
 from hardpan.run.farm_list import FarmList, read_farm_list
 from hardpan.run.farm_season import check_plan, plan_farm_season
 from hardpan.run.free_memory import free_bytes, usable_cores
 from hardpan.run.manifest import Clock
-from hardpan.survey.inputs.across import read_paddock_result
+from hardpan.survey.inputs.earlier import read_paddock_result
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,6 +1,8 @@
 """Days on which the paddocks of a list are fit: of several years, from a table or from each paddock's own weather."""
 
-from collections.abc import Mapping
+import csv
+import io
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from math import ceil
@@ -10,9 +12,8 @@ import numpy as np
 
 from hardpan.core.arrays import Bools
 from hardpan.core.errors import InputError
-from hardpan.records.across import PaddockResult
+from hardpan.records.past import PaddockResult
 from hardpan.records.weather import FitDays
-from hardpan.run.rows import read_rows
 from hardpan.season.fitness import year_begins
 
 _YES, _NO = frozenset({"yes", "1", "true"}), frozenset({"no", "0", "false"})
@@ -121,3 +122,37 @@ def _is_fit(row: Mapping[str, bool], result: PaddockResult) -> bool:
             right="a column for each soil type that is ripped, or one `fit` for all",
         )  # fmt: skip
     return all(row.get(soil, row.get("fit", True)) for soil in soils)
+
+
+def read_rows(path: Path, *, where: str, what: str) -> tuple[list[str], Iterator[tuple[str, dict[str, str]]]]:
+    """Names of the columns, and place and cells of each row that holds any text.
+
+    Parameters
+    ----------
+    path : Path
+        CSV in UTF-8 with a comma, semicolon or tab between cells.
+    where, what : str
+        How messages call its place, and the file that is wanted.
+
+    Raises
+    ------
+    InputError
+        There is no such file, or it is not in UTF-8.
+    """
+    if not path.is_file():
+        raise InputError(what="no such file", where=where, do=f"give the path of {what}")
+    try:
+        text = path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as err:
+        raise InputError(what=f"is not UTF-8: {err.reason}", where=path.name, right=f"{what} in UTF-8") from err
+    head = text.partition("\n")[0]
+    reader = csv.DictReader(io.StringIO(text, newline=""), delimiter=max(",;\t", key=head.count))
+    reader.fieldnames = [str(name).strip() for name in reader.fieldnames or ()]
+    return list(reader.fieldnames), _rows(reader, path.name)
+
+
+def _rows(reader: "csv.DictReader[str]", file: str) -> Iterator[tuple[str, dict[str, str]]]:
+    for row in reader:
+        if any(str(cell).strip() for cell in row.values() if cell):
+            cells = {str(name): str(cell or "").strip() for name, cell in row.items() if name is not None}
+            yield f"{file}, line {reader.line_num}", cells

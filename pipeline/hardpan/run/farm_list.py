@@ -12,8 +12,8 @@ from pydantic import BaseModel
 from hardpan.core.errors import AmbiguousInputError, Faults, HardpanError, InputError, SettingsError
 from hardpan.core.settings import InputPath, Settings, parse, setting
 from hardpan.run.config import PaddockConfig, read_toml
+from hardpan.run.farm_fit import read_rows
 from hardpan.run.farm_season import SeasonPlanSettings, Wishes
-from hardpan.run.rows import read_rows
 
 _LONGEST_SLUG = 60
 """Letters, so that a path stays short."""

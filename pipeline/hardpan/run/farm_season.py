@@ -9,7 +9,7 @@ import numpy as np
 from hardpan.core.arrays import Bools
 from hardpan.core.errors import SettingsError
 from hardpan.core.settings import InputPath, Settings, setting
-from hardpan.records.across import FarmSeason, PaddockResult
+from hardpan.records.past import FarmSeason, PaddockResult
 from hardpan.records.season import Job, Rig
 from hardpan.run.farm_fit import calendars_of, read_fit_table, typical_year
 from hardpan.season.planning import plan_season

@@ -13,8 +13,8 @@ from datetime import datetime
 import pandas as pd
 
 import hardpan
-from hardpan.core.progress import Progress, silent
 from hardpan.core.settings import Settings
+from hardpan.core.threads import Progress, silent
 from hardpan.records.survey import Survey
 from hardpan.records.trail import Trail
 from hardpan.run.config import PaddockConfig

@@ -17,7 +17,7 @@ from hardpan.run.catalog import read_catalog
 from hardpan.run.config import Config, read_settings
 from hardpan.run.manifest import Clock, trail_of_tables
 from hardpan.run.shipped_tables import pick, read_table
-from hardpan.survey.inputs.folders import read_record
+from hardpan.survey.inputs.earlier import read_record
 from hardpan.survey.stage import read_trial
 from hardpan.trials.stage import evaluate_trial
 

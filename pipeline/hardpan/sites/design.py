@@ -1,4 +1,7 @@
-"""Sites of any number on one ground, and what they would come to."""
+"""Sites of any number on one ground, how many there are, how many each soil type gets, and how well they will tell."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -6,19 +9,27 @@ import shapely
 from scipy.spatial import KDTree
 
 from hardpan.core.arrays import Floats, Ints
+from hardpan.core.errors import SettingsError
+from hardpan.core.said import Said, depth
 from hardpan.core.units import M2_PER_HA
-from hardpan.records.access import Access
+from hardpan.geostat import EFFECTIVE_RANGE, Covariance, Family, Structure, condition, krige, observe
+from hardpan.records.probing import Access, NumberFrom
 from hardpan.records.survey import Survey
-from hardpan.sites.coverage import cover, space_of
+from hardpan.sites.coverage import cover, space_of, walking_order
 from hardpan.sites.effort import Scatter, insertions_of, probing_hours, walking_hours
-from hardpan.sites.forecast import expected_sd_mm
-from hardpan.sites.ground import Ground
-from hardpan.sites.route import walking_order
+from hardpan.sites.ground import Ground, Targets
 from hardpan.sites.settings import SiteSettings
-from hardpan.sites.strata import share_out
 
 _QUICK = 1
 """Starts of a search that only tells a number of sites from another."""
+
+MOST_SITES = 1000
+"""Sites of one plan; settings ask for no more."""
+
+MOST_PLACES = 400
+"""Targets at which the variance is worked out; more change its mean by less than a millimetre."""
+
+FAMILY: Family = "exponential"
 
 
 class Design:
@@ -101,3 +112,160 @@ def soils_of(ground: Ground, xy_m: Floats) -> Ints:
     if not len(xy_m):
         return np.empty(0, dtype=np.int64)
     return np.asarray(ground.targets.soil[KDTree(ground.targets.xy_m).query(xy_m)[1]])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trials:
+    """What a number of sites would come to."""
+
+    hours: Callable[[int], float]
+    """Of walking and probing."""
+    sd_mm: Callable[[int], float]
+    """Standard deviation of the map to come."""
+
+
+def number_of(
+    settings: SiteSettings, trials: Trials, *, fewest: int, most: int, dense: int, asked_mm: float
+) -> tuple[int, NumberFrom]:
+    """Number of sites, and what it comes from.
+
+    Parameters
+    ----------
+    fewest : int
+        Sites there are to be where neither count nor hours are set.
+    most : int
+        Sites there is room for.
+    dense : int
+        Sites at the highest density that anyone would walk to.
+    asked_mm : float
+        Standard deviation of the map to aim at where neither count nor hours are set; where none is set either, no
+        further than a day goes.
+
+    Raises
+    ------
+    SettingsError
+        There is no room for the count, no time for a single site, or no number brings the precision asked for.
+    """
+    if settings.count is not None:
+        if settings.count > most:
+            raise SettingsError(
+                what=f"{settings.count} sites are asked for, and {most} cells may be probed",
+                where="sites.count",
+                right=f"at most {most}",
+                do="ask for fewer, choose smaller cells, or lower edge_m and exclusion_m",
+            )
+        return settings.count, NumberFrom.COUNT
+    if settings.hours is not None:
+        return _within_hours(settings.hours, trials, settings, most=most), NumberFrom.HOURS
+    few, dense = min(fewest, most), min(max(dense, fewest), most, MOST_SITES)
+    if settings.precision_mm is not None:
+        _refuse_out_of_reach(settings, settings.precision_mm, trials, dense)
+        return _first(lambda count: trials.sd_mm(count) <= asked_mm, few, dense), NumberFrom.PRECISION
+    day = few if trials.hours(few) > settings.day_h else _within_hours(settings.day_h, trials, settings, most=dense)
+    if trials.sd_mm(day) > asked_mm:
+        return day, NumberFrom.DAY
+    return _first(lambda count: trials.sd_mm(count) <= asked_mm, few, day), NumberFrom.PRECISION
+
+
+def _refuse_out_of_reach(settings: SiteSettings, asked_mm: float, trials: Trials, dense: int) -> None:
+    if trials.sd_mm(dense) > asked_mm:
+        reached = depth(trials.sd_mm(dense))
+        raise SettingsError(
+            what=Said("{asked} is out of reach: {dense} sites would bring {reached}", asked=depth(asked_mm),
+                      dense=dense, reached=reached),
+            where="sites.precision_mm",
+            right=f"what {settings.most_per_ha:g} sites a hectare can bring, {MOST_SITES} at most",
+            do="ask for less, or set sites.count",
+        )  # fmt: skip
+
+
+def _within_hours(hours: float, trials: Trials, settings: SiteSettings, *, most: int) -> int:
+    if trials.hours(1) > hours:
+        raise SettingsError(
+            what=f"{hours:g} h do not suffice for one site, which takes {trials.hours(1):.1f} h",
+            where="sites.hours",
+            do="give more hours, or fewer insertions a site",
+        )
+    insertions = settings.insertions or settings.least_insertions
+    could = min(most, MOST_SITES, int(hours / probing_hours(1, insertions, settings)))  # if no site took a walk
+    return _first(lambda count: trials.hours(count + 1) > hours, 1, max(1, could))
+
+
+def _first(holds: Callable[[int], bool], low: int, high: int) -> int:
+    """Least count from `low` on for which a condition holds that goes on holding; `high` where it does not before."""
+    while low < high:
+        middle = (low + high) // 2
+        low, high = (low, middle) if holds(middle) else (middle + 1, high)
+    return low
+
+
+def share_out(count: int, ha: Floats, *, least: int, least_ha: float, room: Ints, had: Ints | None = None) -> Ints:
+    """Sites of each soil type, shape (n_soils,): by area, and `least` in each that is worth one, as far as they go.
+
+    Parameters
+    ----------
+    count : int
+        Sites to share out, no more than there is room for.
+    ha : (n_soils,)
+        Ground of each.
+    least : int
+        Sites each soil type has at least; fewer where `count` does not suffice for all.
+    least_ha : float
+        A soil type of less ground has none kept for it.
+    room : (n_soils,)
+        Most sites each can take.
+    had : (n_soils,), optional
+        Sites that are there already, which count.
+
+    Examples
+    --------
+    >>> share_out(10, np.array([70.0, 25.0, 5.0]), least=2, least_ha=0.5, room=np.array([99, 99, 99]))
+    array([6, 2, 2])
+    """
+    had = np.zeros(len(ha), dtype=np.int64) if had is None else had
+    kept = (ha >= min(least_ha, float(ha.max()))) & (room > 0)
+    each = min(least, (count + int(had[kept].sum())) // max(int(kept.sum()), 1))
+    out = np.where(kept, np.clip(each - had, 0, room), 0)
+    while out.sum() > count:  # those that are there already lie unevenly
+        out[int(np.where(out > 0, ha / np.maximum(out + had, 1), np.inf).argmin())] -= 1
+    for _ in range(count - int(out.sum())):
+        # the soil type with most ground for each of its sites, its first to come counted as half a site
+        want = np.where(out < room, ha / (out + had + 0.5), -1.0)
+        out[int(want.argmax())] += 1
+    return np.asarray(out, dtype=np.int64)
+
+
+def expected_sd_mm(
+    targets: Targets, sites_xy: Floats, soil: Ints, *, scatter: Scatter, range_m: float, insertions: int
+) -> float:
+    """Root of the mean kriging variance of the pan's bottom over the targets, mm.
+
+    Means of the soil types are estimated from the sites, those of soil types without a site are that of all; the
+    variance about them is `scatter.between`, alike over `range_m`, and that of the mean of the `insertions` is added.
+
+    Parameters
+    ----------
+    targets : Targets
+        Ground to be known.
+    sites_xy : (k, 2)
+        At least one.
+    soil : (k,)
+        Soil type of each site.
+    """
+    seen = np.unique(soil)
+    usual = seen[np.bincount(soil).take(seen).argmax()]
+
+    def columns(of: Ints) -> Floats:
+        known = np.where(np.isin(of, seen), of, usual)
+        return np.asarray(known[:, None] == seen, dtype=np.float64)
+
+    one = Structure(family=FAMILY, sill=scatter.between, length_m=range_m / EFFECTIVE_RANGE[FAMILY])
+    error = np.full(len(sites_xy), scatter.within / insertions)
+    data = observe(
+        sites_xy[:, 0], sites_xy[:, 1], np.zeros(len(sites_xy)), error_variance=error, trend=columns(soil),
+        constant=False,
+    )  # fmt: skip
+    some = np.unique(np.linspace(0, len(targets.ha) - 1, MOST_PLACES).round().astype(int))
+    field = condition(data, Covariance(structures=(one,)))
+    kriged = krige(field, targets.xy_m[some, 0], targets.xy_m[some, 1], trend=columns(targets.soil[some]))
+    return float(np.sqrt(np.average(kriged.variance, weights=targets.ha[some])))

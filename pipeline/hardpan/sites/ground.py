@@ -9,14 +9,13 @@ import shapely
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import InputError
 from hardpan.core.said import Said, distance
-from hardpan.records.access import Access
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.probing import Access
 from hardpan.records.survey import Survey
 from hardpan.sites.settings import SiteSettings
-from hardpan.spatial.borders import distances_to_borders
-from hardpan.spatial.cells import cells_at, centres_inside
-from hardpan.spatial.soils import soils_at
+from hardpan.spatial.cells import cells_at, centres_inside, soils_at
+from hardpan.spatial.polygons import distances_to_borders
 
 MOST_TARGETS = 2500
 """Blocks of cells that coverage is measured over: enough for a hundred sites, and quick."""

@@ -5,7 +5,7 @@ from typing import Literal
 from pydantic import model_validator
 
 from hardpan.core.settings import setting
-from hardpan.records.access import AccessSettings
+from hardpan.records.probing import AccessSettings
 
 
 class SiteSettings(AccessSettings):

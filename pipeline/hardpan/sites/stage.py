@@ -1,6 +1,9 @@
 """Where to probe: sites that cover the ground, or those whose answers are worth most to the decision."""
 
 import logging
+import re
+from collections import Counter
+from collections.abc import Sequence
 
 import geopandas as gpd
 import numpy as np
@@ -12,7 +15,6 @@ from hardpan.core.arrays import Bools, Floats
 from hardpan.core.threads import one_blas_thread
 from hardpan.core.units import M2_PER_HA
 from hardpan.options import Stakes, build_ground, economy_on, stakes_at
-from hardpan.records.access import Access
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import DecisionSettings
 from hardpan.records.evidence import Evidence
@@ -20,20 +22,18 @@ from hardpan.records.ledger import Rates
 from hardpan.records.options import Options
 from hardpan.records.pan import Bottom, State
 from hardpan.records.plan import Plan
-from hardpan.records.probing import Chosen, Forecast, Gain, NumberFrom, SitePlan, Walk
+from hardpan.records.probing import Access, Chosen, Forecast, Gain, NumberFrom, SitePlan, Walk
 from hardpan.records.survey import Survey
 from hardpan.records.zones import Zones
-from hardpan.sites.coverage import mean_squared_distance, nearest_ha
-from hardpan.sites.design import Design, place_of, probed_sites
+from hardpan.sites.coverage import mean_squared_distance, nearest_ha, walking_order
+from hardpan.sites.design import MOST_SITES, Design, Trials, number_of, place_of, probed_sites
 from hardpan.sites.effort import Scatter, insertions_of, probing_hours, walking_hours
 from hardpan.sites.ground import Ground, survey_ground
 from hardpan.sites.infill import Batch, Cost, choose_sites, questions_of, variance_of
-from hardpan.sites.information import value_information
-from hardpan.sites.names import next_names
-from hardpan.sites.numbers import MOST_SITES, Trials, number_of
-from hardpan.sites.route import walking_order
+from hardpan.sites.information import units_of, value_information
 from hardpan.sites.settings import SiteSettings
-from hardpan.sites.units import units_of
+
+PREFIX = "P"
 
 logger = logging.getLogger(__name__)
 
@@ -257,3 +257,24 @@ def _table(
         geometry=gpd.points_from_xy(*xy_m.T),
         crs=survey.crs,
     )
+
+
+def next_names(count: int, taken: Sequence[str]) -> tuple[str, ...]:
+    """`count` names after the highest number of the commonest prefix in `taken`, as wide as those are written.
+
+    Examples
+    --------
+    >>> next_names(2, ["A1", "S008", "S009", "spare"])
+    ('S010', 'S011')
+    >>> next_names(2, [])
+    ('P01', 'P02')
+    """
+    numbered = [found.groups() for name in sorted(taken) if (found := re.fullmatch(r"(\D*)(\d+)", name))]
+    if not numbered:
+        width = max(2, len(str(count)))
+        return tuple(f"{PREFIX}{number:0{width}d}" for number in range(1, count + 1))
+    counts = Counter(prefix for prefix, _ in numbered)
+    prefix = min(counts, key=lambda one: (-counts[one], one))
+    digits = [number for one, number in numbered if one == prefix]
+    last, width = max(map(int, digits)), min(map(len, digits))
+    return tuple(f"{prefix}{last + number:0{width}d}" for number in range(1, count + 1))

@@ -13,8 +13,7 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issue, Outcome
 from hardpan.records.survey import Survey
-from hardpan.spatial.cells import cells_at, centres_inside
-from hardpan.spatial.soils import soils_at
+from hardpan.spatial.cells import cells_at, centres_inside, soils_at
 from hardpan.surfaces.settings import SurfaceSettings
 
 SOIL = "soil type "

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.spatial import KDTree
 
 from hardpan.core.arrays import Floats
-from hardpan.core.progress import Progress, share_of
+from hardpan.core.threads import Progress, share_of
 from hardpan.geostat import (
     NODES,
     SITES,

@@ -7,7 +7,7 @@ import xarray as xr
 from scipy.special import ndtr
 
 from hardpan.core.arrays import Floats
-from hardpan.core.progress import Progress, share_of
+from hardpan.core.threads import Progress, share_of
 from hardpan.geostat import KrigingGrid, krige_cells
 from hardpan.surfaces.clay import ClayDepth
 from hardpan.surfaces.domain import LEAST_THICKNESS_MM, Domain

@@ -11,8 +11,8 @@ from hardpan.core.arrays import Bools, Floats
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.core.said import Said, depth
 from hardpan.records.issues import Issue
+from hardpan.survey.column_names import dated, ranges
 from hardpan.survey.columns import Numbers, Text, TextReadings
-from hardpan.survey.depth_names import dated, ranges
 from hardpan.survey.notes import counted, listed, warned
 from hardpan.survey.settings import ProbeSettings
 from hardpan.survey.vocabulary import SENTINELS, fold

@@ -10,8 +10,7 @@ import pyproj
 import shapely
 
 from hardpan.core.arrays import Floats
-from hardpan.core.errors import InputError
-from hardpan.core.text import clean
+from hardpan.core.errors import InputError, clean
 from hardpan.records.issues import Issue
 from hardpan.survey.columns import Numbers, TextTable
 from hardpan.survey.notes import counted, listed, warned

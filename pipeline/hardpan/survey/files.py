@@ -7,8 +7,7 @@ import zipfile
 import zlib
 from pathlib import Path, PurePosixPath
 
-from hardpan.core.errors import InputError
-from hardpan.core.text import clean
+from hardpan.core.errors import InputError, clean
 from hardpan.survey.notes import Bundle
 
 MOST_BYTES = 96 * 2**20

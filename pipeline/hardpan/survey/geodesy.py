@@ -13,8 +13,7 @@ from hardpan.core.errors import InputError, SettingsError
 from hardpan.core.said import Said, distance
 from hardpan.records.issues import Issue
 from hardpan.spatial.datum import GDA94, GDA2020, WGS84, Bounds, Move, Points, label, plan_move
-from hardpan.survey.land import Land
-from hardpan.survey.notes import Log, warned
+from hardpan.survey.notes import Land, Log, warned
 
 ETRS89, NAD83 = 4258, 4269
 _ZONES = {

@@ -6,10 +6,18 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.records.issues import Issue
+from hardpan.survey.column_names import (
+    PLACE,
+    dated,
+    depth_columns,
+    find_rivals,
+    find_roles,
+    find_spread,
+    other_numbers,
+    tangled,
+)
 from hardpan.survey.columns import DepthColumn, Heading, TextTable
-from hardpan.survey.depth_names import dated, depth_columns, find_spread, other_numbers, tangled
 from hardpan.survey.notes import counted, listed, warned
-from hardpan.survey.roles import PLACE, find_rivals, find_roles
 from hardpan.survey.settings import ColumnSettings, ProbeSettings
 from hardpan.survey.vocabulary import OTHER_CONE, OTHER_DEVICE, fold, is_unit, length_unit, pressure_unit
 

@@ -4,8 +4,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.arrays import Bools, Ints
-from hardpan.core.errors import InputError
-from hardpan.core.text import clean
+from hardpan.core.errors import InputError, clean
 from hardpan.records.issues import Issue
 from hardpan.survey.columns import Heading, Text, TextReadings, TextTable
 from hardpan.survey.notes import listed, warned

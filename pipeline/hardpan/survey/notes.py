@@ -1,12 +1,17 @@
-"""What is noted on the way from input to input: issues, digests and moves, and how an issue is said."""
+"""What goes from input to input: where the paddock is, issues, digests and moves; and how an issue is said."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+import pyproj
+import shapely
+
+from hardpan.core.arrays import Floats
+from hardpan.core.errors import clean
 from hardpan.core.said import Said
-from hardpan.core.text import clean
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.survey import DatumMove
+from hardpan.spatial.datum import Bounds
 
 
 def warned(code: str, what: str, done: str, *, file: str = "", place: str = "") -> Issue:
@@ -77,3 +82,23 @@ class Log:
         """Note a move, once."""
         if move not in self.moves:
             self.moves.append(move)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Axes:
+    """Coordinates as read, shape (n_insertions,), NaN where there is none."""
+
+    x: Floats
+    y: Floats
+    written_as_degrees: bool
+    """The cells carry degree signs or letters of the compass, or the columns are called longitude and latitude."""
+    issues: tuple[Issue, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Land:
+    """Where the paddock is: its boundary in the working CRS, and bounds in degrees."""
+
+    boundary: shapely.Geometry
+    crs: pyproj.CRS
+    bounds: Bounds

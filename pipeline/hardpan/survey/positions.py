@@ -10,8 +10,7 @@ from hardpan.core.arrays import Bools, Floats
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.core.said import Said, distance
 from hardpan.records.issues import Issue
-from hardpan.survey.land import Axes
-from hardpan.survey.notes import counted, listed, warned
+from hardpan.survey.notes import Axes, counted, listed, warned
 
 _ANGLE = re.compile(
     r"(?P<first>[NSEW])?\s*(?P<sign>[+\-−])?\s*(?P<deg>\d{1,3}(?:[.,]\d+)?)\s*(?P<mark>[°º˚]|deg|d)?\s*"

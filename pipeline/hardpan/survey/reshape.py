@@ -1,11 +1,11 @@
-"""Tables whose columns are not one thing each: without a header, with a site in several, with a position in one."""
+"""Tables that do not hold a row an insertion or reading: without a header, with parts joined, in blocks of lines."""
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from hardpan.survey.columns import Text, TextTable
-from hardpan.survey.settings import ProbeSettings
-from hardpan.survey.vocabulary import bare, fold
+from hardpan.survey.settings import ColumnSettings, ProbeSettings
+from hardpan.survey.vocabulary import STRONG, SYNONYMS, bare, fold
 
 HEADER_ROWS = 60
 """A header further down is not looked for."""
@@ -22,6 +22,10 @@ _PAIR = re.compile(
     r"(?P<lon>[EW]?\s*[+\-−]?\d{1,3}\.\d+\s*°?\s*[EW]?)\s*\)?",
     re.IGNORECASE,
 )
+
+HEAD_ROLES = ("site", "insertion", "x", "y", "date", "device")
+_NAMED_VALUE = re.compile(r"\s*([^:=\d][^:=]{0,40}?)\s*[:=]\s*(.+?)\s*")
+_NUMERIC = re.compile(r"[~'<>≥]?\s*[+\-−]?[\d.,]+.{0,12}")
 
 
 def reshape(grid: TextTable, settings: ProbeSettings) -> TextTable:
@@ -77,3 +81,72 @@ def _added(grid: TextTable, row: int, columns: dict[str, list[str]]) -> TextTabl
     widths = grid.widths.copy()
     widths[row:] = width + len(more)
     return TextTable(file=grid.file, columns=[*grid.columns, *more], widths=widths, lines=grid.lines)
+
+
+def score_blocks(grid: TextTable, columns: ColumnSettings) -> int:
+    """How often the first cells name a thing that they name about several insertions, 0 for no blocks."""
+    keys = [role for row in grid.rows() for role in _pairs(row, columns)]
+    return max((count for count in map(keys.count, ("site", "x", "y")) if count >= 2), default=0) and len(keys)
+
+
+def to_long(grid: TextTable, columns: ColumnSettings) -> TextTable:
+    """Long table with one header, from blocks; lines before the first block are left out.
+
+    Names of the columns are kept where the blocks have a header of their own, since they carry the units.
+    """
+    names: dict[str, str] = {}
+    about: dict[str, str] = {}
+    heading = ["depth", "resistance"]
+    rows: list[list[str]] = []
+    lines: list[int] = []
+    reading = False
+    for row, line in zip(grid.rows(), grid.lines.tolist(), strict=True):
+        pairs = _pairs(row, columns)
+        if pairs:
+            if reading:
+                about, reading = {}, False
+            names |= {role: name for role, (name, _) in pairs.items()}
+            about |= {role: value for role, (_, value) in pairs.items()}
+            continue
+        cells = [cell for cell in row if cell]
+        if about and len(cells) >= 2 and _NUMERIC.fullmatch(cells[0]):
+            rows.append([*(about.get(role, "") for role in HEAD_ROLES), *row[:2]])
+            lines.append(line)
+            reading = True
+        elif about and len(cells) >= 2:
+            heading = list(row[:2])
+    header = [*(names.get(role, role) for role in HEAD_ROLES), *heading]
+    return TextTable.of(grid.file, [header, *rows], [1, *lines])
+
+
+def _pairs(row: Sequence[str], columns: ColumnSettings) -> Mapping[str, tuple[str, str]]:
+    """Role to name and value for the cells of a row that say something about an insertion."""
+    found: dict[str, tuple[str, str]] = {}
+    for at, cell in enumerate(row[:12]):
+        match = _NAMED_VALUE.fullmatch(cell) if cell else None
+        name, value = (match[1], match[2]) if match else (cell, row[at + 1] if at == 0 and len(row) > 1 else "")
+        role = _role(name, columns) if name and value and not _is_name(value) else None
+        if role is not None and role not in found:
+            found[role] = (name, value)
+    return found
+
+
+def _is_name(value: str) -> bool:
+    """Whether a value is itself the name of a column, as in a header."""
+    plain = bare(fold(value))
+    return any(plain in names for names in SYNONYMS.values())
+
+
+def _role(name: str, columns: ColumnSettings) -> str | None:
+    folded = fold(name)
+    for role in HEAD_ROLES:
+        wanted = columns.asked(role)
+        if wanted is not None and fold(wanted) == folded:
+            return role
+    plain = bare(folded)
+    for role in HEAD_ROLES:
+        if plain in SYNONYMS[role] or (
+            not STRONG.get(role, frozenset()).isdisjoint(plain.split()) and len(plain.split()) <= 3
+        ):
+            return role
+    return None

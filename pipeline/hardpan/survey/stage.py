@@ -13,27 +13,25 @@ import pyproj
 
 from hardpan.core.errors import Faults, HardpanError
 from hardpan.core.memory import UNLIMITED, Memory
-from hardpan.records.access import Access, AccessSettings
 from hardpan.records.after import Earlier, Reprobed
 from hardpan.records.applied import AppliedSettings, MachineLog
+from hardpan.records.probing import Access, AccessSettings
 from hardpan.records.soils import SoilType
 from hardpan.records.survey import Paddock, Survey
 from hardpan.records.trial import TrialInputs, TrialSettings
 from hardpan.records.weather import DailyTable
-from hardpan.spatial.geodesy import hectares
+from hardpan.spatial.polygons import hectares
 from hardpan.survey import geodesy
 from hardpan.survey.cores import no_cores
 from hardpan.survey.inputs import covariates, soils
 from hardpan.survey.inputs import probes as readings
-from hardpan.survey.inputs.access import open_tramlines, read_gate, read_tramlines
+from hardpan.survey.inputs.access import open_tramlines, read_gate, read_strips, read_tramlines
 from hardpan.survey.inputs.applied import read_applied
 from hardpan.survey.inputs.harvest import read_harvest
-from hardpan.survey.inputs.marks import read_marks
 from hardpan.survey.inputs.paddock import open_exclusions, read_boundary, read_exclusions
-from hardpan.survey.inputs.strips import read_strips
+from hardpan.survey.inputs.places import read_marks
 from hardpan.survey.inputs.weather import read_weather
-from hardpan.survey.land import Land
-from hardpan.survey.notes import Log
+from hardpan.survey.notes import Land, Log
 from hardpan.survey.profiles import no_profiles
 from hardpan.survey.settings import GridSettings, PaddockSettings, ProbeSettings, SoilSettings
 

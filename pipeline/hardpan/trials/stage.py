@@ -25,13 +25,18 @@ from hardpan.records.trial import (
     TrialSettings,
     TrialStrips,
 )
-from hardpan.trials.delay import estimate_delay, shifted
-from hardpan.trials.effects import StripEffects, strip_effects
-from hardpan.trials.pairs import pair_differences, paired_t
-from hardpan.trials.passes import number_passes
-from hardpan.trials.plots import on_strips, pair_up, segments, strip_means
-from hardpan.trials.pooling import pool
-from hardpan.trials.rules import clean
+from hardpan.trials.effects import (
+    StripEffects,
+    on_strips,
+    pair_differences,
+    pair_up,
+    paired_t,
+    pool,
+    segments,
+    strip_effects,
+    strip_means,
+)
+from hardpan.trials.harvest import clean, estimate_delay, number_passes, shifted
 from hardpan.trials.updating import list_response, pay_back, update
 
 _LEAST_POINTS = 8

@@ -10,9 +10,18 @@ from hardpan.records.after import Earlier
 from hardpan.records.applied import ALL, APPLIED, Applied, AppliedAs, LogRule, MachineLog, Observed
 from hardpan.records.decision import PrescriptionSettings
 from hardpan.records.issues import Issue, Issues, Outcome
-from hardpan.verify.cleaning import clean_log, not_measured, speed_kmh
 from hardpan.verify.lag import estimate_lag
-from hardpan.verify.swaths import TURN_RAD, Swaths, deepest_at, sample_points, squares, swaths_of
+from hardpan.verify.log import (
+    TURN_RAD,
+    Swaths,
+    clean_log,
+    deepest_at,
+    not_measured,
+    sample_points,
+    speed_kmh,
+    squares,
+    swaths_of,
+)
 
 DRAWN_POINTS = 20_000
 """Points of the map; a finer one looks the same on a page."""

@@ -25,8 +25,6 @@ from hardpan.records.after import (
 )
 from hardpan.records.issues import Issue, Outcome
 from hardpan.records.machines import SetUp
-from hardpan.verify.judging import judge, more_insertions, remedies_of, state_of
-from hardpan.verify.moisture import Factor, factor_of
 from hardpan.verify.opening import (
     RIPPED,
     Correlated,
@@ -34,13 +32,16 @@ from hardpan.verify.opening import (
     across,
     broken_at,
     expected_mm,
+    judge,
+    more_insertions,
     opened_at,
     pan_within_mm,
     reached_at,
+    remedies_of,
     ripped_zones,
+    state_of,
 )
-from hardpan.verify.places import positions_of, zones_at
-from hardpan.verify.profiles import Gridded, gridded
+from hardpan.verify.profiles import Factor, Gridded, factor_of, gridded, positions_of, zones_at
 
 LEAST_BEFORE = 3
 """With fewer sites of the survey in a zone, those on the same soil type stand for it."""

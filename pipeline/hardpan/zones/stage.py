@@ -21,9 +21,8 @@ from hardpan.records.machines import Ripper
 from hardpan.records.options import Options
 from hardpan.records.survey import Survey
 from hardpan.records.zones import Zones
-from hardpan.spatial.headings import mean_heading
 from hardpan.spatial.regions import OUTSIDE
-from hardpan.spatial.runs import within_headland
+from hardpan.spatial.runs import mean_heading, within_headland
 from hardpan.zones.classes import (
     ClassCounts,
     ClassValue,

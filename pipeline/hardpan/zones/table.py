@@ -8,7 +8,7 @@ import shapely
 
 from hardpan.core.arrays import Ints
 from hardpan.records.surfaces import Surfaces
-from hardpan.spatial.geodesy import hectares
+from hardpan.spatial.polygons import hectares
 from hardpan.spatial.regions import OUTSIDE, spread
 from hardpan.spatial.runs import driven_columns
 

@@ -12,8 +12,8 @@ from hardpan.records.frame import Frame
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Paddock
 from hardpan.spatial.cells import areas_in_cells
-from hardpan.spatial.headings import way_of
 from hardpan.spatial.regions import OUTSIDE, nearest_of
+from hardpan.spatial.runs import way_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,8 +7,8 @@ import pytest
 from builders.decision import shipped_catalog
 from hardpan.outputs.words.english.machines import EnglishMachines
 from hardpan.outputs.words.units import Units
+from hardpan.records.plan import WaySum
 from hardpan.records.reasons import Way
-from hardpan.records.ways import WaySum
 
 
 @pytest.fixture(scope="module")

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from hardpan.outputs.words.english.weather import EnglishWeather
+from hardpan.outputs.words.english.set_up import EnglishWeather
 from hardpan.outputs.words.units import Units
 from hardpan.records.weather import Finishing, FitDays, Outlook, Reference, SeasonWater
 

@@ -13,7 +13,6 @@ from markupsafe import Markup
 from hardpan.core.arrays import Floats
 from hardpan.core.said import Measure, depth
 from hardpan.core.units import M2_PER_HA
-from hardpan.outputs.advice import first_cautions
 from hardpan.outputs.pages import write_page
 from hardpan.outputs.report import facts, figures
 from hardpan.outputs.report.web_map import bokeh_script, draw_web_map
@@ -22,6 +21,7 @@ from hardpan.outputs.words.columns import squared
 from hardpan.outputs.words.interface import Driven, Words
 from hardpan.outputs.words.shown import shown_quantities
 from hardpan.outputs.words.told import (
+    first_cautions,
     told_further,
     told_insertions,
     told_zones,
@@ -32,7 +32,7 @@ from hardpan.records.issues import Issues
 from hardpan.records.pan import DATES_TO_MM
 from hardpan.records.reasons import Alternative
 from hardpan.records.survey import DatumMove
-from hardpan.spatial.headings import count_runs
+from hardpan.spatial.runs import count_runs
 
 _TABLES = (
     "fit_days", "weeks", "machines_compared", "ways", "strategies", "drivers", "investment", "when_again", "lines",
@@ -119,7 +119,7 @@ def write_report(
         "what_if": Markup(_embedded(what_if(run, words))),
         "web": web, "map_item": Markup(web.item), "bokeh_script": Markup(bokeh_script()),
     }  # fmt: skip
-    write_page(path, "report", context)
+    write_page(path, context)
 
 
 def _embedded(plain: Any) -> str:  # noqa: ANN401 - whatever JSON holds

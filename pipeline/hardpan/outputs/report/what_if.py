@@ -15,7 +15,7 @@ from hardpan.outputs.words.units import Units
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.quantity import Quantity
 from hardpan.records.rules import After
-from hardpan.spatial.borders import side_by_side
+from hardpan.spatial.polygons import side_by_side
 
 _REACH = {"grain": (0.4, 2.0), "fuel": (0.4, 2.5), "gain": (0.0, 2.5), "cost": (0.4, 2.0)}
 """Ends of each slider, as shares of what the plan rests on."""

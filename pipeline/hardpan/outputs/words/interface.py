@@ -18,11 +18,9 @@ from hardpan.records.alternatives import MachineRow
 from hardpan.records.applied import Applied, AppliedAs, Lag, Observed
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Ledger
-from hardpan.records.plan import Plan
+from hardpan.records.plan import Plan, Strips, WaySum
 from hardpan.records.probing import SitePlan
 from hardpan.records.reasons import Alternative, Limit, Reason
-from hardpan.records.strips import Strips
-from hardpan.records.ways import WaySum
 from hardpan.records.weather import Outlook
 
 Row = Mapping[str, object]

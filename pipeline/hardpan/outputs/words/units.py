@@ -7,9 +7,8 @@ from typing import TypeVar
 import numpy as np
 
 from hardpan.core.arrays import Floats
-from hardpan.core.money import name_of, sign_of
 from hardpan.core.said import INSIDE, Amount, Measure, Said
-from hardpan.core.units import INCH_MM, KPA_PER, MM_PER
+from hardpan.core.units import INCH_MM, KPA_PER, MM_PER, name_of, sign_of
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.words.scales import COMPOUND, HA_PER_ACRE, NAMED, US, Scale
 

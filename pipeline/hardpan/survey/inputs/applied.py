@@ -11,8 +11,7 @@ from hardpan.core.errors import InputError
 from hardpan.records.applied import LOG, AppliedSettings, MachineLog
 from hardpan.survey import files, geodesy
 from hardpan.survey.inputs.log_table import burnt_l, read_log_table
-from hardpan.survey.land import Land
-from hardpan.survey.notes import Log, counted, warned
+from hardpan.survey.notes import Land, Log, counted, warned
 from hardpan.survey.time_logs import TimeLog, log_names, read_time_log
 
 _DEPTH, _SETPOINT, _WIDTH, _STATE, _SPEED = 0x34, 0x33, 0x43, 0x8D, 0x18D

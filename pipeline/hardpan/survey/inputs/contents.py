@@ -10,7 +10,7 @@ import shapely
 
 from hardpan.core.errors import AmbiguousInputError, HardpanError, InputError
 from hardpan.records.soils import SoilType
-from hardpan.survey import cores, delimited, files, headers, rasters, roles, soil_labels, soils, vectors
+from hardpan.survey import column_names, cores, delimited, files, headers, rasters, soil_labels, soils, vectors
 from hardpan.survey.inputs.probes import open_text, units_of
 from hardpan.survey.inputs.tables import open_table
 from hardpan.survey.notes import Bundle, Log, attribute, counted, listed
@@ -100,7 +100,7 @@ def _as_shapes(path: Path, bundle: Bundle, soil_types: Mapping[str, SoilType]) -
 
 
 def _named_points(path: Path, layer: vectors.Layer) -> Content:
-    found = roles.find_roles([str(name) for name in layer.table.columns], ColumnSettings())
+    found = column_names.find_roles([str(name) for name in layer.table.columns], ColumnSettings())
     if "site" in found:
         name = str(layer.table.columns[found["site"]])
         return Content(path=path, kind="positions", why=f"points that {name} names")

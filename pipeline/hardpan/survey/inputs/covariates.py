@@ -11,8 +11,7 @@ from hardpan.records.survey import Profiles
 from hardpan.spatial.cells import centres_inside
 from hardpan.spatial.datum import plan_move
 from hardpan.survey import files, geodesy, rasters, sites
-from hardpan.survey.land import Land
-from hardpan.survey.notes import Log
+from hardpan.survey.notes import Land, Log
 from hardpan.survey.settings import GridSettings
 
 MOST_CELLS = 4_000_000

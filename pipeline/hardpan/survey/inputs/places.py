@@ -1,19 +1,22 @@
-"""Positions of sites from a second file: a table, or points of any vector format."""
+"""Positions of sites from a second file, where probes stand to the paddock, and what a further column says of them."""
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import shapely
 
-from hardpan.core.arrays import Bools
-from hardpan.core.errors import InputError
+from hardpan.core.arrays import Bools, Floats
+from hardpan.core.errors import AmbiguousInputError, InputError
+from hardpan.core.said import Said, distance
 from hardpan.records.issues import Issue
-from hardpan.survey import files, geodesy, headers, numbers, positions, roles, vectors, whereabouts
+from hardpan.records.survey import Profiles
+from hardpan.spatial.datum import Points
+from hardpan.survey import column_names, files, geodesy, headers, numbers, positions, vectors
 from hardpan.survey.columns import Text
-from hardpan.survey.inputs.tables import TABLES, open_table
-from hardpan.survey.land import Land
-from hardpan.survey.notes import Bundle, Log, attribute, counted, listed, warned
+from hardpan.survey.inputs.tables import TABLES, open_readings, open_table
+from hardpan.survey.notes import Axes, Bundle, Land, Log, attribute, counted, listed, warned
 from hardpan.survey.settings import ProbeSettings
 from hardpan.survey.vocabulary import says_degrees
 
@@ -47,7 +50,7 @@ def _from_table(bundle: Bundle, settings: ProbeSettings, land: Land, log: Log) -
     stated = geodesy.asked(settings.crs, "probes.crs")
     source, assumed = positions.choose_crs(axes, stated, land.crs, key="probes.crs", file=bundle.name)
     move = geodesy.to_working_crs(source, land, bundle.name, log)
-    whereabouts.check_whereabouts(
+    check_whereabouts(
         axes, move, land.boundary, settings.outside_tolerance_m, geographic=bool(source.is_geographic), file=bundle.name
     )
     log.note((*axes.issues, *assumed))
@@ -76,7 +79,7 @@ def _names(layer: vectors.Layer, settings: ProbeSettings, file: str) -> np.ndarr
     """Name of the site of each feature, "" where it has none; attributes that no feature fills are passed over."""
     texts = layer.table.drop(columns=layer.table.geometry.name).map(attribute)
     filled = texts.loc[:, (texts != "").any()]
-    found = roles.find_roles([str(name) for name in filled.columns], settings.columns)
+    found = column_names.find_roles([str(name) for name in filled.columns], settings.columns)
     if "site" not in found:
         have = ", ".join(map(str, filled.columns)) or "no attributes"
         raise InputError(
@@ -100,3 +103,114 @@ def _left_out(known: Bools, nameless: Bools, file: str) -> Iterator[Issue]:
     if len(at):
         what = f"{counted(len(at), 'feature')} of the positions {'has' if len(at) == 1 else 'have'} no point"
         yield warned("no-position", what, "not used", file=file, place=f"feature {listed(at.tolist(), 20)}")
+
+
+def check_whereabouts(
+    axes: Axes,
+    move: Points,
+    boundary: shapely.Geometry,
+    tolerance_m: float,
+    *,
+    geographic: bool,
+    file: str,
+) -> None:
+    """Refuse positions of which none lies at the paddock, and say what would put them there.
+
+    Raises
+    ------
+    AmbiguousInputError
+        Swapping the axes or changing a sign would put them inside.
+    InputError
+        Nothing would.
+    """
+    here = np.isfinite(axes.x)
+    x, y = axes.x[here], axes.y[here]
+    nearest = _distances(move, x, y, boundary).min(initial=np.inf)
+    if nearest <= max(tolerance_m, 1000.0) and (_distances(move, x, y, boundary) <= tolerance_m).any():
+        return
+    tries = {"x and y are swapped": (y, x)}
+    if geographic:
+        tries |= {"the sign of latitude is lost": (x, -y), "the sign of longitude is lost": (-x, y)}
+        tries |= {"both signs are lost": (-x, -y)}
+    for guess, (east, north) in tries.items():
+        if (_distances(move, east, north, boundary) <= tolerance_m).mean() > 0.5:
+            raise AmbiguousInputError(
+                what=f"all probes lie {nearest / 1000:.1f} km or more from the boundary; it would fit if {guess}",
+                where=file,
+                do="swap probes.columns.x and probes.columns.y" if "swapped" in guess else "mend the sign in the file",
+            )
+    raise InputError(
+        what=f"no probe lies within {tolerance_m:g} m of the boundary, the nearest is {nearest / 1000:.2f} km away",
+        where=file,
+        do="check probes.crs and paddock.boundary",
+    )
+
+
+def _distances(move: Points, x: Floats, y: Floats, boundary: shapely.Geometry) -> Floats:
+    with np.errstate(invalid="ignore"):
+        east, north = move(x, y)
+    good = np.isfinite(east) & np.isfinite(north)
+    away = np.full(len(x), np.inf)
+    away[good] = shapely.distance(shapely.points(east[good], north[good]), boundary)
+    return away
+
+
+_KEPT, _DROPPED = "kept: within the tolerance of {tolerance}", "dropped: beyond {tolerance}"
+
+
+def drop_outside(
+    insertions: pd.DataFrame, boundary: shapely.Geometry, tolerance_m: float
+) -> tuple[Bools, tuple[Issue, ...]]:
+    """Which insertions to keep, and the distance of those outside the boundary."""
+    points = shapely.points(insertions["x_m"].to_numpy(), insertions["y_m"].to_numpy())
+    away = shapely.distance(points, boundary)
+    keep = away <= tolerance_m
+    edge = (away > 0.05) & keep
+    issues = [
+        warned(
+            "outside-boundary",
+            Said("stands {away} outside the boundary", away=distance(away_m, 1)),
+            Said(_KEPT if kept else _DROPPED, tolerance=distance(tolerance_m)),
+            file=str(file),
+            place=f"site {site}",
+        )
+        for site, file, away_m, kept in sorted(
+            {
+                (site, file, round(float(one_m), 1), bool(kept))
+                for site, file, one_m, kept in zip(
+                    insertions["site"][~keep | edge],
+                    insertions["file"][~keep | edge],
+                    away[~keep | edge],
+                    keep[~keep | edge],
+                    strict=True,
+                )
+            }
+        )
+    ]
+    return keep, tuple(issues)
+
+
+def read_marks(settings: ProbeSettings, profiles: Profiles, column: str) -> tuple[str, ...]:
+    """Text of a column at the first reading of each insertion, "" where its file has no such column.
+
+    Raises
+    ------
+    InputError
+        A file has the column twice.
+    """
+    paths = settings.file if isinstance(settings.file, tuple) else (settings.file,)
+    said = {path.name: _column(path, settings, column) for path in paths}
+    names, rows = (profiles.readings[name].to_numpy().tolist() for name in ("source_file", "source_row"))
+    return tuple(said.get(str(name), {}).get(int(row), "") for name, row in zip(names, rows, strict=True))
+
+
+def _column(path: Path, settings: ProbeSettings, column: str) -> dict[int, str]:
+    """Row of the file to the text of its cell."""
+    grid = open_readings(files.load(path, what="the probe readings"), settings, Log())
+    heading = headers.find_heading(grid, settings)
+    at = [place for place, name in enumerate(heading.names) if name.strip().casefold() == column.strip().casefold()]
+    if len(at) > 1:
+        raise InputError(what=f"{len(at)} columns are called {column}", where=path.name, do="rename all but one")
+    if not at:
+        return {}
+    return dict(zip(np.asarray(grid.lines).tolist(), map(str, grid.columns[at[0]].cells), strict=True))

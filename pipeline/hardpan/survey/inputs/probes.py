@@ -25,16 +25,13 @@ from hardpan.survey import (
     positions,
     profiles,
     readings,
-    seasons,
     sites,
-    spreads,
-    whereabouts,
 )
 from hardpan.survey.columns import Heading, Numbers, ProbeReadings, Text, TextReadings, TextTable
+from hardpan.survey.inputs import places
 from hardpan.survey.inputs.places import read_places
 from hardpan.survey.inputs.tables import open_readings
-from hardpan.survey.land import Axes, Land
-from hardpan.survey.notes import Log
+from hardpan.survey.notes import Axes, Land, Log
 from hardpan.survey.settings import ProbeSettings
 from hardpan.survey.vocabulary import says_degrees
 
@@ -45,11 +42,11 @@ def read_profiles(settings: ProbeSettings, land: Land, log: Log) -> Profiles:
     read = _merge(_read_tables(settings, land, log))
     read = _select(read, np.isfinite(read.insertions["x_m"].to_numpy(dtype=np.float64)))
     read = replace(read, insertions=sites.number_nameless(read.insertions))
-    keep, outside = whereabouts.drop_outside(read.insertions, land.boundary, settings.outside_tolerance_m)
+    keep, outside = places.drop_outside(read.insertions, land.boundary, settings.outside_tolerance_m)
     read = _select(read, keep)
-    keep, seasonal = seasons.choose_dates(read.insertions, settings)
+    keep, seasonal = dates.choose_dates(read.insertions, settings)
     read = _select(read, keep)
-    read = replace(read, insertions=seasons.site_dates(read.insertions, settings))
+    read = replace(read, insertions=dates.site_dates(read.insertions, settings))
     read, joined = readings.join_fixes(read, settings.site_spread_m)
     read, sorted_ = readings.order(read)
     read, judged = readings.judge(read, settings)
@@ -181,9 +178,7 @@ def _move_checked(
 ) -> Points:
     move = geodesy.to_working_crs(source, land, file, log)
     tolerance_m = settings.outside_tolerance_m
-    whereabouts.check_whereabouts(
-        axes, move, land.boundary, tolerance_m, geographic=bool(source.is_geographic), file=file
-    )
+    places.check_whereabouts(axes, move, land.boundary, tolerance_m, geographic=bool(source.is_geographic), file=file)
     return move
 
 
@@ -236,7 +231,7 @@ def _errors(
         return np.full(len(kpa), np.nan), ()
     count = None if text.count is None else numbers.convert(text.count, mark).value
     spread = numbers.convert(text.spread, mark).value * factor(heading.spread.unit)
-    return spreads.standard_errors(spread, count, kpa, heading.spread, text.file)
+    return readings.standard_errors(spread, count, kpa, heading.spread, text.file)
 
 
 def _depths(text: TextReadings, mark: str) -> tuple[Numbers | np.ndarray, np.ndarray]:

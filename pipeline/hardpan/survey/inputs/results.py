@@ -17,11 +17,10 @@ import rasterio
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
 from hardpan.records.after import RECORD
-from hardpan.records.comparison import PastRun
+from hardpan.records.past import PastRun
 from hardpan.records.trail import MANIFEST
 from hardpan.survey import files, vectors
-from hardpan.survey.inputs.across import totals_of
-from hardpan.survey.inputs.folders import read_record
+from hardpan.survey.inputs.earlier import read_record, totals_of
 
 _NEEDED = ("prescription.geojson", "tallies.csv")
 _HELD = frozenset({"version", "settings", "settings_sha256", "inputs_sha256", "working_crs"})

@@ -13,8 +13,7 @@ from hardpan.core.arrays import Floats
 from hardpan.records.soils import SoilType
 from hardpan.survey import cores, delimited, files, geodesy, numbers, positions, repairs, soil_labels, soils, vectors
 from hardpan.survey.columns import Text
-from hardpan.survey.land import Land
-from hardpan.survey.notes import Log
+from hardpan.survey.notes import Land, Log
 from hardpan.survey.settings import ProbeSettings, SoilSettings
 
 

@@ -1,33 +1,43 @@
-"""Tables of any kind and layout, from a file to one grid of cells."""
+"""Tables of any kind and layout, workbooks among them, from a file to one grid of cells."""
 
+import io
+import warnings
+import zipfile
 from collections.abc import Callable
-from typing import TypeVar
+from datetime import date, datetime
+from typing import TYPE_CHECKING, TypeVar
 
-from hardpan.survey import blocks, delimited, headers, workbook
+from hardpan.core.errors import AmbiguousInputError, InputError
+from hardpan.survey import delimited, headers
 from hardpan.survey.columns import TextTable
 from hardpan.survey.notes import Bundle, Log
-from hardpan.survey.reshape import reshape
+from hardpan.survey.reshape import reshape, score_blocks, to_long
 from hardpan.survey.settings import ProbeSettings
+
+if TYPE_CHECKING:
+    from openpyxl.worksheet.worksheet import Worksheet
 
 R = TypeVar("R")
 
 TABLES = (".csv", ".txt", ".tsv", ".dat", ".asc", ".tab", ".prn")
 """Members of an archive that may be tables."""
 
+MOST_CELLS = 20_000_000
+
 
 def open_table(bundle: Bundle, sheet: str | None, score: Callable[[TextTable], int], log: Log) -> TextTable:
     """Table of a text file, a workbook or an archive that `score` can make sense of."""
     named: dict[str, TextTable] = {}
     for member, blob in bundle.members.items():
-        if workbook.is_workbook(blob):
-            named |= workbook.sheets(blob, bundle.name)
+        if is_workbook(blob):
+            named |= sheets(blob, bundle.name)
         elif len(bundle.members) == 1 or member.lower().endswith(TABLES) or member == sheet:
             text, told = delimited.decode(blob, bundle.name)
             log.note(told)
             named[member] = delimited.split(text, bundle.name, score)
     if len(named) == 1 and sheet is None:
         return next(iter(named.values()))
-    return workbook.choose(named, sheet, {name: score(grid) > 0 for name, grid in named.items()}, bundle.name)
+    return choose(named, sheet, {name: score(grid) > 0 for name, grid in named.items()}, bundle.name)
 
 
 def fullest_header(table: TextTable, roles: Callable[[list[str]], dict[str, R]]) -> tuple[int, dict[str, R]]:
@@ -45,18 +55,106 @@ def open_readings(bundle: Bundle, settings: ProbeSettings, log: Log) -> TextTabl
         best = headers.score(grid, settings)
         if best == 0 or settings.layout == "transposed":
             best = max(best, headers.score(grid.transposed(), settings))
-        return best if headers.names_insertions(grid, settings) else max(best, blocks.score(grid, settings.columns))
+        return best if headers.names_insertions(grid, settings) else max(best, score_blocks(grid, settings.columns))
 
     grid = reshape(open_table(bundle, settings.sheet, score, log), settings)
     if settings.layout == "blocks":
-        return blocks.to_long(grid, settings.columns)
+        return to_long(grid, settings.columns)
     if settings.layout == "transposed":
         return grid.transposed()
     if settings.layout != "auto" or headers.names_insertions(grid, settings):
         return grid
-    if blocks.score(grid, settings.columns):
-        return blocks.to_long(grid, settings.columns)
+    if score_blocks(grid, settings.columns):
+        return to_long(grid, settings.columns)
     if headers.score(grid, settings) == 0:
         turned = grid.transposed()
         return turned if headers.score(turned, settings) else grid
     return grid
+
+
+def is_workbook(blob: bytes) -> bool:
+    """Whether the bytes are a workbook of the open XML format."""
+    return blob.startswith(b"PK\x03\x04") and b"xl/workbook.xml" in blob
+
+
+def sheets(blob: bytes, file: str) -> dict[str, TextTable]:
+    """Every sheet of a workbook as text; cells of formulas without a stored value come as "#N/A".
+
+    Raises
+    ------
+    InputError
+        The workbook is damaged, or holds a document type declaration.
+    """
+    import openpyxl
+
+    try:
+        _refuse_doctype(blob, file)
+        with warnings.catch_warnings(action="ignore"):
+            values = openpyxl.load_workbook(io.BytesIO(blob), read_only=True, data_only=True, keep_links=False)
+            formulas = openpyxl.load_workbook(io.BytesIO(blob), read_only=True, data_only=False, keep_links=False)
+            return {
+                sheet.title: TextTable.of(f"{file} sheet {sheet.title}", _cells(sheet, formulas[sheet.title], file))
+                for sheet in values.worksheets
+            }
+    except InputError:
+        raise
+    except Exception as err:  # whatever a damaged workbook makes the library say
+        raise InputError(what=f"damaged workbook: {str(err)[:120]}", where=file, do="save it again as xlsx") from err
+
+
+def _refuse_doctype(blob: bytes, file: str) -> None:
+    with zipfile.ZipFile(io.BytesIO(blob)) as archive:
+        for info in archive.infolist():
+            part = archive.read(info)
+            if info.filename.endswith((".xml", ".rels")) and (
+                b"<!DOCTYPE" in part or b"<!ENTITY" in part or b"\x00" in part[:200]
+            ):
+                raise InputError(what="workbook holds a document type declaration", where=file, do="save it again")
+
+
+def _cells(sheet: "Worksheet", formulas: "Worksheet", file: str) -> list[list[str]]:
+    rows: list[list[str]] = []
+    count = 0
+    for row, plain in zip(sheet.iter_rows(values_only=True), formulas.iter_rows(values_only=True), strict=False):
+        count += len(row)
+        if count > MOST_CELLS:
+            raise InputError(what=f"sheet has more than {MOST_CELLS} cells", where=file)
+        rows.append([_text(value, source) for value, source in zip(row, plain, strict=False)])
+    return rows
+
+
+def _text(value: object, source: object) -> str:
+    if value is None:
+        return "#N/A" if isinstance(source, str) and source.startswith("=") else ""
+    if isinstance(value, float):
+        return repr(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+    if isinstance(value, datetime | date):
+        return value.isoformat()[:10]
+    return str(value).strip()
+
+
+def choose(named: dict[str, TextTable], wanted: str | None, fits: dict[str, bool], file: str) -> TextTable:
+    """Sheet or archive member that is asked for, or the only one that looks like a table.
+
+    Raises
+    ------
+    AmbiguousInputError
+        Several fit.
+    InputError
+        None fits, or the wanted one is not there.
+    """
+    names = ", ".join(named)
+    if wanted is not None:
+        if wanted not in named:
+            raise InputError(what=f"holds no sheet or member {wanted!r}", where=file, right=f"one of {names}")
+        return named[wanted]
+    good = [name for name, fit in fits.items() if fit]
+    if len(good) > 1:
+        raise AmbiguousInputError(what=f"several tables: {', '.join(good)}", where=file, do="name one in probes.sheet")
+    if not good:
+        raise InputError(
+            what=f"no sheet or member looks like a table of readings (has {names})",
+            where=file,
+            do="name the right one in probes.sheet and its columns in [probes.columns]",
+        )
+    return named[good[0]]

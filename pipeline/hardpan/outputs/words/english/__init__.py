@@ -5,8 +5,8 @@ from hardpan.outputs.words.english.applied import EnglishApplied
 from hardpan.outputs.words.english.ground import EnglishGround
 from hardpan.outputs.words.english.money import EnglishMoney
 from hardpan.outputs.words.english.page import EnglishPage
+from hardpan.outputs.words.english.set_up import EnglishWeather
 from hardpan.outputs.words.english.sites import EnglishSites
-from hardpan.outputs.words.english.weather import EnglishWeather
 from hardpan.outputs.words.english.zones import EnglishZones
 from hardpan.outputs.words.interface import Words
 from hardpan.outputs.words.units import Units

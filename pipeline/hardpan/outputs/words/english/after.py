@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hardpan.outputs.words.english.lists import either, zone_names
+from hardpan.outputs.words.english.labels import either, zone_names
 from hardpan.outputs.words.units import MISSING, Units
 from hardpan.records.after import Change, Found, Judged, Mean, Position, Remedy, ZoneFound
 

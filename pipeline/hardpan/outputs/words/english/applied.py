@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from hardpan.core.said import Measure
-from hardpan.outputs.words.english.lists import zone_names
+from hardpan.outputs.words.english.labels import zone_names
 from hardpan.outputs.words.units import MISSING, Units
 from hardpan.records.applied import Applied, AppliedAs, Lag, LogRule, Observed
 

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from hardpan.outputs.words.units import MISSING, Units
-from hardpan.records.comparison import CAUSES, Comparison, What
+from hardpan.records.past import CAUSES, Comparison, What
 
 LABELS = {
     "head": "What changed",

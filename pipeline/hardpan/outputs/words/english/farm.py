@@ -6,10 +6,10 @@ from datetime import date
 from math import isfinite
 
 from hardpan.outputs.words.units import MISSING
-from hardpan.records.across import FarmRun, FarmSeason
 from hardpan.records.farm import Job, Outcome, Status
+from hardpan.records.ledger import ALL_PADDOCKS
+from hardpan.records.past import FarmRun, FarmSeason
 from hardpan.records.season import Fate
-from hardpan.records.totals import ALL_PADDOCKS
 
 _FIRST_DROPPED = 3
 

@@ -1,6 +1,6 @@
 """Headings, captions and labels, by the key that page, card, charts and maps ask for, and the checks of the card."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 REPORT = {
     "title": "Ripping plan: {name}",
@@ -253,3 +253,21 @@ CHECKS = {
 
 The hand test is that of `nre-tas-moisture`; the rest is common practice.
 """
+
+
+def zone_names(numbers: Sequence[object]) -> str:
+    """Numbers of zones as a place to look up.
+
+    >>> zone_names([4]), zone_names([4, 6])
+    ('zone 4', 'zones 4, 6')
+    """
+    return f"zone{'' if len(numbers) == 1 else 's'} {', '.join(map(str, numbers))}"
+
+
+def either(things: Sequence[str]) -> str:
+    """Things with "or" before the last.
+
+    >>> either(["wings", "closer tines", "both"])
+    'wings, closer tines or both'
+    """
+    return things[0] if len(things) == 1 else f"{', '.join(things[:-1])} or {things[-1]}"

@@ -10,8 +10,8 @@ from hardpan.core.said import Measure
 from hardpan.outputs.words.units import MISSING, Units
 from hardpan.records.alternatives import HeldBack, MachineRow, Terms
 from hardpan.records.catalog import Catalog
+from hardpan.records.plan import WaySum
 from hardpan.records.reasons import Way
-from hardpan.records.ways import WaySum
 
 LEAST_HA = 0.05
 """Less ground than this is not spoken of."""

@@ -16,9 +16,8 @@ from hardpan.records.advice import Cheaper, Hiring
 from hardpan.records.alternatives import MachineRow
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Driver, Ledger, Strategy
-from hardpan.records.plan import Plan
+from hardpan.records.plan import Plan, WaySum
 from hardpan.records.reasons import CheckStrip, Closed, Left, Limit
-from hardpan.records.ways import WaySum
 
 NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 

@@ -4,12 +4,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from hardpan.core.said import Amount, Measure, distance
-from hardpan.outputs.words.english.labels import CHECKS, LABELS
-from hardpan.outputs.words.english.lists import zone_names
+from hardpan.outputs.words.english.labels import CHECKS, LABELS, zone_names
 from hardpan.outputs.words.interface import Driven
 from hardpan.outputs.words.units import MISSING, Units
 from hardpan.records.catalog import Catalog
-from hardpan.records.strips import UNRIPPED, Strips
+from hardpan.records.plan import UNRIPPED, Strips
 
 TOLD_HA = 0.05
 """Less headland than this is not spoken of."""

@@ -1,1 +1,0 @@
-"""The files that tell of many paddocks: table, zones, sums, page."""

@@ -1,1 +1,0 @@
-"""Sites to probe in, the files to walk with out."""

@@ -1,1 +1,0 @@
-"""A trial's files: tables, response for the next plan, page, provenance."""

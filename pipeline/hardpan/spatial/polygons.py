@@ -1,0 +1,93 @@
+"""Areas on the ellipsoid, the one place where polygons become hectares; and distances to borders that they share."""
+
+import numpy as np
+import pyproj
+import shapely
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from hardpan.core.arrays import Floats, Ints
+from hardpan.core.errors import InputError
+from hardpan.core.units import M2_PER_HA
+
+WGS84 = pyproj.Geod(ellps="WGS84")
+"""The ellipsoid of longitudes and latitudes as displays read them."""
+
+
+def geodesic_ha(polygons: np.ndarray, ellipsoid: pyproj.Geod = WGS84) -> Floats:
+    """Areas of polygons in longitude and latitude on an ellipsoid, edges geodesic, ha; shape (n,).
+
+    The direction of a ring, which whoever wrote it chose, gives its area a sign. Here every shell counts and every hole
+    is taken away, whichever way they run.
+
+    Parameters
+    ----------
+    polygons : (n,) array of Polygon or MultiPolygon
+        Degrees, valid, none missing.
+    ellipsoid : pyproj.Geod
+        The one that the degrees are on.
+    """
+    parts, polygon = shapely.get_parts(np.asarray(polygons, dtype=object), return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    ring_m2 = [abs(ellipsoid.polygon_area_perimeter(*shapely.get_coordinates(ring).T)[0]) for ring in rings]
+    shell = np.diff(part, prepend=-1) > 0  # the first ring of each part
+    signed_m2 = np.where(shell, ring_m2, np.negative(ring_m2))
+    return np.bincount(polygon[part], weights=signed_m2, minlength=len(polygons)) / M2_PER_HA
+
+
+def hectares(polygons: np.ndarray, crs: pyproj.CRS) -> Floats:
+    """Areas of polygons in `crs` on the ellipsoid of its own datum, ha; shape (n,).
+
+    Raises
+    ------
+    InputError
+        The CRS has no ellipsoid.
+    """
+    geodetic = crs.geodetic_crs
+    ellipsoid = None if geodetic is None else geodetic.get_geod()
+    if geodetic is None or ellipsoid is None:
+        raise InputError(what=f"CRS {crs.name!r} has no ellipsoid", where="paddock.crs", right="a usual datum")
+    back = pyproj.Transformer.from_crs(crs, geodetic, always_xy=True)
+    flat = shapely.force_2d(np.asarray(polygons, dtype=object))
+    return geodesic_ha(shapely.transform(flat, back.transform, interleaved=False), ellipsoid)
+
+
+def distances_to_borders(points: np.ndarray, polygons: np.ndarray) -> Floats:
+    """Distance of each point to the nearest border of any polygon, in the unit of their coordinates, shape (n,).
+
+    Parameters
+    ----------
+    points : (n,) array of Point
+        Where to measure from, inside or outside.
+    polygons : array of Polygon or MultiPolygon
+        At least one, none empty.
+    """
+    rings = shapely.get_rings(shapely.get_parts(polygons))
+    places, ring = shapely.get_coordinates(rings, return_index=True)
+    along = ring[1:] == ring[:-1]
+    edges = shapely.linestrings(np.stack([places[:-1][along], places[1:][along]], axis=1))
+    nearest = shapely.STRtree(edges).nearest(points)
+    return np.asarray(shapely.distance(points, edges[nearest]), dtype=np.float64)
+
+
+def side_by_side(polygons: np.ndarray) -> tuple[Ints, Ints]:
+    """Places of polygons that share a border, the lower place first; shapes (n_pairs,).
+
+    Parameters
+    ----------
+    polygons : (n,) array of Polygon or MultiPolygon
+        A coverage; those that meet in points only do not share a border.
+    """
+    one, other = shapely.STRtree(polygons).query(polygons, predicate="intersects")
+    one, other = one[one < other], other[one < other]
+    shared_m = shapely.length(shapely.intersection(shapely.boundary(polygons[one]), shapely.boundary(polygons[other])))
+    return one[shared_m > 0], other[shared_m > 0]
+
+
+def groups_side_by_side(polygons: np.ndarray, kind: Ints) -> Ints:
+    """Group of each polygon: those of one `kind` (n,) that share a border, directly or through others of it; (n,)."""
+    one, other = side_by_side(polygons)
+    alike = kind[one] == kind[other]
+    edges = (np.ones(int(alike.sum())), (one[alike], other[alike]))
+    _, group = connected_components(coo_array(edges, shape=(len(polygons), len(polygons))), directed=False)
+    return np.asarray(group, dtype=np.int64)
