@@ -47,6 +47,18 @@ def coast_of(recipe: Coast, rng: np.random.Generator) -> shapely.Polygon:
     return shapely.Polygon(MIDDLE_M + radius_m[:, None] * np.column_stack([np.cos(angle), np.sin(angle)]))
 
 
+def crooked_coast(vertices: int = 8_000, inlets: int = 30, *, wide_m: float = 0.2, seed: int = 1) -> shapely.Polygon:
+    """A ragged ring of 230 m around (300, 300), cut by inlets 60 m long and as good as without width."""
+    rng = np.random.default_rng(seed)
+    angle = np.linspace(0.0, 2.0 * np.pi, vertices, endpoint=False)
+    radius_m = 230.0 + 8.0 * np.sin(17 * angle) + 2.0 * np.sin(211 * angle) + 0.03 * rng.uniform(-1.0, 1.0, vertices)
+    coast = shapely.Polygon(300.0 + radius_m[:, None] * np.column_stack([np.cos(angle), np.sin(angle)]))
+    way = np.linspace(0.1, 2.0 * np.pi, inlets, endpoint=False)
+    ends = np.stack([np.column_stack([np.cos(way), np.sin(way)]) * far_m for far_m in (180.0, 260.0)], axis=1)
+    cuts = shapely.buffer(shapely.linestrings(300.0 + ends), wide_m / 2.0, cap_style="flat")
+    return shapely.segmentize(shapely.difference(coast, shapely.union_all(cuts)), 0.3)
+
+
 def write_coast(recipe: Coast, folder: Path, seed: int = 1) -> Path:
     """Write boundary, soils, exclusions, probes and configuration; give the configuration."""
     rng = np.random.default_rng(seed)

@@ -10,7 +10,7 @@ import shapely
 from shapely import affinity
 
 from hardpan.core.errors import InputError
-from hardpan.spatial.polygons import geodesic_ha, groups_side_by_side, hectares
+from hardpan.spatial.polygons import edges_of, geodesic_ha, groups_side_by_side, hectares, side_by_side
 
 UTM = pyproj.CRS.from_epsg(32751)
 A, F = 6_378_137.0, 1 / 298.257223563
@@ -100,3 +100,17 @@ def test_polygons_of_one_kind_that_touch_along_a_line_are_one_group():
 def test_another_kind_between_them_keeps_polygons_apart():
     group = groups_side_by_side(SQUARES, np.array([0, 1, 0, 0, 0]))
     assert len({*group}) == 5
+
+
+def test_neighbours_share_an_edge_once_whichever_way_it_runs():
+    turned = np.array([shapely.box(0, 0, 1, 1, ccw=False), shapely.box(1, 0, 2, 1, ccw=True)])
+    assert [ends.tolist() for ends in side_by_side(turned)] == [[0], [1]]
+
+
+def test_edges_are_those_of_shells_holes_and_parts():
+    holed = shapely.box(0, 0, 9, 9).difference(shapely.box(3, 3, 5, 5))
+    polygons = np.array([holed, shapely.MultiPolygon([*SQUARES[[0, 4]]])])
+    edges, polygon = edges_of(polygons)
+    assert polygon.tolist() == [0] * 8 + [1] * 8
+    length = np.hypot(*(edges[:, 1] - edges[:, 0]).T)
+    assert np.bincount(polygon, weights=length).tolist() == shapely.length(polygons).tolist()

@@ -5,6 +5,7 @@ import rasterio.features
 import shapely
 from scipy import ndimage
 
+from builders.coasts import crooked_coast
 from hardpan.records.frame import Frame
 from hardpan.zones.outline import Drive, outline_classes
 
@@ -88,6 +89,25 @@ def test_simplifying_takes_vertices_off_and_leaves_the_boundary_alone(frame):
     assert shapely.hausdorff_distance(plain.excluded.geometry.iloc[0].exterior, hole.exterior) <= micrometre
     change = shapely.area(plain.shapes) / shapely.area(stepped.shapes) - 1
     assert np.abs(change).max() < 0.01
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_zones_cover_a_coast_of_many_places_and_narrow_inlets_place_by_place(frame, seed):
+    field = ndimage.gaussian_filter(np.random.default_rng(seed).normal(size=(60, 60)), 5)
+    classes = np.digitize(field, np.quantile(field, [0.3, 0.6]))
+    grid, coast = frame(classes.shape), crooked_coast(seed=seed)
+    road = shapely.LineString([(0, 200), (600, 330)]).buffer(5).intersection(coast)
+    found = outlined(classes, grid, coast, [road], tolerance_m=10.0, least_ha=0.1)
+    assert found.tolerance_m > 0
+    everything = np.array([*found.shapes, *found.excluded.geometry])
+    assert shapely.is_valid(everything).all()
+    assert shapely.coverage_is_valid(everything)
+    whole = shapely.coverage_union_all(everything)
+    assert shapely.area(everything).sum() == pytest.approx(coast.area, rel=1e-9)
+    assert shapely.symmetric_difference(whole, coast).area == pytest.approx(0.0, abs=0.01)
+    micrometre = 1e-6
+    places = shapely.points(shapely.get_coordinates(coast))
+    assert shapely.distance(places, shapely.multipoints(shapely.get_coordinates(whole))).max() <= micrometre
 
 
 def test_a_tolerance_that_would_move_too_much_ground_is_halved(frame):

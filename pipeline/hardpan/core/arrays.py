@@ -8,6 +8,8 @@ from numpy.typing import NDArray
 Floats: TypeAlias = NDArray[np.float64]
 Ints: TypeAlias = NDArray[np.int64]
 Bools: TypeAlias = NDArray[np.bool_]
+Shapes: TypeAlias = NDArray[np.object_]
+"""Geometries."""
 
 
 def frozen(values: np.ndarray) -> np.ndarray:

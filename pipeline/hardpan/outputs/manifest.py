@@ -147,7 +147,7 @@ def write_record(folder: Path, run: PaddockRun) -> None:
         "tool": "hardpan",
         "name": paddock.name,
         "working_crs": crs.to_wkt(),
-        "boundary": shapely.to_wkt(shapely.union_all(paddock.boundary.to_numpy()), rounding_precision=3),
+        "boundary": shapely.to_wkt(paddock.ground, rounding_precision=3),
         "threshold_kpa": run.pan.threshold_kpa,
         "zones": zones,
         "seed": run.trail.seed,

@@ -9,6 +9,7 @@ import shapely
 from hardpan.core.arrays import Floats
 from hardpan.outputs.geodesy import degrees_per_metre, to_wgs84
 from hardpan.outputs.isoxml_reader import ReadTask
+from hardpan.spatial.polygons import edges_of, middles_of
 
 _ROUNDED_M = 0.02
 """Rounding to 7 decimals of a degree moves a border by 11 mm at most, and a cell's edge by less."""
@@ -81,23 +82,16 @@ def _ground(zones: gpd.GeoDataFrame) -> _Ground:
     shapes, _ = to_wgs84(zones.geometry.array, zones.crs)
     depth_mm = np.round(zones["depth_mm"].to_numpy(float)).astype(int)
     levels_mm = np.unique(np.append(depth_mm, 0))
-    parts, zone_of_part = shapely.get_parts(shapes, return_index=True)
-    rings, part_of_ring = shapely.get_rings(parts, return_index=True)
-    points, ring_of_point = shapely.get_coordinates(rings, return_index=True)
-    joined = np.flatnonzero(ring_of_point[1:] == ring_of_point[:-1])
-    ends = np.stack([points[joined], points[joined + 1]], axis=1)
-    # The same segment runs the other way round in the neighbour: one order for both.
-    turned = (ends[:, 0, 0] > ends[:, 1, 0]) | ((ends[:, 0, 0] == ends[:, 1, 0]) & (ends[:, 0, 1] > ends[:, 1, 1]))
-    ends[turned] = ends[turned, ::-1]
-    _, which, times = np.unique(ends.reshape(-1, 4), axis=0, return_inverse=True, return_counts=True)
+    edges, owner = edges_of(shapes)
+    _, which, times = np.unique(middles_of(edges), return_inverse=True, return_counts=True)
     return _Ground(
         shapes=shapes,
         levels_mm=levels_mm,
         level=np.searchsorted(levels_mm, depth_mm),
         shut=(zones["kind"] == "exclusion").to_numpy(),
-        segments=shapely.STRtree(shapely.linestrings(ends)),
-        owner=zone_of_part[part_of_ring[ring_of_point[joined]]],
-        outer=times[which.ravel()] == 1,
+        segments=shapely.STRtree(shapely.linestrings(edges)),
+        owner=owner,
+        outer=times[which] == 1,
     )
 
 

@@ -7,6 +7,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyproj
+import shapely
 import xarray as xr
 
 from hardpan.core.errors import InputError
@@ -105,6 +106,11 @@ class Paddock:
     exclusions: gpd.GeoDataFrame
     """Columns `name`, `kind`, `buried` bool, `buffer_m`, `geometry` (polygons, buffers already applied, clipped to the
     boundary, not overlapping one another). May be empty."""
+
+    @property
+    def ground(self) -> shapely.Geometry:
+        """The boundary as one geometry."""
+        return self.boundary.iloc[0]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 
-import geopandas as gpd
 import numpy as np
 import shapely
 
@@ -19,6 +18,9 @@ from hardpan.spatial.polygons import distances_to_borders
 
 MOST_TARGETS = 2500
 """Blocks of cells that coverage is measured over: enough for a hundred sites, and quick."""
+
+PLAINER = 0.01
+"""Share of the distance kept from the boundary that this may move before it is measured from."""
 
 NARROW = 0.5
 """Share of the way to the middle that is kept from the edge where the ground is narrower than the setting."""
@@ -75,7 +77,7 @@ def survey_ground(survey: Survey, access: Access, settings: SiteSettings) -> Gro
         Nothing may be probed.
     """
     frame = survey.frame
-    inside = centres_inside(survey.paddock.boundary.union_all(), frame)
+    inside = centres_inside(survey.paddock.ground, frame)
     rows, cols = np.nonzero(inside)
     xy = np.column_stack([frame.x_m[cols], frame.y_m[rows]])
     points = shapely.points(xy)
@@ -83,7 +85,7 @@ def survey_ground(survey: Survey, access: Access, settings: SiteSettings) -> Gro
     free = ~_within(points, closed, 0.0)
     if not free.any():
         raise InputError(what="exclusions cover the whole paddock", where=survey.paddock.name, do="check their buffers")
-    edge, issues = _off_edge(points, survey.paddock.boundary, settings.edge_m)
+    edge, issues = _off_edge(points, survey.paddock.ground, settings.edge_m)
     shut = _within(points, closed, settings.exclusion_m) | _within(points, tracks, settings.tramline_m)
     may = edge & free & ~shut
     if not may.any():
@@ -114,9 +116,9 @@ def _within(points: np.ndarray, shapes: np.ndarray, reach_m: float) -> Bools:
     return np.asarray(shapely.dwithin(whole, points, reach_m), dtype=bool)
 
 
-def _off_edge(points: np.ndarray, boundary: gpd.GeoSeries, edge_m: float) -> tuple[Bools, Issues]:
+def _off_edge(points: np.ndarray, ground: shapely.Geometry, edge_m: float) -> tuple[Bools, Issues]:
     """Whether points keep off the boundary; in a part narrower than the setting a share of the way to its middle."""
-    parts = shapely.get_parts(np.asarray(boundary))
+    parts = shapely.get_parts(shapely.simplify(ground, PLAINER * edge_m))
     within = distances_to_borders(points, parts)
     part = shapely.STRtree(parts).nearest(points) if len(parts) > 1 else np.zeros(len(points), dtype=np.int64)
     deepest = np.zeros(len(parts))

@@ -1,8 +1,9 @@
-"""Areas on the ellipsoid, the one place where polygons become hectares; and distances to borders that they share."""
+"""Areas of polygons on the ellipsoid, the one place where they become hectares; their borders and those they share."""
 
 import numpy as np
 import pyproj
 import shapely
+from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
@@ -52,6 +53,21 @@ def hectares(polygons: np.ndarray, crs: pyproj.CRS) -> Floats:
     return geodesic_ha(shapely.transform(flat, back.transform, interleaved=False), ellipsoid)
 
 
+def edges_of(polygons: np.ndarray) -> tuple[Floats, Ints]:
+    """Ends of the edges of all rings of polygons (n_edges, 2, 2), and the polygon of each."""
+    parts, polygon = shapely.get_parts(polygons, return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    places, ring = shapely.get_coordinates(rings, return_index=True)
+    along = ring[1:] == ring[:-1]
+    return np.stack([places[:-1][along], places[1:][along]], axis=1), polygon[part[ring[1:][along]]]
+
+
+def middles_of(edges: Floats) -> NDArray[np.complex128]:
+    """Middles of edges (n, 2, 2) as single numbers, (n,): that of an edge whichever way it runs, and of no other."""
+    middle = edges.mean(axis=1)
+    return np.asarray(middle[:, 0] + 1j * middle[:, 1])
+
+
 def distances_to_borders(points: np.ndarray, polygons: np.ndarray) -> Floats:
     """Distance of each point to the nearest border of any polygon, in the unit of their coordinates, shape (n,).
 
@@ -62,26 +78,26 @@ def distances_to_borders(points: np.ndarray, polygons: np.ndarray) -> Floats:
     polygons : array of Polygon or MultiPolygon
         At least one, none empty.
     """
-    rings = shapely.get_rings(shapely.get_parts(polygons))
-    places, ring = shapely.get_coordinates(rings, return_index=True)
-    along = ring[1:] == ring[:-1]
-    edges = shapely.linestrings(np.stack([places[:-1][along], places[1:][along]], axis=1))
+    edges = shapely.linestrings(edges_of(polygons)[0])
     nearest = shapely.STRtree(edges).nearest(points)
     return np.asarray(shapely.distance(points, edges[nearest]), dtype=np.float64)
 
 
 def side_by_side(polygons: np.ndarray) -> tuple[Ints, Ints]:
-    """Places of polygons that share a border, the lower place first; shapes (n_pairs,).
+    """Places of polygons that share an edge, the lower place first; shapes (n_pairs,).
 
     Parameters
     ----------
     polygons : (n,) array of Polygon or MultiPolygon
-        A coverage; those that meet in points only do not share a border.
+        A coverage; those that meet in points only do not share an edge.
     """
-    one, other = shapely.STRtree(polygons).query(polygons, predicate="intersects")
-    one, other = one[one < other], other[one < other]
-    shared_m = shapely.length(shapely.intersection(shapely.boundary(polygons[one]), shapely.boundary(polygons[other])))
-    return one[shared_m > 0], other[shared_m > 0]
+    edges, polygon = edges_of(polygons)
+    middles = middles_of(edges)
+    order = np.argsort(middles, kind="stable")
+    same = middles[order[1:]] == middles[order[:-1]]
+    pairs = np.stack([polygon[order[:-1][same]], polygon[order[1:][same]]])
+    one, other = np.unique(np.sort(pairs, axis=0), axis=1)
+    return one, other
 
 
 def groups_side_by_side(polygons: np.ndarray, kind: Ints) -> Ints:

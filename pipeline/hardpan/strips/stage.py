@@ -90,7 +90,7 @@ def _laid(
     """Pairs of each zone in which any has room."""
     wider_m = max(settings.harvester_width_m, size.pass_m)
     headland_m = 2.0 * wider_m if settings.headland_m is None else settings.headland_m
-    inner = shapely.buffer(shapely.union_all(paddock.boundary.to_numpy()), -headland_m)
+    inner = shapely.buffer(paddock.ground, -headland_m)
     table, laid = zones.table.set_index("zone"), {}
     for zone, pairs in asked.items():
         shape = table.geometry.loc[zone]

@@ -85,7 +85,7 @@ def build_domain(insertions: gpd.GeoDataFrame, survey: Survey, settings: Surface
     standard deviations of the cells.
     """
     frame = survey.frame
-    inside = centres_inside(survey.paddock.boundary.union_all(), frame)
+    inside = centres_inside(survey.paddock.ground, frame)
     rows, cols = np.nonzero(inside)
     cell_xy = np.column_stack([frame.x_m[cols], frame.y_m[rows]])
     site_of, site_xy = merge_sites(insertions)

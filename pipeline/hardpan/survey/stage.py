@@ -157,7 +157,7 @@ def read_access(settings: AccessSettings, survey: Survey) -> tuple[Access, Surve
     InputError
         The gate is not near the paddock, or the tramlines cannot be used.
     """
-    boundary = survey.paddock.boundary.union_all()
+    boundary = survey.paddock.ground
     bounds = geodesy.degrees_bounds(boundary.bounds, survey.crs, "paddock.boundary")
     land, log = Land(boundary=boundary, crs=survey.crs, bounds=bounds), Log()
     access = Access(gate=read_gate(settings, land, log), tramlines=read_tramlines(settings, land, log))
@@ -174,9 +174,7 @@ def read_daily(path: Path, survey: Survey) -> tuple[DailyTable, Survey]:
     """
     log = Log()
     weather = read_weather(path, log)
-    _, south, _, north = geodesy.degrees_bounds(
-        survey.paddock.boundary.union_all().bounds, survey.crs, "paddock.boundary"
-    )
+    _, south, _, north = geodesy.degrees_bounds(survey.paddock.ground.bounds, survey.crs, "paddock.boundary")
     return replace(weather, latitude_deg=(south + north) / 2.0), _with_notes(survey, log)
 
 

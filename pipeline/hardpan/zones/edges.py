@@ -3,16 +3,11 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TypeAlias
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
-from hardpan.core.arrays import Bools, Floats, Ints
-
-Shapes: TypeAlias = NDArray[np.object_]
-"""Array of geometries."""
+from hardpan.core.arrays import Bools, Floats, Ints, Shapes
 
 HALVINGS = 3
 """A border that would cross another moves half as far, and so on; then it keeps its steps."""

@@ -1,28 +1,30 @@
 """Class rasters to polygons that share every border: no gaps, no overlaps, the boundary untouched."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
 import shapely
 
-from hardpan.core.arrays import Bools, Ints
+from hardpan.core.arrays import Bools, Ints, Shapes
 from hardpan.core.units import M2_PER_HA
 from hardpan.records.frame import Frame
 from hardpan.spatial.cells import cells_at
+from hardpan.spatial.polygons import edges_of, middles_of
 from hardpan.spatial.regions import OUTSIDE, spread
 from hardpan.spatial.runs import runs_over
-from hardpan.zones.edges import Shapes, driven_borders
+from hardpan.zones.edges import driven_borders
 from hardpan.zones.soil_lines import Region
+from hardpan.zones.thinning import NODE_GRID_M, ThinOutline, thin_outline
 
 MOST_CHANGE = 0.01
 """Simplifying may change the area of a class by so much (share); else the tolerance is halved."""
 HALVINGS = 4
 """Tolerances tried below the first; after the last the borders keep their steps."""
 
-NODE_GRID_M = 1e-6
-"""Borders are noded on this grid: edges that all but coincide then do, and no vertex moves by more than it."""
+THIN = 0.1
+"""Share of a cell by which the outline may move while borders are drawn: they are known to half a cell."""
 SAME_GROUND = 1e-9
 """Rounding of areas, as a share."""
 PASSES = 5
@@ -88,11 +90,14 @@ def outline_classes(
         Ground whose own borders are exact; elsewhere borders follow the cells.
     """
     regions = [*regions, _elsewhere(regions, outline, classes)]
-    faces = _faces(regions, frame, [outline, *excluded.geometry])
+    soil_lines = _soil_lines(regions[:-1], outline)
+    lines = [*shapely.boundary(excluded.geometry.to_numpy()), *_steps(regions, frame, outline), soil_lines]
+    thin = thin_outline(outline, lines, THIN * frame.cell_m)
+    faces = _faces(thin, lines)
     inside = shapely.point_on_surface(faces)
     class_of, hole_of = _classes_at(inside, regions, frame), _holes_at(inside, excluded)
-    shapely.prepare(outline)
-    ground = shapely.contains_xy(outline, shapely.get_x(inside), shapely.get_y(inside))
+    shapely.prepare(thin.shape)
+    ground = shapely.contains_xy(thin.shape, shapely.get_x(inside), shapely.get_y(inside))
     parts, part_class = faces[ground], class_of[ground]
     holes, part_hole = faces[hole_of != OUTSIDE], hole_of[hole_of != OUTSIDE]
     parts, part_class, sliver_m2 = _without_slivers(parts, part_class, soil_of_class, least_m2)
@@ -101,15 +106,15 @@ def outline_classes(
         adrift, beside = np.zeros_like(adrift), beside[:0]
     holes, part_hole = np.append(holes, parts[adrift]), np.append(part_hole, part_hole[beside])
     numbers, shapes = _dissolved(parts[~adrift], part_class[~adrift])
-    soil_lines = shapely.union_all(shapely.boundary([region.shape for region in regions[:-1]]))
-    shapes, used_m = _driven(shapes, soil_lines, drive, frame.cell_m, least_m2)
+    shapes, used_m = _driven(shapes, thin, soil_lines, drive, cell_m=frame.cell_m, least_m2=least_m2)
     kept, hole_shapes = _dissolved(holes, part_hole)
+    hole_shapes = thin.restored(hole_shapes)
     return Coverage(
         classes=numbers,
         shapes=shapes,
         excluded=excluded.iloc[kept].set_geometry(list(hole_shapes), crs=excluded.crs).reset_index(drop=True),
         tolerance_m=used_m,
-        cut_off_ha=float(shapely.area(parts[adrift]).sum()) / M2_PER_HA,
+        cut_off_ha=float(shapely.area(thin.restored(parts[adrift])).sum()) / M2_PER_HA,
         cut_off_by=tuple(excluded["name"].iloc[np.unique(part_hole[beside])]),
         sliver_ha=sliver_m2 / M2_PER_HA,
     )
@@ -121,18 +126,29 @@ def _elsewhere(regions: Sequence[Region], outline: shapely.Geometry, classes: In
     return Region(shape=shapely.difference(outline, held), classes=spread(classes))
 
 
-def _faces(regions: Sequence[Region], frame: Frame, shapes: list[shapely.Geometry]) -> Shapes:
-    """Smallest faces between class edges in each region and the edges of regions and `shapes`, all noded together."""
-    shapely.prepare(shapes[0])
-    lines = [*shapely.boundary(shapes)]
+def _soil_lines(regions: Sequence[Region], outline: shapely.Geometry) -> shapely.Geometry:
+    """Borders of regions inside the outline, without those that are its own."""
+    edges, _ = edges_of(np.array([region.shape for region in regions], dtype=object))
+    own, _ = edges_of(np.array([outline], dtype=object))
+    inner = edges[~np.isin(middles_of(edges), middles_of(own))]
+    within = shapely.get_parts(shapely.intersection(shapely.MultiLineString([*inner]), outline))
+    return shapely.multilinestrings(within[shapely.get_dimensions(within) == 1])
+
+
+def _steps(regions: Sequence[Region], frame: Frame, outline: shapely.Geometry) -> Iterator[shapely.Geometry]:
+    """Edges between unlike classes in each region."""
+    shapely.prepare(outline)
     for region in regions:
         steps = _class_edges(region.classes, frame)
         shapely.prepare(region.shape)
         steps = steps[shapely.intersects(region.shape, steps)]
-        lines += [*steps[shapely.intersects(shapes[0], steps)]]
-    lines += [shapely.intersection(shapely.boundary(region.shape), shapes[0]) for region in regions[:-1]]
-    lines = shapely.union_all(lines, grid_size=NODE_GRID_M)
-    return np.asarray(shapely.get_parts(shapely.polygonize([lines])))
+        yield from steps[shapely.intersects(outline, steps)]
+
+
+def _faces(thin: ThinOutline, lines: list[shapely.Geometry]) -> Shapes:
+    """Smallest faces between edges of the outline and lines, all noded together."""
+    noded = shapely.union_all([*thin.near, *lines], grid_size=NODE_GRID_M)
+    return np.asarray(shapely.get_parts(shapely.polygonize([noded, *thin.far])))
 
 
 def _class_edges(classes: Ints, frame: Frame) -> Shapes:
@@ -210,20 +226,25 @@ def _dissolved(parts: Shapes, number: Ints) -> tuple[Ints, Shapes]:
 
 
 def _driven(
-    shapes: Shapes, soil_lines: shapely.Geometry, drive: Drive, cell_m: float, least_m2: float
+    shapes: Shapes, thin: ThinOutline, soil_lines: shapely.Geometry, drive: Drive, *, cell_m: float, least_m2: float
 ) -> tuple[Shapes, float]:
-    """Shapes with shared borders drawn by the largest tolerance that changes areas little."""
+    """Shapes with shared borders drawn by the largest tolerance that changes areas little, and the whole outline."""
+    full = thin.restored(shapes)
     if drive.tolerance_m <= 0 or not shapely.coverage_is_valid(shapes):
-        return shapes, 0.0
-    _, headings_deg = runs_over([*shapes], width_m=drive.width_m, cell_m=cell_m, heading_deg=drive.heading_deg)
+        return full, 0.0
+    _, headings_deg = runs_over([*full], width_m=drive.width_m, cell_m=cell_m, heading_deg=drive.heading_deg)
     for halving in range(HALVINGS + 1):
         used_m = drive.tolerance_m / 2.0**halving
         drawn = driven_borders(shapes, headings_deg, soil_lines, cell_m=cell_m, tolerance_m=used_m)
         change = np.abs(shapely.area(drawn) / shapely.area(shapes) - 1.0)
-        few = _small_parts(drawn, least_m2) <= _small_parts(shapes, least_m2)
-        if _tiles(drawn, shapes) and change.max() < MOST_CHANGE and few:
+        if change.max() >= MOST_CHANGE or _small_parts(drawn, least_m2) > _small_parts(shapes, least_m2):
+            continue
+        drawn = thin.restored(drawn)
+        if thin.left_out and not _tiles(drawn, full):  # a border came so near to the outline that it matters
+            drawn = driven_borders(full, headings_deg, soil_lines, cell_m=cell_m, tolerance_m=used_m)
+        if _tiles(drawn, full):
             return drawn, used_m
-    return shapes, 0.0
+    return full, 0.0
 
 
 def _tiles(drawn: Shapes, shapes: Shapes) -> bool:

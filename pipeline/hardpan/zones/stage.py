@@ -73,7 +73,7 @@ def draw_zones(
         Exclusions leave no ground.
     """
     survey, surfaces, ripper = evidence.survey, evidence.surfaces, catalog.ripper
-    settings, crossing = _along(settings, survey.paddock.boundary.union_all(), tramlines)
+    settings, crossing = _along(settings, survey.paddock.ground, tramlines)
     cell_m, options = surfaces.frame.cell_m, fitted_only(options)
     lift_m = _lift_m(options, ripper)
     ground = workable_area(survey.paddock, surfaces, _clearance(ripper, settings, lift_m))
@@ -110,7 +110,7 @@ def draw_zones(
         soils,
         coverage.excluded,
         survey.crs,
-        inner=within_headland(survey.paddock.boundary.union_all(), headland_m),
+        inner=within_headland(survey.paddock.ground, headland_m),
         width_m=ripper.width_m,
         cell_m=cell_m,
         heading_deg=settings.heading_deg,

@@ -74,7 +74,7 @@ def outline_of(paddock: Paddock, frame: Frame, clearance: Clearance) -> tuple[sh
     InputError
         Exclusions leave no ground, or less than a cell.
     """
-    boundary = shapely.union_all(paddock.boundary.to_numpy())
+    boundary = paddock.ground
     excluded = _widened(paddock.exclusions, boundary, clearance)
     outline = shapely.difference(boundary, shapely.union_all(excluded.geometry.to_numpy()))
     left_m2 = float(shapely.area(outline))
