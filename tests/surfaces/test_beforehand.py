@@ -119,6 +119,13 @@ def test_the_mapped_strength_joins_only_where_strength_stopped_insertions(paddoc
         assert ("strength" in models.loc["bottom", "trend"]) is joins
 
 
+def test_soil_types_and_strength_hold_any_share_of_the_variance_beforehand_on_average_half(paddock):
+    """A share that may be anything between 0 and 1 alike is 1/2 on average; it is the square of the slope."""
+    bottom = variables_of(paddock)["bottom"]
+    precision = bottom.trend_precision(("1", "soil type deep sand", "strength"))
+    assert 1.0 / precision[1:] == pytest.approx(0.5, abs=0.02)
+
+
 def test_no_bottom_seen_leaves_the_usual_thickness_and_a_wide_interval(paddock):
     short = shorten_rods(paddock, 0.99)
     table = short.pan.insertions

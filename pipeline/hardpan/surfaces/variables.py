@@ -37,9 +37,10 @@ GROUP = 200
 LEAST_WIDTH = 0.02
 """Sites whose spread across is under this share of that along lie on a line and cannot tell of the ground beside it."""
 
-SOIL_SD = 1.0
+SOIL_SD = 0.7
 """Prior standard deviation of a soil type's departure from the paddock's mean, in standard deviations of the values:
-they hold the differences between soil types, so that larger ones are rare; a type without a probe gets this answer."""
+soil types hold any share of their variance, on average half. A type without a probe, or with bounds alone, leans on it.
+"""
 
 SLOPE_SD = 0.5
 """The same of the slope on a covariate or on strength: between standardised variables it is much like a correlation."""
@@ -47,15 +48,15 @@ SLOPE_SD = 0.5
 STRENGTH = "strength"
 """Name of the trend column that holds the mapped strength of the pan."""
 
-_SLOPE_SDS = {STRENGTH: 1.0}
-"""On strength it is wider: of the strong ground, where insertions stop, the slope alone tells, learnt from the weak."""
+_SLOPE_SDS = {STRENGTH: 0.7}
+"""On strength it is wider, any share of the variance, half on average: of the strong ground, where insertions stop, the
+slope alone tells, learnt from the weak. With 1, slopes beyond any correlation took that ground for too deep."""
 
 LEAST_SCALE_MM = 5.0
 """Depths that differ less than this are the same to a probe read every 25 mm."""
 
 LEAST_SCALE_LOG = 0.02
 """The same for the logarithm of the peak: 2 %."""
-
 
 _MUCH_UNREAD = 0.05
 """Above this share of ground the map of the bottom goes beyond all readings."""
@@ -141,9 +142,11 @@ class Variable:
     def trend_precision(self, trend_names: tuple[str, ...]) -> Floats:
         """Prior precision of the trend's coefficients: the mean is free, except that of a sign.
 
-        A normal latent mean of variance 1 makes every share of ground with a pan equally likely before any reading.
+        A normal latent mean of variance 1 makes every share of ground with a pan equally likely before any reading;
+        soil types depart from it as widely.
         """
-        sd = [SOIL_SD if name.startswith(SOIL) else _SLOPE_SDS.get(name, SLOPE_SD) for name in trend_names]
+        soil_sd = 1.0 if self.binary else SOIL_SD
+        sd = [soil_sd if name.startswith(SOIL) else _SLOPE_SDS.get(name, SLOPE_SD) for name in trend_names]
         trend_precision = np.array(sd) ** -2.0
         trend_precision[0] = 1.0 if self.binary else self.mean_sd**-2.0
         return trend_precision
