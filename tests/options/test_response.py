@@ -53,6 +53,15 @@ def test_a_lower_threshold_finds_more_lost_growth_in_the_same_soil(catalog):
     assert (np.diff(lost) < 0).all()
 
 
+def test_growth_lost_at_a_peak_is_read_off_the_table_as_numpy_does_it(catalog):
+    loss = root_loss(FLAT, 1834.3, 3000.0, catalog.response)
+    peak = np.random.default_rng(4).uniform(500.0, 14_000.0, (40, 25)).astype(np.float32)
+    peak[0, :3] = [np.nan, 1834.3, loss.peak_kpa[-1]]
+    top = np.full_like(peak, 200.0)
+    expected = np.interp(peak, loss.peak_kpa, loss.lost_share) * np.float32(150.0) / loss.reference_mm
+    np.testing.assert_array_equal(loss.relative(top, top + np.float32(150.0), peak), expected.astype(np.float32))
+
+
 @pytest.mark.parametrize("below_kpa", [500.0, 1700.0, 2200.0])
 def test_the_lost_growth_is_that_of_the_readings_whatever_the_threshold_and_the_soil_below(catalog, below_kpa):
     """A pan with its peak of 4000 kPa at 350 mm, on soil that a low threshold calls hard to the end of the readings."""

@@ -126,7 +126,8 @@ def _begun(space: Space, counts: Ints, held: Floats, rng: np.random.Generator) -
         far = np.where(np.isfinite(apart), np.maximum(apart, 1e-12), 1.0)
         chance = np.where(space.soil == soil, space.weight * far, 0.0)
         drawn = rng.choice(len(chance), size=TRIES, p=chance / chance.sum())
-        then = np.minimum(apart, ((space.targets - space.targets[drawn, None]) ** 2).sum(axis=2))
+        off = space.targets - space.targets[drawn, None]
+        then = np.minimum(apart, np.einsum("tnd,tnd->tn", off, off))
         best = int((then @ space.weight).argmin())
         found.append((int(soil), space.targets[drawn[best]]))
         apart = then[best]
