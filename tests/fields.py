@@ -105,7 +105,7 @@ def invent(recipe: Recipe, seed: int, *, sites: np.ndarray | None = None) -> Tru
             area_ha=recipe.side_m**2 / 1e4,
             exclusions=gpd.GeoDataFrame({"name": [], "kind": [], "buried": [], "buffer_m": []}, geometry=[], crs=CRS),
         ),
-        profiles=_no_profiles(),
+        probed=_no_profiles(),
         soils=soils,
         cores=gpd.GeoDataFrame({"core": [], "soil_type": []}, geometry=[], crs=CRS),
         frame=frame,

@@ -184,7 +184,7 @@ def survey_of(surfaces, exclusions=(), cores=None):
                 crs=CRS,
             ),
         ),
-        profiles=Profiles(readings=readings, depth_limit_mm=700),
+        probed=Profiles(readings=readings, depth_limit_mm=700),
         soils=gpd.GeoDataFrame({"soil_type": [], "label": [], "clay_depth_mm": []}, geometry=[], crs=CRS),
         cores=none if cores is None else cores,
         frame=surfaces.frame,

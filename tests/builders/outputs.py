@@ -213,7 +213,7 @@ def survey() -> Survey:
         paddock=Paddock(
             name=NASTY, boundary=gpd.GeoSeries([at(0, 0, 600, 400)], crs=CRS), area_ha=24.0, exclusions=exclusions
         ),
-        profiles=Profiles(readings=readings, depth_limit_mm=600.0),
+        probed=Profiles(readings=readings, depth_limit_mm=600.0),
         soils=soils,
         cores=gpd.GeoDataFrame({"core": [], "soil_type": []}, geometry=[], crs=CRS),
         frame=FRAME,

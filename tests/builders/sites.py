@@ -11,7 +11,6 @@ from hardpan.records.frame import Frame
 from hardpan.records.probing import Access
 from hardpan.records.survey import Paddock, Survey
 from hardpan.sites.effort import Scatter
-from hardpan.survey.profiles import no_profiles
 
 CRS = pyproj.CRS.from_epsg(32751)
 WEST_M, SOUTH_M = 500_000.0, 6_600_000.0
@@ -40,7 +39,7 @@ def unprobed(boundary, *, soils=(("deep sand", None),), exclusions=(), cell_m=5.
             area_ha=boundary.area / 1e4,
             exclusions=gpd.GeoDataFrame(shut, geometry=list(exclusions), crs=CRS),
         ),
-        profiles=no_profiles(),
+        probed=None,
         soils=gpd.GeoDataFrame(
             {"soil_type": [name for name, _ in soils], "label": "", "clay_depth_mm": np.nan}, geometry=shapes, crs=CRS
         ),

@@ -169,7 +169,7 @@ def paddock(
     )
     survey = Survey(
         paddock=paddock_,
-        profiles=empty_profiles(),
+        probed=empty_profiles(),
         soils=gpd.GeoDataFrame({"soil_type": names}, geometry=grounds, crs=CRS),
         cores=gpd.GeoDataFrame(geometry=[], crs=CRS),
         frame=frame,

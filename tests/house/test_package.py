@@ -104,6 +104,7 @@ def test_a_first_survey_loads_nothing_that_only_a_run_needs(tmp_path):
     (tmp_path / "bare.toml").write_text(config, encoding="utf-8")
     heavy = (
         "bokeh",
+        "dask",
         "fiona",
         "hardpan.run.chain",
         "numba",

@@ -110,7 +110,7 @@ def with_sites(truth: Truth):
         },
         coords=coords,
     )
-    return replace(truth.survey, profiles=replace(truth.survey.profiles, readings=readings))
+    return replace(truth.survey, probed=replace(truth.survey.profiles, readings=readings))
 
 
 def true_economy(planned: Planned) -> Economy:

@@ -118,7 +118,8 @@ class Survey:
     """Everything that was read, checked, in the working CRS."""
 
     paddock: Paddock
-    profiles: Profiles
+    probed: Profiles | None
+    """None before a first survey."""
     soils: gpd.GeoDataFrame
     """Columns `soil_type` (a key of the catalog), `label` (as in the file), `clay_depth_mm` (float, NaN unknown),
     `geometry`: polygons clipped to the boundary, no overlaps, no gaps."""
@@ -135,6 +136,19 @@ class Survey:
     digests: pd.Series
     """File name to SHA-256 of every input read."""
     issues: Issues = field(default=())
+
+    @property
+    def profiles(self) -> Profiles:
+        """Profiles of a paddock that was probed.
+
+        Raises
+        ------
+        InputError
+            It was not.
+        """
+        if self.probed is None:
+            raise InputError(what="the paddock was not probed yet", where=self.paddock.name, do="name its readings")
+        return self.probed
 
     @property
     def soil_types(self) -> tuple[str, ...]:

@@ -101,7 +101,9 @@ def place_of(point: shapely.Point | None) -> Floats | None:
 
 def probed_sites(survey: Survey) -> pd.DataFrame:
     """Mean `x_m`, `y_m` of the insertions of each site that was probed, by its name; no rows before a first survey."""
-    read = survey.profiles.readings
+    if survey.probed is None:
+        return pd.DataFrame({"x_m": np.empty(0), "y_m": np.empty(0)}, index=pd.Index([], name="site", dtype=object))
+    read = survey.probed.readings
     table = pd.DataFrame({name: read[name].to_numpy() for name in ("site", "x_m", "y_m")})
     # sums over sorted coordinates do not depend on the order of the rows
     return table.sort_values(["site", "x_m", "y_m"]).groupby("site").mean().sort_values(["x_m", "y_m"])

@@ -9,7 +9,6 @@ import xarray as xr
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import InputError
 from hardpan.core.said import Said, depth
-from hardpan.records.columns import INSERTION
 from hardpan.records.issues import Issue
 from hardpan.records.survey import Profiles, Stop
 from hardpan.survey.columns import LEAST_INSERTIONS, ProbeReadings
@@ -175,20 +174,6 @@ def profile(read: Dense, settings: ProbeSettings) -> tuple[Profiles, tuple[Issue
         readings=dataset, depth_limit_mm=float(limit_mm.max()), device_limit_kpa=_device_limit(grids, settings)
     )
     return profiles, (*shorter, *_stop_issues(table, stop))
-
-
-def no_profiles() -> Profiles:
-    """Profiles of a paddock that was not probed yet."""
-    sizes = {"insertion": 0, "sample": 1}
-    grids = {"depth_mm": float, "thickness_mm": float, "cone_index_kpa": float, "at_least": bool}
-    texts = {"insertion", "site", "date", "stop", "source_file"}
-    return Profiles(
-        readings=xr.Dataset(
-            {name: (tuple(sizes), np.empty(tuple(sizes.values()), dtype=kind)) for name, kind in grids.items()},
-            coords={name: ("insertion", np.empty(0, dtype=object if name in texts else float)) for name in INSERTION},
-        ),
-        depth_limit_mm=0.0,
-    )
 
 
 def _device_limit(grids: dict[str, np.ndarray], settings: ProbeSettings) -> float | None:

@@ -240,7 +240,9 @@ def judge(
 
 
 def stack(covariates: dict[str, Floats], frame: Frame) -> xr.Dataset:
-    """Covariates as one dataset on the frame."""
+    """Covariates as one dataset on the frame; an empty one where there are none."""
+    if not covariates:
+        return xr.Dataset()  # coordinates alone would load every array library that xarray knows
     return xr.Dataset(
         {name: (("y", "x"), values) for name, values in covariates.items()},
         coords={"y": frame.y_m, "x": frame.x_m},

@@ -32,7 +32,6 @@ from hardpan.survey.inputs.paddock import open_exclusions, read_boundary, read_e
 from hardpan.survey.inputs.places import read_marks
 from hardpan.survey.inputs.weather import read_weather
 from hardpan.survey.notes import Land, Log
-from hardpan.survey.profiles import no_profiles
 from hardpan.survey.settings import GridSettings, PaddockSettings, ProbeSettings, SoilSettings
 
 logger = logging.getLogger(__name__)
@@ -59,7 +58,7 @@ def read_survey(
     log = Log()
     land = read_boundary(paddock, log)
     exclusions = read_exclusions(paddock, land, log)
-    read = no_profiles() if probes is None else readings.read_profiles(probes, land, log)
+    read = None if probes is None else readings.read_profiles(probes, land, log)
     soil_map = soils.read_soils(soil, land, soil_types, log)
     core_table = (
         no_cores(land.crs)
@@ -71,8 +70,9 @@ def read_survey(
     logger.info(
         "%d insertions at %d sites, %d soil polygons, %d cores, %d exclusions, %d covariates; working CRS %s, "
         "%d x %d cells of %g m; %d remarks",
-        read.readings.sizes["insertion"], np.unique(read.readings["site"]).size, len(soil_map), len(core_table),
-        len(exclusions), len(rasters.data_vars), land.crs.to_string(), *frame.shape, frame.cell_m, len(log.issues),
+        *((0, 0) if read is None else (read.n_insertions, np.unique(read.readings["site"]).size)),
+        len(soil_map), len(core_table), len(exclusions), len(rasters.data_vars), land.crs.to_string(),
+        *frame.shape, frame.cell_m, len(log.issues),
     )  # fmt: skip
     return Survey(
         paddock=Paddock(
@@ -81,7 +81,7 @@ def read_survey(
             area_ha=float(hectares(np.array([land.boundary]), land.crs)[0]),
             exclusions=exclusions,
         ),
-        profiles=read,
+        probed=read,
         soils=soil_map,
         cores=core_table,
         frame=frame,

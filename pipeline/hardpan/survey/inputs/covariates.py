@@ -9,7 +9,7 @@ from hardpan.core.memory import Memory
 from hardpan.records.frame import Frame
 from hardpan.records.survey import Profiles
 from hardpan.spatial.cells import centres_inside
-from hardpan.spatial.datum import plan_move
+from hardpan.spatial.datum import Move, plan_move
 from hardpan.survey import files, geodesy, rasters, sites
 from hardpan.survey.notes import Land, Log
 from hardpan.survey.settings import GridSettings
@@ -60,24 +60,29 @@ def working_grid(land: Land, grid: GridSettings, memory: Memory) -> Frame:
 
 
 def read_covariates(
-    settings: GridSettings, frame: Frame, land: Land, read: Profiles, log: Log, *, memory: Memory
+    settings: GridSettings, frame: Frame, land: Land, read: Profiles | None, log: Log, *, memory: Memory
 ) -> xr.Dataset:
     """Rasters on the working grid, NaN outside their coverage."""
     inside = centres_inside(land.boundary, frame)
-    table = read.readings
     found: dict[str, np.ndarray] = {}
     for raster, source in open_rasters(settings, log, memory=memory):
         back = plan_move(land.crs, source, land.bounds, file=raster.file)
         geodesy.to_working_crs(source, land, raster.file, log)
         values = rasters.to_frame(raster, frame, back.points)
-        at_probes = rasters.sample(raster, *back.points(table["x_m"].to_numpy(), table["y_m"].to_numpy()))
-        bare = sorted(set(table["site"].to_numpy()[~np.isfinite(at_probes)]), key=sites.natural)
+        bare = [] if read is None else _bare_sites(raster, back, read)
         name = raster.name if raster.name not in found else f"{raster.name}_{len(found) + 1}"
         judged, told = rasters.judge(name, values, inside, bare, raster.file)
         log.note((*raster.issues, *told))
         if judged is not None:
             found[name] = judged
     return rasters.stack(found, frame)
+
+
+def _bare_sites(raster: rasters.Raster, back: Move, read: Profiles) -> list[str]:
+    """Sites with an insertion where the raster has no value."""
+    table = read.readings
+    at_probes = rasters.sample(raster, *back.points(table["x_m"].to_numpy(), table["y_m"].to_numpy()))
+    return sorted(set(table["site"].to_numpy()[~np.isfinite(at_probes)]), key=sites.natural)
 
 
 def open_rasters(settings: GridSettings, log: Log, *, memory: Memory) -> list[tuple[rasters.Raster, pyproj.CRS]]:
