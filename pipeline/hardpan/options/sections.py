@@ -88,10 +88,12 @@ def sections_of(table: pd.DataFrame, catalog: Catalog, pick: Pick = expected) ->
         "spacing_mm": none + spacing,
         "critical_mm": none.copy(),
     }
+    fitted = table["setup"].to_numpy(dtype=object)
     for name, setup in catalog.setups.items():
-        rows = (table["setup"] == name).to_numpy()
-        for column, values in setup_section(setup, depth[rows], spacing, pick).items():
-            section[column][rows] = values
+        rows = fitted == name
+        if rows.any():
+            for column, values in setup_section(setup, depth[rows], spacing, pick).items():
+                section[column][rows] = values
     return section
 
 

@@ -42,7 +42,11 @@ def _cells(column: pd.Series, decimals: int) -> list[str]:
     """Text of a column; numbers are known for what they are once, not one by one."""
     if isinstance(column.dtype, np.dtype) and column.dtype.kind == "f":
         return [_number(value, decimals) for value in column.tolist()]
-    return [cell(value, decimals) for value in column]
+    values = column.to_numpy(dtype=object).tolist()
+    if isinstance(column.dtype, pd.StringDtype):
+        told = {value: cell(value, decimals) for value in set(values)}
+        return [told[value] for value in values]
+    return [cell(value, decimals) for value in values]
 
 
 def cell(value: object, decimals: int) -> str:

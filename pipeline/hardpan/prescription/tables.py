@@ -10,7 +10,7 @@ import pandas as pd
 
 from hardpan.core.settings import Settings
 from hardpan.money import spread_rates
-from hardpan.options import MEASURED, ZoneEvaluation, as_records, known_value, moist_depth_mm
+from hardpan.options import MEASURED, ZoneEvaluation, moist_depth_mm
 from hardpan.prescription.context import Context
 from hardpan.records.advice import Condition, Known, Met, Spread, Verdict
 from hardpan.records.catalog import Catalog
@@ -104,8 +104,8 @@ def conditions_of(context: Context, setups: Sequence[str]) -> tuple[Condition, .
 def _condition(
     context: Context, place: int, number: int, *, met: Met, chance: float, spread: Spread | None
 ) -> Condition:
-    rule, facts = context.catalog.rules[number], as_records(context.facts.iloc[[place]])[0]
-    known = {name: known_value(facts, name) for name in rule.when}
+    rule, facts = context.catalog.rules[number], context.facts.iloc[place]
+    known = {name: float(facts.get(name, np.nan)) for name in rule.when}
     measured = any(name in MEASURED for name in rule.when)
     return Condition(
         zone=_zone(context, place),
