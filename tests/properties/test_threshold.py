@@ -13,6 +13,7 @@ from hardpan.core.shipped import shipped
 from hardpan.options.stage import weigh_options
 from hardpan.prescription.stage import prescribe, settle_zones
 from hardpan.records.evidence import Evidence
+from hardpan.records.reasons import Ripped
 from hardpan.run.chain import prepare
 from hardpan.run.config import change, read_config
 from hardpan.run.manifest import Clock
@@ -61,3 +62,12 @@ def test_the_net_return_never_falls_with_zones_drawn_anew(plans):
 def test_the_ground_that_pays_by_itself_never_falls(plans):
     pays = [options.node_ha @ (options.net.max(axis=1) > 0.0) for options, _, _ in plans]
     assert all(low >= high for low, high in pairwise(pays)), pays
+
+
+def test_where_no_rod_passed_the_pan_no_zone_is_told_where_it_ends(plans):
+    """At 1500 kPa all rods of 700 mm end in hard ground; the map's 800 mm is what is usual, not what was read."""
+    lowest, usual = ([one.why for one in plans[k][1].reasons if isinstance(one.why, Ripped)] for k in (0, 2))
+    assert lowest
+    assert all(why.read_to_mm == 700.0 < why.bottom_mm[0] for why in lowest)
+    assert usual
+    assert all(why.bottom_mm[0] < why.read_to_mm for why in usual)

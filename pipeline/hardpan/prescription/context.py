@@ -77,6 +77,8 @@ class Context:
     """Name of each exclusion to the ground beside it in which the tines rise, 0 where it is not buried."""
     soft_to_mm: float | None
     """`PanFeatures.soft_to_mm`."""
+    read_to_mm: float
+    """`MapVerdict.read_to_mm`."""
 
     def repellent(self, row: int) -> bool:
         """Whether a rule on water repellence is met in the zone of a row."""
@@ -237,6 +239,7 @@ def build_context(
         prescription=asked.prescription,
         season=asked.season,
         soft_to_mm=evidence.pan.soft_to_mm,
+        read_to_mm=np.inf if evidence.surfaces.verdict is None else evidence.surfaces.verdict.read_to_mm,
         **known,
     )
 

@@ -56,6 +56,7 @@ def _ripped(decision: Decision, place: int, chosen: int) -> Ripped:
         setup=str(option["setup"]),
         pan_probability=float(context.facts["pan_probability"].iloc[place]),
         bottom_mm=outcome.bottom_range_mm,
+        read_to_mm=context.read_to_mm,
         net_per_ha=_net_per_ha(decision, place),
         pull=outcome.pull,
         held=what_held(context, decision.evaluation, place, chosen),

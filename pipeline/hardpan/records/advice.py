@@ -181,6 +181,12 @@ class MapVerdict:
     deepest_mm: float = math.nan
     """That reading; NaN where bottoms are values only."""
 
+    @property
+    def read_to_mm(self) -> float:
+        """Deepest reading in a pan, below which no bottom is known; infinite where every insertion saw its bottom."""
+        deepest = (self.unseen_mm, self.deepest_mm)
+        return min((depth for depth in deepest if not math.isnan(depth)), default=math.inf)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CountReason:

@@ -148,6 +148,8 @@ class Ripped:
     """Limit but for which another depth would be taken."""
     credited_by: str = ""
     """Constraint whose rule credits the set-up with more gain, "" where none does."""
+    read_to_mm: float = math.inf
+    """Deepest reading in a pan of the paddock, below which no bottom is known; infinite where all were seen."""
     clay_mm: float = math.inf
     """Mean depth to clay; infinite where none is in reach or known."""
     clay_chance: float = 0.0

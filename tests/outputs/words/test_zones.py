@@ -48,6 +48,17 @@ def plain(text):
     return text.replace("\u00a0", " ")
 
 
+def test_a_bottom_mapped_below_all_readings_is_not_told_as_one_that_was_seen(files, metric):
+    deep = replace(RIPPED, bottom_mm=(845.0, 750.0, 945.0), read_to_mm=700.0)
+    assert files.zones.reason(of(deep)) == (
+        "Rip to 450 mm with winged tines: the pan likely ends below 700 mm, the deepest reading in a pan, at a depth"
+        " not known (by what is usual 750 to 945), going deeper costs more than it brings, and breaking it returns"
+        " about 96 $/ha more than it costs."
+    )
+    assert "ends below 70 cm, the deepest reading" in plain(metric.zones.reason(of(deep)))
+    assert "the pan ends at 845 mm" in files.zones.reason(of(replace(deep, read_to_mm=850.0)))
+
+
 def test_the_reason_names_depth_set_up_pan_and_money(files, metric, us):
     assert files.zones.reason(of(RIPPED)) == (
         "Rip to 450 mm with winged tines: the pan ends at 405 mm (likely 360 to 450), "

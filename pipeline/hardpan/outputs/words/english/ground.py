@@ -65,8 +65,9 @@ class EnglishGround(EnglishSetUp):
             deepest, sd = self.units.depth(verdict.unseen_mm), self.units.depth(verdict.sd_mm)
             return (
                 f"No insertion saw the bottom of the pan, so its depth below {deepest}, the deepest reading in it, is"
-                f" not known: it is mapped a usual thickness below the top, with a standard deviation of {sd}. More"
-                " sites help only where the probe comes through: probe moist soil, or with a probe that reaches deeper."
+                " not known: it is mapped a usual thickness below the top, or below what was read where that is deeper,"
+                f" with a standard deviation of {sd}. More sites help only where the probe comes through: probe moist"
+                " soil, or with a probe that reaches deeper."
             )
         better = f"forecasts a site left out {100 * verdict.gain:.0f} % better than the best plain yardstick"
         level = f"is no better than a plain yardstick ({verdict.yardstick}) at a site left out"

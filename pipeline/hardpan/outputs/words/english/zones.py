@@ -144,8 +144,11 @@ class EnglishZones(EnglishLimits):
 
     def _pan(self, why: Ripped) -> str:
         middle, low, high = (5 * round(edge / 5) for edge in why.bottom_mm)
-        ends = f"ends at {self.units.depth(middle)} (likely {self.units.depth(low, bare=True)}"
-        ends = f"{ends} to {self.units.depth(high, bare=True)})"
+        between = f"{self.units.depth(low, bare=True)} to {self.units.depth(high, bare=True)}"
+        ends = f"ends at {self.units.depth(middle)} (likely {between})"
+        if why.bottom_mm[0] > why.read_to_mm:
+            ends = f"likely ends below {self.units.depth(why.read_to_mm)}, the deepest reading in a pan, at a depth not"
+            ends = f"{ends} known (by what is usual {between})"
         if why.pan_probability < 0.8:
             return f"where there is a pan ({why.pan_probability:.0%} of the ground) it {ends}"
         return f"the pan {ends}"
