@@ -10,7 +10,14 @@ import shapely
 from shapely import affinity
 
 from hardpan.core.errors import InputError
-from hardpan.spatial.polygons import edges_of, geodesic_ha, groups_side_by_side, hectares, side_by_side
+from hardpan.spatial.polygons import (
+    distances_to_borders,
+    edges_of,
+    geodesic_ha,
+    groups_side_by_side,
+    hectares,
+    side_by_side,
+)
 
 UTM = pyproj.CRS.from_epsg(32751)
 A, F = 6_378_137.0, 1 / 298.257223563
@@ -114,3 +121,10 @@ def test_edges_are_those_of_shells_holes_and_parts():
     assert polygon.tolist() == [0] * 8 + [1] * 8
     length = np.hypot(*(edges[:, 1] - edges[:, 0]).T)
     assert np.bincount(polygon, weights=length).tolist() == shapely.length(polygons).tolist()
+
+
+def test_a_border_beyond_the_reach_is_not_measured_and_nearer_ones_are():
+    points = shapely.points([[50.0, 3.0], [50.0, 50.0], [50.0, -4.0]])
+    field = np.array([shapely.box(0, 0, 100, 100)])
+    assert distances_to_borders(points, field).tolist() == [3.0, 50.0, 4.0]
+    assert distances_to_borders(points, field, reach=20.0).tolist() == [3.0, 20.0, 4.0]

@@ -71,15 +71,16 @@ def fit_profile(zones: gpd.GeoDataFrame, settings: OutputSettings) -> tuple[gpd.
         )
     if size.fits(settings):
         return zones, 0.0, ()
-    for outline in (False, True):
-        if not _size(_simplified(zones, _TOLERANCES_M[-1], outline=outline)).fits(settings):
-            continue
+    of_outline = shapely.get_num_coordinates(shapely.coverage_union_all(zones.geometry.array))
+    for outline in (True,) if of_outline > settings.max_vertices else (False, True):
         fitted = zones
         for tolerance_m in _TOLERANCES_M:
             # From one step to the next: what is taken off first is the same, and each step has less left to look at.
             fitted = _simplified(fitted, tolerance_m, outline=outline)
             if _size(fitted).fits(settings) and _sound(zones, fitted):
                 return fitted, tolerance_m, (_told(size, _size(fitted), tolerance_m, outline=outline),)
+            if not _size(_simplified(fitted, _TOLERANCES_M[-1], outline=outline)).fits(settings):
+                break
     raise HardpanError(
         what=f"the plan has {size.vertices} vertices, {size.ring} in one ring; the display takes "
         f"{settings.max_vertices} and {settings.max_ring_vertices}",

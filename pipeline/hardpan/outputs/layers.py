@@ -106,7 +106,7 @@ def _thinned(layer: gpd.GeoDataFrame, finest_m: float) -> gpd.GeoDataFrame:
     shapes = layer.geometry.to_numpy()
     if shapely.get_num_coordinates(shapes).sum() <= _FEW_VERTICES or (shapely.get_dimensions(shapes) < 2).any():
         return layer
-    if shapely.coverage_is_valid(shapes):
+    if len(shapes) > 1 and shapely.coverage_is_valid(shapes):
         thin = shapely.coverage_simplify(shapes, finest_m)
     else:
         thin = shapely.simplify(shapes, finest_m)

@@ -118,8 +118,10 @@ def _within(points: np.ndarray, shapes: np.ndarray, reach_m: float) -> Bools:
 
 def _off_edge(points: np.ndarray, ground: shapely.Geometry, edge_m: float) -> tuple[Bools, Issues]:
     """Whether points keep off the boundary; in a part narrower than the setting a share of the way to its middle."""
+    if edge_m == 0:
+        return np.ones(len(points), dtype=np.bool_), ()
     parts = shapely.get_parts(shapely.simplify(ground, PLAINER * edge_m))
-    within = distances_to_borders(points, parts)
+    within = distances_to_borders(points, parts, reach=edge_m / NARROW)
     part = shapely.STRtree(parts).nearest(points) if len(parts) > 1 else np.zeros(len(points), dtype=np.int64)
     deepest = np.zeros(len(parts))
     np.maximum.at(deepest, part, within)

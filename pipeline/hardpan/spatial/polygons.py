@@ -68,7 +68,7 @@ def middles_of(edges: Floats) -> NDArray[np.complex128]:
     return np.asarray(middle[:, 0] + 1j * middle[:, 1])
 
 
-def distances_to_borders(points: np.ndarray, polygons: np.ndarray) -> Floats:
+def distances_to_borders(points: np.ndarray, polygons: np.ndarray, reach: float | None = None) -> Floats:
     """Distance of each point to the nearest border of any polygon, in the unit of their coordinates, shape (n,).
 
     Parameters
@@ -77,10 +77,14 @@ def distances_to_borders(points: np.ndarray, polygons: np.ndarray) -> Floats:
         Where to measure from, inside or outside.
     polygons : array of Polygon or MultiPolygon
         At least one, none empty.
+    reach : float, positive
+        What is told of points that are farther from every border; None: their distance.
     """
-    edges = shapely.linestrings(edges_of(polygons)[0])
-    nearest = shapely.STRtree(edges).nearest(points)
-    return np.asarray(shapely.distance(points, edges[nearest]), dtype=np.float64)
+    tree = shapely.STRtree(shapely.linestrings(edges_of(polygons)[0]))
+    (near, _), away = tree.query_nearest(points, max_distance=reach, return_distance=True, all_matches=False)
+    distance = np.full(len(points), np.nan if reach is None else reach)
+    distance[near] = away
+    return distance
 
 
 def side_by_side(polygons: np.ndarray) -> tuple[Ints, Ints]:

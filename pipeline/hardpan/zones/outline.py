@@ -91,7 +91,7 @@ def outline_classes(
     """
     regions = [*regions, _elsewhere(regions, outline, classes)]
     soil_lines = _soil_lines(regions[:-1], outline)
-    lines = [*shapely.boundary(excluded.geometry.to_numpy()), *_steps(regions, frame, outline), soil_lines]
+    lines = [*shapely.boundary(excluded.geometry.to_numpy()), *_steps(regions, frame, outline), *soil_lines]
     thin = thin_outline(outline, lines, THIN * frame.cell_m)
     faces = _faces(thin, lines)
     inside = shapely.point_on_surface(faces)
@@ -106,7 +106,9 @@ def outline_classes(
         adrift, beside = np.zeros_like(adrift), beside[:0]
     holes, part_hole = np.append(holes, parts[adrift]), np.append(part_hole, part_hole[beside])
     numbers, shapes = _dissolved(parts[~adrift], part_class[~adrift])
-    shapes, used_m = _driven(shapes, thin, soil_lines, drive, cell_m=frame.cell_m, least_m2=least_m2)
+    shapes, used_m = _driven(
+        shapes, thin, shapely.multilinestrings(soil_lines), drive, cell_m=frame.cell_m, least_m2=least_m2
+    )
     kept, hole_shapes = _dissolved(holes, part_hole)
     hole_shapes = thin.restored(hole_shapes)
     return Coverage(
@@ -126,13 +128,13 @@ def _elsewhere(regions: Sequence[Region], outline: shapely.Geometry, classes: In
     return Region(shape=shapely.difference(outline, held), classes=spread(classes))
 
 
-def _soil_lines(regions: Sequence[Region], outline: shapely.Geometry) -> shapely.Geometry:
+def _soil_lines(regions: Sequence[Region], outline: shapely.Geometry) -> Shapes:
     """Borders of regions inside the outline, without those that are its own."""
     edges, _ = edges_of(np.array([region.shape for region in regions], dtype=object))
     own, _ = edges_of(np.array([outline], dtype=object))
     inner = edges[~np.isin(middles_of(edges), middles_of(own))]
     within = shapely.get_parts(shapely.intersection(shapely.MultiLineString([*inner]), outline))
-    return shapely.multilinestrings(within[shapely.get_dimensions(within) == 1])
+    return np.asarray(within[shapely.get_dimensions(within) == 1])
 
 
 def _steps(regions: Sequence[Region], frame: Frame, outline: shapely.Geometry) -> Iterator[shapely.Geometry]:

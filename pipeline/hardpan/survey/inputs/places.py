@@ -151,7 +151,16 @@ def _distances(move: Points, x: Floats, y: Floats, boundary: shapely.Geometry) -
         east, north = move(x, y)
     good = np.isfinite(east) & np.isfinite(north)
     away = np.full(len(x), np.inf)
-    away[good] = shapely.distance(shapely.points(east[good], north[good]), boundary)
+    away[good] = _distances_outside(shapely.points(east[good], north[good]), boundary)
+    return away
+
+
+def _distances_outside(points: np.ndarray, boundary: shapely.Geometry) -> Floats:
+    """Distance of each point to the ground, 0 on it; shape (n,)."""
+    shapely.prepare(boundary)
+    away = np.zeros(len(points))
+    outside = ~shapely.covers(boundary, points)
+    away[outside] = shapely.distance(points[outside], boundary)
     return away
 
 
@@ -163,7 +172,7 @@ def drop_outside(
 ) -> tuple[Bools, tuple[Issue, ...]]:
     """Which insertions to keep, and the distance of those outside the boundary."""
     points = shapely.points(insertions["x_m"].to_numpy(), insertions["y_m"].to_numpy())
-    away = shapely.distance(points, boundary)
+    away = _distances_outside(points, boundary)
     keep = away <= tolerance_m
     edge = (away > 0.05) & keep
     issues = [
