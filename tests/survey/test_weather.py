@@ -44,6 +44,17 @@ INCHES = "date,rain_mm,et0_mm\n" + "".join(f"{day},{0.3 if at % 9 == 0 else 0},0
         ("date,rain_mm\n2026-01-01,-3.5\n", InputError, r"daily.csv, row 2: rain_mm = -3.5; expected 0 to 2000"),
         ("date,rain_mm\n2026-01-02,0\n2026-01-01,1\n", InputError, "row 3: 2026-01-01 comes after 2026-01-02"),
         ("date,rain_mm\n2026-01-02,0\n2026-01-02,1\n", InputError, "row 3: 2026-01-02 comes twice"),
+        ("date,rain_mm,tmin_c,tmax_c\n2026-01-02,0,30,12\n", InputError, "row 2: the lowest temperature, 30, is above"),
+        (
+            "date,rain_mm\n2026-01-02,0\n9999-01-03,1\n",
+            InputError,
+            "row 3: 9999-01-03 comes after 2026-01-02, more than",
+        ),
+        (
+            "date,rain_mm\n0026-01-02,0\n2026-01-03,1\n",
+            InputError,
+            "row 3: 2026-01-03 comes after 0026-01-02, more than",
+        ),
         ("day,et0_mm\n2026-01-02,0\n", InputError, "has no column of rain_mm; expected date, rain_mm, et0_mm"),
         ("rain_mm,et0_mm\n0,0\n", InputError, "has no column of date"),
         ("date,rain_mm\n01/02/2026,0\n02/03/2026,1\n", InputError, "can be read in two orders"),

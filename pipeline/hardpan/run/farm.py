@@ -53,7 +53,7 @@ def run_farm(file: Path, out: Path, clock: Clock, options: FarmOptions = LOCAL, 
     with clock.stage("list"):
         listed = read_farm_list(file)
         if listed.plan is not None:
-            check_plan(listed.plan)
+            check_plan(listed.plan, {one.place: one.wishes for one in listed.paddocks})
         check_farm_folder(out, [one.slug for one in listed.paddocks])
     with open_runner(options) as runner:
         if not options.dry:

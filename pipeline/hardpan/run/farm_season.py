@@ -114,20 +114,40 @@ def plan_farm_season(
     )
 
 
-def check_plan(settings: SeasonPlanSettings) -> None:
+def check_plan(settings: SeasonPlanSettings, wishes: Mapping[str, Wishes]) -> None:
     """Refuse days or a table of fit days that cannot be used, before any paddock is worked out.
+
+    Parameters
+    ----------
+    wishes : mapping of Wishes
+        By the paddock's place in the list.
 
     Raises
     ------
     HardpanError
         One line.
     """
-    _days(settings)
+    days = _days(settings)
+    spans = {f'[[plan.machines]] "{one.name}"': (one.not_before, one.not_after) for one in settings.machines}
+    for place, (first, last) in spans.items():
+        _refuse_backwards(first, last, place)
+    for place, one in wishes.items():
+        _refuse_backwards(one.not_before, one.not_after, place)
+        if one.must and not _allowed(days, one.not_before, one.not_after).any():
+            raise SettingsError(
+                what="must be ripped, but may not on any day of the plan", where=place,
+                right=f"days from {days[0]} to {days[-1]}", do="see not_before and not_after",
+            )  # fmt: skip
     names = [one.name for one in settings.machines]
     if twice := [name for number, name in enumerate(names) if name in names[:number]]:
         raise SettingsError(what=f"the name {twice[0]!r} is taken", where="[[plan.machines]]", do="give each its own")
     if settings.fit is not None:
         read_fit_table(settings.fit)
+
+
+def _refuse_backwards(first: date | None, last: date | None, where: str) -> None:
+    if first is not None and last is not None and first > last:
+        raise SettingsError(what=f"not_before = {first} is after not_after = {last}", where=where)
 
 
 def _days(settings: SeasonPlanSettings) -> tuple[date, ...]:

@@ -53,6 +53,8 @@ LEAST_MEAN_MM = 0.45
 LEAST_PEAK_MM = 8.0
 """The wettest day of a year or more below this is of inches."""
 YEAR, SEASON = 365, 100
+LONGEST_GAP = 10 * YEAR
+"""Days without a row after which a year is mistyped, or two files were joined; a choice."""
 
 
 def read_weather(path: Path, log: Log) -> DailyTable:
@@ -89,6 +91,7 @@ def read_weather(path: Path, log: Log) -> DailyTable:
         if read.unreadable.any():
             log.note((warned("no-number", f"{counted(int(read.unreadable.sum()), 'cell')} of {name} hold no number",
                              "taken as missing", file=file),))  # fmt: skip
+    _refuse_crossed(out, lines, file)
     _refuse_inches(out, found, file)
     whole = out.reindex(pd.date_range(out.index[0], out.index[-1], name="day")).reindex(columns=list(WEATHER))
     return DailyTable(table=whole, file=file)
@@ -151,6 +154,13 @@ def _days(cells: np.ndarray, lines: np.ndarray, file: str) -> np.ndarray:
         raise InputError(
             what=f"{day[after]} {what}", where=f"{file}, row {lines[after]}", right="each day once, in order"
         )
+    if len(far := np.flatnonzero(np.diff(day) > np.timedelta64(LONGEST_GAP, "D"))):
+        after = int(far[0]) + 1
+        raise InputError(
+            what=f"{day[after]} comes after {day[after - 1]}, more than {LONGEST_GAP // YEAR} years before",
+            where=f"{file}, row {lines[after]}", right="a day soon after the one before",
+            do="correct the year, or leave out the days on one side",
+        )  # fmt: skip
     return np.asarray(day)
 
 
@@ -162,6 +172,19 @@ def _refuse(wrong: Bools, name: str, table: pd.DataFrame, lines: np.ndarray, fil
         raise InputError(
             what=f"{name} = {table[name].iloc[first]:g}", where=f"{file}, row {lines[first]}",
             right=f"{max(low, 0.0) if name != 'low_c' else low:g} to {high:g}; a blank cell where it is not known",
+        )  # fmt: skip
+
+
+def _refuse_crossed(table: pd.DataFrame, lines: np.ndarray, file: str) -> None:
+    """Refuse a day that was colder at its warmest than at its coldest."""
+    low_c, high_c = (
+        table.get(name, pd.Series(np.nan, index=table.index)).to_numpy(float) for name in ("low_c", "high_c")
+    )
+    if (wrong := low_c > high_c).any():
+        first = int(wrong.argmax())
+        raise InputError(
+            what=f"the lowest temperature, {low_c[first]:g}, is above the highest, {high_c[first]:g}",
+            where=f"{file}, row {lines[first]}", do="see whether the columns are exchanged",
         )  # fmt: skip
 
 
