@@ -9,6 +9,7 @@ import pytest
 import shapely
 
 from hardpan.core.errors import HardpanError
+from hardpan.outputs.words.english.farm import season_says
 from hardpan.records.ledger import Totals
 from hardpan.records.past import PaddockResult
 from hardpan.records.season import Fate
@@ -136,7 +137,35 @@ def test_machines_differ_in_width_speed_depth_cost_and_the_days_they_are_there()
     late = planned({"rich": TWO["rich"]}, machines=(wide | {"not_before": date(2027, 3, 3), "hours_per_day": 5.0},))
     assert sorted(late.plan.work["day"]) == [2, 3]
     with pytest.raises(HardpanError, match="the name 'wide' is taken"):
-        check_plan(SeasonPlanSettings(first=FIRST, last=LAST, machines=(wide, wide)))
+        check_plan(SeasonPlanSettings(first=FIRST, last=LAST, machines=(wide, wide)), {})
+
+
+def test_the_page_says_first_where_each_machine_begins_by_the_names_paddocks_go_by():
+    own = {"name": "own"}
+    season = planned(TWO, machines=(own, own | {"name": "hired", "not_before": LAST}))
+    begin, worth, *_ = season_says(season, {slug: f"{slug} paddock" for slug in TWO}, "AUD")
+    assert begin.startswith("Begin 1 Mar in rich paddock (own)")
+    assert worth.startswith(f"The plan is worth {season.plan.worth:,.0f} AUD, within ")
+    late = planned({"rich": TWO["rich"]}, machines=(own | {"deepest_mm": 1.0},))
+    assert season_says(late, {"rich": "Rich"}, "AUD")[0].startswith("No paddock is ripped")
+
+
+LATE, BACKWARDS = {"not_before": date(2027, 6, 1)}, {"not_before": date(2027, 3, 3), "not_after": date(2027, 3, 2)}
+
+
+@pytest.mark.parametrize(
+    ("machine", "wish", "told"),
+    [
+        ({}, BACKWARDS, r"list, paddock 1: not_before = 2027-03-03 is after not_after = 2027-03-02"),
+        (BACKWARDS, {}, r"machines\]\] \"own\": not_before = 2027-03-03 is after not_after"),
+        ({}, LATE | {"must": True}, r"list, paddock 1: must be ripped, but may not on any day of the plan"),
+    ],
+)
+def test_days_on_which_nothing_is_allowed_are_refused_before_any_paddock_is_worked_out(machine, wish, told):
+    plan = SeasonPlanSettings(first=FIRST, last=LAST, machines=({"name": "own"} | machine,))
+    with pytest.raises(HardpanError, match=told):
+        check_plan(plan, {"list, paddock 1": Wishes(**wish)})
+    check_plan(plan.model_copy(update={"machines": ()}), {"list, paddock 1": Wishes(**LATE)})
 
 
 @pytest.mark.parametrize(

@@ -126,7 +126,7 @@ def zones_of_all(run: FarmRun) -> gpd.GeoDataFrame:
     layers = []
     for slug, result in run.results.items():
         shapes, _ = to_wgs84(result.zones.geometry.to_numpy(), result.zones.crs)
-        table = result.zones[[*_ZONES]].assign(paddock=slug, name=result.name)
+        table = result.zones[[*_ZONES]].assign(paddock=slug, name=run.names[slug])
         layers.append(gpd.GeoDataFrame(table[["paddock", "name", *_ZONES]], geometry=shapes, crs=WGS84))
     return gpd.GeoDataFrame(pd.concat(layers, ignore_index=True))
 
@@ -144,7 +144,8 @@ def write_season_page(path: Path, run: FarmRun, zones: gpd.GeoDataFrame | None) 
         "doubts": words.doubts(ranged=bool(total["low"].notna().all()), priced=len(currencies) < 2),
         "paddocks": _paddocks(run, ranked, units),
         "calendar": None if run.season is None else calendar(run, run.season),
-        "years": years_table(run, units), "calendar_says": [] if run.season is None else words.season_says(run.season),
+        "years": years_table(run, units),
+        "calendar_says": [] if run.season is None else words.season_says(run.season, run.names, units.currency),
         "failed": Table(
             [words.label(name) for name in ("place", "paddock", "reason")],
             [[job.place, job.paddock, outcome.reason] for job, outcome in run.failed],
@@ -163,12 +164,12 @@ def _map(zones: gpd.GeoDataFrame, numbers: dict[str, int], units: Units) -> tupl
 def _paddocks(run: FarmRun, ranked: list[tuple[str, PaddockResult]], units: Units) -> Table:
     """One row a paddock and one for all, money without its unit."""
     parts = {"area": units.area_unit, "money": units.sign or MISSING}
-    keys = ("number", "paddock", "ripped", "net", "range", "hours", "per_hour", "fuel")
+    keys = ("number", "paddock", "per_hour", "ripped", "net", "range", "hours", "fuel")
     nets = run.tallies[run.tallies["item"] == _NET].set_index("paddock")
     figures = {slug: [getattr(result, name) for name in _FIGURES] for slug, result in ranked}
     rows = [
-        [str(number), result.name, *_told(figures[slug], nets, slug)]
-        for number, (slug, result) in enumerate(ranked, start=1)
+        [str(number), run.names[slug], *_told(figures[slug], nets, slug)]
+        for number, (slug, _) in enumerate(ranked, start=1)
     ]
     sums = [sum(each) for each in zip(*figures.values(), strict=True)]
     if sums:
@@ -183,7 +184,7 @@ def _told(figures: list[float], nets: pd.DataFrame, slug: str) -> list[str]:
     span = f"{low:,.0f} to {high:,.0f}" if np.isfinite(low) else MISSING
     per_hour = net / hours if hours else np.nan
     money = [f"{each:,.0f}" if np.isfinite(each) else MISSING for each in (net, per_hour)]
-    return [f"{ripped_ha:.1f}", money[0], span, f"{hours:.1f}", money[1], f"{litres:,.0f}"]
+    return [money[1], f"{ripped_ha:.1f}", money[0], span, f"{hours:.1f}", f"{litres:,.0f}"]
 
 
 def draw_farm(zones: gpd.GeoDataFrame, colours: Mapping[int, str], numbers: Mapping[str, int]) -> Figure:
@@ -249,7 +250,7 @@ def calendar(run: FarmRun, season: FarmSeason) -> Table:
         if fate is Fate.DONE:
             begun, done = (plan.days[int(row[name])] for name in ("first_day", "last_day"))
             cells = [words.span_of_days(begun, done), str(row["rig"]), f"{row['hours']:.1f}"]
-        rows.append([run.results[slug].name, *cells, share])
+        rows.append([run.names[slug], *cells, share])
     keys = ("paddock", "when", "machine", "hours", "finished")
     return Table([words.label(key) for key in keys], rows)
 
@@ -257,10 +258,10 @@ def calendar(run: FarmRun, season: FarmSeason) -> Table:
 def years_table(run: FarmRun, units: Units) -> Table:
     """Zones that are ripped and come again alike, by paddock, the soonest first."""
     rows = list[tuple[float, float, list[str]]]()
-    for result in run.results.values():
+    for slug, result in run.results.items():
         ripped = result.zones[(result.zones["depth_mm"] > 0) & result.zones["again_low"].notna()]
         for (low, high, depth_mm), its in ripped.groupby(_DUE):
-            told = [result.name, words.numbers(its["zone"]), f"{its['area_ha'].sum():.1f}"]
+            told = [run.names[slug], words.numbers(its["zone"]), f"{its['area_ha'].sum():.1f}"]
             rows.append((low, high, [*told, words.seasons(low, high), units.depth(depth_mm)]))
     keys = ("paddock", "zones", "area", "after", "depth_then")
     labels = [words.label(key, area=units.area_unit) for key in keys]

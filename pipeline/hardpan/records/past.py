@@ -87,6 +87,11 @@ class FarmRun:
     """UTC, ISO 8601."""
 
     @property
+    def names(self) -> dict[str, str]:
+        """Slug to the name a paddock goes by."""
+        return {job.slug: job.paddock for job in self.jobs}
+
+    @property
     def failed(self) -> tuple[tuple[Job, Outcome], ...]:
         """Paddocks that failed, in the order of the list."""
         pairs = zip(self.jobs, self.outcomes, strict=True)

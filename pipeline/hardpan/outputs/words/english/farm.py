@@ -1,7 +1,7 @@
 """What is said of many paddocks."""
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date
 from math import isfinite
 
@@ -9,7 +9,7 @@ from hardpan.outputs.words.units import MISSING
 from hardpan.records.farm import Job, Outcome, Status
 from hardpan.records.ledger import ALL_PADDOCKS
 from hardpan.records.past import FarmRun, FarmSeason
-from hardpan.records.season import Fate
+from hardpan.records.season import Fate, SeasonPlan
 
 _FIRST_DROPPED = 3
 
@@ -146,34 +146,43 @@ def seasons(low: float, high: float) -> str:
     return f"{low:g}" if low == high else f"{low:g} to {high:g}"
 
 
-def season_says(season: FarmSeason) -> list[str]:
-    """What the plan of the season is worth, beside the simple one, and what it rests on."""
+def season_says(season: FarmSeason, names: Mapping[str, str], currency: str) -> list[str]:
+    """Where each machine begins, what the plan of the season is worth beside the simple one, and what it rests on."""
     plan = season.plan
-    told = [
-        f"The plan is worth {plan.worth:,.0f}, within {plan.gap:.1%} of the best there can be. "
-        f"Going by return per hour alone is worth {plan.ranked_worth:,.0f}."
-        if isfinite(plan.ranked_worth)
-        else f"The plan is worth {plan.worth:,.0f}, within {plan.gap:.1%} of the best there can be."
-    ]
+    worth = f"The plan is worth {plan.worth:,.0f} {currency}".rstrip()
+    told = [_begin(plan, names), f"{worth}, within {plan.gap:.1%} of the best there can be."]
+    if isfinite(plan.ranked_worth):
+        told[-1] += f" Going by return per hour alone is worth {plan.ranked_worth:,.0f}."
     if season.planned_with is not None:
         told.append(
             f"It counts on the fit days of {season.planned_with}: {season.sure:.0%} of the years have as many or more."
         )
     if season.stress is not None:
         shares = season.stress.jobs[season.stress.jobs["done_share"] < 1.0].head(_FIRST_DROPPED)
-        first = ", ".join(f"{row['paddock']} ({row['done_share']:.0%})" for row in shares.to_dict("records"))
+        first = ", ".join(f"{names[row['paddock']]} ({row['done_share']:.0%})" for row in shares.to_dict("records"))
         told.append(
             f"Dropped first in years with fewer fit days: {first}; in brackets their chance."
             if first
             else f"All are finished in each of {season.stress.years['year'].nunique()} years."
         )
     if len(season.unknown):
-        few = f" of {', '.join(season.unknown)}" if len(season.unknown) < len(plan.jobs) else ""
+        few = f" of {', '.join(names[slug] for slug in season.unknown)}" if len(season.unknown) < len(plan.jobs) else ""
         told.append(
             f"The fit days{few} are not known (plan.fit, or season.weather and season.dry_on of the paddock): every "
             "day counts as fit, which no season is."
         )
     return told
+
+
+def _begin(plan: SeasonPlan, names: Mapping[str, str]) -> str:
+    """Where each machine begins, and what is left."""
+    first = plan.work.drop_duplicates("rig").to_dict("records")
+    if not first:
+        return "No paddock is ripped on these days; the table says why."
+    told = [f"{span_of_days(*[plan.days[row['day']]] * 2)} in {names[row['paddock']]} ({row['rig']})" for row in first]
+    left = int((plan.jobs["fate"] != Fate.DONE).sum())
+    rest = f" Of {len(plan.jobs)} paddocks {left} are left; the end of the table says why." if left else ""
+    return f"Begin {'; '.join(told)}.{rest}"
 
 
 def failure(job: Job, outcome: Outcome) -> str:
