@@ -11,6 +11,7 @@ from hardpan.core.errors import InputError
 from hardpan.records.season import Fate, Job, Rig
 from hardpan.season.planning import plan_season
 from hardpan.season.stress import stress_plan
+from hardpan.season.visits import fleets_of
 
 KNAPSACKS = {
     "p01": (165, "23 31 29 44 53 38 63 85 89 82", "92 57 49 68 60 43 67 84 87 72", 309),
@@ -112,6 +113,18 @@ def test_a_walk_through_a_large_plan_finds_no_day_too_long_and_no_rig_in_two_pla
     assert plan.ranked_worth < plan.worth <= plan.bound * (1 + 1e-9)
 
 
+@pytest.mark.parametrize("seed", [3, 4])
+def test_machines_alike_are_bounded_as_one_fleet_and_planned_each_by_itself(seed):
+    jobs, rigs, span = large_season(seed, paddocks=6, machines=2, n_days=7)
+    hardly_unlike = [rigs[0], replace(rigs[1], fold_h=rigs[1].fold_h + 1e-9)]
+    assert [len(one.members) for one in fleets_of(jobs, rigs)] == [2]
+    assert [len(one.members) for one in fleets_of(jobs, hardly_unlike)] == [1, 1]
+    alike, apart = (plan_season(jobs, each, span, gap=0.0) for each in (rigs, hardly_unlike))
+    assert alike.worth == pytest.approx(apart.worth, rel=1e-6)
+    assert walk_through(jobs, rigs, alike) == pytest.approx(alike.worth)
+    assert max(alike.worth, apart.worth) <= alike.bound * (1 + 1e-9)
+
+
 def test_ranking_by_return_per_hour_leaves_money_where_slack_is_left():
     capacity, weights, profits, _ = KNAPSACKS["p02"]
     hour = 24.0 / capacity
@@ -124,7 +137,8 @@ def test_ranking_by_return_per_hour_leaves_money_where_slack_is_left():
 
 
 @pytest.mark.parametrize(
-    ("n_jobs", "n_rigs", "n_days", "spread_km"), [(5, 1, 8, 0.0), (8, 2, 9, 12.0), (14, 2, 21, 12.0)]
+    ("n_jobs", "n_rigs", "n_days", "spread_km"),
+    [(5, 1, 8, 0.0), (8, 2, 9, 12.0), (14, 2, 21, 12.0), (6, 2, 7, 60.0)],
 )
 def test_an_independent_walk_through_the_plan_ends_at_its_worth(n_jobs, n_rigs, n_days, spread_km):
     jobs, rigs = season(n_jobs, n_jobs, n_rigs, n_days, spread_km=spread_km)

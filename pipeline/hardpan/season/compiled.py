@@ -6,21 +6,23 @@ import numba
 import numpy as np
 from numba.extending import register_jitable
 
-from hardpan.season import loops
-from hardpan.season.loops import Notes, Orders, Search, Season
+from hardpan.season import changes, loops
+from hardpan.season.changes import Search
+from hardpan.season.loops import Notes, Orders, Season
 
 
 def _compile() -> Any:  # noqa: ANN401
-    """`loops.anneal`, kept on disk where there is room for it."""
+    """`changes.anneal`, kept on disk where there is room for it."""
     for inner in (
-        loops.change, loops.copy, loops.cross, loops.finish, loops.first_open, loops.keep, loops.move, loops.place_of,
-        loops.put, loops.swap, loops.take, loops.target, loops.total, loops.turn, loops.walk,
+        changes.change, changes.copy, changes.cross, changes.keep, changes.move, changes.place_of, changes.put,
+        changes.swap, changes.take, changes.target, changes.total, changes.turn, loops.finish, loops.first_open,
+        loops.walk,
     ):  # fmt: skip
         register_jitable(inner)
     try:
-        return numba.njit(cache=True, nogil=True)(loops.anneal)
+        return numba.njit(cache=True, nogil=True)(changes.anneal)
     except RuntimeError:  # neither the package's nor the user's folder can be written
-        return numba.njit(nogil=True)(loops.anneal)
+        return numba.njit(nogil=True)(changes.anneal)
 
 
 anneal: Any = _compile()

@@ -73,7 +73,7 @@ def plan_season(
     if not len(alike.visits.pair):
         _refuse_undone(jobs, set())
         return plan_of(jobs, rigs, days, [[] for _ in rigs], bound=0.0, ranked=0.0)
-    ideal = _ideal(jobs, alike, gap=gap / 3.0, seconds=seconds / 3.0)
+    ideal = _ideal(jobs, alike, gap=gap / 20.0, seconds=seconds / 3.0)
     lists = settle(walkers, _orders(ideal, alike, jobs, walkers), len(jobs))
     first = max(ranked, lists, key=lambda found: found.worth)
     single = _Programme.of(jobs, each_alone(rigs))

@@ -8,11 +8,12 @@ from typing import Any
 import numpy as np
 
 from hardpan.core.arrays import Ints
-from hardpan.season import loops
-from hardpan.season.loops import CHANCES, Orders, Search, Season
+from hardpan.season import changes
+from hardpan.season.changes import CHANCES, Search
+from hardpan.season.loops import NOWHERE, Orders, Season
 from hardpan.season.walk import Stint, Walker, empty_notes
 
-START = 0.0003
+START = 0.0005
 """Loss that is still taken at first, on average, over the worth of the plan; a choice: it falls to nothing."""
 _BLOCK = 10_000
 """Changes for which random numbers are drawn at a time."""
@@ -76,7 +77,7 @@ def improve(
         Run the same loops compiled, which needs numba; the result is the same.
     """
     season, search = _season(walkers, neighbours), _search(walkers, lists)
-    anneal: Any = loops.anneal
+    anneal: Any = changes.anneal
     if compiled:
         from hardpan.season import compiled as fast  # noqa: PLC0415 - slow to import, not always installed
 
@@ -113,7 +114,7 @@ def _search(walkers: Sequence[Walker], lists: Lists) -> Search:
     patient = list(lists.patient)
 
     def copied(flags: list[bool]) -> Orders:
-        jobs = [[*order, *[loops.NOWHERE] * (n_jobs - len(order))] for order in lists.orders]
+        jobs = [[*order, *[NOWHERE] * (n_jobs - len(order))] for order in lists.orders]
         length = [len(order) for order in lists.orders]
         return Orders(jobs=jobs, length=length, worth=list(lists.worths), patient=flags)
 

@@ -48,7 +48,7 @@ class Pairs:
     least_move_h: Floats
     """A move to the paddock takes no less, wherever the rig comes from, h."""
     most_move_h: Floats
-    """What each move to the paddock may be charged with, so that all moves of a day fit into it, h."""
+    """A move to the paddock takes no more, wherever the rig comes from, h."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -72,17 +72,15 @@ def pairs_of(jobs: Sequence[Job], fleets: Sequence[Fleet]) -> Pairs:
 
     Notes
     -----
-    A move from i to j is never longer than by way of a middle point c: d(i, j) <= d(i, c) + d(c, j). Each arrival is
-    charged twice its own way to c, the paddock with the least sum of distances, so that a day's paddocks fit into its
-    hours in any order. It is never shorter than the way to the nearest other paddock.
+    A move to a paddock is never shorter than the way from the nearest other one, and never longer than that from the
+    farthest: charged with that, a day's work fits into its hours wherever the rig stood in the morning.
     """
     km = distances_km(jobs)
-    middle = int(km.sum(axis=1).argmin())
     nearest = np.where(np.eye(len(jobs), dtype=bool), np.inf, km).min(axis=1)
     nearest = np.where(np.isfinite(nearest), nearest, 0.0)
     found = [
-        (number, column, job.hours[rig.name], job.net[rig.name], rig.move_h(nearest[number]), rig.move_h(2.0 * way))
-        for number, (job, way) in enumerate(zip(jobs, km[middle].tolist(), strict=True))
+        (number, column, job.hours[rig.name], job.net[rig.name], rig.move_h(nearest[number]), rig.move_h(far))
+        for number, (job, far) in enumerate(zip(jobs, km.max(axis=1, initial=0.0).tolist(), strict=True))
         for column, rig in enumerate(fleet.rig for fleet in fleets)
         if rig.name in job.hours and (job.must or job.net[rig.name] > 0)
     ]
