@@ -8,7 +8,8 @@ import pytest
 from hardpan import geostat
 from hardpan.geostat import RANGE, search_reml, search_starts
 from hardpan.geostat.estimation import mixed_model
-from hardpan.geostat.reml import likelihood_at, maximise_reml
+from hardpan.geostat.model import likelihood_at
+from hardpan.geostat.reml import maximise_reml
 
 
 def drawn(n=240, seed=6, *, bounded=0.2):

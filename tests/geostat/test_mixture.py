@@ -10,20 +10,20 @@ import hardpan.geostat.mixture as mixture_module
 from hardpan.geostat import Observations, krige_places
 from hardpan.geostat.censored import gaussian_posterior
 from hardpan.geostat.covariance import block_quadrature, covariance_between
-from hardpan.geostat.leave_out import leave_out_sites
+from hardpan.geostat.kriging import leave_out_sites
 from hardpan.geostat.mixture import integrate_parameters
-from hardpan.geostat.model import MixedModel
+from hardpan.geostat.model import MixedModel, posterior_at
 from hardpan.geostat.parameters import (
     MICRO,
     N_PARAMETERS,
     NOISE,
     RANGE,
     SILL,
+    Priors,
     isotropic,
     parameter_bounds,
 )
-from hardpan.geostat.priors import Priors
-from hardpan.geostat.reml import maximise_reml, observe_information, posterior_at
+from hardpan.geostat.reml import maximise_reml, observe_information
 
 RANGES = np.geomspace(60.0, 2500.0, 9)
 PRIORS = Priors(log_range=float(np.log(350.0)))

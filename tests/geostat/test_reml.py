@@ -11,7 +11,7 @@ from sklearn.gaussian_process.kernels import ConstantKernel, Matern, WhiteKernel
 
 from hardpan.geostat import Observations, censored
 from hardpan.geostat.covariance import correlation, covariance_at
-from hardpan.geostat.model import MixedModel
+from hardpan.geostat.model import MixedModel, likelihood_at, posterior_at
 from hardpan.geostat.parameters import (
     ANISO_COS,
     EFFECTIVE_RANGE,
@@ -22,7 +22,7 @@ from hardpan.geostat.parameters import (
     parameter_bounds,
     to_covariance,
 )
-from hardpan.geostat.reml import likelihood_at, maximise_reml, posterior_at
+from hardpan.geostat.reml import maximise_reml
 
 PLAIN = np.arange(N_PARAMETERS) < ANISO_COS
 

@@ -9,9 +9,9 @@ import pytest
 from builders.seasons import large_season
 from hardpan.core.errors import InputError
 from hardpan.records.season import Fate, Job, Rig
+from hardpan.season.accounts import stress_plan
 from hardpan.season.planning import plan_season
-from hardpan.season.stress import stress_plan
-from hardpan.season.visits import fleets_of
+from hardpan.season.walk import fleets_of
 
 KNAPSACKS = {
     "p01": (165, "23 31 29 44 53 38 63 85 89 82", "92 57 49 68 60 43 67 84 87 72", 309),

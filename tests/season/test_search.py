@@ -5,7 +5,7 @@ import pytest
 from builders.seasons import large_season
 from hardpan.season.accounts import walkers_of
 from hardpan.season.search import improve, settle
-from hardpan.season.visits import neighbours_of
+from hardpan.season.walk import neighbours_of
 
 
 @pytest.fixture(scope="module")

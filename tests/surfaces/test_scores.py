@@ -8,11 +8,10 @@ from scipy.stats import lognorm, norm
 from fields import Recipe, invent, shorten_rods
 from hardpan.geostat import Observations
 from hardpan.surfaces.forecasts import crps_lognormal, crps_lognormal_beyond, crps_normal, crps_normal_beyond
-from hardpan.surfaces.scores import _blocks
+from hardpan.surfaces.scores import _blocks, fit_soil_mean, forecast_inverse_distance, forecast_soil_mean
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.surfaces.stage import build_domain, in_order, map_pan
 from hardpan.surfaces.variables import Variable
-from hardpan.surfaces.yardsticks import fit_soil_mean, forecast_inverse_distance, forecast_soil_mean
 
 
 def crps_by_definition(cdf, value):

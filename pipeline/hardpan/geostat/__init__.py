@@ -14,11 +14,10 @@ The rest is the engine beneath, as the surfaces of the pan use it: mixed models 
 
 from hardpan.geostat.covariance import FAMILIES, LOCAL, Covariance, Family, Structure, covariance_between
 from hardpan.geostat.effects import Effect, Effects, fit_effects
-from hardpan.geostat.estimation import FittedCovariance, fit_reml
+from hardpan.geostat.estimation import FittedCovariance, fit_reml, search_reml
 from hardpan.geostat.field import Field, condition, integrate, krige, krige_grid, leave_out, simulate
 from hardpan.geostat.grids import KrigingGrid
-from hardpan.geostat.kriging import Kriged, krige_cells, krige_places
-from hardpan.geostat.leave_out import leave_out_sites
+from hardpan.geostat.kriging import Kriged, krige_cells, krige_places, leave_out_sites
 from hardpan.geostat.mixture import Mixture, condition_on, integrate_parameters, points_at
 from hardpan.geostat.model import MixedModel
 from hardpan.geostat.neighbourhood import krige_nearest
@@ -32,20 +31,21 @@ from hardpan.geostat.parameters import (
     MICRO,
     N_PARAMETERS,
     NOISE,
+    PRIOR_HIGH,
+    PRIOR_RANGE_FACTOR,
     RANGE,
     SHORT_RATIO,
     SHORT_SHARE,
     SILL,
+    Priors,
     isotropic,
     parameter_bounds,
     to_correlation,
     to_covariance,
 )
-from hardpan.geostat.priors import PRIOR_HIGH, PRIOR_RANGE_FACTOR, Priors
 from hardpan.geostat.pseudodata import gaussian_pseudodata, morton_order
 from hardpan.geostat.reml import RemlFit, maximise_reml, observe_information
 from hardpan.geostat.residuals import Residuals, reml_curve, residual_variogram, search_starts
-from hardpan.geostat.search import search_reml
 from hardpan.geostat.simulation import MOST_TORUS, draw_mixture, draw_on_lattice
 from hardpan.geostat.sites import Data, observe
 from hardpan.geostat.variogram import Variogram, VariogramFit, empirical_variogram, fit_variogram

@@ -17,12 +17,11 @@ from hardpan.core.arrays import Floats, Ints
 from hardpan.core.errors import HardpanError
 from hardpan.core.threads import one_blas_thread
 from hardpan.geostat.covariance import Covariance, Family
-from hardpan.geostat.estimation import in_units, mixed_model
+from hardpan.geostat.estimation import in_units, mixed_model, search_reml
 from hardpan.geostat.model import MixedModel
 from hardpan.geostat.parameters import NOISE, RANGE, SILL, correlation_derivatives, to_covariance
 from hardpan.geostat.reml import RemlFit, maximise_reml
 from hardpan.geostat.residuals import search_starts
-from hardpan.geostat.search import search_reml
 from hardpan.geostat.sites import Data
 
 _GROUP_SHARES = np.log([1e-3, 1e-2, 0.1, 1.0])

@@ -25,12 +25,10 @@ from hardpan.core.threads import Progress, one_blas_thread, silent
 from hardpan.geostat.covariance import Covariance, Family
 from hardpan.geostat.estimation import in_units, mixed_model
 from hardpan.geostat.grids import KrigingGrid
-from hardpan.geostat.kriging import Kriged, krige_cells, krige_places
-from hardpan.geostat.leave_out import leave_out_sites
+from hardpan.geostat.kriging import Kriged, krige_cells, krige_places, leave_out_sites
 from hardpan.geostat.mixture import Mixture, condition_on, integrate_parameters
 from hardpan.geostat.neighbourhood import NOISE_FLOOR
-from hardpan.geostat.parameters import RANGE
-from hardpan.geostat.priors import Priors
+from hardpan.geostat.parameters import RANGE, Priors
 from hardpan.geostat.reml import maximise_reml, observe_information
 from hardpan.geostat.residuals import search_starts
 from hardpan.geostat.simulation import draw_mixture
@@ -104,7 +102,7 @@ def _refuse_no_covariance(covariance: Covariance) -> None:
 def integrate(data: Data, family: Family = "exponential", points_per_range: int = 8) -> Field:
     """The field given the observations, its covariance parameters integrated out over weakly informative priors.
 
-    As the maps of the pan are made; see `hardpan.geostat.priors`.
+    As the maps of the pan are made; see `hardpan.geostat.parameters`.
     """
     model = mixed_model(data, family)
     priors = Priors(log_range=float(np.log(data.extent_m / 4.0)))

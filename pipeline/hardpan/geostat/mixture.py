@@ -14,10 +14,10 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import HardpanError
 from hardpan.geostat.censored import gaussian_posterior
 from hardpan.geostat.covariance import Covariance, covariance_between
+from hardpan.geostat.model import likelihood_at, posterior_at
 from hardpan.geostat.observations import GaussianPosterior, Observations
-from hardpan.geostat.parameters import ANISO_COS, MICRO, N_PARAMETERS, NOISE, RANGE, SILL, to_correlation
-from hardpan.geostat.priors import Priors
-from hardpan.geostat.reml import RemlFit, likelihood_at, posterior_at
+from hardpan.geostat.parameters import ANISO_COS, MICRO, N_PARAMETERS, NOISE, RANGE, SILL, Priors, to_correlation
+from hardpan.geostat.reml import RemlFit
 
 _WIDER = 1.2
 """The points are spread a fifth wider than the information says: tails are then sampled, and weights stay even."""

@@ -1,31 +1,19 @@
 """Linear mixed model of a field, fitted by restricted maximum likelihood (REML).
 
 The model is y = X b + S + M + e: trend, spatial structures, micro-scale of a site, noise of an observation. Its
-parameters are those of `hardpan.geostat.parameters`. The likelihood is that of `hardpan.geostat.censored`, which is
-the restricted likelihood [patterson1971] when every observation is a value; its gradient is analytic. The search is
-Newton's with the average information [gilmour1995] for the second derivative, damped so that the likelihood never
-falls.
+parameters are those of `hardpan.geostat.parameters`, its likelihood is that of `hardpan.geostat.model`. The search is
+Newton's with the average information for the second derivative, damped so that the likelihood never falls.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import numpy as np
 
 from hardpan.core.arrays import Floats
-from hardpan.geostat.censored import gaussian_posterior
-from hardpan.geostat.model import MixedModel
-from hardpan.geostat.observations import Factors, GaussianPosterior
-from hardpan.geostat.parameters import (
-    MICRO,
-    N_PARAMETERS,
-    NOISE,
-    RANGE,
-    SILL,
-    correlation_derivatives,
-    site_covariances,
-)
+from hardpan.geostat.model import Likelihood, MixedModel, likelihood_at
+from hardpan.geostat.observations import Factors
+from hardpan.geostat.parameters import N_PARAMETERS, RANGE, SILL
 
 LEAST_KNOWN = 0.67
 """Standard error of the range's logarithm above which it is not identified: 90 % interval over a factor of nine."""
@@ -103,100 +91,7 @@ class RemlFit:
         return np.sqrt(np.where(variance > 0, variance, np.nan))
 
 
-def posterior_at(
-    model: MixedModel, theta: Floats, start: Factors | None = None, *, tolerance: float | None = None
-) -> GaussianPosterior:
-    """Posterior of the field given the observations, for a stack of parameters (k, 8)."""
-    return _condition(model, site_covariances(model.family, model.xy_m, theta), theta, start, tolerance=tolerance)
-
-
-def _condition(
-    model: MixedModel, k: Floats, theta: Floats, start: Factors | None, *, tolerance: float | None = None
-) -> GaussianPosterior:
-    given = {"trend": model.trend, "trend_precision": model.trend_precision}
-    return gaussian_posterior(k, np.exp(theta[:, NOISE]), model.observations, **given, start=start, tolerance=tolerance)
-
-
-class Likelihood(NamedTuple):
-    """Restricted likelihood and its local shape at one row of parameters."""
-
-    posterior: Factors
-    value: float
-    """Logarithm, plus that of the prior where one was given."""
-    gradient: Floats
-    """(8,), 0 for fixed parameters."""
-    information: Floats
-    """(8, 8) average information, the observations' factors held."""
-
-
 Objective = Callable[[Floats, Factors | None], Likelihood]
-
-
-def likelihood_at(model: MixedModel, theta: Floats, start: Factors | None = None) -> Likelihood:
-    """Restricted log likelihood with gradient and average information at a row (8,) of parameters.
-
-    With a the dual weights, W the precision and G the covariance of the trend (see `GaussianPosterior`), the derivative
-    by a parameter whose dK is V is -(tr(W V) - tr(G X'W V W X) - a'V a) / 2.
-    """
-    if model.groups is not None:
-        return _sum_groups(model, theta, start)
-    sill, micro, noise = (float(np.exp(theta[which])) for which in (SILL, MICRO, NOISE))
-    derivatives = correlation_derivatives(model.family, model.xy_m, theta, model.free)
-    k = sill * derivatives[SILL]
-    k[np.diag_indices_from(k)] += micro
-    posterior = _condition(model, k[None], theta[None], start)
-    w, a = posterior.precision[0], posterior.weights[0]
-    wx = w @ model.trend
-    wxg = wx @ posterior.beta_cov[0]
-    of_identity = np.trace(w) - np.vdot(wxg, wx) - a @ a
-    gradient, va = np.zeros(N_PARAMETERS), np.zeros((len(a), N_PARAMETERS))
-    for which, v in derivatives.items():
-        va[:, which] = sill * (v @ a)
-        gradient[which] = -0.5 * (sill * (np.vdot(w, v) - np.vdot(wxg, v @ wx)) - a @ va[:, which])
-    va[:, MICRO] = micro * a
-    gradient[MICRO] = -0.5 * micro * of_identity
-    gradient[NOISE] = noise * posterior.noise_derivative[0]
-    return Likelihood(
-        posterior=posterior,
-        value=float(posterior.log_evidence[0]),
-        gradient=np.where(model.free, gradient, 0.0),
-        information=_average_information(model, posterior, k, va, noise) * np.outer(model.free, model.free),
-    )
-
-
-def _sum_groups(model: MixedModel, theta: Floats, start: Factors | None) -> Likelihood:
-    """Likelihood of the groups as if they were independent."""
-    factors = Factors(tau=np.empty((1, len(model.observations.site))), nu=np.empty((1, len(model.observations.site))))
-    found = []
-    for part, here in model.split():
-        own = None if start is None else Factors(tau=start.tau[:, here], nu=start.nu[:, here])
-        found.append(likelihood_at(part, theta, own))
-        factors.tau[:, here], factors.nu[:, here] = found[-1].posterior.tau, found[-1].posterior.nu
-    return Likelihood(
-        posterior=factors,
-        value=sum(one.value for one in found),
-        gradient=np.sum([one.gradient for one in found], axis=0),
-        information=np.sum([one.information for one in found], axis=0),
-    )
-
-
-def _average_information(
-    model: MixedModel, posterior: GaussianPosterior, k: Floats, va: Floats, noise: float
-) -> Floats:
-    """Average information y'P V_i P V_j P y / 2, shape (8, 8).
-
-    V_i are the derivatives of the observations' covariance and P the projection of the restricted likelihood. With the
-    factors as Gaussian data of precision tau, P y = nu - tau mean, and P takes off tau v what the field can follow.
-    """
-    tau, site, trend = posterior.tau[0], model.observations.site, model.trend
-    at_observations = va[site]
-    at_observations[:, NOISE] = model.observations.noise_of(noise) * (posterior.nu[0] - tau * posterior.mean[0, site])
-    total = model.observations.sum_by_site(tau * at_observations.T, len(k)).T
-    w, kt = posterior.precision[0], k @ total
-    score = trend.T @ (total - w @ kt)
-    field = kt - k @ (w @ kt) + (trend - k @ (w @ trend)) @ (posterior.beta_cov[0] @ score)
-    information: Floats = 0.5 * (at_observations.T @ (tau[:, None] * at_observations) - total.T @ field)
-    return information
 
 
 def maximise_reml(
@@ -220,7 +115,7 @@ def maximise_reml(
     Without structure and micro-scale the noise is the variance about the mean, with one degree of freedom less:
 
     >>> from hardpan.geostat.observations import Observations
-    >>> from hardpan.geostat.parameters import isotropic, parameter_bounds
+    >>> from hardpan.geostat.parameters import NOISE, isotropic, parameter_bounds
     >>> y = np.tile([0.0, 1.0], 40)
     >>> model = MixedModel(
     ...     xy_m=np.column_stack([np.arange(40.0), np.zeros(40)]), trend=np.ones((40, 1)), trend_precision=np.zeros(1),

@@ -19,8 +19,7 @@ from hardpan.core.errors import InputError, ReadBackError
 from hardpan.core.units import MM_PER
 from hardpan.outputs.agreement import Expected, Found, hold_places, hold_polygons, hold_raster
 from hardpan.outputs.geodesy import to_wgs84
-from hardpan.outputs.isoxml_reader import read_taskdata
-from hardpan.outputs.task_cells import wrong_cell
+from hardpan.outputs.isoxml_reader import read_taskdata, wrong_cell
 from hardpan.records.surfaces import Surfaces
 
 _HALF_DECIMAL = 0.00501

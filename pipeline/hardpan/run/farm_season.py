@@ -12,8 +12,8 @@ from hardpan.core.settings import InputPath, Settings, setting
 from hardpan.records.past import FarmSeason, PaddockResult
 from hardpan.records.season import Job, Rig
 from hardpan.run.farm_fit import calendars_of, read_fit_table, typical_year
+from hardpan.season.accounts import stress_plan
 from hardpan.season.planning import plan_season
-from hardpan.season.stress import stress_plan
 
 _MOST_DAYS = 400
 _HALF = 0.5

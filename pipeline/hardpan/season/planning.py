@@ -13,8 +13,18 @@ from hardpan.records.season import Job, Rig, SeasonPlan
 from hardpan.season.accounts import plan_of, walkers_of, worth_of
 from hardpan.season.programme import Solution, Whole, solve
 from hardpan.season.search import Lists, can_compile, improve, settle, stints_of
-from hardpan.season.visits import Fleet, Pairs, Visits, each_alone, fleets_of, neighbours_of, pairs_of, visits_of
-from hardpan.season.walk import Stint, Walker
+from hardpan.season.walk import (
+    Fleet,
+    Pairs,
+    Stint,
+    Visits,
+    Walker,
+    each_alone,
+    fleets_of,
+    neighbours_of,
+    pairs_of,
+    visits_of,
+)
 
 EXACT_VISITS = 150
 """Visits up to which a plan is also sought in whole visits, which then soon ends; more of them are searched only."""

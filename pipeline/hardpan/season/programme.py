@@ -10,7 +10,7 @@ from scipy.sparse import coo_array, csr_array, hstack
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.records.season import Job
-from hardpan.season.visits import Fleet, Pairs, Visits
+from hardpan.season.walk import Fleet, Pairs, Visits
 
 INFEASIBLE = 2
 """Status of the solver."""

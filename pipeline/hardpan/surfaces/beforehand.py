@@ -1,4 +1,4 @@
-"""What is known of the pan before its bottoms are read: scale, mean and scatter that few or bounded readings lean on.
+"""What is known of the pan before its bottoms are read, or given: scale, mean and scatter that few readings lean on.
 
 Where most insertions end inside the pan, the few bottoms seen are the shallow ones and their spread is no measure of
 the paddock's. Mean and spread are then those most likely given values, bounds and what is usual: the bottom lies a
@@ -12,8 +12,8 @@ import numpy as np
 from scipy.optimize import minimize
 
 from hardpan.core.arrays import Floats
-from hardpan.geostat import Observations, interval_moments
-from hardpan.surfaces.settings import PriorSettings
+from hardpan.geostat import MICRO, NOISE, RANGE, SILL, Observations, interval_moments
+from hardpan.surfaces.settings import PriorSettings, StructureSettings
 from hardpan.surfaces.variables import LEAST_SCALE_LOG, LEAST_SCALE_MM, Variable
 
 _LOG_SCALE_SD = 0.4
@@ -39,6 +39,14 @@ def inform(variables: Mapping[str, Variable], usual: PriorSettings) -> dict[str,
     for name, noise in (("top", usual.noise_mm), ("bottom", usual.noise_mm), ("peak", usual.peak_noise)):
         out[name] = replace(out[name], usual_noise=noise / out[name].scale)
     return out
+
+
+def hold(variable: Variable, given: StructureSettings) -> Variable:
+    """The variable with the parameters of its covariance that are given."""
+    order = {"range_m": RANGE, "sill": SILL, "micro": MICRO, "noise": NOISE}
+    scale = {"range_m": 1.0} | dict.fromkeys(("sill", "micro", "noise"), variable.scale**2)
+    known = {name: value for name, value in given if value is not None}
+    return replace(variable, given={order[name]: float(np.log(value / scale[name])) for name, value in known.items()})
 
 
 def _usual_peak(variables: Mapping[str, Variable], usual: PriorSettings) -> tuple[float, float] | None:

@@ -11,16 +11,22 @@ from hardpan.core.threads import Progress, silent
 from hardpan.records.pan import PanFeatures
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
-from hardpan.surfaces.beforehand import inform
+from hardpan.surfaces.beforehand import hold, inform
 from hardpan.surfaces.clay import map_clay
 from hardpan.surfaces.domain import Domain, build_domain, merge_sites
-from hardpan.surfaces.draws import compose_draws, draw_fields, share_deeper, spread_of_means
-from hardpan.surfaces.errors import map_errors
 from hardpan.surfaces.estimates import describe_models, describe_trends, weigh_covariances
 from hardpan.surfaces.fields import PLAIN, fit_field, fit_fields
-from hardpan.surfaces.forecasts import forecast_fields
+from hardpan.surfaces.forecasts import forecast_fields, tabulate_residuals
 from hardpan.surfaces.many_sites import MOST_JOINT, condition_all, draw_many_sites, map_many_sites, thin_sites
-from hardpan.surfaces.maps import compose_maps, map_fields, unscale
+from hardpan.surfaces.maps import (
+    compose_draws,
+    compose_maps,
+    draw_fields,
+    map_fields,
+    share_deeper,
+    spread_of_means,
+    unscale,
+)
 from hardpan.surfaces.remarks import (
     refuse_too_few_places,
     refuse_too_little,
@@ -30,14 +36,12 @@ from hardpan.surfaces.remarks import (
     remark_unknown_depth,
     remark_variables,
 )
-from hardpan.surfaces.report import describe_variograms, verdict_of
-from hardpan.surfaces.residuals import tabulate_residuals
+from hardpan.surfaces.report import describe_variograms, map_errors, verdict_of
 from hardpan.surfaces.scores import score_fields
 from hardpan.surfaces.settings import SurfaceSettings
 from hardpan.surfaces.variables import (
     Unread,
     Variable,
-    hold,
     read_bottom,
     read_peak,
     read_presence,

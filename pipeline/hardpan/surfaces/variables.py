@@ -22,7 +22,7 @@ from hardpan.geostat import (
 )
 from hardpan.records.pan import Bottom, Peak, Seen, State
 from hardpan.surfaces.domain import SOIL
-from hardpan.surfaces.settings import PriorSettings, StructureSettings
+from hardpan.surfaces.settings import PriorSettings
 
 MIN_SPATIAL_SITES = 10
 """Fewer sites than this cannot tell a spatial structure from chance (common practice asks for far more)."""
@@ -199,14 +199,6 @@ def unread_ground(bottom: Variable, bottom_mm: Floats) -> Unread:
         return Unread()
     deepest_mm = bottom.centre + bottom.scale * float(bottom.observations.low.max())
     return Unread(share=float(np.mean(bottom_mm > deepest_mm)), deepest_mm=deepest_mm)
-
-
-def hold(variable: Variable, given: StructureSettings) -> Variable:
-    """The variable with the parameters of its covariance that are given."""
-    order = {"range_m": RANGE, "sill": SILL, "micro": MICRO, "noise": NOISE}
-    scale = {"range_m": 1.0} | dict.fromkeys(("sill", "micro", "noise"), variable.scale**2)
-    known = {name: value for name, value in given if value is not None}
-    return replace(variable, given={order[name]: float(np.log(value / scale[name])) for name, value in known.items()})
 
 
 def stream_of(name: str, seed: int) -> np.random.Generator:

@@ -1,4 +1,4 @@
-"""Classes that a machine can follow: no piece too small or too narrow, soil-type edges kept."""
+"""Classes that a machine can follow: no piece too small or too narrow for it, soil-type edges kept."""
 
 from dataclasses import dataclass
 from typing import TypeAlias
@@ -8,7 +8,12 @@ import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.said import Said, area, depth
+from hardpan.core.units import M2_PER_HA
+from hardpan.options import change_distance_m
+from hardpan.records.decision import PrescriptionSettings
 from hardpan.records.issues import Issue, Outcome
+from hardpan.records.machines import Ripper
+from hardpan.records.options import Options
 from hardpan.spatial.regions import (
     OUTSIDE,
     first_cells,
@@ -19,6 +24,7 @@ from hardpan.spatial.regions import (
     sums_by,
     wide_enough,
 )
+from hardpan.zones.settings import ZoneSettings
 
 ROUNDS = 50
 """Joining one piece can leave another too small; it settles in a few rounds, and what has not by then is reported."""
@@ -108,6 +114,47 @@ def make_drivable(classes: Ints, soil_of_class: Ints, cells: Cells, least: Least
         done = "left, as no broad ground of the same soil type lies beside them"
         told.append((_issue("strip-left", what, done), narrow))
     return classes, told
+
+
+def least_piece(
+    options: Options, ripper: Ripper, settings: ZoneSettings, asked: PrescriptionSettings, cell_m: float
+) -> Least:
+    """Least piece: two passes wide, and twice as long as the ground covered while the depth changes.
+
+    The heading is not known here, so both ways must reach the larger of the two; the area is at least their square.
+    """
+    if settings.min_width_m == "implement":
+        width_m = max(2.0 * ripper.width_m, 2.0 * change_m_of(options, ripper, asked))
+    else:
+        width_m = settings.min_width_m
+    area_ha = max(settings.min_area_ha, width_m**2 / M2_PER_HA)
+    return Least(area_ha=area_ha, width_cells=max(1, int(np.ceil(width_m / cell_m - 1e-9))))
+
+
+def change_m_of(options: Options, ripper: Ripper, asked: PrescriptionSettings) -> float:
+    """Distance driven while the tines move between the shallowest and the deepest depth to be ripped to."""
+    share = asked.share_to_cover
+    enough = share is None or options.covered >= share
+    best = options.table.iloc[np.unique(np.where(enough, options.net, -np.inf).argmax(axis=1))]
+    ripped = best[best["depth_mm"] > 0]
+    if ripped.empty:
+        return 0.0
+    change_mm = float(ripped["depth_mm"].max() - ripped["depth_mm"].min())
+    return float(_changing_m(change_mm, float(ripped["speed_kmh"].max()), ripper))
+
+
+def lift_m_of(options: Options, ripper: Ripper) -> float:
+    """Longest distance driven while the tines of any option rise out of the ground, whole metres."""
+    table = options.table[options.table["depth_mm"] > 0]
+    return float(np.ceil(_changing_m(table["depth_mm"], table["speed_kmh"], ripper).max(initial=0.0)))
+
+
+def _changing_m(change_mm: pd.Series | float, speed_kmh: pd.Series | float, ripper: Ripper) -> Floats:
+    rate_mm_s, latency_s = ripper.rate_of_depth_change.value, ripper.latency.value
+    distance_m = change_distance_m(
+        np.asarray(change_mm), np.asarray(speed_kmh), rate_mm_s=rate_mm_s, latency_s=latency_s
+    )
+    return np.nan_to_num(distance_m)
 
 
 def _join_strips(classes: Ints, soil_of_class: Ints, watched: Bools, width_cells: int) -> Ints:

@@ -1,13 +1,17 @@
-"""Borders between zones as a machine drives them: straight, along or across the way of travel where that is near."""
+"""Borders of zones: soil lines as the map draws them, others straight, along or across the way of travel."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+import geopandas as gpd
 import numpy as np
 import shapely
 
 from hardpan.core.arrays import Bools, Floats, Ints, Shapes
+from hardpan.records.frame import Frame
+from hardpan.spatial.cells import centres_inside
+from hardpan.spatial.regions import OUTSIDE, spread
 
 HALVINGS = 3
 """A border that would cross another moves half as far, and so on; then it keeps its steps."""
@@ -19,6 +23,48 @@ LEAST_RING = 4
 """Places of a ring that holds ground, the first of them twice."""
 STEEPEST = np.sin(np.deg2rad(15.0))
 """Lines that meet at a smaller angle do so too far away."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Region:
+    """Ground with borders of its own, and the class of each cell as seen from it."""
+
+    shape: shapely.Geometry
+    classes: Ints
+    """(n_rows, n_cols): those of its own cells, carried on beyond its borders."""
+
+    def holds(self, xy_m: Floats) -> Bools:
+        """Which places (n, 2) lie in it, (n,)."""
+        shapely.prepare(self.shape)
+        return np.asarray(shapely.contains_xy(self.shape, xy_m[:, 0], xy_m[:, 1]))
+
+
+def soil_regions(
+    soils: gpd.GeoDataFrame, soil_types: tuple[str, ...], soil: Ints, classes: Ints, frame: Frame
+) -> list[Region]:
+    """Region of each soil type that has a cell; of soil polygons that overlap the first by name counts, as for cells.
+
+    Parts of the soil map too small to hold the middle of a cell are left out, and so is ground without a polygon.
+
+    Parameters
+    ----------
+    soil, classes : (n_rows, n_cols)
+        Soil code and class of each cell with ground, -1 elsewhere.
+    """
+    regions, taken = [], shapely.Polygon()
+    for name, shapes in soils.groupby("soil_type", sort=True).geometry:
+        whole = shapely.difference(shapely.union_all(shapes.to_numpy()), taken)
+        taken = shapely.union(taken, whole)
+        code = soil_types.index(str(name))
+        own = soil == code
+        kept = [part for part in _areas(whole) if (own & centres_inside(part, frame)).any()]
+        if kept:
+            regions.append(Region(shape=shapely.union_all(kept), classes=spread(np.where(own, classes, OUTSIDE))))
+    return regions
+
+
+def _areas(shape: shapely.Geometry) -> Iterator[shapely.Geometry]:
+    yield from (part for part in shapely.get_parts(shape) if shapely.get_dimensions(part) == 2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

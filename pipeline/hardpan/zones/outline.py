@@ -14,8 +14,7 @@ from hardpan.spatial.cells import cells_at
 from hardpan.spatial.polygons import edges_of, middles_of
 from hardpan.spatial.regions import OUTSIDE, spread
 from hardpan.spatial.runs import runs_over
-from hardpan.zones.edges import driven_borders
-from hardpan.zones.soil_lines import Region
+from hardpan.zones.edges import Region, driven_borders
 from hardpan.zones.thinning import NODE_GRID_M, ThinOutline, thin_outline
 
 MOST_CHANGE = 0.01

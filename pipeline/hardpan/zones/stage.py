@@ -5,14 +5,12 @@ from dataclasses import replace
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
 
-from hardpan.core.arrays import Floats, Ints, frozen
+from hardpan.core.arrays import Ints, frozen
 from hardpan.core.errors import SettingsError
 from hardpan.core.said import Said, area, distance
 from hardpan.core.units import M2_PER_HA
-from hardpan.options import change_distance_m
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import PrescriptionSettings
 from hardpan.records.evidence import Evidence
@@ -34,11 +32,11 @@ from hardpan.zones.classes import (
     node_value,
     worth_of,
 )
-from hardpan.zones.drivable import Cells, Least, make_drivable
+from hardpan.zones.drivable import Cells, change_m_of, least_piece, lift_m_of, make_drivable
+from hardpan.zones.edges import soil_regions
 from hardpan.zones.grouping import cell_features, expected_bottom_mm, group
 from hardpan.zones.outline import Coverage, Drive, outline_classes
 from hardpan.zones.settings import ZoneSettings
-from hardpan.zones.soil_lines import soil_regions
 from hardpan.zones.table import zone_labels, zone_table
 from hardpan.zones.workable import Clearance, WorkableArea, outline_of, workable_area
 
@@ -75,9 +73,9 @@ def draw_zones(
     survey, surfaces, ripper = evidence.survey, evidence.surfaces, catalog.ripper
     settings, crossing = _along(settings, survey.paddock.ground, tramlines)
     cell_m, options = surfaces.frame.cell_m, fitted_only(options)
-    lift_m = _lift_m(options, ripper)
+    lift_m = lift_m_of(options, ripper)
     ground = workable_area(survey.paddock, surfaces, _clearance(ripper, settings, lift_m))
-    least = _least(options, ripper, settings, asked, cell_m)
+    least = least_piece(options, ripper, settings, asked, cell_m)
     classes, soil_of_class, choice, fine = _classes(
         evidence,
         ground,
@@ -126,7 +124,7 @@ def draw_zones(
         lift_m=lift_m,
         headland_m=headland_m,
         heading_deg=settings.heading_deg,
-        change_m=_change_m(options, ripper, asked),
+        change_m=change_m_of(options, ripper, asked),
         count=replace(choice.reason, least_ha=least.area_ha, least_m=least.width_cells * cell_m),
         issues=(
             *crossing,
@@ -182,20 +180,6 @@ def _clearance(ripper: Ripper, settings: ZoneSettings, lift_m: float = 0.0) -> C
     return Clearance(margin_m=margin_m, lift_m=lift_m, heading_deg=settings.heading_deg)
 
 
-def _lift_m(options: Options, ripper: Ripper) -> float:
-    """Longest distance driven while the tines of any option rise out of the ground, whole metres."""
-    table = options.table[options.table["depth_mm"] > 0]
-    return float(np.ceil(_changing_m(table["depth_mm"], table["speed_kmh"], ripper).max(initial=0.0)))
-
-
-def _changing_m(change_mm: pd.Series | float, speed_kmh: pd.Series | float, ripper: Ripper) -> Floats:
-    rate_mm_s, latency_s = ripper.rate_of_depth_change.value, ripper.latency.value
-    distance_m = change_distance_m(
-        np.asarray(change_mm), np.asarray(speed_kmh), rate_mm_s=rate_mm_s, latency_s=latency_s
-    )
-    return np.nan_to_num(distance_m)
-
-
 def _classes(
     evidence: Evidence,
     ground: WorkableArea,
@@ -230,33 +214,6 @@ def _classes(
         labels[ground.soil == code] = start + soil.classes[count - 1]
         start += count
     return labels, np.repeat(codes, choice.counts), choice, before
-
-
-def _least(
-    options: Options, ripper: Ripper, settings: ZoneSettings, asked: PrescriptionSettings, cell_m: float
-) -> Least:
-    """Least piece: two passes wide, and twice as long as the ground covered while the depth changes.
-
-    The heading is not known here, so both ways must reach the larger of the two; the area is at least their square.
-    """
-    if settings.min_width_m == "implement":
-        width_m = max(2.0 * ripper.width_m, 2.0 * _change_m(options, ripper, asked))
-    else:
-        width_m = settings.min_width_m
-    area_ha = max(settings.min_area_ha, width_m**2 / M2_PER_HA)
-    return Least(area_ha=area_ha, width_cells=max(1, int(np.ceil(width_m / cell_m - 1e-9))))
-
-
-def _change_m(options: Options, ripper: Ripper, asked: PrescriptionSettings) -> float:
-    """Distance driven while the tines move between the shallowest and the deepest depth to be ripped to."""
-    share = asked.share_to_cover
-    enough = share is None or options.covered >= share
-    best = options.table.iloc[np.unique(np.where(enough, options.net, -np.inf).argmax(axis=1))]
-    ripped = best[best["depth_mm"] > 0]
-    if ripped.empty:
-        return 0.0
-    change_mm = float(ripped["depth_mm"].max() - ripped["depth_mm"].min())
-    return float(_changing_m(change_mm, float(ripped["speed_kmh"].max()), ripper))
 
 
 def _shallowest_first(coverage: Coverage, classes: Ints, cells: Cells) -> Ints:

@@ -6,11 +6,10 @@ import numpy as np
 import pytest
 import shapely
 
-from hardpan.outputs import task_cells
+from hardpan.outputs import isoxml_reader
 from hardpan.outputs.geodesy import degrees_per_metre, to_display
-from hardpan.outputs.isoxml_reader import ReadTask
+from hardpan.outputs.isoxml_reader import ReadTask, wrong_cell
 from hardpan.outputs.settings import OutputSettings
-from hardpan.outputs.task_cells import wrong_cell
 from hardpan.outputs.task_grid import zone_grid
 
 
@@ -54,7 +53,7 @@ def one_of(where: np.ndarray) -> np.ndarray:
 
 def test_a_true_grid_has_no_wrong_cell(task, plan, monkeypatch):
     assert wrong_cell(task, plan.zones) is None
-    monkeypatch.setattr(task_cells, "_MOST_CELLS", 700)
+    monkeypatch.setattr(isoxml_reader, "_MOST_CELLS", 700)
     assert wrong_cell(task, plan.zones) is None
 
 
