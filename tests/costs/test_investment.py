@@ -1,3 +1,5 @@
+"""Ripping as an investment; when to rip again, and how deep then, from what lies there to gain."""
+
 import numpy as np
 import pandas as pd
 import pytest

@@ -1,3 +1,5 @@
+"""The plan beside other strategies and done by a contractor, from the same draws, and what is said of it."""
+
 import numpy as np
 import pytest
 

@@ -1,3 +1,5 @@
+"""Depths and set-ups chosen, and one number of tines for the whole paddock, by what the paddock returns."""
+
 import numpy as np
 import pytest
 

@@ -1,4 +1,4 @@
-"""Nothing is replaced but a result that nobody changed, not even what is put there while a run is at work."""
+"""Nothing is replaced but a result that nobody changed, of a run or a farm, not even what is put there meanwhile."""
 
 import json
 import shutil

@@ -1,4 +1,4 @@
-"""The maps are a valid Cloud-Optimised GeoTIFF that invents no class in its overviews."""
+"""The maps are a valid Cloud-Optimised GeoTIFF that invents no class in its overviews; the draws are CF NetCDF."""
 
 import json
 import shutil

@@ -1,4 +1,4 @@
-"""Slices and probing dates."""
+"""Slices, probing dates, and how many insertions stand over a pan."""
 
 import numpy as np
 import pandas as pd

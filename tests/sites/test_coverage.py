@@ -1,4 +1,4 @@
-"""Spatial coverage against geometry, a square grid and the k-means of another library."""
+"""Spatial coverage against geometry, a square grid and the k-means of another library; short ways round sites."""
 
 from itertools import permutations
 

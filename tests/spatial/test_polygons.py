@@ -1,4 +1,4 @@
-"""Hectares on the ellipsoid, against closed forms, whichever way the rings of a polygon run."""
+"""Hectares on the ellipsoid, against closed forms, whichever way rings of a polygon run; borders polygons share."""
 
 import itertools
 import math

@@ -1,4 +1,4 @@
-"""Readings on one grid of depths."""
+"""Readings on one grid, where insertions stand, moisture; means against Student's and Darwin's paired examples."""
 
 import geopandas as gpd
 import numpy as np

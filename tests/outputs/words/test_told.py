@@ -1,4 +1,4 @@
-"""Tables of the records with their sentences."""
+"""Tables of the records with their sentences; what the plan says in the cab, each sentence once with its zones."""
 
 from dataclasses import replace
 
