@@ -14,8 +14,6 @@ from builders.clusters import ROOT, cluster
 from builders.farm import contents, statuses, write_list
 from hardpan.cli import app
 
-pytestmark = pytest.mark.slow
-
 NAMES = ("a", "b", "c")
 pytestmark = [
     pytest.mark.skipif(sys.platform == "win32", reason="sends signals"),
