@@ -12,9 +12,8 @@ from hardpan.options.effort import Passes, Puller
 from hardpan.options.ground import Ground
 from hardpan.options.loosening import cumulated_excess, depth_grid_mm, full_width_depth_mm
 from hardpan.options.mechanics import draft_spread, relative_wear, strength_factor
-from hardpan.options.response import RootLoss, root_loss
+from hardpan.options.response import F32, RootLoss, root_loss
 from hardpan.options.sections import (
-    F32,
     DrawnSection,
     Section,
     Totals,

@@ -11,6 +11,7 @@ from hardpan.options.loosening import GRID_STEP_MM, cumulated_excess, depth_grid
 from hardpan.records.soils import Response
 
 F32 = NDArray[np.float32]
+"""Draws are worked in single precision: their own error is far larger, and it halves memory."""
 """Draws are worked in single precision."""
 
 PEAK_STEP_KPA = 50.0

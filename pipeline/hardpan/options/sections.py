@@ -5,12 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from hardpan.core.arrays import Floats
 from hardpan.money import Draws
 from hardpan.options.loosening import breaking_weights, ridge_mm, share_by_step, step_weights
-from hardpan.options.response import RootLoss, dry_kept, reference_share, using_weights
+from hardpan.options.response import F32, RootLoss, dry_kept, reference_share, using_weights
 from hardpan.records.catalog import Catalog
 from hardpan.records.machines import SetUp
 from hardpan.records.quantity import Quantity
@@ -23,9 +22,6 @@ Section = Mapping[str, Floats]
 
 Pick = Callable[[str, Quantity], float]
 """Value of a quantity of geometry, by its name."""
-
-F32 = NDArray[np.float32]
-"""Draws are worked in single precision: their own error is far larger, and it halves memory."""
 
 
 def expected(name: str, quantity: Quantity) -> float:  # noqa: ARG001 - every quantity is taken at its value

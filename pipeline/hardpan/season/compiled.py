@@ -1,6 +1,6 @@
 """The loops of the search, compiled; imported only where numba is installed and there is enough work to pay for it."""
 
-from typing import Any
+from typing import Any, get_args, get_type_hints
 
 import numba
 import numpy as np
@@ -8,7 +8,9 @@ from numba.extending import register_jitable
 
 from hardpan.season import changes, loops
 from hardpan.season.changes import Search
-from hardpan.season.loops import Notes, Orders, Season
+from hardpan.season.loops import Season
+
+_DTYPES = {float: np.float64, int: np.int64, bool: np.bool_}
 
 
 def _compile() -> Any:  # noqa: ANN401
@@ -31,48 +33,19 @@ anneal: Any = _compile()
 def arrays_of(season: Season, search: Search) -> tuple[Season, Search]:
     """The same as arrays; the lists before and after a change have one patience."""
     now, tried, best, notes = search
-    patient = _flags(now.patient)
-    return (
-        Season(
-            hours=_real(season.hours),
-            work_h=_real(season.work_h),
-            net=_real(season.net),
-            waiting_per_h=_real(season.waiting_per_h),
-            is_open=_flags(season.is_open),
-            move_h=_real(season.move_h),
-            first_move_h=_real(season.first_move_h),
-            near=_whole(season.near),
-        ),
-        Search(
-            now=_orders(now)._replace(patient=patient),
-            tried=_orders(tried)._replace(patient=patient),
-            best=_orders(best),
-            notes=Notes(
-                rest_h=_real(notes.rest_h),
-                day=_whole(notes.day),
-                job=_whole(notes.job),
-                work_h=_real(notes.work_h),
-                move_h=_real(notes.move_h),
-                left=_whole(notes.left),
-                spare=_whole(notes.spare),
-            ),
-        ),
+    now = _arrays(now)
+    return _arrays(season), Search(
+        now=now, tried=_arrays(tried)._replace(patient=now.patient), best=_arrays(best), notes=_arrays(notes)
     )
 
 
-def _orders(given: Orders) -> Orders:
-    return Orders(
-        jobs=_whole(given.jobs), length=_whole(given.length), worth=_real(given.worth), patient=_flags(given.patient)
+def _arrays(record: Any) -> Any:  # noqa: ANN401
+    """The record with arrays for its lists, of the type that their innermost values are said to have."""
+    kinds = get_type_hints(type(record)).values()
+    return type(record)(
+        *(np.array(values, dtype=_DTYPES[_innermost(kind)]) for values, kind in zip(record, kinds, strict=True))
     )
 
 
-def _real(values: object) -> Any:  # noqa: ANN401
-    return np.array(values, dtype=np.float64)
-
-
-def _whole(values: object) -> Any:  # noqa: ANN401
-    return np.array(values, dtype=np.int64)
-
-
-def _flags(values: object) -> Any:  # noqa: ANN401
-    return np.array(values, dtype=np.bool_)
+def _innermost(kind: Any) -> Any:  # noqa: ANN401
+    return _innermost(get_args(kind)[0]) if get_args(kind) else kind

@@ -64,8 +64,12 @@ def edges_of(polygons: np.ndarray) -> tuple[Floats, Ints]:
 
 def middles_of(edges: Floats) -> NDArray[np.complex128]:
     """Middles of edges (n, 2, 2) as single numbers, (n,): that of an edge whichever way it runs, and of no other."""
-    middle = edges.mean(axis=1)
-    return np.asarray(middle[:, 0] + 1j * middle[:, 1])
+    return as_numbers(edges.mean(axis=1))
+
+
+def as_numbers(places: Floats) -> NDArray[np.complex128]:
+    """Places (n, 2) as single numbers, (n,), which are equal where both coordinates are."""
+    return np.asarray(places[:, 0] + 1j * places[:, 1])
 
 
 def distances_to_borders(points: np.ndarray, polygons: np.ndarray, reach: float | None = None) -> Floats:

@@ -7,9 +7,9 @@ from typing import TypeAlias
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from hardpan.core.arrays import Bools, Floats, Ints, Shapes
+from hardpan.spatial.polygons import as_numbers
 
 Place: TypeAlias = tuple[float, float]
 
@@ -75,7 +75,7 @@ def thin_outline(outline: shapely.Geometry, lines: Sequence[shapely.Geometry], t
         places[span] = rounded[span]
     fixed = [_edges(places[span]) for span in spans[is_near]]
     far = shapely.multilinestrings(np.concatenate([_lines(places, spans[~is_near]), *fixed]))
-    kept = np.isin(_complex(places), _complex(shapely.get_coordinates(shapely.simplify(far, tolerance_m))))
+    kept = np.isin(as_numbers(places), as_numbers(shapely.get_coordinates(shapely.simplify(far, tolerance_m))))
     thin, whole = _polygons(places[kept], ring[kept], part, shape), _polygons(places, ring, part, shape)
     if not shapely.is_valid([*thin, *whole]).all():
         return as_it_is
@@ -109,11 +109,6 @@ def _spans(ring: Ints) -> list[slice]:
 
 def _edges(places: Floats) -> Shapes:
     return np.asarray(shapely.linestrings(np.stack([places[:-1], places[1:]], axis=1)))
-
-
-def _complex(places: Floats) -> NDArray[np.complex128]:
-    """Places (n, 2) as single numbers, (n,)."""
-    return np.asarray(places[:, 0] + 1j * places[:, 1])
 
 
 def _polygons(places: Floats, ring: Ints, part: Ints, shape: Ints) -> Shapes:
