@@ -89,7 +89,16 @@ def test_the_zones_of_all_lie_where_each_paddock_says(worked):
 def test_the_page_lists_what_was_worked_out_and_what_failed(worked):
     _, out, _ = worked
     page = (out / "season.html").read_text(encoding="utf-8")
-    for told in ("north", "south", "broken", "farm.toml, paddock 2", "<svg", "The years after"):
+    for told in (
+        "north",
+        "south",
+        "broken",
+        "farm.toml, paddock 2",
+        "<svg",
+        "Day by day",
+        "not fit, or not allowed",
+        "The years after",
+    ):
         assert told in page
     assert not any(f'{name}="http' in page for name in ("src", "href"))
 

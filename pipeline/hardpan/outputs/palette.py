@@ -14,6 +14,9 @@ UNRIPPED = "#e4e1d8"
 EXCLUDED = "#ffffff"
 """Ground to keep out of, under a hatch."""
 
+SHUT = "#bdb8ac"
+"""Days on which ground may not be worked: a grey that shows on a bright page and on a dark one."""
+
 ACCENT = "#b5482f"
 """The one thing to look at in a chart; at least 4.5 : 1 against white and against the dark page."""
 

@@ -9,7 +9,7 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 
-from hardpan.core.arrays import Floats
+from hardpan.core.arrays import Bools, Floats
 from hardpan.records.farm import Job, Outcome, Status
 from hardpan.records.ledger import Totals
 from hardpan.records.season import SeasonPlan, Stress
@@ -53,6 +53,8 @@ class FarmSeason:
     plan: SeasonPlan
     stress: Stress | None
     """The same through the fit days of other years; None where they are not known."""
+    open_days: Mapping[str, Bools]
+    """Days of the plan on which each paddock can be worked, (n_days,), by its slug."""
     unknown: tuple[str, ...] = ()
     """Slugs of paddocks whose fit days are not known: there every day counts as fit."""
     planned_with: int | None = None

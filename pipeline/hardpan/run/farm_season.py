@@ -108,6 +108,7 @@ def plan_farm_season(
     return FarmSeason(
         plan=plan,
         stress=stress_plan(plan, jobs, rigs, others) if len(others) > 1 else None,
+        open_days={job.paddock: job.open_days for job in jobs},
         unknown=known.unknown if known.years else tuple(ripped),
         planned_with=planned_with,
         sure=settings.sure,

@@ -36,6 +36,8 @@ LABELS = {
     "calendar": "The days of the season",
     "calendar_caption": "In the order they are begun. Chance of finishing: share of the years of weather in which the "
     "days are enough, if paddocks are taken in this order.",
+    "days": "Day by day: which machine is in which paddock",
+    "closed": "not fit, or not allowed",
     "when": "When",
     "machine": "Machine",
     "finished": "Chance of finishing",
