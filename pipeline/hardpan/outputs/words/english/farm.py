@@ -34,8 +34,8 @@ LABELS = {
     "reason": "Reason",
     "all": "All",
     "calendar": "The days of the season",
-    "calendar_caption": "In the order they are begun. Chance of finishing: share of the years of weather in which the "
-    "days are enough, if paddocks are taken in this order.",
+    "calendar_caption": "In the order they are begun. Chance of finishing: share of the years of weather in which it "
+    "is ripped, when this order is changed to make the best of the days each of them has.",
     "days": "Day by day: which machine is in which paddock",
     "closed": "not fit, or not allowed",
     "when": "When",
