@@ -118,6 +118,7 @@ SAME = {
         {},
     ),
     "wide, units in headers": (lambda text: wide(text, "{} cm"), KPA),
+    "wide, the header twice": (lambda text: "\n".join([wide(text, "{} cm").split("\n")[0], wide(text, "{} cm")]), KPA),
     "wide, everything in headers": (lambda text: wide(text, "CI_{}cm_kPa"), {}),
     "wide, bare numbers": (lambda text: wide(text, "{}"), KPA | CM),
     "wide, short names": (lambda text: wide(text, "d{}"), KPA | CM),
@@ -204,6 +205,10 @@ HOSTILE = {
         "latitude beyond 90",
     ),
     "swapped axes": (lambda text: text.replace("latitude,longitude", "longitude,latitude"), "latitude beyond 90"),
+    "a depth column twice": (
+        lambda text: wide(text, "{} cm").replace("10 cm", "5 cm", 1),
+        "more than one column is called 5 cm",
+    ),
     "no positions": (
         lambda text: table(text, ["id", "depth cm", "kpa"], lambda r: [r[0], *r[3:]]),
         "no columns of position",

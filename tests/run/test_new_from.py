@@ -137,6 +137,16 @@ def test_waypoints_give_the_positions_that_the_readings_lack(tmp_path, given):
     assert config["probes"]["positions"] == "../given/walk.gpx"
 
 
+def test_points_with_readings_or_properties_of_cores_are_more_than_waypoints(tmp_path, given):
+    readings = {"site": "A", "d100mm": 900, "d200mm": 1400, "d300mm": 2600, "d400mm": 1500}
+    shapes(given / "a.geojson", "Point", (readings, [WEST_M + 20, SOUTH_M + 20]))
+    shapes(given / "b.geojson", "Point", ({"core": "C1", "clay_pct": 4}, [WEST_M + 50, SOUTH_M + 50]))
+    (given / "probes.csv").unlink()
+    _, _, config = new(tmp_path / "mine", given)
+    assert config["probes"]["file"] == "../given/a.geojson"
+    assert config["soil"]["cores"] == "../given/b.geojson"
+
+
 @pytest.mark.parametrize("folder", ["nowhere", "empty"])
 def test_a_folder_without_files_of_a_paddock_is_said_plainly(tmp_path, folder):
     (tmp_path / "empty").mkdir()

@@ -1,5 +1,6 @@
 """As-applied logs, as time logs and as point tables of many hands, read to one table."""
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
@@ -54,6 +55,14 @@ def test_a_task_data_folder_is_found_in_the_folder_around_it(tmp_path):
 
 def test_a_point_table_gives_the_same_pass(tmp_path):
     same(read(table(tmp_path)))
+
+
+def test_a_layer_of_points_gives_the_same_pass_in_whatever_crs_it_is(tmp_path):
+    cells = pd.read_csv(table(tmp_path))
+    points = gpd.points_from_xy(cells["Longitude"], cells["Latitude"], crs=4326).to_crs(32650)
+    layer = gpd.GeoDataFrame(cells.drop(columns=["Longitude", "Latitude"]), geometry=points)
+    layer.to_file(tmp_path / "log.gpkg")
+    same(read(tmp_path / "log.gpkg"))
 
 
 @pytest.mark.parametrize(

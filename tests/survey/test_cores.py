@@ -1,11 +1,16 @@
 """Lab cores: which spelling means what, in which unit, and on which soil a core stands."""
 
+import io
+
+import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pyproj
 import pytest
+from geopandas.testing import assert_geodataframe_equal
 from shapely.geometry import box
 
-from hardpan.core.errors import InputError
+from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.records.quantity import Quantity
 from hardpan.records.soils import SoilType
 from hardpan.survey.inputs.soils import read_cores
@@ -34,9 +39,12 @@ LAND = Land(
 
 @pytest.fixture
 def read(tmp_path):
-    def read(text):
-        path = tmp_path / "cores.csv"
-        path.write_text(text, encoding="utf-8")
+    def read(written, name="cores.csv"):
+        path = tmp_path / name
+        if isinstance(written, str):
+            path.write_text(written, encoding="utf-8")
+        else:
+            written(path)
         settings = SoilSettings(cores=path, default_type="deep sand")
         log = Log()
         soils, _ = one_soil(LAND.boundary, LAND.crs, settings, TYPES)
@@ -88,6 +96,36 @@ def test_cells_that_are_no_numbers_are_missing_and_told(read):
     cores, issues = read("core,lat,lon,clay_pct\nA,-28.0248,123.0005,n/a\nB,-28.0247,123.0006,about 4\n")
     assert cores["clay_pct"].isna().all()
     assert "unreadable-cell" in {issue.code for issue in issues}
+
+
+def test_depths_to_clay_in_no_stated_unit_are_asked_for_where_all_are_small(read):
+    rows = "A,-28.0248,123.0005,45\nB,-28.0247,123.0006,60\n"
+    with pytest.raises(AmbiguousInputError, match=r"less than 80 mm, such as 45.*clay_depth_cm"):
+        read("core,lat,lon,clay depth\n" + rows)
+    cores, issues = read("core,lat,lon,clay_depth_mm\n" + rows)
+    assert cores["clay_depth_mm"].tolist() == [45, 60]
+    assert "clay-depth-shallow" in {issue.code for issue in issues}
+    deep, quiet = read("core,lat,lon,depth to clay (in)\n" + rows)
+    assert deep["clay_depth_mm"].tolist() == pytest.approx([45 * 25.4, 60 * 25.4])
+    assert "clay-depth-shallow" not in {issue.code for issue in quiet}
+
+
+def test_a_header_that_stands_twice_is_no_core(read):
+    header = "core,lat,lon,clay_pct\n"
+    cores, issues = read(header + header + "A,-28.0248,123.0005,4\n")
+    assert cores["core"].tolist() == ["A"]
+    assert "damaged-rows" in {issue.code for issue in issues}
+    assert "unreadable-cell" not in {issue.code for issue in issues}
+
+
+@pytest.mark.parametrize("name", ["cores.xlsx", "cores.geojson", "cores.gpkg"])
+def test_cores_of_a_workbook_or_a_layer_of_points_are_those_of_the_text(name, read):
+    text = "core,latitude,longitude,ph_0_100,clay_pct\nA,-28.024804,123.000509,5.1,4\nB,-28.0247,123.0006,4.9,5.5\n"
+    table = pd.read_csv(io.StringIO(text))
+    points = gpd.GeoDataFrame(table, geometry=gpd.points_from_xy(table["longitude"], table["latitude"]), crs=4326)
+    wanted, _ = read(text)
+    found, _ = read(lambda path: table.to_excel(path, index=False) if "xlsx" in name else points.to_file(path), name)
+    assert_geodataframe_equal(found, wanted, check_like=True)
 
 
 def test_a_table_without_properties_is_refused(read):

@@ -6,6 +6,7 @@ from typing import Literal
 
 import numpy as np
 import pandas as pd
+import pyproj
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.said import Said
@@ -73,6 +74,8 @@ class TextTable:
     """Number of cells in each row."""
     lines: Ints
     """1-based row of the file for each row."""
+    crs: pyproj.CRS | None = None
+    """CRS of its positions, where it was a layer of points that states one."""
 
     def rows(self, most: int | None = None) -> list[list[str]]:
         """First rows, as lists of as many cells as each has."""
@@ -86,7 +89,13 @@ class TextTable:
         return TextTable.of(self.file, [column.cells.tolist() for column in self.columns])
 
     @classmethod
-    def of(cls, file: str, rows: Sequence[Sequence[str]], lines: Sequence[int] | None = None) -> "TextTable":
+    def of(
+        cls,
+        file: str,
+        rows: Sequence[Sequence[str]],
+        lines: Sequence[int] | None = None,
+        crs: pyproj.CRS | None = None,
+    ) -> "TextTable":
         """Table of these rows."""
         widths = np.asarray([len(row) for row in rows], dtype=np.int64)
         padded = [[*row, *[""] * (int(widths.max(initial=0)) - len(row))] for row in rows]
@@ -95,6 +104,7 @@ class TextTable:
             columns=[Text.of(column) for column in zip(*padded, strict=True)],
             widths=widths,
             lines=np.arange(1, len(rows) + 1) if lines is None else np.asarray(lines, dtype=np.int64),
+            crs=crs,
         )
 
 

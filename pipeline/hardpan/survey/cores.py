@@ -10,7 +10,8 @@ import pyproj
 import shapely
 
 from hardpan.core.arrays import Floats
-from hardpan.core.errors import InputError, clean
+from hardpan.core.errors import AmbiguousInputError, InputError, clean
+from hardpan.core.units import INCH_MM
 from hardpan.records.issues import Issue
 from hardpan.survey.columns import Numbers, TextTable
 from hardpan.survey.notes import counted, listed, warned
@@ -40,7 +41,11 @@ POSSIBLE = {
 """Lowest and highest value soil can have, in the unit of the record; what lies outside is a mark or another unit."""
 DEGREES = "degrees"
 """Mark on a table whose positions are called latitude and longitude."""
-_LENGTH_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0}
+UNSTATED = "unstated"
+"""Mark on a table: columns of depth whose name says no unit."""
+SHALLOWEST_MM = 80.0
+"""Depths to clay that are all less are likely to be in cm, or the topsoil is clay."""
+_LENGTH_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": INCH_MM}
 _PH = re.compile(r"\bph\b.*?(\d+)\s*(?:-|–|to|_| )\s*(\d+)\s*(mm|cm)?")
 
 
@@ -52,6 +57,11 @@ def fold(name: str) -> str:
 def score(grid: TextTable) -> int:
     """How many columns of the best of the first rows are known, 0 below two."""
     return max((len(_columns(row)) for row in grid.rows(20)), default=0)
+
+
+def measures(names: Sequence[str]) -> bool:
+    """Whether one of the names is that of a property of cores."""
+    return not _columns(names).keys().isdisjoint(MEASURED)
 
 
 def _columns(row: Sequence[str]) -> dict[str, tuple[int, float]]:
@@ -94,7 +104,8 @@ def gather(grid: TextTable) -> tuple[pd.DataFrame, dict[str, float], tuple[Issue
             right=f"columns such as {listed(MEASURED, 12)}",
         )
     body = [(row, line) for row, line in zip(rows, grid.lines.tolist(), strict=True)][best + 1 :]
-    body = [(row, line) for row, line in body if any(row)]
+    again = [line for row, line in body if row == rows[best]]
+    body = [(row, line) for row, line in body if any(row) and row != rows[best]]
     if not body:
         raise InputError(what="table has a header but no rows", where=grid.file)
     table = pd.DataFrame(
@@ -102,10 +113,20 @@ def gather(grid: TextTable) -> tuple[pd.DataFrame, dict[str, float], tuple[Issue
     ).assign(row=[line for _, line in body])
     if "y" in found and fold(rows[best][found["y"][0]]).startswith("lat"):
         table.attrs[DEGREES] = True
+    table.attrs[UNSTATED] = [
+        key
+        for key, (at, _) in found.items()
+        if key.endswith("_mm") and fold(rows[best][at]).split()[-1] not in _LENGTH_MM
+    ]
     ignored = [cell for at, cell in enumerate(rows[best]) if cell and at not in {at for at, _ in found.values()}]
     issues: tuple[Issue, ...] = ()
     if ignored:
         issues = (warned("core-columns", f"columns {listed(ignored)} are not known", "not used", file=grid.file),)
+    if again:
+        place = f"row {listed(again)}"
+        issues += (
+            warned("damaged-rows", "the header stands again among the cores", "skipped", file=grid.file, place=place),
+        )
     return table, {key: factor for key, (_, factor) in found.items()}, issues
 
 
@@ -119,7 +140,13 @@ def name_cores(table: pd.DataFrame) -> np.ndarray:
 def scale(
     measured: Mapping[str, Numbers], factors: Mapping[str, float], table: pd.DataFrame, file: str
 ) -> tuple[dict[str, Floats], tuple[Issue, ...]]:
-    """Values of each property in the unit of the record, and which cells could not be read or cannot be."""
+    """Values of each property in the unit of the record, and which cells could not be read or cannot be.
+
+    Raises
+    ------
+    AmbiguousInputError
+        Depths to clay that are all small are in no stated unit.
+    """
     rows = table["row"].to_numpy()
     values = {name: number.value * factors[name] for name, number in measured.items()}
     beyond = {name: (one < POSSIBLE[name][0]) | (one > POSSIBLE[name][1]) for name, one in values.items()}
@@ -146,7 +173,23 @@ def scale(
         for name, hit in beyond.items()
         if hit.any()
     )
-    return {name: np.where(beyond[name], np.nan, one) for name, one in values.items()}, (*unread, *impossible)
+    found = {name: np.where(beyond[name], np.nan, one) for name, one in values.items()}
+    return found, (*unread, *impossible, *_shallow(found, table, file))
+
+
+def _shallow(values: Mapping[str, Floats], table: pd.DataFrame, file: str) -> tuple[Issue, ...]:
+    """Remark on depths to clay that are all small; refused where nobody says that they are in mm."""
+    depth_mm = values.get("clay_depth_mm", np.empty(0))
+    shallow = (depth_mm > 0) & (depth_mm < SHALLOWEST_MM)
+    if not shallow.any() or (depth_mm >= SHALLOWEST_MM).any():
+        return ()
+    what = f"every depth to clay is less than {SHALLOWEST_MM:g} mm, such as {depth_mm[shallow][0]:g}"
+    if "clay_depth_mm" in table.attrs[UNSTATED]:
+        raise AmbiguousInputError(
+            what=what, where=file, right="a unit in the column's name", do="call it clay_depth_cm, or clay_depth_mm"
+        )
+    place = f"row {listed(list(table['row'].to_numpy()[shallow]))}"
+    return (warned("clay-depth-shallow", what, "used as it is; check the unit", file=file, place=place),)
 
 
 def place(

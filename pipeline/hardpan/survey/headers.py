@@ -136,7 +136,8 @@ def _header_row(head: list[list[str]], settings: ProbeSettings) -> int | None:
     beside = [at for at, row in enumerate(head) if row and not PLACE.isdisjoint(find_roles(row[:1], settings.columns))]
     for at, row in enumerate(head):
         roles = find_roles(row, settings.columns).keys()
-        named = (roles - {"depth", "resistance"} or settings.layers) and set(beside) <= {at}
+        # names of insertions at the head of several rows are of a table turned on its side, not of a header said twice
+        named = (roles - {"depth", "resistance"} or settings.layers) and all(head[other] == row for other in beside)
         if settings.layout != "long" and named and len(depth_columns(row, settings.layers)) >= LEAST_DEPTHS:
             return at
         if settings.layout != "wide" and {"depth", "resistance"} <= roles:
@@ -265,6 +266,10 @@ def _no_header(file: str, head: list[list[str]], settings: ProbeSettings) -> Inp
     placed = [row for row in head if not PLACE.isdisjoint(find_roles(row, settings.columns))]
     muddled = max(map(tangled, placed), key=len, default=[])
     if len(muddled) >= LEAST_DEPTHS:
+        twice = [name for name, count in Counter(map(fold, muddled)).items() if count > 1]
+        if twice:
+            what = f"more than one column is called {listed(twice)}"
+            return InputError(what=what, where=file, right="each depth once", do="take one out, or rename it")
         what = f"the depths of the columns {listed(muddled)} neither rise nor fall throughout"
         return InputError(what=what, where=file, do="put them in order, each depth once, or name them in probes.layers")
     return InputError(

@@ -5,6 +5,7 @@ from pathlib import Path, PurePosixPath
 
 import numpy as np
 import pandas as pd
+import pyproj
 
 from hardpan.core.arrays import Floats, Ints
 from hardpan.core.errors import InputError
@@ -36,17 +37,19 @@ def read_applied(settings: AppliedSettings, land: Land) -> MachineLog:
     InputError
         Nothing can be read, or nothing lies near the paddock; `AmbiguousInputError` where a unit is not stated.
     """
-    path, crs, log = settings.file, settings.crs, Log()
+    path, log = settings.file, Log()
+    source = geodesy.read_crs(settings.crs, key="applied.crs")
     members = _task_data(path, log)
     if members is None:
         bundle = log.keep(files.load(path, what="the as-applied log"))
         inside = {PurePosixPath(name).name.upper(): blob for name, blob in bundle.members.items()}
         members = inside if "TASKDATA.XML" in inside else None
     if members is None:
-        table = _carried(read_log_table(bundle, settings, log), settings.gap_s)
+        table, stated = read_log_table(bundle, settings, log)
+        table, source = _carried(table, settings.gap_s), stated or source
     else:
-        table, crs = _of_task_data(members, path.name, settings.gap_s, log), _WGS84
-    records = _placed(table, crs, land, path.name, log)[list(LOG)]
+        table, source = _of_task_data(members, path.name, settings.gap_s, log), pyproj.CRS(_WGS84)
+    records = _placed(table, source, land, path.name, log)[list(LOG)]
     return MachineLog(
         name=path.name,
         records=records,
@@ -155,11 +158,10 @@ def _mean(values: Floats) -> Floats:
     )
 
 
-def _placed(table: pd.DataFrame, crs: str, land: Land, where: str, log: Log) -> pd.DataFrame:
+def _placed(table: pd.DataFrame, source: pyproj.CRS, land: Land, where: str, log: Log) -> pd.DataFrame:
     """The table with coordinates of the working CRS."""
     x, y = table["x_m"].to_numpy(float), table["y_m"].to_numpy(float)
     known = np.isfinite(x) & np.isfinite(y)
-    source = geodesy.read_crs(crs, key="applied.crs")
     if source.is_geographic and not ((np.abs(x[known]) <= 180) & (np.abs(y[known]) <= 90)).all():
         raise InputError(what="positions are no degrees", where=where, do="name their CRS in applied.crs")
     moved = np.full((2, len(x)), np.nan)

@@ -10,7 +10,7 @@ import shapely
 
 from hardpan.core.errors import AmbiguousInputError, HardpanError, InputError
 from hardpan.records.soils import SoilType
-from hardpan.survey import column_names, cores, delimited, files, headers, rasters, soil_labels, soils, vectors
+from hardpan.survey import column_names, cores, files, headers, rasters, soil_labels, soils, vectors
 from hardpan.survey.inputs.probes import open_text, units_of
 from hardpan.survey.inputs.tables import open_table
 from hardpan.survey.notes import Bundle, Log, attribute, counted, listed
@@ -99,8 +99,11 @@ def _as_shapes(path: Path, bundle: Bundle, soil_types: Mapping[str, SoilType]) -
     return _polygons(path, layer, soil_types)
 
 
-def _named_points(path: Path, layer: vectors.Layer) -> Content:
-    found = column_names.find_roles([str(name) for name in layer.table.columns], ColumnSettings())
+def _named_points(path: Path, layer: vectors.Layer) -> Content | None:
+    names = [str(name) for name in layer.table.columns]
+    found = column_names.find_roles(names, ColumnSettings())
+    if column_names.depth_columns(names, ()) or "resistance" in found or cores.measures(names):
+        return None
     if "site" in found:
         name = str(layer.table.columns[found["site"]])
         return Content(path=path, kind="positions", why=f"points that {name} names")
@@ -160,8 +163,7 @@ def _as_readings(path: Path, bundle: Bundle, _: Mapping[str, SoilType]) -> Conte
 
 
 def _as_cores(path: Path, bundle: Bundle, _: Mapping[str, SoilType]) -> Content | None:
-    text, _told = delimited.decode(bundle.whole, bundle.name)
-    table, factors, _ignored = cores.gather(delimited.split(text, bundle.name, cores.score))
+    table, factors, _ignored = cores.gather(open_table(bundle, None, cores.score, Log()))
     measured = [name for name in factors if name in cores.MEASURED]
     return Content(path=path, kind="cores", why=f"{counted(len(table), 'core')} with {listed(measured, 4)}")
 

@@ -92,7 +92,7 @@ def read_harvest(settings: TrialSettings, crs: pyproj.CRS | None, bushel_lb: flo
     mark = numbers.decimal_mark(list(cells.values()), settings.decimal, where=bundle.name)
     read = {role: numbers.convert(column, mark) for role, column in cells.items()}
     value = {role: number.value for role, number in read.items()}
-    x_m, y_m = _places(value["x"], value["y"], settings, crs, bundle.name)
+    x_m, y_m = _places(value["x"], value["y"], settings, crs, table)
     grain, unit = _yields(value, names[roles["value"]] if "value" in roles else "", settings, bushel_lb, bundle.name)
     if unit == "t/ha" and (grain > _MOST_T_PER_HA).sum() > 0.5 * np.isfinite(grain).sum():
         raise InputError(
@@ -130,11 +130,14 @@ def _used_rows(table: TextTable, header: int, names: list[str], settings: TrialS
     return np.flatnonzero(used)
 
 
-def _places(x: Floats, y: Floats, settings: TrialSettings, crs: pyproj.CRS | None, file: str) -> tuple[Floats, Floats]:
-    """Coordinates in the working CRS."""
+def _places(
+    x: Floats, y: Floats, settings: TrialSettings, crs: pyproj.CRS | None, table: TextTable
+) -> tuple[Floats, Floats]:
+    """Coordinates in the working CRS; a layer's own CRS goes before that of the settings."""
     if crs is None:
         return x, y
-    source = geodesy.read_crs(settings.crs, key="trial.crs")
+    file = table.file
+    source = geodesy.read_crs(settings.crs, key="trial.crs") if table.crs is None else geodesy.flat(table.crs)
     known = np.isfinite(x) & np.isfinite(y)
     if source.is_geographic and not ((np.abs(x[known]) <= 180) & (np.abs(y[known]) <= 90)).all():
         raise InputError(

@@ -5,13 +5,14 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
+import pyproj
 
 from hardpan.core.amounts import convert
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.core.units import MM_PER
 from hardpan.records.applied import AppliedSettings
-from hardpan.survey import dates, numbers
+from hardpan.survey import dates, geodesy, numbers
 from hardpan.survey.columns import Numbers, Text, TextTable
 from hardpan.survey.inputs.tables import fullest_header, open_table
 from hardpan.survey.notes import Bundle, Log, counted, listed, warned
@@ -56,8 +57,10 @@ _NO_FIX = frozenset({"0", "none", "no fix", "nofix", "invalid", "no"})
 _CLOCK = re.compile(r"(?:(\S+?)[T ])?(\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?)(?:Z|[+-]\d{2}:?\d{2})?")
 
 
-def read_log_table(bundle: Bundle, settings: AppliedSettings, log: Log) -> pd.DataFrame:
-    """Rows of a point table with columns `LOG` but `stretch`; `x_m` and `y_m` are in the CRS of the file.
+def read_log_table(bundle: Bundle, settings: AppliedSettings, log: Log) -> tuple[pd.DataFrame, pyproj.CRS | None]:
+    """Rows of a point table with columns `LOG` but `stretch`, and the CRS that a layer of points states.
+
+    `x_m` and `y_m` are in the CRS of the file.
 
     Raises
     ------
@@ -79,7 +82,8 @@ def read_log_table(bundle: Bundle, settings: AppliedSettings, log: Log) -> pd.Da
         raise InputError(what="table has a header but no rows", where=bundle.name, do="export it again")
     names = {role: str(table.columns[at].cells[row]) for role, at in roles.items()}
     cells = {role: table.columns[at].take(rows) for role, at in roles.items()}
-    return _values(cells, names, settings, bundle.name, log)
+    stated = None if table.crs is None else geodesy.flat(table.crs)
+    return _values(cells, names, settings, bundle.name, log), stated
 
 
 def _values(

@@ -15,6 +15,7 @@ from hardpan.records.survey import Profiles
 from hardpan.spatial.datum import Points
 from hardpan.survey import column_names, files, geodesy, headers, numbers, positions, vectors
 from hardpan.survey.columns import Text
+from hardpan.survey.inputs import point_layers
 from hardpan.survey.inputs.tables import TABLES, open_readings, open_table
 from hardpan.survey.notes import Axes, Bundle, Land, Log, attribute, counted, listed, warned
 from hardpan.survey.settings import ProbeSettings
@@ -27,13 +28,9 @@ def read_places(settings: ProbeSettings, land: Land, log: Log) -> pd.DataFrame:
     if path is None:
         raise InputError(what="no file of positions", where="probes.positions")
     bundle = log.keep(files.load(path, what="the positions"))
-    if path.suffix.lower() in {*TABLES, ".xlsx", ".xlsm", ".gz", ".zip"} and not _holds_shapes(bundle):
+    if path.suffix.lower() in {*TABLES, ".xlsx", ".xlsm", ".gz", ".zip"} and not point_layers.holds_shapes(bundle):
         return _from_table(bundle, settings, land, log)
     return _from_points(bundle, settings, land, log)
-
-
-def _holds_shapes(bundle: Bundle) -> bool:
-    return any(name.lower().endswith((".shp", ".geojson", ".gpkg", ".kml", ".gpx")) for name in bundle.members)
 
 
 def _from_table(bundle: Bundle, settings: ProbeSettings, land: Land, log: Log) -> pd.DataFrame:
@@ -62,7 +59,7 @@ def _from_points(bundle: Bundle, settings: ProbeSettings, land: Land, log: Log) 
     layer = vectors.read_layer(bundle, settings.positions_layer, key="probes.positions_layer", leave="others")
     source = geodesy.flat(vectors.known_crs(layer, geodesy.asked(settings.crs, "probes.crs"), key="probes.crs"))
     names = _names(layer, settings, bundle.name)
-    points = np.asarray([_point(one) for one in layer.table.geometry.to_numpy()], dtype=object)
+    points = np.asarray([point_layers.single_point(one) for one in layer.table.geometry.to_numpy()], dtype=object)
     known = ~shapely.is_missing(points)
     if not known.any():
         raise InputError(what="holds no points", where=bundle.name, right="a point for each site")
@@ -86,11 +83,6 @@ def _names(layer: vectors.Layer, settings: ProbeSettings, file: str) -> np.ndarr
             what=f"no attribute names the site among {have}", where=file, do="name it in probes.columns.site"
         )
     return np.asarray(filled.iloc[:, found["site"]], dtype=object)
-
-
-def _point(geometry: shapely.Geometry | None) -> shapely.Point | None:
-    parts = shapely.get_parts(geometry)
-    return parts[0] if len(parts) == 1 and isinstance(parts[0], shapely.Point) else None
 
 
 def _left_out(known: Bools, nameless: Bools, file: str) -> Iterator[Issue]:

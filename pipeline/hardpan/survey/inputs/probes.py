@@ -28,7 +28,7 @@ from hardpan.survey import (
     sites,
 )
 from hardpan.survey.columns import Heading, Numbers, ProbeReadings, Text, TextReadings, TextTable
-from hardpan.survey.inputs import places
+from hardpan.survey.inputs import places, point_layers
 from hardpan.survey.inputs.places import read_places
 from hardpan.survey.inputs.tables import open_readings
 from hardpan.survey.notes import Axes, Land, Log
@@ -108,7 +108,8 @@ def _read_table(
             table, unplaced = sites.join_places(table, places, grid.file)
             log.note(unplaced)
         elif land is not None:
-            x_m, y_m = _place(heading, table, mark, settings, land=land, log=log)
+            stated = point_layers.agreed_crs(grid, geodesy.asked(settings.crs, "probes.crs"), key="probes.crs")
+            x_m, y_m = _place(heading, table, mark, settings, stated, land=land, log=log)
             table = table.assign(x_m=x_m, y_m=y_m)
     with faults.gathered():
         measured = _measure(text, heading, mark, settings, log)
@@ -155,7 +156,14 @@ def _numeric_columns(text: TextReadings) -> list[Text]:
 
 
 def _place(
-    heading: Heading, table: pd.DataFrame, mark: str, settings: ProbeSettings, *, land: Land, log: Log
+    heading: Heading,
+    table: pd.DataFrame,
+    mark: str,
+    settings: ProbeSettings,
+    stated: pyproj.CRS | None,
+    *,
+    land: Land,
+    log: Log,
 ) -> tuple[np.ndarray, np.ndarray]:
     file = str(table["file"].iloc[0])
     if not {"x", "y"} <= heading.roles.keys():
@@ -166,7 +174,6 @@ def _place(
         )
     degree_names = says_degrees(heading.names[heading.roles["y"]])
     axes = positions.read_axes(table, mark, degree_names=degree_names, file=file)
-    stated = geodesy.asked(settings.crs, "probes.crs")
     source, assumed = positions.choose_crs(axes, stated, land.crs, key="probes.crs", file=file)
     move = _move_checked(axes, source, settings, land=land, file=file, log=log)
     log.note((*axes.issues, *assumed))

@@ -1,6 +1,7 @@
 """Soil polygons and lab cores, from file to working CRS."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas as gpd
@@ -11,10 +12,25 @@ import shapely
 
 from hardpan.core.arrays import Floats
 from hardpan.records.soils import SoilType
-from hardpan.survey import cores, delimited, files, geodesy, numbers, positions, repairs, soil_labels, soils, vectors
-from hardpan.survey.columns import Text
+from hardpan.survey import cores, files, geodesy, numbers, positions, repairs, soil_labels, soils, vectors
+from hardpan.survey.columns import Text, TextTable
+from hardpan.survey.inputs import point_layers
+from hardpan.survey.inputs.tables import open_table
 from hardpan.survey.notes import Land, Log
 from hardpan.survey.settings import ProbeSettings, SoilSettings
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Cores:
+    """A file of lab cores as read."""
+
+    grid: TextTable
+    table: pd.DataFrame
+    """A row a core, as text, with the column `row`."""
+    mark: str
+    """Decimal mark."""
+    values: Mapping[str, Floats]
+    """What was measured, in the units of the record."""
 
 
 def read_soils(settings: SoilSettings, land: Land, soil_types: Mapping[str, SoilType], log: Log) -> gpd.GeoDataFrame:
@@ -64,11 +80,13 @@ def read_cores(
     """Lab cores with their soil type; empty where no file is given."""
     if settings.cores is None:
         return cores.no_cores(land.crs)
-    file = settings.cores.name
-    table, mark, values = open_cores(settings.cores, log)
-    geometry = _core_points(table, mark, settings, probes, land=land, file=file, log=log)
-    named = soil_labels.match_labels(table["soil_type"], settings, soil_types) if "soil_type" in table else None
-    frame, placed = cores.place(cores.name_cores(table), values, geometry, named, soil_map=soil_map, file=file)
+    read = open_cores(settings.cores, log)
+    geometry = _core_points(read, settings, probes, land=land, log=log)
+    labels = read.table.get("soil_type")
+    named = None if labels is None else soil_labels.match_labels(labels, settings, soil_types)
+    frame, placed = cores.place(
+        cores.name_cores(read.table), read.values, geometry, named, soil_map=soil_map, file=settings.cores.name
+    )
     log.note(placed)
     return frame
 
@@ -81,17 +99,17 @@ def check_cores(settings: SoilSettings, probes: ProbeSettings | None, land: Land
     """
     if settings.cores is None:
         return
-    table, mark, _ = open_cores(settings.cores, log)
+    read = open_cores(settings.cores, log)
     if land is not None and probes is not None and settings.cores_crs is not None:
-        _core_points(table, mark, settings, probes, land=land, file=settings.cores.name, log=log)
+        _core_points(read, settings, probes, land=land, log=log)
 
 
-def open_cores(path: Path, log: Log) -> tuple[pd.DataFrame, str, dict[str, Floats]]:
-    """Cores of a file as text, its decimal mark, and what was measured on each, in the units of the record."""
+def open_cores(path: Path, log: Log) -> Cores:
+    """Cores of a file as text, and what was measured on each."""
     bundle = log.keep(files.load(path, what="the lab cores"))
-    text, told = delimited.decode(bundle.whole, bundle.name)
-    table, factors, ignored = cores.gather(delimited.split(text, bundle.name, cores.score))
-    log.note((*told, *ignored))
+    grid = open_table(bundle, None, cores.score, log)
+    table, factors, ignored = cores.gather(grid)
+    log.note(ignored)
     numeric = [name for name in table.columns if name in {"x", "y", *cores.MEASURED}]
     mark = numbers.decimal_mark([Text.of(table[name].to_numpy()) for name in numeric], "auto", where=bundle.name)
     measured = {
@@ -99,25 +117,18 @@ def open_cores(path: Path, log: Log) -> tuple[pd.DataFrame, str, dict[str, Float
     }
     values, unread = cores.scale(measured, factors, table, bundle.name)
     log.note(unread)
-    return table, mark, values
+    return Cores(grid=grid, table=table, mark=mark, values=values)
 
 
-def _core_points(
-    table: pd.DataFrame,
-    mark: str,
-    settings: SoilSettings,
-    probes: ProbeSettings,
-    *,
-    land: Land,
-    file: str,
-    log: Log,
-) -> np.ndarray:
+def _core_points(read: Cores, settings: SoilSettings, probes: ProbeSettings, *, land: Land, log: Log) -> np.ndarray:
+    table, file, key = read.table, read.grid.file, "soil.cores_crs"
     if not {"x", "y"} <= set(table.columns):
         return np.full(len(table), None)
     text = table[["x", "y", "row"]].assign(site=cores.name_cores(table))
-    axes = positions.read_axes(text, mark, degree_names=cores.DEGREES in table.attrs, file=file)
-    stated = geodesy.asked(settings.cores_crs or probes.crs, "soil.cores_crs")
-    source, assumed = positions.choose_crs(axes, stated, land.crs, key="soil.cores_crs", file=file)
+    axes = positions.read_axes(text, read.mark, degree_names=cores.DEGREES in table.attrs, file=file)
+    asked = settings.cores_crs if read.grid.crs is not None else settings.cores_crs or probes.crs
+    stated = point_layers.agreed_crs(read.grid, geodesy.asked(asked, key), key=key)
+    source, assumed = positions.choose_crs(axes, stated, land.crs, key=key, file=file)
     log.note((*axes.issues, *assumed))
     x_m, y_m = geodesy.to_working_crs(source, land, file, log)(axes.x, axes.y)
     known = np.isfinite(x_m) & np.isfinite(y_m)

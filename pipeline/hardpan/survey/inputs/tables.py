@@ -4,12 +4,14 @@ import io
 import warnings
 import zipfile
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING, TypeVar
 
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.survey import delimited, headers
 from hardpan.survey.columns import TextTable
+from hardpan.survey.inputs import point_layers
 from hardpan.survey.notes import Bundle, Log
 from hardpan.survey.reshape import reshape, score_blocks, to_long
 from hardpan.survey.settings import ProbeSettings
@@ -25,19 +27,30 @@ TABLES = (".csv", ".txt", ".tsv", ".dat", ".asc", ".tab", ".prn")
 MOST_CELLS = 20_000_000
 
 
-def open_table(bundle: Bundle, sheet: str | None, score: Callable[[TextTable], int], log: Log) -> TextTable:
-    """Table of a text file, a workbook or an archive that `score` can make sense of."""
+def open_table(
+    bundle: Bundle, sheet: str | None, score: Callable[[TextTable], int], log: Log, *, key: str = ""
+) -> TextTable:
+    """Table of a text file, a workbook, a layer of points or an archive that `score` can make sense of.
+
+    `key` is the setting that names a sheet, layer or member; "" where there is none.
+    """
     named: dict[str, TextTable] = {}
+    if point_layers.holds_shapes(bundle) and not any(map(_may_be_table, bundle.members)):
+        return point_layers.as_table(bundle, sheet, key=key, log=log)
     for member, blob in bundle.members.items():
         if is_workbook(blob):
             named |= sheets(blob, bundle.name)
-        elif len(bundle.members) == 1 or member.lower().endswith(TABLES) or member == sheet:
+        elif len(bundle.members) == 1 or _may_be_table(member) or member == sheet:
             text, told = delimited.decode(blob, bundle.name)
             log.note(told)
             named[member] = delimited.split(text, bundle.name, score)
     if len(named) == 1 and sheet is None:
         return next(iter(named.values()))
-    return choose(named, sheet, {name: score(grid) > 0 for name, grid in named.items()}, bundle.name)
+    return choose(named, sheet, {name: score(grid) > 0 for name, grid in named.items()}, bundle.name, key=key)
+
+
+def _may_be_table(member: str) -> bool:
+    return member.lower().endswith(TABLES)
 
 
 def fullest_header(table: TextTable, roles: Callable[[list[str]], dict[str, R]]) -> tuple[int, dict[str, R]]:
@@ -57,7 +70,12 @@ def open_readings(bundle: Bundle, settings: ProbeSettings, log: Log) -> TextTabl
             best = max(best, headers.score(grid.transposed(), settings))
         return best if headers.names_insertions(grid, settings) else max(best, score_blocks(grid, settings.columns))
 
-    grid = reshape(open_table(bundle, settings.sheet, score, log), settings)
+    opened = open_table(bundle, settings.sheet, score, log, key="probes.sheet")
+    return replace(_arranged(reshape(opened, settings), settings), crs=opened.crs)
+
+
+def _arranged(grid: TextTable, settings: ProbeSettings) -> TextTable:
+    """A wide or long table of what may be transposed or in blocks."""
     if settings.layout == "blocks":
         return to_long(grid, settings.columns)
     if settings.layout == "transposed":
@@ -133,7 +151,7 @@ def _text(value: object, source: object) -> str:
     return str(value).strip()
 
 
-def choose(named: dict[str, TextTable], wanted: str | None, fits: dict[str, bool], file: str) -> TextTable:
+def choose(named: dict[str, TextTable], wanted: str | None, fits: dict[str, bool], file: str, *, key: str) -> TextTable:
     """Sheet or archive member that is asked for, or the only one that looks like a table.
 
     Raises
@@ -150,11 +168,15 @@ def choose(named: dict[str, TextTable], wanted: str | None, fits: dict[str, bool
         return named[wanted]
     good = [name for name, fit in fits.items() if fit]
     if len(good) > 1:
-        raise AmbiguousInputError(what=f"several tables: {', '.join(good)}", where=file, do="name one in probes.sheet")
+        raise AmbiguousInputError(what=f"several tables: {', '.join(good)}", where=file, do=_naming(key))
     if not good:
         raise InputError(
-            what=f"no sheet or member looks like a table of readings (has {names})",
+            what=f"no sheet or member looks like the table that is wanted (has {names or 'no table'})",
             where=file,
-            do="name the right one in probes.sheet and its columns in [probes.columns]",
+            do="name the right one in probes.sheet and its columns in [probes.columns]" if key else "check the file",
         )
     return named[good[0]]
+
+
+def _naming(key: str) -> str:
+    return f"name one in {key}" if key else "give a file with that one table"
