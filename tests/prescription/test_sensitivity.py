@@ -38,11 +38,15 @@ def test_the_money_of_a_cost_is_half_its_range_times_what_is_paid_for(made, ship
     assert money["prices.labour_per_h"] == pytest.approx(half, rel=0.05)
 
 
-def test_a_number_without_a_range_is_moved_by_a_tenth_either_way(made, shipped):
+def test_a_number_without_a_range_is_moved_by_a_tenth_either_way(made):
     """Repairs are in proportion to the first coefficient of their equation, of which no range is stated."""
-    plan, money = shipped
-    assert made.shipped_catalog().prices.repair["track"][0].low is None
-    an_hour = float(priced(made.shipped_catalog(), 50).scenarios["tractor repairs"].mean())
+    catalog = made.shipped_catalog()
+    first, second = catalog.prices.repair["track"]
+    assert first.low is None
+    unread = {**catalog.prices.repair, "track": (first.model_copy(update={"source": "unverified"}), second)}
+    catalog = catalog.model_copy(update={"prices": catalog.prices.model_copy(update={"repair": unread})})
+    plan, money = moved(made, catalog)
+    an_hour = float(priced(catalog, 50).scenarios["tractor repairs"].mean())
     assert money["prices.repair.track.1"] == pytest.approx(0.1 * an_hour * plan.hours.mean(axis=1).sum(), rel=0.05)
 
 
