@@ -121,6 +121,16 @@ def test_a_mark_that_nobody_declared_is_missing_and_told(mark, read):
     assert "raster-nodata" in codes(survey)
 
 
+@pytest.mark.parametrize(("kind", "mark"), [("uint8", 255), ("int8", -128)])
+def test_the_last_value_a_small_whole_number_can_hold_is_missing_where_it_stands_alone(kind, mark, read):
+    rows, columns = sampled(NORTH_UP).shape
+    values = (np.add.outer(np.arange(rows), np.arange(columns)) * 60 // (rows + columns)).astype(kind)
+    values[10:14, 20:30] = mark
+    survey = read(values)
+    assert 0 <= float(survey.covariates["eca"].min()) <= float(survey.covariates["eca"].max()) < 100
+    assert "raster-nodata" in codes(survey)
+
+
 def test_a_covariate_far_from_zero_has_no_marks(read):
     assert "raster-nodata" not in codes(read(sampled(NORTH_UP) + 1e6))
 

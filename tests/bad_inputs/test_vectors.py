@@ -149,6 +149,17 @@ TANGLE = [*_VERTICES, _VERTICES[0]]
 REFUSED = {
     "no features": (collection(), "no features"),
     "a null geometry": (collection(None), "no geometry"),
+    "a table": ("name,area\nnorth,12\n", "is in no format of shapes that can be read; expected GeoJSON"),
+    "a longitude beyond 180": (
+        json.dumps(
+            {"type": "Polygon", "coordinates": [[[179.998, -17], [180.002, -17], [180.002, -17.003], [179.998, -17]]]}
+        ),
+        "longitude 180.002 in a file that counts as degrees",
+    ),
+    "degrees called metres": (
+        collection(POLYGON, crs=named_crs("urn:ogc:def:crs:EPSG::32751")),
+        "fit degrees, but its CRS is WGS 84 / UTM zone 51S",
+    ),
     "points": ({"type": "Point", "coordinates": RING[0]}, "points"),
     "no area": ({"type": "Polygon", "coordinates": [[RING[0], RING[1], RING[0], RING[0]]]}, "no area"),
     "a coordinate that is no number": (
@@ -210,6 +221,18 @@ def test_damaged_and_hostile_boundaries_are_refused_in_one_line(kind, read, tmp_
     assert "vsimem" not in str(caught.value)
     assert len(str(caught.value)) < 400
     assert [path.name for path in tmp_path.iterdir()] == ["boundary.geojson"]
+
+
+def test_a_folder_in_place_of_a_file_is_told(read, tmp_path):
+    (tmp_path / "boundary").mkdir()
+    with pytest.raises(InputError, match="is a folder, not a file for the boundary"):
+        read(None, name="boundary")
+
+
+def test_lines_are_no_soil_map(pad_a, tmp_path):
+    gpd.GeoDataFrame({"soil_type": ["deep sand"]}, geometry=[UTM.boundary], crs=32751).to_file(tmp_path / "soils.gpkg")
+    with pytest.raises(InputError, match=r"soils\.gpkg: holds no polygons; expected polygons of soil types"):
+        pad_a.read(soil={"polygons": tmp_path / "soils.gpkg"})
 
 
 ASKED = {

@@ -86,6 +86,36 @@ def test_an_unknown_key_is_named_with_the_nearest_valid_one(tmp_path, wrong, key
 
 
 @pytest.mark.parametrize(
+    ("wrong", "says"),
+    [
+        ("[pan]\ncritical_kpa = true", "pan.critical_kpa = True cannot be used; expected a number, not true or false"),
+        ('[surfaces]\ncovariates = "em.tif"', "covariates = 'em.tif' cannot be used; expected a list in brackets"),
+        ("[soil]\ncrs = 4326", "soil.crs = 4326 cannot be used; expected a text in quotes"),
+        (
+            '[season]\nday = "12/05/2026"',
+            "season.day = '12/05/2026' cannot be used; expected a date such as 2026-05-12",
+        ),
+        ('[pan]\ncritical_kpa = "2,5 MPa"', "cannot be used; expected a number with a decimal point"),
+        ("[surfaces]\ndraws = 50.5", "surfaces.draws = 50.5 cannot be used; expected a whole number"),
+        ("[probes.columns]\nsite = 0", "probes.columns.site = 0 cannot be used; expected a text in quotes or a list"),
+        ('[soil]\ncores = "data\\bores.csv"', "soil.cores holds a control character; expected plain text; write paths"),
+    ],
+)
+def test_a_value_of_another_kind_is_told_in_words_of_the_file(tmp_path, wrong, says):
+    with pytest.raises(SettingsError) as caught:
+        read_config(write(tmp_path, LEAST + wrong))
+    assert says in str(caught.value).splitlines()[0]
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "cp1252"])
+def test_a_file_in_another_encoding_is_refused_with_the_row(tmp_path, encoding):
+    path = tmp_path / "paddock.toml"
+    path.write_bytes(LEAST.replace('name = "', 'name = "Größe ').encode(encoding))
+    with pytest.raises(SettingsError, match=r"paddock\.toml row \d: not valid TOML: not UTF-8 text; save it"):
+        read_config(path)
+
+
+@pytest.mark.parametrize(
     ("wrong", "key"),
     [
         ("[pan]\ncritical_kpa = -5", "pan.critical_kpa"),

@@ -51,6 +51,37 @@ def test_a_column_of_clay_depths_under_another_name_is_told_with_the_line_to_add
     assert any('add clay_depth_field = "depth_clay" to [soil]' in remark for remark in told)
 
 
+@pytest.mark.parametrize(
+    ("table", "line", "says"),
+    [
+        ("season", "moist_depth_mm = 0.7", "season.moist_depth_mm: a depth of 0.7 mm hardly enters the ground"),
+        ("probes", "depth_limit_mm = 70", "probes.depth_limit_mm: a depth of 70 mm hardly"),
+        ("prescription", "user_uniform_depth_mm = 45", "prescription.user_uniform_depth_mm: a depth of 45 mm hardly"),
+        ("machine", 'tractor = { like = "tracked-370kw", engine_power = 370000 }', "370000 kW is outside the usual 15"),
+    ],
+)
+def test_a_number_in_another_unit_than_its_key_is_questioned(tmp_path, table, line, says):
+    assert any(says in remark for remark in remarks(read(tmp_path, **{table: line})))
+
+
+@pytest.mark.parametrize(("unit", "times"), [("psi", 1.0), ("kPa", -1.0)])
+def test_readings_whose_pan_would_be_left_out_as_implausible_are_refused(tmp_path, unit, times):
+    """Readings of 2,300 kPa taken for psi are above any plausible one, those of a pan alone negative."""
+    path = Small().write(tmp_path)
+    header, *rows = (tmp_path / "probes.csv").read_text().splitlines()
+    cells = [
+        [times * float(cell) if float(cell) > 2200 else float(cell) for cell in row.split(",")[3:]] for row in rows
+    ]
+    spoilt = [[*row.split(",")[:3], *map(str, own)] for row, own in zip(rows, cells, strict=True)]
+    (tmp_path / "probes.csv").write_text("\n".join([header, *map(",".join, spoilt)]))
+    path.write_text(path.read_text().replace('resistance_unit = "kPa"', f'resistance_unit = "{unit}"'))
+    config = read_config(path)
+    with pytest.raises(
+        InputError, match="in 100% of the insertions more than 10% of them, are negative or exceed 15000"
+    ):
+        read_inputs(config, read_catalog(config))
+
+
 def test_an_unknown_label_is_told_with_the_names_known_and_the_line_to_add(tmp_path):
     told = remarks(read(tmp_path, columns={"soil_type": ["sandy duplexx", "deep sand"]}))
     assert any('add "sandy duplexx" = "sand over clay" to [soil.mapping]' in remark for remark in told)

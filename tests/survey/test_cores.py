@@ -128,6 +128,11 @@ def test_cores_of_a_workbook_or_a_layer_of_points_are_those_of_the_text(name, re
     assert_geodataframe_equal(found, wanted, check_like=True)
 
 
+def test_swapped_axes_of_cores_are_told_without_a_key_of_the_probes(read):
+    with pytest.raises(InputError, match="seem swapped; swap the names of the two columns"):
+        read("core,lat,lon,clay_pct\nA,123.0005,-28.0248,4\n")
+
+
 def test_a_table_without_properties_is_refused(read):
     with pytest.raises(InputError, match="properties of cores"):
         read("core,lat,lon\nA,-28.0248,123.0005\n")

@@ -24,10 +24,21 @@ class Settings(BaseModel):
     @classmethod
     def _in_own_unit(cls, value: object, info: ValidationInfo) -> object:
         """A number that is given with a unit, or in a table with one, in the unit of its field."""
-        extra = cls.model_fields[info.field_name or ""].json_schema_extra
+        field = cls.model_fields[info.field_name or ""]
+        if isinstance(value, bool) and bool not in (kinds := set(_kinds(field.annotation))) and kinds & {int, float}:
+            message = "a number, not true or false"
+            raise ValueError(message)
+        extra = field.json_schema_extra
         if not isinstance(extra, dict) or not extra.get("unit") or extra.get("ranged"):
             return value
         return _plain(value, str(extra["unit"]))
+
+
+def _kinds(annotation: Any) -> Iterator[Any]:  # noqa: ANN401
+    """Plain types that a field may hold."""
+    yield annotation
+    for part in get_args(annotation):
+        yield from _kinds(part)
 
 
 def _plain(value: object, unit: str) -> object:
@@ -103,7 +114,14 @@ def parse(model: type[S], values: Mapping[str, Any], *, file: str, folder: Path 
     """
     faults = Faults()
     for key in _control_texts(values, ""):
-        faults.errors.append(SettingsError(what=f"{key} holds a control character", where=file, right="plain text"))
+        faults.errors.append(
+            SettingsError(
+                what=f"{key} holds a control character",
+                where=file,
+                right="plain text",
+                do="write paths with / in place of \\, or in 'single quotes'",
+            )
+        )
     try:
         found = model.model_validate(values, context={"folder": folder})
     except ValidationError as err:
@@ -135,8 +153,20 @@ def _control_texts(value: object, key: str) -> Iterator[str]:
             yield from _control_texts(inner, key)
 
 
-_KINDS = ("function-", "tagged-union", "constrained-", "literal[")
+_KINDS = ("function-", "tagged-union", "constrained-", "literal[", "tuple[")
 """How the parts of a place begin that name a kind of value, no key."""
+
+
+_WANTED = {
+    "tuple_type": 'a list in brackets, such as ["one", "other"]',
+    "string_type": "a text in quotes",
+    "date": "a date such as 2026-05-12",
+    "float_parsing": 'a number with a decimal point, or one with its unit in quotes, such as "45 cm"',
+    "float_type": "a number",
+    "int_": "a whole number",
+    "bool_": "true or false",
+}
+"""What to write in TOML, by how the type of an error begins."""
 
 
 def _explained(first: ErrorDetails, model: type[BaseModel], file: str) -> SettingsError:
@@ -152,6 +182,7 @@ def _explained(first: ErrorDetails, model: type[BaseModel], file: str) -> Settin
     if first["type"] == "missing":
         return SettingsError(what=f"key {key!r} is missing", where=file, do="see the template of `hardpan new`")
     message = first["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
+    message = next((said for kind, said in _WANTED.items() if first["type"].startswith(kind)), message)
     if first["type"] in {"model_type", "dict_type"}:
         # what a reader of TOML would write: a number of a table that has none to take the unit from
         message = 'a table, for example { value = 1.5, unit = "t/ha", source = "user" }'

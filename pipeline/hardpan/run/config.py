@@ -271,5 +271,10 @@ def read_toml(path: Path) -> dict[str, object]:
         raise InputError(what="no such file", where=str(path), do="give the path of a TOML configuration")
     try:
         return tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as err:
+    except UnicodeDecodeError as err:
+        row = path.read_bytes()[: err.start].count(b"\n") + 1
+        raise SettingsError(
+            what="not valid TOML: not UTF-8 text", where=f"{path.name} row {row}", do="save it with the encoding UTF-8"
+        ) from err
+    except tomllib.TOMLDecodeError as err:
         raise SettingsError(what=f"not valid TOML: {err}", where=path.name) from err

@@ -11,6 +11,7 @@ from hardpan.core.errors import Faults, HardpanError
 from hardpan.core.memory import MemorySettings
 from hardpan.core.settings import Settings, models_in, parse
 from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.machines import Tractor
 from hardpan.records.quantity import Quantity
 from hardpan.records.survey import Survey
 from hardpan.run.catalog import read_catalog
@@ -156,9 +157,9 @@ def _gathered(err: HardpanError, tables: Mapping[str, Any], unread: Mapping[str,
     return faults.as_one()
 
 
-def questions(config: Config, survey: Survey) -> Issues:
+def questions(config: Config, survey: Survey, tractor: Tractor) -> Issues:
     """Remark on each implausible value of the settings and readings, and on gains of a trial that are not used."""
-    return (*_passed_over(config), *_questioned(config, survey))
+    return (*_passed_over(config), *_questioned(config, survey, tractor))
 
 
 def _passed_over(config: Config) -> Issues:
@@ -182,7 +183,7 @@ def _passed_over(config: Config) -> Issues:
     )
 
 
-def _questioned(config: Config, survey: Survey) -> Issues:
+def _questioned(config: Config, survey: Survey, tractor: Tractor) -> Issues:
     return tuple(
         Issue(
             outcome=Outcome.WARN,
@@ -192,11 +193,11 @@ def _questioned(config: Config, survey: Survey) -> Issues:
             done=f"used as it is; {ask}",
             file=where,
         )
-        for where, what, ask in _implausible(config, survey)
+        for where, what, ask in _implausible(config, survey, tractor)
     )
 
 
-def _implausible(config: Config, survey: Survey) -> Iterator[tuple[str, str, str]]:
+def _implausible(config: Config, survey: Survey, tractor: Tractor) -> Iterator[tuple[str, str, str]]:
     """Where it stands, what is implausible, and what to look at."""
     table = tables_with(config.numbers)["usual"]
     usual = {name: parse(Quantity, entry, file=f"usual.toml [{name}]") for name, entry in table.items()}
@@ -208,6 +209,10 @@ def _implausible(config: Config, survey: Survey) -> Iterator[tuple[str, str, str
     deepest = float(np.nanmax(survey.profiles.readings["depth_mm"].to_numpy()))
     if deepest > usual["deepest_probe"].value:
         yield "probes.file", f"readings go to {deepest:.0f} mm", "check probes.depth_unit"
+    depths = {
+        "season.moist_depth_mm": config.season.moist_depth_mm,
+        "probes.depth_limit_mm": config.probes.depth_limit_mm,
+    }
     lengths = {
         "prescription.user_uniform_depth_mm": config.prescription.user_uniform_depth_mm,
         "history.last_depth_mm": config.history.last_depth_mm,
@@ -216,3 +221,15 @@ def _implausible(config: Config, survey: Survey) -> Iterator[tuple[str, str, str
     for key, depth_mm in lengths.items():
         if depth_mm is not None and depth_mm > usual["deepest_ripping"].value:
             yield key, f"a working depth of {depth_mm:g} mm is deeper than rippers go", "a number without unit is mm"
+    for key, depth_mm in (depths | lengths).items():
+        if depth_mm is not None and 0 < depth_mm < usual["shallowest"].value:
+            yield (
+                key,
+                f"a depth of {depth_mm:g} mm hardly enters the ground",
+                'a number without unit is mm; "45 cm" is one in cm',
+            )
+    low, high = usual["engine"].span
+    power_kw = tractor.engine_power.value
+    if not low <= power_kw <= high:
+        what = f"an engine of {power_kw:g} kW is outside the usual {low:g} to {high:g} kW"
+        yield "machine.tractor", what, 'a number without unit is kW; "500 hp" is one in hp'

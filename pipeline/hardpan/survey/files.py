@@ -41,6 +41,8 @@ def load(path: Path, *, what: str, most: int = MOST_BYTES) -> Bundle:
     InputError
         The file is missing, empty, too large, or an unsafe archive.
     """
+    if path.is_dir():
+        raise InputError(what=f"is a folder, not a file for {what}", where=str(path), do="give the path of the file")
     if not path.is_file():
         raise InputError(what=f"no such file for {what}", where=str(path), do="give the path of an existing file")
     blob = _read(path, most)

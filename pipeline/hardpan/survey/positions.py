@@ -158,9 +158,11 @@ def _angle(text: str, mark: str) -> tuple[float, str, bool]:
 
 
 def choose_crs(
-    axes: Axes, stated: pyproj.CRS | None, ground: pyproj.CRS, *, key: str, file: str
+    axes: Axes, stated: pyproj.CRS | None, ground: pyproj.CRS, *, key: str, file: str, columns: str = "probes.columns"
 ) -> tuple[pyproj.CRS, tuple[Issue, ...]]:
     """CRS of the positions: stated, or WGS 84 where they are plainly degrees.
+
+    `columns` is the table of settings that names their columns, "" where there is none.
 
     Raises
     ------
@@ -194,7 +196,7 @@ def choose_crs(
     if stated is None and not axes.written_as_degrees:
         raise AmbiguousInputError(what="positions state no CRS", where=file, do=f"state it in {key}, e.g. EPSG:4326")
     if (stated is None or stated.is_geographic) and not fits:
-        raise _no_degrees(axes, key, file)
+        raise _no_degrees(axes, key, file, columns)
     if stated is None:
         raise AmbiguousInputError(what="positions state no CRS", where=file, do=f"state it in {key}")
     if stated.is_projected and fits and axes.written_as_degrees:
@@ -204,13 +206,13 @@ def choose_crs(
     return stated, ()
 
 
-def _no_degrees(axes: Axes, key: str, file: str) -> InputError:
+def _no_degrees(axes: Axes, key: str, file: str, columns: str) -> InputError:
     if np.nanmax(np.abs(axes.y)) <= 180 and np.nanmax(np.abs(axes.x)) <= 90:
         worst = axes.y[np.nanargmax(np.abs(axes.y))]
         return InputError(
             what=f"latitude beyond 90 ({worst:.4f}): latitude and longitude seem swapped",
             where=file,
-            do="swap probes.columns.x and probes.columns.y",
+            do=f"swap {columns}.x and {columns}.y" if columns else "swap the names of the two columns",
         )
     off = (np.abs(axes.x) > 180) | (np.abs(axes.y) > 90)
     at = int(np.argmax(off))

@@ -87,10 +87,13 @@ def read_raster(bundle: Bundle, nodata: float | None, memory: Memory = UNLIMITED
     except HardpanError:
         raise
     except Exception as e:  # whatever a damaged file makes the library say
+        if "not recognized as being in a supported file format" in str(e):
+            right = "GeoTIFF, ASCII grid or HFA"
+            raise InputError(what="is in no format of rasters that can be read", where=bundle.name, right=right) from e
         what = re.sub(r"'?/vsi\S+", "the file", str(e))[:120]
         raise InputError(what=f"cannot be read as a raster: {what}", where=bundle.name, do="export it again") from e
     values = np.where(valid, band.astype(np.float64), np.nan)
-    values, more = _mask(values, nodata, bundle.name)
+    values, more = _mask(values, nodata, bundle.name, _ends(band.dtype))
     stem = re.sub(r"\W+", "_", bundle.name.rpartition(".")[0]).strip("_").lower() or "raster"
     return Raster(
         file=bundle.name,
@@ -121,7 +124,14 @@ def _check(source: "DatasetReader", file: str, memory: Memory) -> None:
         raise InputError(what="raster has no position (no geotransform)", where=file, do="export it with one")
 
 
-def _mask(values: Floats, nodata: float | None, file: str) -> tuple[Floats, tuple[Issue, ...]]:
+def _ends(kind: np.dtype) -> tuple[float, ...]:
+    """Lowest and highest value that cells of whole numbers can hold, but zero: usual marks of a missing cell."""
+    if not np.issubdtype(kind, np.integer):
+        return ()
+    return tuple(float(end) for end in (np.iinfo(kind).min, np.iinfo(kind).max) if end)
+
+
+def _mask(values: Floats, nodata: float | None, file: str, ends: tuple[float, ...]) -> tuple[Floats, tuple[Issue, ...]]:
     issues = []
     infinite = np.isinf(values)
     if infinite.any():
@@ -130,7 +140,7 @@ def _mask(values: Floats, nodata: float | None, file: str) -> tuple[Floats, tupl
     if nodata is not None:
         values = np.where(values == nodata, np.nan, values)
     hit = np.isin(values, UNDECLARED) | (np.abs(values) > LARGEST)
-    hit |= _alone(np.where(hit, np.nan, values))
+    hit |= _alone(np.where(hit, np.nan, values), ends)
     if hit.any():
         which = ", ".join(f"{value:g}" for value in sorted(set(values[hit].tolist())))
         what = f"{int(hit.sum())} of {values.size} cells are {which}: far from all others or a usual mark, not declared"
@@ -146,15 +156,18 @@ def _mask(values: Floats, nodata: float | None, file: str) -> tuple[Floats, tupl
     return values, tuple(issues)
 
 
-def _alone(values: Floats) -> Bools:
-    """Cells that hold the highest or lowest value where it lies far away from all others."""
+def _alone(values: Floats, ends: tuple[float, ...]) -> Bools:
+    """Cells that hold the highest or lowest value where it lies far away from all others.
+
+    It need not lie that far where it is one of `ends`, beyond which the file can hold none.
+    """
     hit = np.zeros(values.shape, dtype=bool)
     for end in (np.fmin.reduce, np.fmax.reduce):
         mark = end(values, axis=None)
         others = values[(values != mark) & np.isfinite(values)]
         if others.size:
             span, gap = float(np.ptp(others)), abs(float(mark) - float(end(others)))
-            hit |= (values == mark) & (gap > ALONE * span > 0)
+            hit |= (values == mark) & (gap > (1.0 if mark in ends else ALONE) * span > 0)
     return hit
 
 

@@ -9,12 +9,15 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.core.said import Said, depth, strength
 from hardpan.records.issues import Issue, Issues
-from hardpan.survey.columns import ProbeReadings, Spread
+from hardpan.survey.columns import LEAST_INSERTIONS, ProbeReadings, Spread
 from hardpan.survey.notes import counted, listed, warned
 from hardpan.survey.settings import ProbeSettings
 
 MOST_IMPLAUSIBLE = 0.25
 """Share of implausible readings beyond which the unit is wrong, not the readings."""
+MOST_INSERTIONS, MOST_OF_INSERTION = 0.5, 0.1
+"""Share of insertions, each with a larger share of implausible readings, beyond which it is the unit or the sign: a pan
+that is always left out would make soft ground of hard."""
 LIMIT_SHARE, LIMIT_INSERTIONS, LIMIT_BAND, LIMIT_STEPS = 0.05, 6, 0.95, 3
 """The highest value is taken as the device's limit where it recurs in this share and number of insertions (half of it
 where each holds it twice), and more often than all values within the band below, which is at least so many steps of the
@@ -129,12 +132,7 @@ def judge(readings: ProbeReadings, settings: ProbeSettings) -> tuple[ProbeReadin
     """
     kpa, drift_kpa, plausible_kpa = readings.kpa, settings.zero_drift_kpa, settings.plausible_kpa
     drift, below, above = (kpa < 0) & (kpa >= -drift_kpa), kpa < -drift_kpa, kpa > plausible_kpa
-    if (below | above).mean() > MOST_IMPLAUSIBLE:
-        raise InputError(
-            what=f"{(below | above).mean():.0%} of the readings are negative or exceed {plausible_kpa:g} kPa",
-            where=", ".join(sorted(set(readings.insertions["file"]))),
-            do="check probes.resistance_unit and the header",
-        )
+    _refuse_implausible(readings, below | above, plausible_kpa)
     kpa = np.where(drift, 0.0, np.where(below | above, np.nan, kpa))
     spike = _spikes(readings, kpa, settings)
     kpa = np.where(spike, np.nan, kpa)
@@ -171,6 +169,19 @@ def judge(readings: ProbeReadings, settings: ProbeSettings) -> tuple[ProbeReadin
     marked = (readings.at_least | at_limit) & np.isfinite(kpa)
     # a limit repeats its value for a reason of its own
     return replace(readings, kpa=kpa, at_least=marked, held=repeats & ~marked), issues
+
+
+def _refuse_implausible(readings: ProbeReadings, hit: Bools, plausible_kpa: float) -> None:
+    """Refuse where a large part of the readings, or several of most insertions, are implausible."""
+    each = pd.Series(hit).groupby(readings.code).mean() > MOST_OF_INSERTION
+    share = hit.mean()
+    if share > MOST_IMPLAUSIBLE or (each.mean() > MOST_INSERTIONS and each.sum() >= LEAST_INSERTIONS):
+        raise InputError(
+            what=f"{share:.0%} of the readings, in {each.mean():.0%} of the insertions more than"
+            f" {MOST_OF_INSERTION:.0%} of them, are negative or exceed {plausible_kpa:g} kPa",
+            where=", ".join(sorted(set(readings.insertions["file"]))),
+            do="check probes.resistance_unit and the header, or set probes.plausible_kpa and probes.zero_drift_kpa",
+        )
 
 
 _HELD = "in runs of one value over {depth} or more: a sensor that stuck or a logger that keeps its last value"

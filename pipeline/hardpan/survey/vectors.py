@@ -21,6 +21,7 @@ from hardpan.survey.notes import Bundle, listed, warned
 Leave: TypeAlias = Literal["none", "points", "others"]
 WGS84 = 4326
 """Code of the CRS that GeoJSON has where it says nothing."""
+FORMATS = "GeoJSON, GeoPackage, shapefile, FlatGeobuf, KML or GPX"
 XML_ROOTS = ("kml", "gpx", "FeatureCollection")
 """XML formats handed to the reader; others can point at files and hosts."""
 BESIDE = (
@@ -106,6 +107,8 @@ def read_layer(bundle: Bundle, layer: str | None, *, key: str, leave: Leave = "n
     except InputError:
         raise
     except Exception as e:  # whatever a damaged file makes the library say
+        if "not recognized as being in a supported file format" in str(e):
+            raise InputError(what="is in no format of shapes that can be read", where=bundle.name, right=FORMATS) from e
         what = re.sub(r"'?/vsi\S+", "the file", str(e))[:160]
         raise InputError(what=f"cannot be read as polygons: {what}", where=bundle.name, do="export it again") from e
     if not isinstance(table, gpd.GeoDataFrame) or len(table) < least:
@@ -271,9 +274,14 @@ def known_crs(layer: Layer, asked: pyproj.CRS | None, *, key: str) -> pyproj.CRS
     if crs is None:
         hint = "; the coordinates would fit degrees, such as EPSG:4326" if fits else ""
         raise AmbiguousInputError(what=f"states no CRS{hint}", where=layer.file, do=f"state it in {key}")
+    if crs.is_projected and fits:
+        raise AmbiguousInputError(
+            what=f"the coordinates ({bounds[0]:g}, {bounds[1]:g}) fit degrees, but its CRS is {crs.name}",
+            where=layer.file, right="easting and northing", do="give the file its own CRS, such as EPSG:4326",
+        )  # fmt: skip
     if crs.is_geographic and not fits:
-        worst = bounds[0] if abs(bounds[0]) > 180 else bounds[1]
-        axis = "longitude" if abs(bounds[0]) > 180 else "latitude"
+        off = np.abs(bounds) > [180, 90, 180, 90]
+        worst, axis = bounds[np.argmax(off)], ("longitude", "latitude")[int(np.argmax(off)) % 2]
         raise InputError(
             what=f"{axis} {worst:.10g} in a file that counts as degrees",
             where=layer.file,

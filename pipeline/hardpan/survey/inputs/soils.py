@@ -11,6 +11,7 @@ import pyproj
 import shapely
 
 from hardpan.core.arrays import Floats
+from hardpan.core.errors import InputError
 from hardpan.records.soils import SoilType
 from hardpan.survey import cores, files, geodesy, numbers, positions, repairs, soil_labels, soils, vectors
 from hardpan.survey.columns import Text, TextTable
@@ -65,6 +66,10 @@ def _open_polygons(settings: SoilSettings, path: Path, log: Log) -> tuple[vector
     bundle = log.keep(files.load(path, what="the soil polygons", most=files.MOST_VECTOR_BYTES))
     layer = vectors.read_layer(bundle, settings.layer, key="soil.layer", leave="points")
     source = geodesy.flat(vectors.known_crs(layer, geodesy.asked(settings.crs, "soil.crs"), key="soil.crs"))
+    if not (shapely.get_dimensions(layer.table.geometry.to_numpy()) == 2).any():
+        raise InputError(
+            what="holds no polygons", where=bundle.name, right="polygons of soil types", do="check soil.polygons"
+        )
     return layer, source
 
 
@@ -128,7 +133,7 @@ def _core_points(read: Cores, settings: SoilSettings, probes: ProbeSettings, *, 
     axes = positions.read_axes(text, read.mark, degree_names=cores.DEGREES in table.attrs, file=file)
     asked = settings.cores_crs if read.grid.crs is not None else settings.cores_crs or probes.crs
     stated = point_layers.agreed_crs(read.grid, geodesy.asked(asked, key), key=key)
-    source, assumed = positions.choose_crs(axes, stated, land.crs, key=key, file=file)
+    source, assumed = positions.choose_crs(axes, stated, land.crs, key=key, file=file, columns="")
     log.note((*axes.issues, *assumed))
     x_m, y_m = geodesy.to_working_crs(source, land, file, log)(axes.x, axes.y)
     known = np.isfinite(x_m) & np.isfinite(y_m)
