@@ -269,10 +269,12 @@ def main() -> None:
 
 
 def _run(config_path: Path, out: Path, *, keep: bool, force: bool, verbose: bool) -> None:
+    from hardpan.core.allocator import map_large_blocks
     from hardpan.outputs.stage import check_folder, clear_leftovers, write_outputs
     from hardpan.run.chain import run_paddock
     from hardpan.run.faults import checked_config
 
+    map_large_blocks()
     clear_leftovers(Path.cwd(), config_path.parent, out.parent)
     config = checked_config(config_path)
     if force:

@@ -1,5 +1,6 @@
 """What the C library's allocator is asked, and that every runner's process asks it."""
 
+import subprocess
 import sys
 from dataclasses import replace
 
@@ -25,6 +26,25 @@ def test_what_was_freed_between_things_that_are_kept_goes_back_to_the_system():
     give_back()
     assert held - held_bytes() > 50 * MB
     assert len(kept) == 2000
+
+
+_FAULTS = """
+import resource
+import numpy as np
+from hardpan.core.allocator import map_large_blocks
+map_large_blocks()
+np.ones(1 << 18)
+before = resource.getrusage(resource.RUSAGE_SELF).ru_minflt
+for _ in range(100):
+    np.ones(1 << 18)
+print(resource.getrusage(resource.RUSAGE_SELF).ru_minflt - before)
+"""
+
+
+def test_arrays_of_two_megabytes_made_again_and_again_lie_where_the_last_one_lay():
+    told = subprocess.run([sys.executable, "-c", _FAULTS], capture_output=True, text=True, check=True).stdout
+    pages_of_one = (1 << 21) // 4096
+    assert int(told) < 2 * pages_of_one
 
 
 @pytest.mark.parametrize("runner", [Serial(), Processes(workers=1, allotment=PART)], ids=["serial", "processes"])

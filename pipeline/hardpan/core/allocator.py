@@ -1,4 +1,4 @@
-"""What this process asks of the C library's allocator, so that its memory stays flat over many paddocks."""
+"""What this process asks of the C library's allocator, so that its memory is flat over many paddocks and used again."""
 
 import ctypes
 import gc
@@ -6,17 +6,20 @@ import sys
 from contextlib import suppress
 from functools import cache
 
-_OPTIONS = {-8: 1, -3: 4 << 20}
+_OPTIONS = {-8: 1, -3: 4 << 20, -1: 32 << 20}
 """Option of mallopt(3) to its value: one heap for all threads (M_ARENA_MAX), blocks from 4 MiB mapped
-(M_MMAP_THRESHOLD)."""
+(M_MMAP_THRESHOLD), and up to 32 MiB kept free at the heap's end (M_TRIM_THRESHOLD). Once one of them is set, the
+library keeps no more than 128 KiB there unless it is told to: arrays of a megabyte or two, freed and made again some
+thousand times a paddock, would go back to the system and be asked for anew each time, page by page."""
 
 
 @cache
 def map_large_blocks() -> None:
     """Have arrays of a few megabytes mapped by themselves, so that they go back to the system once they are freed.
 
-    Left alone, the allocator keeps what it freed for the next paddock, in holes that the next arrays do not fit. Asked
-    once in a process; nothing happens where the C library is another than GNU's.
+    Left alone, the allocator keeps what it freed for the next paddock, in holes that the next arrays do not fit.
+    Smaller ones are made where the last lay. Asked once in a process; nothing happens where the C library is another
+    than GNU's.
     """
     if sys.platform == "linux":
         with suppress(OSError, AttributeError):

@@ -200,7 +200,8 @@ class _Distances:
         into[:] = 0.0
         for part in covariance.structures:
             r = self.away_m[_metric(part)] / np.float32(part.length_m)
-            into += np.float32(part.sill) * correlation(part.family, r)  # type: ignore[arg-type]  # keeps its kind
+            rho = correlation(part.family, r)  # type: ignore[arg-type]  # keeps its kind
+            into += np.multiply(rho, np.float32(part.sill), out=r)
         into[self.near] = covariance_at(covariance, self.offsets_m) @ self.weights
 
 

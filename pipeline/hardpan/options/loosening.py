@@ -119,14 +119,19 @@ def cumulated_excess(
     steps = steps / steps.sum()
     above = np.concatenate([[0.0], np.cumsum(steps)]).astype(np.float32)
     steps = np.append(steps, np.float32(0.0))
-    scale = np.float32(steps.size - 1) / np.maximum(bottom_mm - top_mm, np.float32(1.0))
-    place: NDArray[np.float32] = (grid_mm.astype(np.float32) - top_mm[..., None]) * scale[..., None]
-    np.clip(place, 0.0, np.float32(steps.size - 1), out=place)
-    index = place.astype(np.int32)
-    place -= index
-    place *= steps[index]
-    place += above[index]
-    return place
+    last, grid = np.float32(steps.size - 1), grid_mm.astype(np.float32)
+    thickness = np.maximum(bottom_mm - top_mm, np.float32(1.0))
+    # most of the grid lies above all the pans or below them, where nothing is looked up
+    within = slice(*np.searchsorted(grid, [top_mm.min(initial=np.inf), (top_mm + thickness).max(initial=0.0) + 1.0]))
+    excess = np.empty((*top_mm.shape, grid.size), dtype=np.float32)
+    excess[..., : within.start], excess[..., within.stop :] = 0.0, above[-1]
+    place: NDArray[np.float32] = (grid[within] - top_mm[..., None]) * (last / thickness)[..., None]
+    np.clip(place, 0.0, last, out=place)
+    step = place.astype(np.intp)
+    place -= np.floor(place)
+    place *= steps.take(step, mode="clip")
+    np.add(place, above.take(step, mode="clip"), out=excess[..., within])
+    return excess
 
 
 def breaking_weights(grid_mm: Floats, section: Mapping[str, Floats]) -> Floats:
