@@ -37,6 +37,15 @@ def test_a_cell_that_is_no_number_is_missing_and_said(tmp_path):
 YEAR = [f"2026-{month:02d}-{day:02d}" for month in range(1, 13) for day in range(1, 29)]
 INCHES = "date,rain_mm,et0_mm\n" + "".join(f"{day},{0.3 if at % 9 == 0 else 0},0.21\n" for at, day in enumerate(YEAR))
 
+TOTAL = "date,rain_mm\n" + "".join(f"2026-01-{at + 1:02d},{5 * (at // 2)}\n" for at in range(23))
+
+
+def test_a_header_that_stands_twice_is_no_day(tmp_path):
+    log = Log()
+    table = read(tmp_path, "date,rain_mm\ndate,rain_mm\n2026-01-01,2\n2026-01-02,1.5\n", log).table
+    assert table["rain_mm"].tolist() == [2, 1.5]
+    assert [issue.place for issue in log.issues] == ["row 2"]
+
 
 @pytest.mark.parametrize(
     ("text", "kind", "words"),
@@ -60,6 +69,12 @@ INCHES = "date,rain_mm,et0_mm\n" + "".join(f"{day},{0.3 if at % 9 == 0 else 0},0
         ("date,rain_mm\n01/02/2026,0\n02/03/2026,1\n", InputError, "can be read in two orders"),
         ("date,rain\n2026-01-02,0\n", AmbiguousInputError, "column rain states no unit; call it rain_mm or rain_in"),
         (INCHES, AmbiguousInputError, "et0_mm is 0.21 on average a day: are these inches?"),
+        (TOTAL, AmbiguousInputError, "rain_mm never falls from one day to the next, up to 55: is it a running total"),
+        (
+            "date,rain_mm,rh_pct\n2026-01-02,0,0.65\n",
+            AmbiguousInputError,
+            "humidity_pct is at most 0.65: is it a share",
+        ),
         ("date,rain_mm\n", InputError, "has a header but no days"),
         ("", InputError, "empty"),
     ],

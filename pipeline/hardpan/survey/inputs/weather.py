@@ -14,7 +14,7 @@ from hardpan.records.weather import WEATHER, DailyTable
 from hardpan.survey import dates, files, numbers
 from hardpan.survey.columns import TextTable
 from hardpan.survey.inputs.tables import fullest_header, open_table
-from hardpan.survey.notes import Log, counted, warned
+from hardpan.survey.notes import Log, counted, listed, warned
 from hardpan.survey.vocabulary import fold
 
 NAMES: Mapping[str, tuple[str, ...]] = {
@@ -52,6 +52,8 @@ LEAST_MEAN_MM = 0.45
 """A mean of evaporation over a hundred days or more below this is of inches: 11 mm a day at most, 0.45 in."""
 LEAST_PEAK_MM = 8.0
 """The wettest day of a year or more below this is of inches."""
+RISES = 10
+"""Rain that rises so often and never falls is a running total: showers end."""
 YEAR, SEASON = 365, 100
 LONGEST_GAP = 10 * YEAR
 """Days without a row after which a year is mistyped, or two files were joined; a choice."""
@@ -73,7 +75,11 @@ def read_weather(path: Path, log: Log) -> DailyTable:
     file = bundle.name
     if missing := [name for name in ("date", "rain_mm") if name not in found]:
         raise InputError(what=f"has no column of {' and of '.join(missing)}", where=file, right="date, rain_mm, et0_mm")
-    at = np.flatnonzero(np.arange(len(table.lines)) > row)
+    header = np.logical_and.reduce([column.equals(str(column.cells[row])) for column in table.columns])
+    if len(again := table.lines[header & (np.arange(len(table.lines)) > row)]):
+        place = f"row {listed(again.tolist())}"
+        log.note((warned("damaged-rows", "the header stands again among the days", "skipped", file=file, place=place),))
+    at = np.flatnonzero(~header & (np.arange(len(table.lines)) > row))
     at = at[[bool(cell) for cell in table.columns[found["date"][0]].cells[at]]]
     if not len(at):
         raise InputError(what="has a header but no days", where=file)
@@ -93,6 +99,7 @@ def read_weather(path: Path, log: Log) -> DailyTable:
                              "taken as missing", file=file),))  # fmt: skip
     _refuse_crossed(out, lines, file)
     _refuse_inches(out, found, file)
+    _refuse_other_kinds(out, file)
     whole = out.reindex(pd.date_range(out.index[0], out.index[-1], name="day")).reindex(columns=list(WEATHER))
     return DailyTable(table=whole, file=file)
 
@@ -186,6 +193,22 @@ def _refuse_crossed(table: pd.DataFrame, lines: np.ndarray, file: str) -> None:
             what=f"the lowest temperature, {low_c[first]:g}, is above the highest, {high_c[first]:g}",
             where=f"{file}, row {lines[first]}", do="see whether the columns are exchanged",
         )  # fmt: skip
+
+
+def _refuse_other_kinds(table: pd.DataFrame, file: str) -> None:
+    """Ask where values can only be a running total, or a share in place of per cent."""
+    rain_mm = table["rain_mm"].dropna().to_numpy()
+    steps = np.diff(rain_mm)
+    if (steps >= 0).all() and (steps > 0).sum() >= RISES:
+        raise AmbiguousInputError(
+            what=f"rain_mm never falls from one day to the next, up to {rain_mm[-1]:g}: is it a running total?",
+            where=file, right="the rain of each day", do="give what was added each day",
+        )  # fmt: skip
+    humidity = table.get("humidity_pct", pd.Series(dtype=float))
+    if 0 < humidity.max() <= 1:
+        raise AmbiguousInputError(
+            what=f"humidity_pct is at most {humidity.max():g}: is it a share?", where=file, right="per cent, 0 to 100"
+        )
 
 
 def _refuse_inches(table: pd.DataFrame, found: Mapping[str, tuple[int, str]], file: str) -> None:
