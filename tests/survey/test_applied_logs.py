@@ -136,6 +136,22 @@ def test_nothing_is_carried_across_a_gap_but_width_and_fuel(tmp_path):
     assert log[["width_m", "fuel_l"]].notna().all(axis=None)
 
 
+def test_rows_out_of_the_order_of_time_are_sorted_and_that_is_told(tmp_path):
+    log = read(table(tmp_path, lambda cells: cells.sample(frac=1.0, random_state=1)))
+    same(log)
+    assert "log-order" in {issue.code for issue in log.issues}
+
+
+@pytest.mark.parametrize(("by", "code"), [(0.1, "depth-shallow"), (10.0, "")])
+def test_depths_no_ripper_works_at_are_questioned_or_refused(tmp_path, by, code):
+    path = table(tmp_path, lambda cells: cells.assign(**{"Depth (mm)": cells["Depth (mm)"] * by}))
+    if code:
+        assert code in {issue.code for issue in read(path).issues}
+    else:
+        with pytest.raises(InputError, match="half of the depths are more than 1500 mm"):
+            read(path)
+
+
 def test_rows_without_a_fix_or_at_zero_have_no_place(tmp_path):
     def change(cells):
         cells["Fix quality"] = np.where(np.arange(len(cells)) < 5, 0, 4)

@@ -49,6 +49,16 @@ def test_a_yield_no_crop_gives_is_in_another_unit(tmp_path):
     assert read(write(tmp_path, table, rows, yield_unit="as given")).harvest.unit == "as given"
 
 
+def test_a_yield_of_less_than_the_seed_is_in_another_unit(tmp_path):
+    """Tonnes read as kilograms; ground that yields nothing is another matter."""
+    table = strips()
+    rows = points(table).assign(value=2.8)
+    with pytest.raises(InputError, match=r"half of the yields are below 0\.02 t/ha; check the unit"):
+        read(write(tmp_path, table, rows, yield_unit="kg/ha"))
+    rows.loc[3:, "value"] = 0.0
+    assert read(write(tmp_path, table, rows, yield_unit="t/ha")).harvest.unit == "t/ha"
+
+
 def test_a_yield_as_given_is_left_alone(tmp_path):
     table = strips()
     found = read(write(tmp_path, table, points(table), yield_unit="as given"))
@@ -150,6 +160,21 @@ def spoil(tmp_path, **properties):
 def test_strips_that_say_nothing_usable_are_refused(tmp_path, properties, says):
     with pytest.raises(InputError, match=says):
         read(spoil(tmp_path, **properties))
+
+
+@pytest.mark.parametrize(
+    ("row", "says"), [(",,3", "no row has a place"), ("-30.5,118,3", "seem swapped; swap the names of the two columns")]
+)
+def test_rows_without_a_place_or_with_axes_swapped_are_refused(tmp_path, row, says):
+    table = strips()
+    path = write(tmp_path, table, points(table), crs="EPSG:4326")
+    features = json.loads((tmp_path / "strips.geojson").read_text())
+    for feature in features["features"]:
+        feature["geometry"]["coordinates"] = [[[118, -30.5], [118.01, -30.5], [118.01, -30.51], [118, -30.5]]]
+    (tmp_path / "strips.geojson").write_text(json.dumps(features))
+    (tmp_path / "yield.csv").write_text(f"x_m,y_m,yield t/ha\n{row}\n{row.replace('118', '118.5')}\n")
+    with pytest.raises(InputError, match=says):
+        read(path)
 
 
 def test_a_table_without_a_yield_is_refused(tmp_path):

@@ -111,6 +111,12 @@ def test_points_beside_the_strips_are_refused():
         evaluate_trial(inputs(table, harvest), ASKED)
 
 
+def test_a_harvest_that_cleaning_takes_out_whole_is_not_said_to_lie_elsewhere():
+    table = strips()
+    with pytest.raises(InputError, match=r"cleaning left no point; of most, \d+: yield not above zero"):
+        evaluate_trial(inputs(table, points(table).assign(value=0.0)), ASKED.model_copy(update={"clean": True}))
+
+
 def test_a_harvest_of_one_treatment_is_refused():
     table = strips()
     ripped = table[table["treatment"] == "ripped"]

@@ -81,6 +81,7 @@ def test_insertions_without_a_position_are_told_and_left_out():
     some, none = ("nowhere", *again.marks[1:]), ("nowhere",) * len(again.marks)
     found = verify_pass(earlier, replace(again, marks=some), LIMITS)
     assert [issue.code for issue in found.issues] == ["no-position"]
+    assert found.issues[0].what == "1 insertions say no position that is known, but nowhere"
     with pytest.raises(InputError, match="position"):
         verify_pass(earlier, replace(again, marks=none), LIMITS)
 

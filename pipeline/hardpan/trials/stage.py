@@ -63,7 +63,7 @@ def evaluate_trial(inputs: TrialInputs, settings: TrialSettings, planned: Planne
     used = _on_strips(harvest, strips, settings)
     table = strips.table.assign(pair=pair_up(strips.table))
     means = strip_means(used.points, table)
-    _refuse_too_little(used.points, means, settings)
+    _refuse_too_little(used, means, settings)
     found = strip_effects(segments(used.points, table), table)
     logger.info("%d points on %d strips; model %s", len(used.points), len(means), dict(found.model))
     response, payback, issues = _consequences(found, means, harvest, planned, settings)
@@ -108,8 +108,13 @@ def _on_strips(harvest: Harvest, strips: TrialStrips, settings: TrialSettings) -
     )
 
 
-def _refuse_too_little(points: pd.DataFrame, means: pd.DataFrame, settings: TrialSettings) -> None:
-    file = settings.points.name
+def _refuse_too_little(used: _Used, means: pd.DataFrame, settings: TrialSettings) -> None:
+    file, points, taken = settings.points.name, used.points, used.cleaning.set_index("rule")["points"]
+    if points.empty and not taken.get(Rule.OFF_STRIP) and taken.any():
+        raise InputError(
+            what=f"cleaning left no point; of most, {taken.max()}: {taken.idxmax()}", where=file,
+            do="check the column of yield and its unit, and [trial.cleaning]",
+        )  # fmt: skip
     if points.empty:
         raise InputError(what="no point lies on a strip", where=file, do="check trial.crs and the strips")
     missing = [str(one) for one in Treatment if one not in set(means["treatment"])]

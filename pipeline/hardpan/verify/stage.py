@@ -111,9 +111,11 @@ def _placed(earlier: Earlier, again: Reprobed) -> tuple[Gridded, tuple[Issue, ..
     ripped = set(ripped_zones(earlier.zones)["zone"])
     control = (after.about["position"] == Position.CONTROL).to_numpy()
     beside = placed & ~after.about["zone"].isin(ripped).to_numpy() & ~control
+    odd = sorted({mark for mark, one in zip(marks, positions, strict=True) if mark.strip() and one is None})
+    unknown = f" that is known, but {', '.join(odd[:3])}" if odd else ""
     issues = []
     for missing, code, what in (
-        (~placed, "no-position", "insertions say no position"),
+        (~placed, "no-position", f"insertions say no position{unknown}"),
         (beside, "not-ripped", "insertions beside a tine lie where the plan rips nothing"),
     ):
         if missing.any():

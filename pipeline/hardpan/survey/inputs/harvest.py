@@ -18,6 +18,8 @@ from hardpan.survey.inputs.tables import open_table
 from hardpan.survey.notes import Log, listed, warned
 from hardpan.survey.vocabulary import SYNONYMS, bare, fold
 
+_LEAST_T_PER_HA = 0.02
+"""Half of the points that yield below it: less than the seed, so that the unit is another one."""
 _MOST_T_PER_HA = 300.0
 """Half of the points above it: more than any crop yields, so that the unit is another one."""
 
@@ -94,11 +96,8 @@ def read_harvest(settings: TrialSettings, crs: pyproj.CRS | None, bushel_lb: flo
     value = {role: number.value for role, number in read.items()}
     x_m, y_m = _places(value["x"], value["y"], settings, crs, table)
     grain, unit = _yields(value, names[roles["value"]] if "value" in roles else "", settings, bushel_lb, bundle.name)
-    if unit == "t/ha" and (grain > _MOST_T_PER_HA).sum() > 0.5 * np.isfinite(grain).sum():
-        raise InputError(
-            what=f"half of the yields are above {_MOST_T_PER_HA:g} t/ha", where=bundle.name,
-            do="check the unit of the column and trial.yield_unit",
-        )  # fmt: skip
+    if unit == "t/ha":
+        _refuse_other_unit(grain, bundle.name)
     spoilt = int(sum(read[role].unreadable.sum() for role in ("x", "y", "value") if role in read))
     if spoilt:
         log.note((warned("no-number", f"{spoilt} cells hold no number", "taken as missing", file=bundle.name),))
@@ -106,6 +105,19 @@ def read_harvest(settings: TrialSettings, crs: pyproj.CRS | None, bushel_lb: flo
     if not (np.isfinite(points["x_m"]) & np.isfinite(points["value"])).any():
         raise InputError(what="no row has both a place and a yield", where=bundle.name, do="check the columns")
     return Harvest(points=points, unit=unit)
+
+
+def _refuse_other_unit(t_per_ha: Floats, file: str) -> None:
+    """Refuse yields of which half are more than a crop gives, or less than was sown."""
+    grown = t_per_ha[t_per_ha > 0]
+    above, below = ((hit.sum() > 0.5 * len(grown)) for hit in (grown > _MOST_T_PER_HA, grown < _LEAST_T_PER_HA))
+    if above or below:
+        told = f"above {_MOST_T_PER_HA:g}" if above else f"below {_LEAST_T_PER_HA:g}"
+        raise InputError(
+            what=f"half of the yields are {told} t/ha",
+            where=file,
+            do="check the unit of the column and trial.yield_unit",
+        )
 
 
 def _heading(table: TextTable, settings: TrialSettings) -> tuple[int, dict[str, int]]:
@@ -139,10 +151,16 @@ def _places(
     file = table.file
     source = geodesy.read_crs(settings.crs, key="trial.crs") if table.crs is None else geodesy.flat(table.crs)
     known = np.isfinite(x) & np.isfinite(y)
+    if not known.any():
+        raise InputError(what="no row has a place", where=file, do="check the columns, and export it again")
     if source.is_geographic and not ((np.abs(x[known]) <= 180) & (np.abs(y[known]) <= 90)).all():
+        swapped = np.abs(x[known]).max() <= 90 and np.abs(y[known]).max() <= 180
         raise InputError(
-            what="positions are no degrees", where=file, do=f'name their CRS in trial.crs, or "{LOCAL_METRES}"'
-        )
+            what=f"positions are no degrees{': latitude and longitude seem swapped' if swapped else ''}",
+            where=file,
+            do="swap the names of the two columns" if swapped
+            else f'name their CRS in trial.crs, or "{LOCAL_METRES}"',
+        )  # fmt: skip
     bounds = geodesy.degrees_bounds(
         (float(x[known].min()), float(y[known].min()), float(x[known].max()), float(y[known].max())), source, file
     )

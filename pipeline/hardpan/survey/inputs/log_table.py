@@ -54,6 +54,11 @@ _ON, _OFF = (
     frozenset({"0", "off", "no", "false", "lifted", "up", "idle", "disengaged"}),
 )
 _NO_FIX = frozenset({"0", "none", "no fix", "nofix", "invalid", "no"})
+SHALLOWEST_MM, DEEPEST_MM = 80.0, 1500.0
+"""A ripper works between; depths outside are likely to be in another unit."""
+MOST_BACK = 0.1
+"""Share of rows that are earlier than the one before, beyond which a log is not in the order of time: clocks without a
+date go back once a day."""
 _CLOCK = re.compile(r"(?:(\S+?)[T ])?(\d{1,2}:\d{2}(?::\d{2}(?:\.\d+)?)?)(?:Z|[+-]\d{2}:?\d{2})?")
 
 
@@ -83,7 +88,12 @@ def read_log_table(bundle: Bundle, settings: AppliedSettings, log: Log) -> tuple
     names = {role: str(table.columns[at].cells[row]) for role, at in roles.items()}
     cells = {role: table.columns[at].take(rows) for role, at in roles.items()}
     stated = None if table.crs is None else geodesy.flat(table.crs)
-    return _values(cells, names, settings, bundle.name, log), stated
+    values = _values(cells, names, settings, bundle.name, log)
+    if (np.diff(values["time_s"]) < 0).sum() > MOST_BACK * len(values):
+        told = warned("log-order", "rows are not in the order of time", "sorted by time", file=bundle.name)
+        log.note((told,))
+        values = values.sort_values("time_s", kind="stable", ignore_index=True)
+    return values, stated
 
 
 def _values(
@@ -192,7 +202,16 @@ def _depths(read: Numbers, name: str, settings: AppliedSettings, file: str, log:
     known = depth_mm[np.isfinite(depth_mm)]
     if known.size and known.max() <= 0 and known.min() < 0:
         log.note((warned("depth-sign", "depths are negative downward", "sign turned", file=file),))
-        return -depth_mm
+        depth_mm, known = -depth_mm, -known
+    worked = known[known > 0]
+    if (worked > DEEPEST_MM).sum() > 0.5 * len(worked):
+        raise InputError(
+            what=f"half of the depths are more than {DEEPEST_MM:g} mm, such as {np.median(worked):g}", where=file,
+            do="check the unit of the column and applied.depth_unit",
+        )  # fmt: skip
+    if len(worked) and worked.max() < SHALLOWEST_MM:
+        what = f"no depth is more than {SHALLOWEST_MM:g} mm, the deepest {worked.max():g}"
+        log.note((warned("depth-shallow", what, "used as it is; check the unit of the column", file=file),))
     return depth_mm
 
 
