@@ -22,17 +22,17 @@ if TYPE_CHECKING:  # the same names for type checkers, which cannot see what is 
     from hardpan.run.chain import read_inputs as read_inputs
     from hardpan.run.chain import run_paddock as run_paddock
     from hardpan.run.chain import weigh_machines as weigh_machines
-    from hardpan.run.compare import run_compare as run_compare
     from hardpan.run.config import change as change
     from hardpan.run.config import read_config as read_config
     from hardpan.run.config import read_paddock_config as read_paddock_config
     from hardpan.run.farm import run_farm as run_farm
+    from hardpan.run.followup import read_after as read_after
+    from hardpan.run.followup import read_trial_settings as read_trial_settings
+    from hardpan.run.followup import run_compare as run_compare
+    from hardpan.run.followup import run_trial as run_trial
+    from hardpan.run.followup import verify_run as verify_run
     from hardpan.run.manifest import Clock as Clock
     from hardpan.run.probing import plan_sites as plan_sites
-    from hardpan.run.trial import read_trial_settings as read_trial_settings
-    from hardpan.run.trial import run_trial as run_trial
-    from hardpan.run.verify import read_after as read_after
-    from hardpan.run.verify import verify_run as verify_run
     from hardpan.surfaces.stage import map_pan as map_pan
     from hardpan.survey.stage import read_survey as read_survey
     from hardpan.zones.stage import draw_zones as draw_zones
@@ -56,14 +56,14 @@ _PUBLIC = {
     "prescribe": "prescription.stage",
     "tally": "costs.stage",
     "write_outputs": "outputs.stage",
-    "read_trial_settings": "run.trial",
-    "run_trial": "run.trial",
-    "run_compare": "run.compare",
+    "read_trial_settings": "run.followup",
+    "run_trial": "run.followup",
+    "run_compare": "run.followup",
     "read_paddock_config": "run.config",
     "plan_sites": "run.probing",
     "write_sites": "outputs.sites",
-    "read_after": "run.verify",
-    "verify_run": "run.verify",
+    "read_after": "run.followup",
+    "verify_run": "run.followup",
     "weigh_machines": "run.chain",
     "run_farm": "run.farm",
     "headline": "outputs.words.summary",

@@ -22,8 +22,7 @@ app = typer.Typer(
 )
 ConfigPath = Annotated[Path, typer.Argument(help="TOML configuration; `hardpan new` writes a template.")]
 OutFolder = Annotated[
-    Path,
-    typer.Option("--out", help="Folder for the results: new, empty, or holding an earlier result nobody changed."),
+    Path, typer.Option("--out", help="Folder for the results: new, empty, or holding an earlier result nobody changed.")
 ]
 NewFolder = Annotated[Path, typer.Argument(help="Folder for the configuration.")]
 Given = Annotated[Path | None, typer.Option("--from", help="Folder of files: what they say for sure is filled in.")]
@@ -33,8 +32,7 @@ Keep = Annotated[
     typer.Option("--keep", help="Leave files that are read back wrong in OUT.unchecked, for the report of the fault."),
 ]
 Force = Annotated[
-    bool,
-    typer.Option("--force", help="Write the files for the display although the soil is too wet (outputs.force)."),
+    bool, typer.Option("--force", help="Write the files for the display although the soil is too wet (outputs.force).")
 ]
 Verbose = Annotated[
     bool, typer.Option("--verbose", help="Log what each stage does to stderr, and show the traceback of an error.")
@@ -69,10 +67,11 @@ def check(config: ConfigPath, verbose: Verbose = False) -> None:
         from hardpan.outputs.folder import clear_leftovers
         from hardpan.outputs.words.summary import check_summary
         from hardpan.run.chain import prepare
-        from hardpan.run.faults import checked_config
+        from hardpan.run.config import read_config
+        from hardpan.run.faults import checked
 
         clear_leftovers(Path.cwd(), config.parent)
-        settings = checked_config(config)
+        settings = checked(config, read_config)
         with shown(verbose=verbose) as clock:
             ready = prepare(settings, clock)
         issues = (*ready.survey.issues, *ready.pan.issues)
@@ -89,11 +88,12 @@ def sites(config: ConfigPath, out: OutFolder, verbose: Verbose = False) -> None:
         from hardpan.outputs.folder import check_folder, clear_leftovers
         from hardpan.outputs.sites import write_sites
         from hardpan.outputs.words.summary import site_summary
-        from hardpan.run.faults import checked_paddock_config
+        from hardpan.run.config import read_paddock_config
+        from hardpan.run.faults import checked
         from hardpan.run.probing import plan_sites
 
         clear_leftovers(Path.cwd(), config.parent, out.parent)
-        settings = checked_paddock_config(config)
+        settings = checked(config, read_paddock_config)
         check_folder(out, (config, *settings.inputs))
         with shown(verbose=verbose) as clock:
             result = plan_sites(settings, clock)
@@ -115,7 +115,7 @@ def verify(
     """Say zone by zone whether the pass broke the pan, on the line of the tines and midway."""
     with plainly(verbose=verbose):
         from hardpan.outputs.folder import check_folder, clear_leftovers
-        from hardpan.run.verify import read_after, verify_run
+        from hardpan.run.followup import read_after, verify_run
 
         clear_leftovers(Path.cwd(), after.parent, out.parent)
         settings = read_after(after)
@@ -139,10 +139,11 @@ def machines(config: ConfigPath, out: TableFolder = None, verbose: Verbose = Fal
         from hardpan.outputs.stage import write_machines
         from hardpan.outputs.words.summary import machine_summary
         from hardpan.run.chain import weigh_machines
-        from hardpan.run.faults import checked_config
+        from hardpan.run.config import read_config
+        from hardpan.run.faults import checked
 
         clear_leftovers(Path.cwd(), config.parent, *(() if out is None else (out.parent,)))
-        settings = checked_config(config)
+        settings = checked(config, read_config)
         if out is not None:
             check_folder(out, (config, *settings.inputs))
         with shown(verbose=verbose) as clock:
@@ -176,7 +177,7 @@ def trial(
     """Say what ripping gave, from the harvest of its strips, and write the response for the next plan."""
     with plainly(verbose=verbose):
         from hardpan.outputs.folder import check_folder, clear_leftovers
-        from hardpan.run.trial import read_trial_settings, run_trial, trial_files
+        from hardpan.run.followup import read_trial_settings, run_trial, trial_files
 
         clear_leftovers(Path.cwd(), file.parent, out.parent)
         settings = read_trial_settings(file, run=run)
@@ -201,7 +202,7 @@ def compare(
     """Say what changed between two results, in map, depth, area and money, and why."""
     with plainly(verbose=verbose):
         from hardpan.outputs.folder import check_folder, clear_leftovers
-        from hardpan.run.compare import run_compare
+        from hardpan.run.followup import run_compare
 
         clear_leftovers(Path.cwd(), out.parent)
         check_folder(out, (before, after))
@@ -210,7 +211,7 @@ def compare(
             from hardpan.outputs.comparison import comparison_words, write_comparison
 
             with clock.stage("outputs"):
-                paths = write_comparison(found, out, clock.now.strftime("%Y-%m-%dT%H:%M:%SZ"))
+                paths = write_comparison(found, out, clock.started)
         typer.echo(comparison_words(found).headline(found))
         typer.echo(f"{len(paths)} files in {out}")
 
@@ -272,11 +273,12 @@ def _run(config_path: Path, out: Path, *, keep: bool, force: bool, verbose: bool
     from hardpan.core.allocator import map_large_blocks
     from hardpan.outputs.stage import check_folder, clear_leftovers, write_outputs
     from hardpan.run.chain import run_paddock
-    from hardpan.run.faults import checked_config
+    from hardpan.run.config import read_config
+    from hardpan.run.faults import checked
 
     map_large_blocks()
     clear_leftovers(Path.cwd(), config_path.parent, out.parent)
-    config = checked_config(config_path)
+    config = checked(config_path, read_config)
     if force:
         config = config.forced()
     check_folder(out, (config_path, *config.inputs))

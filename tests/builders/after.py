@@ -132,7 +132,7 @@ def earlier(before: pd.DataFrame, **plan) -> Earlier:
     models = pd.DataFrame([{"variable": "peak", "range_m": 150.0, "sill": 0.01, "micro": 0.0, "noise": 0.01}])
     return Earlier(
         name="Invented", crs=CRS, boundary=shapely.union(ZONE, LEFT), threshold_kpa=2500.0, zones=zones,
-        readings=before, settings={}, models=models, version="0",
+        readings=before, settings={}, models=models,
     )  # fmt: skip
 
 

@@ -12,8 +12,8 @@ from builders import records
 from builders.decision import shipped_catalog
 from hardpan.costs.stage import tally
 from hardpan.money.stage import price_machines
-from hardpan.records.columns import PLAN
 from hardpan.records.decision import DecisionSettings, HistorySettings, PrescriptionSettings, SeasonSettings
+from hardpan.records.plan import PLAN
 from hardpan.records.surfaces import Surfaces
 
 N_DRAWS = 200

@@ -16,14 +16,13 @@ from hardpan.outputs.words.units import Units
 from hardpan.pan.settings import PanSettings
 from hardpan.prescription.stage import prescribe, settle_zones
 from hardpan.records.advice import CountReason
-from hardpan.records.columns import INSERTION, PAN
 from hardpan.records.decision import DecisionSettings, MachineSettings, PrescriptionSettings, SeasonSettings
 from hardpan.records.evidence import Evidence
 from hardpan.records.frame import Frame
 from hardpan.records.ledger import Rates
-from hardpan.records.pan import PanFeatures
+from hardpan.records.pan import PAN, PanFeatures
 from hardpan.records.surfaces import Surfaces
-from hardpan.records.survey import Paddock, Profiles, Survey
+from hardpan.records.survey import INSERTION, Paddock, Profiles, Survey
 from hardpan.records.zones import Zones
 from hardpan.run.catalog import read_catalog
 from hardpan.run.config import Config

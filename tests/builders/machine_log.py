@@ -108,7 +108,7 @@ def plan(**about) -> Earlier:
     about = {"settings": {"prescription": {"step_mm": 25.0}}, **about}
     return Earlier(
         name="Invented", crs=CRS, boundary=shapely.union_all(shapes), threshold_kpa=2500.0, zones=zones,
-        readings=pd.DataFrame(), models=pd.DataFrame(), version="0", **about,
+        readings=pd.DataFrame(), models=pd.DataFrame(), **about,
     )  # fmt: skip
 
 

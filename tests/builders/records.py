@@ -18,7 +18,6 @@ def options(net, *, uniform=None, n_draws=1, **fields):
         "net": net,
         "cost": np.zeros(net.shape),
         "gain": np.zeros(net.shape),
-        "allowed": np.ones(net.shape, dtype=bool),
         "loosened": np.zeros(net.shape),
         "breach": np.zeros(net.shape),
         "covered": np.zeros(net.shape),
@@ -30,7 +29,6 @@ def options(net, *, uniform=None, n_draws=1, **fields):
         ),
         "tines": 7,
         "draft": draft(n_draws),
-        "reference_soil": "deep sand",
     }
     return Options(**(made | fields))
 

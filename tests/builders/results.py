@@ -4,8 +4,9 @@ import json
 from collections.abc import Callable
 from pathlib import Path
 
-from hardpan.outputs.folder import MANIFEST, fresh_folder
+from hardpan.outputs.folder import fresh_folder
 from hardpan.outputs.ownership import digests, sealed
+from hardpan.records.trail import MANIFEST
 
 
 def write_result(folder: Path, says: str) -> None:

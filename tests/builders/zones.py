@@ -12,7 +12,6 @@ import xarray as xr
 from builders import records
 from builders.costs import with_zone_cost
 from builders.decision import shipped_catalog
-from hardpan.records.columns import INSERTION
 from hardpan.records.decision import PrescriptionSettings
 from hardpan.records.evidence import Evidence
 from hardpan.records.frame import Frame
@@ -20,7 +19,7 @@ from hardpan.records.machines import Ripper
 from hardpan.records.options import Options
 from hardpan.records.quantity import Quantity
 from hardpan.records.surfaces import Surfaces
-from hardpan.records.survey import Paddock, Profiles, Survey
+from hardpan.records.survey import INSERTION, Paddock, Profiles, Survey
 from hardpan.zones.settings import ZoneSettings
 from hardpan.zones.stage import draw_zones
 

@@ -10,12 +10,12 @@ from hardpan.core import units
     [("psi", 6.894757), ("kgf/cm2", 98.0665), ("bar", 100.0), ("MPa", 1000.0)],
 )
 def test_a_unit_of_pressure_has_its_printed_kilopascals(unit, kpa):
-    assert units.factor(unit, units.KPA_PER, key="probes.unit") == pytest.approx(kpa, rel=1e-7)
+    assert units.KPA_PER[unit] == pytest.approx(kpa, rel=1e-7)
 
 
 @pytest.mark.parametrize(("unit", "mm"), [("in", 25.4), ("ft", 304.8), ("cm", 10.0)])
 def test_a_unit_of_depth_has_its_printed_millimetres(unit, mm):
-    assert units.factor(unit, units.MM_PER, key="probes.depth_unit") == pytest.approx(mm, rel=1e-7)
+    assert units.MM_PER[unit] == pytest.approx(mm, rel=1e-7)
 
 
 @pytest.mark.parametrize(
@@ -23,7 +23,6 @@ def test_a_unit_of_depth_has_its_printed_millimetres(unit, mm):
     [
         (units.L_PER_US_GALLON, 3.785412),
         (units.KM_PER_MILE, 1.609344),
-        (units.KG_PER_SHORT_TON, 907.1847),
         (1000.0 * units.KN_PER_POUND_FORCE, 4.448222),
         (units.W_PER_HP, 745.6999),  # of 550 foot-pounds a second
     ],

@@ -4,7 +4,7 @@ import pytest
 
 from hardpan.costs.lines import COSTS
 from hardpan.records.advice import Condition, Met
-from hardpan.records.columns import TALLY
+from hardpan.records.ledger import TALLY
 
 
 def cents(amounts):

@@ -28,9 +28,8 @@ from hardpan.outputs.words.summary import headline, zone_summary
 from hardpan.records.trial import Method
 from hardpan.run.chain import run_paddock
 from hardpan.run.config import read_config
+from hardpan.run.followup import read_after, read_trial_settings, run_trial, verify_run
 from hardpan.run.manifest import Clock
-from hardpan.run.trial import read_trial_settings, run_trial
-from hardpan.run.verify import read_after, verify_run
 
 NOW = datetime(2027, 3, 1, tzinfo=UTC)
 STABLE = ("prescription.geojson", "zones.csv", "tallies.csv", "residuals.csv")

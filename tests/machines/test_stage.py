@@ -3,13 +3,7 @@
 import numpy as np
 import pytest
 
-from hardpan.machines.stage import break_even_use, yearly_cost
-
-
-def test_the_yearly_cost_is_that_of_the_textbook():
-    """Field and Solie, chapter 10: ownership 1000 $ a year, operating 4 $ an acre; cost at five uses, exact."""
-    use = np.array([10.0, 50.0, 100.0, 200.0, 500.0])
-    assert yearly_cost(1000.0, 4.0, use).tolist() == [1040.0, 1200.0, 1400.0, 1800.0, 3000.0]
+from hardpan.machines.stage import break_even_use
 
 
 def test_the_break_even_use_is_that_of_the_textbook():
@@ -19,7 +13,7 @@ def test_the_break_even_use_is_that_of_the_textbook():
 
 def test_at_the_break_even_use_owning_and_hiring_cost_the_same():
     use = float(break_even_use(1000.0, 17.0))
-    assert float(yearly_cost(1000.0, 4.0, use)) == pytest.approx(21.0 * use)
+    assert 1000.0 + 4.0 * use == pytest.approx(21.0 * use)
 
 
 def test_a_machine_that_saves_nothing_never_breaks_even():

@@ -14,7 +14,8 @@ import pytest
 
 from builders.results import content, earlier_result, write_again, write_result
 from hardpan.core.errors import HardpanError, ReadBackError
-from hardpan.outputs.folder import MANIFEST, check_folder, clear_leftovers, fresh_folder
+from hardpan.outputs.folder import check_folder, clear_leftovers, fresh_folder
+from hardpan.records.trail import MANIFEST
 
 
 def test_a_new_folder_holds_what_was_written(tmp_path):

@@ -5,7 +5,7 @@ import pytest
 from geopandas.testing import assert_geodataframe_equal
 
 from hardpan.core.errors import SettingsError
-from hardpan.outputs import geoparquet
+from hardpan.outputs import display
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.stage import write_outputs
 
@@ -19,7 +19,7 @@ def test_layers_come_back_as_they_were(run, told, tmp_path):
 
 
 def test_a_missing_library_is_told_before_anything_is_written(run, tmp_path, monkeypatch):
-    monkeypatch.setattr(geoparquet, "find_spec", lambda name: None)  # noqa: ARG005
+    monkeypatch.setattr(display, "find_spec", lambda name: None)  # noqa: ARG005
     with pytest.raises(SettingsError, match="geoparquet needs pyarrow"):
         write_outputs(run, OutputSettings(formats=("geoparquet",)), tmp_path / "out")
     assert list(tmp_path.iterdir()) == []

@@ -5,8 +5,7 @@ import pytest
 from hardpan.core.errors import HardpanError
 from hardpan.outputs.agreement import expected_of
 from hardpan.outputs.geodesy import to_display
-from hardpan.outputs.geoparquet import write_geoparquet
-from hardpan.outputs.kml import write_kml
+from hardpan.outputs.kml_gpx import write_kml
 from hardpan.outputs.palette import depth_colours
 from hardpan.outputs.readback import check_kml, check_parquet
 
@@ -29,7 +28,11 @@ def kml(path, zones):
     write_kml(path, shown, dict.fromkeys(zones["zone"], "zone"), depth_colours(zones["depth_mm"]), title="Plan")
 
 
-@pytest.mark.parametrize(("write", "check"), [(kml, check_kml), (write_geoparquet, check_parquet)])
+def parquet(path, zones):
+    zones.to_parquet(path, index=False)
+
+
+@pytest.mark.parametrize(("write", "check"), [(kml, check_kml), (parquet, check_parquet)])
 def test_the_plan_passes_and_another_depth_does_not(planned, tmp_path, write, check):
     write(tmp_path / "a", planned)
     check(tmp_path / "a", expected_of(planned, seed=1))

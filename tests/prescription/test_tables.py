@@ -13,8 +13,8 @@ from hardpan.options.conditions import judge
 from hardpan.options.soil_types import wetted_depth_mm
 from hardpan.prescription.tables import conditions_of, moisture_window
 from hardpan.records.advice import Known, Topic, Verdict
-from hardpan.records.columns import PLAN
 from hardpan.records.decision import SeasonSettings
+from hardpan.records.plan import PLAN
 
 
 @pytest.fixture(scope="module")

@@ -18,7 +18,7 @@ from hardpan.core.said import Said, depth
 from hardpan.outputs.geojson import write_geojson
 from hardpan.outputs.isoxml import rip_task, write_taskdata
 from hardpan.outputs.isoxml_reader import read_taskdata
-from hardpan.outputs.kml import write_kml
+from hardpan.outputs.kml_gpx import write_kml
 from hardpan.outputs.settings import OutputSettings
 from hardpan.outputs.shapefile import ascii_text
 from hardpan.outputs.tables import cell, write_table

@@ -83,7 +83,7 @@ def test_check_and_run_refuse_alike_before_anything_is_mapped(small, words, tmp_
 
 def test_check_and_run_refuse_a_format_whose_library_is_missing(tmp_path, monkeypatch):
     found = importlib.util.find_spec
-    monkeypatch.setattr("hardpan.outputs.geoparquet.find_spec", lambda name: None if name == "pyarrow" else found(name))
+    monkeypatch.setattr("hardpan.outputs.display.find_spec", lambda name: None if name == "pyarrow" else found(name))
     check, run = both(Small(tables={"outputs": 'formats = ["geoparquet"]'}), tmp_path)
     assert check.stderr == run.stderr == (
         "hardpan: outputs.formats: geoparquet needs pyarrow; install the extra hardpan[parquet]\n"

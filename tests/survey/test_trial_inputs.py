@@ -8,7 +8,7 @@ import pytest
 
 from builders.trials import points, strips, write
 from hardpan.core.errors import AmbiguousInputError, InputError
-from hardpan.run.trial import read_trial_settings
+from hardpan.run.followup import read_trial_settings
 from hardpan.survey.inputs.harvest import bushels_to_t_per_ha, yield_unit
 from hardpan.survey.stage import read_trial
 

@@ -22,13 +22,13 @@ from hardpan.options.ground import build_ground
 from hardpan.options.stage import weigh_options
 from hardpan.prescription.stage import settle_zones
 from hardpan.records.catalog import Catalog
-from hardpan.records.columns import INSERTION
 from hardpan.records.decision import DecisionSettings
 from hardpan.records.evidence import Evidence
 from hardpan.records.ledger import Rates
 from hardpan.records.options import Options
 from hardpan.records.plan import Plan
 from hardpan.records.probing import Access
+from hardpan.records.survey import INSERTION
 from hardpan.records.zones import Zones
 from hardpan.run.catalog import read_catalog
 from hardpan.run.config import Config

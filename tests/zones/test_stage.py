@@ -6,7 +6,7 @@ import shapely
 import threadpoolctl
 
 from hardpan.core.errors import InputError
-from hardpan.records.columns import ZONE
+from hardpan.records.zones import ZONE
 from hardpan.zones.settings import ZoneSettings
 
 WEST = shapely.Polygon([(0, 0), (313, 0), (287, 600), (0, 600)])

@@ -163,11 +163,6 @@ def depth(value_mm: float, decimals: int | None = 0, *, bare: bool = False) -> A
     return Amount(value_mm, Measure.DEPTH, decimals, bare)
 
 
-def rain(value_mm: float, decimals: int | None = 0) -> Amount:
-    """Rain in mm."""
-    return Amount(value_mm, Measure.RAIN, decimals)
-
-
 def distance(value_m: float, decimals: int | None = None) -> Amount:
     """Distance over ground in m."""
     return Amount(value_m, Measure.DISTANCE, decimals)

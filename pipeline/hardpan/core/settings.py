@@ -9,8 +9,8 @@ from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, ValidationInfo, field_validator
 from pydantic_core import ErrorDetails
 
-from hardpan.core.amounts import convert, split_amount
 from hardpan.core.errors import Faults, SettingsError, has_control
+from hardpan.core.units import convert, split_amount
 
 S = TypeVar("S", bound="Settings")
 

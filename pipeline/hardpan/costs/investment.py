@@ -13,42 +13,21 @@ from hardpan.money import lasting, season_weights
 from hardpan.records.advice import NextDepth
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import HistorySettings, SeasonSettings
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.issues import Issues, remark
 from hardpan.records.plan import Plan
 from hardpan.records.reasons import Limit
 from hardpan.records.soils import SoilType
 
 COLUMNS = (
-    "zone",
-    "npv_per_ha",
-    "payback_seasons",
-    "break_even_t_per_ha",
-    "gain_t_per_ha",
-    "break_even_first_year_t_per_ha",
+    "zone", "npv_per_ha", "payback_seasons", "break_even_t_per_ha", "gain_t_per_ha", "break_even_first_year_t_per_ha",
     "lime_removed_kg_per_ha",
-)
+)  # fmt: skip
 
 WHEN_AGAIN = (
-    "zone",
-    "seasons_low",
-    "seasons_high",
-    "depth_mm",
-    "costs_rise",
-    "soil_type",
-    "controlled_traffic",
-    "next_depth",
-    "limit",
-    "deepest_mm",
-    "deeper_mm",
-    "draft_low",
-    "draft_high",
-    "between_mm",
-    "between_seasons",
-    "between_per_ha",
-    "last_ripped",
-    "seasons_since",
-    "last_depth_mm",
-)
+    "zone", "seasons_low", "seasons_high", "depth_mm", "costs_rise", "soil_type", "controlled_traffic", "next_depth",
+    "limit", "deepest_mm", "deeper_mm", "draft_low", "draft_high", "between_mm", "between_seasons", "between_per_ha",
+    "last_ripped", "seasons_since", "last_depth_mm",
+)  # fmt: skip
 
 BROKEN = 0.9
 """A pan is passed where the foot is below it with this chance: nothing is left deeper that would pay for a pass."""
@@ -250,12 +229,6 @@ def too_soon(plan: Plan, catalog: Catalog, season: SeasonSettings, history: Hist
     ]
     if not early:
         return ()
-    return (
-        Issue(
-            outcome=Outcome.WARN,
-            stage="costs",
-            code="ripped-again-soon",
-            what=f"zones {', '.join(early)} were ripped only {since} seasons ago and the loosening should still hold",
-            done="priced as asked; look for wheel traffic or wet ripping before paying for it again",
-        ),
-    )
+    what = f"zones {', '.join(early)} were ripped only {since} seasons ago and the loosening should still hold"
+    done = "priced as asked; look for wheel traffic or wet ripping before paying for it again"
+    return (remark("costs", "ripped-again-soon", what, done),)

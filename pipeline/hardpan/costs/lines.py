@@ -11,8 +11,7 @@ from hardpan.money import spread_rates
 from hardpan.options import change_cost, relative_wear
 from hardpan.records.advice import Met
 from hardpan.records.catalog import Catalog
-from hardpan.records.columns import TALLY
-from hardpan.records.ledger import Rates
+from hardpan.records.ledger import TALLY, Rates
 from hardpan.records.plan import Plan
 from hardpan.records.rules import After, asked_after
 
@@ -142,7 +141,7 @@ def _amendments(area_ha: float, spread: Mapping[str, float], rates: Rates) -> It
 
 
 def ledger_lines(drawn: Lines) -> pd.DataFrame:
-    """Lines of all zones and of `total`, columns `records.columns.TALLY`, amounts in whole cents that add up.
+    """Lines of all zones and of `total`, columns `records.ledger.TALLY`, amounts in whole cents that add up.
 
     Quantities are rounded to `DECIMALS` in each zone, and their total is the sum of what is written.
     `cost` is the sum of the items of `COSTS` and `benefit` is `cost` plus `net return`, to the cent, in every zone and

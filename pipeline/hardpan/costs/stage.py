@@ -12,7 +12,7 @@ from hardpan.costs.strategies import Hire, compare_strategies, hiring_issues, ju
 from hardpan.money import crop_shares, lasting, season_weights
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import DecisionSettings, SeasonSettings
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.issues import Issues, remark
 from hardpan.records.ledger import Ledger, Rates
 from hardpan.records.options import Options
 from hardpan.records.plan import Plan
@@ -77,16 +77,9 @@ def _unpriced(plan: Plan, catalog: Catalog, rates: Rates) -> Issues:
     if not missing:
         return ()
     keys = ", ".join(work.price for work in missing)
-    return (
-        Issue(
-            outcome=Outcome.WARN,
-            stage="costs",
-            code="unpriced-after",
-            what=f"{' and '.join(missing)} is asked for after the pass and has no price",
-            done=f"not counted; give {keys} in [prices]",
-            file="prices.toml",
-        ),
-    )
+    what = f"{' and '.join(missing)} is asked for after the pass and has no price"
+    done = f"not counted; give {keys} in [prices]"
+    return (remark("costs", "unpriced-after", what, done, file="prices.toml"),)
 
 
 def _hire(drawn: Lines) -> Hire | None:

@@ -1,6 +1,6 @@
 """The plan beside a contractor, uniform depths, leaving the pan alone and other ways to work, from the same draws."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
@@ -11,9 +11,9 @@ from hardpan.core.said import Said, per_ha
 from hardpan.core.units import sign_of
 from hardpan.costs.lines import net_figures
 from hardpan.records.advice import Cheaper, Hiring
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.issues import Issues, remark
 from hardpan.records.ledger import Strategy
-from hardpan.records.options import Options
+from hardpan.records.options import Options, Uniform
 from hardpan.records.plan import Plan, Tried, WaySum
 from hardpan.records.prices import PriceTable
 from hardpan.records.reasons import Way
@@ -62,15 +62,7 @@ def _off_kept_ground(options: Options, plan: Plan) -> Options:
     ground_ha = plan.zones.loc[plan.zones["kind"] == "ground", "area_ha"].sum()
     share = min(1.0, ground_ha / options.node_ha.sum())
     whole = options.uniform
-    part = replace(
-        whole,
-        returns=share * whole.returns,
-        costs=share * whole.costs,
-        hours=share * whole.hours,
-        fuel_l=share * whole.fuel_l,
-        ripped_ha=share * whole.ripped_ha,
-    )
-    return replace(options, uniform=part)
+    return replace(options, uniform=Uniform(**{one.name: share * getattr(whole, one.name) for one in fields(whole)}))
 
 
 def _prescription(plan: Plan, total: pd.DataFrame, net: Floats) -> dict[str, Any]:
@@ -205,7 +197,7 @@ def hiring_issues(hiring: Hiring | None, currency: str) -> Issues:
     )
     done = "priced and decided with your own machine; ask for a quote, with what it includes, and give it in [prices]"
     code = str(hiring.cheaper)
-    return (Issue(outcome=Outcome.WARN, stage="costs", code=code, what=what, done=done, file="prices.toml"),)
+    return (remark("costs", code, what, done, file="prices.toml"),)
 
 
 def sum_ways(plan: Plan, prescription: pd.Series) -> tuple[WaySum, ...]:

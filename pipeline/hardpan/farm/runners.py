@@ -23,8 +23,7 @@ _AHEAD = 2
 """Jobs handed over for each process, so that none waits between two."""
 
 _ENDED = HardpanError(
-    what="its process ended twice without a word: killed, or out of memory",
-    do="run it by itself with `hardpan run`",
+    what="its process ended twice without a word: killed, or out of memory", do="run it by itself with `hardpan run`"
 )
 
 

@@ -179,15 +179,6 @@ def _grip(one: _Drawn) -> dict[str, float]:
     }
 
 
-def yearly_cost(owned_per_year: float, running_per_ha: float, use_ha: Floats | float) -> Floats:
-    """Cost a year of owning and running a machine that works `use_ha` a year (`field-solie`).
-
-    >>> float(yearly_cost(1000.0, 4.0, 100.0))
-    1400.0
-    """
-    return np.asarray(owned_per_year + running_per_ha * np.asarray(use_ha, dtype=float))
-
-
 def break_even_use(owned_per_year: Floats | float, saved_per_ha: Floats | float) -> Floats:
     """Use a year at which owning costs no more than hiring, BEU = AOC / (CR - OPC) (`field-solie`).
 

@@ -18,20 +18,7 @@ from hardpan.money.rates import (
 from hardpan.money.worth import crop_shares, crop_values, first_year_gains, lasting, season_factors, season_weights
 
 __all__ = [
-    "Draws",
-    "after_per_ha",
-    "at_cash_cost",
-    "by_contractor",
-    "crop_shares",
-    "crop_values",
-    "expected_rates",
-    "first_year_gains",
-    "hired_for",
-    "lasting",
-    "log_normal_factors",
-    "owning_per_hour",
-    "season_factors",
-    "season_weights",
-    "spread_rates",
-    "with_tractor_of",
-]
+    "Draws", "after_per_ha", "at_cash_cost", "by_contractor", "crop_shares", "crop_values", "expected_rates",
+    "first_year_gains", "hired_for", "lasting", "log_normal_factors", "owning_per_hour", "season_factors",
+    "season_weights", "spread_rates", "with_tractor_of",
+]  # fmt: skip

@@ -10,7 +10,7 @@ from hardpan.core.errors import SettingsError
 from hardpan.core.said import Amount, Said, joined, per_t
 from hardpan.money.draws import Draws
 from hardpan.records.catalog import Catalog
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.issues import Issue, Issues, Outcome, remark
 from hardpan.records.quantity import Quantity
 from hardpan.records.soils import Seasons, SoilType
 
@@ -180,22 +180,15 @@ def crop_issues(catalog: Catalog) -> Issues:
             continue
         low, high = usual.span
         if not low <= own_price.value <= high:
-            issues.append(
-                Issue(
-                    outcome=Outcome.WARN,
-                    stage="costs",
-                    code="price-of-another-crop",
-                    what=Said(
-                        "prices.grain_per_t = {own} is taken as the price of {crop}, which is usually {low} to {high}",
-                        own=_price(own_price),
-                        crop=catalog.crop.says,
-                        low=per_t(low, "", bare=True),
-                        high=_price(usual, high),
-                    ),
-                    done="used as given; is it that of another crop?",
-                    place="[prices]",
-                )
+            what = Said(
+                "prices.grain_per_t = {own} is taken as the price of {crop}, which is usually {low} to {high}",
+                own=_price(own_price),
+                crop=catalog.crop.says,
+                low=per_t(low, "", bare=True),
+                high=_price(usual, high),
             )
+            done = "used as given; is it that of another crop?"
+            issues.append(remark("costs", "price-of-another-crop", what, done, place="[prices]"))
     return tuple(issues)
 
 
@@ -209,13 +202,6 @@ def unverified_gains(catalog: Catalog, soil_types: tuple[str, ...]) -> Issues:
     guesses = [name for name in soil_types if catalog.soils[name].first_year_gain.source == "unverified"]
     if not guesses:
         return ()
-    return (
-        Issue(
-            outcome=Outcome.WARN,
-            stage="costs",
-            code="unverified-response",
-            what=f"the yield gain on {', '.join(guesses)} rests on no source",
-            done="the shipped range was used; give your own in [soil.types], best from unripped check strips",
-            file="soils.toml",
-        ),
-    )
+    what = f"the yield gain on {', '.join(guesses)} rests on no source"
+    done = "the shipped range was used; give your own in [soil.types], best from unripped check strips"
+    return (remark("costs", "unverified-response", what, done, file="soils.toml"),)

@@ -103,7 +103,6 @@ def weigh_options(
         net=best.evaluated(gained).net,
         cost=best.cost.mean(axis=1)[ground.soil],
         gain=totals.gain,
-        allowed=ground.allowed(depth_mm, into_mm, best.pullable),
         loosened=totals.loosened,
         breach=reach_probability(ground.end_mm(), depth_mm),
         covered=gained.covered,
@@ -112,7 +111,6 @@ def weigh_options(
         uniform=uniform_of(worked, offered, totals.summed),
         tines=best.economy.tines,
         draft=draft,
-        reference_soil=main_soil,
         issues=(*issues, *ground.issues, *measured),
     )
 

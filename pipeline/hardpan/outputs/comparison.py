@@ -20,7 +20,7 @@ from hardpan.outputs.ownership import digests
 from hardpan.outputs.pages import Table, write_page
 from hardpan.outputs.palette import EDGE, depth_colours
 from hardpan.outputs.settings import OutputSettings
-from hardpan.outputs.tables import cell
+from hardpan.outputs.tables import write_table
 from hardpan.outputs.words.english.comparison import EnglishComparison
 from hardpan.outputs.words.units import Units
 from hardpan.outputs.zone_map import as_svg, bare_axes, outline_path
@@ -48,8 +48,7 @@ def write_comparison(found: Comparison, folder: Path, started: str) -> tuple[Pat
     """
     words = comparison_words(found)
     with fresh_folder(folder) as work:
-        table = found.rows.apply(lambda column: column.map(lambda value: cell(value, _DECIMALS)))
-        table.to_csv(work / "compare.csv", index=False, lineterminator="\n", encoding="utf-8")
+        write_table(work / "compare.csv", found.rows, _DECIMALS)
         _write_page(work / "compare.html", found, words)
         document = {
             "tool": "hardpan",

@@ -1,16 +1,20 @@
-"""The plan as a display takes it: few vertices, single parts, nothing it could choke on."""
+"""The plan as a display takes it: few vertices, single parts, nothing it could choke on; what can be written at all."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from importlib.util import find_spec
 
 import geopandas as gpd
 import numpy as np
 import shapely
 
-from hardpan.core.errors import HardpanError
+from hardpan.core.errors import HardpanError, SettingsError
 from hardpan.core.said import Said, distance
+from hardpan.outputs.geodesy import to_wgs84
 from hardpan.outputs.settings import OutputSettings
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.issues import Issue, Issues, remark
 from hardpan.records.plan import Plan
+from hardpan.records.survey import Survey
 
 _TOLERANCES_M = (0.5, 1.0, 2.0, 3.0, 5.0, 7.5, 10.0, 15.0, 20.0)
 """Steps of simplification tried, finest first; beyond 20 m borders would leave the zones they were drawn for."""
@@ -29,6 +33,32 @@ class _Size:
         return self.vertices <= settings.max_vertices and self.ring <= settings.max_ring_vertices
 
 
+def check_outputs(survey: Survey, settings: OutputSettings) -> None:
+    """Refuse a format whose library is missing, and a paddock that displays cannot place.
+
+    Raises
+    ------
+    HardpanError
+        A format needs a library that is not installed, or the paddock has no place in WGS 84.
+    """
+    check_geoparquet(settings.formats)
+    to_wgs84(survey.paddock.boundary.to_numpy(), survey.crs)
+
+
+def check_geoparquet(formats: Iterable[str]) -> None:
+    """Refuse the format before any work where its library is not installed.
+
+    Raises
+    ------
+    SettingsError
+        GeoParquet is asked for and pyarrow is missing.
+    """
+    if "geoparquet" in formats and find_spec("pyarrow") is None:
+        raise SettingsError(
+            what="geoparquet needs pyarrow", where="outputs.formats", do="install the extra hardpan[parquet]"
+        )
+
+
 def hold_back(plan: Plan, settings: OutputSettings) -> tuple[OutputSettings, Issues]:
     """Settings without the files for the display where the plan is too wet to be driven and nobody forces it.
 
@@ -44,7 +74,7 @@ def hold_back(plan: Plan, settings: OutputSettings) -> tuple[OutputSettings, Iss
         settings = settings.model_copy(update={"formats": kept})
         done = "not written: wait until it has dried and run again, or force it (run --force)"
     what = f"the soil is too wet to rip, and {named} would have it ripped"
-    return settings, (Issue(outcome=Outcome.WARN, stage="outputs", code="too-wet", what=what, done=done),)
+    return settings, (remark("outputs", "too-wet", what, done),)
 
 
 def fit_profile(zones: gpd.GeoDataFrame, settings: OutputSettings) -> tuple[gpd.GeoDataFrame, float, Issues]:
@@ -117,16 +147,12 @@ def _sound(zones: gpd.GeoDataFrame, fitted: gpd.GeoDataFrame) -> bool:
 
 def _told(before: _Size, after: _Size, tolerance_m: float, *, outline: bool) -> Issue:
     which = "zone borders and the paddock's outline" if outline else "zone borders"
-    return Issue(
-        outcome=Outcome.WARN,
-        stage="outputs",
-        code="display-simplified",
-        what=f"the plan has {before.vertices} vertices ({before.ring} in one ring), more than the display takes",
-        done=Said(
-            "{which} simplified at {tolerance} to {vertices} ({ring} in one ring), for the display files only",
-            which=which,
-            tolerance=distance(tolerance_m),
-            vertices=after.vertices,
-            ring=after.ring,
-        ),
+    what = f"the plan has {before.vertices} vertices ({before.ring} in one ring), more than the display takes"
+    done = Said(
+        "{which} simplified at {tolerance} to {vertices} ({ring} in one ring), for the display files only",
+        which=which,
+        tolerance=distance(tolerance_m),
+        vertices=after.vertices,
+        ring=after.ring,
     )
+    return remark("outputs", "display-simplified", what, done)

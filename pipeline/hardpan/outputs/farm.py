@@ -66,9 +66,10 @@ def paddock_table(run: FarmRun) -> pd.DataFrame:
 
 
 def _row(run: FarmRun, job: Job, outcome: Outcome) -> dict[str, object]:
+    home = run.file.resolve().parent
     row: dict[str, object] = {
         "paddock": outcome.slug,
-        "config": _from(run.file.resolve().parent, job.config),
+        "config": job.config.relative_to(home).as_posix() if job.config.is_relative_to(home) else str(job.config),
         "status": str(outcome.status),
         "reason": outcome.reason,
         "seconds": outcome.seconds,
@@ -78,11 +79,6 @@ def _row(run: FarmRun, job: Job, outcome: Outcome) -> dict[str, object]:
     if result is not None:
         row |= {name: getattr(result, name) for name in ("ripped_ha", "net", "hours", "litres")}
     return row
-
-
-def _from(folder: Path, config: Path) -> str:
-    """Path of a configuration from the folder of the list, where it lies below it."""
-    return config.relative_to(folder).as_posix() if config.is_relative_to(folder) else str(config)
 
 
 def _write_manifest(work: Path, run: FarmRun, replaced: dict[str, str]) -> None:
@@ -125,7 +121,7 @@ def season_table(run: FarmRun, season: FarmSeason) -> pd.DataFrame:
             row["rig"],
             row["paddock"],
             row["hours"],
-            _why(run, row["paddock"]),
+            words.must() if run.must[row["paddock"]] else words.per_hour(run.results[row["paddock"]].net_per_hour),
             chance.get(row["paddock"]),
         )
         for row in plan.work.to_dict("records")
@@ -134,7 +130,3 @@ def season_table(run: FarmRun, season: FarmSeason) -> pd.DataFrame:
     left = {slug: fates.get(slug, Fate.NO_GAIN) for slug in run.results if fates.get(slug) is not Fate.DONE}
     rows += [("", "", slug, 0.0, words.fate(fate), chance.get(slug)) for slug, fate in left.items()]
     return pd.DataFrame(rows, columns=[*SEASON])
-
-
-def _why(run: FarmRun, slug: str) -> str:
-    return words.must() if run.must[slug] else words.per_hour(run.results[slug].net_per_hour)

@@ -19,8 +19,6 @@ from hardpan.records.trail import MANIFEST
 if sys.platform != "win32":
     import fcntl
 
-__all__ = ["MANIFEST", "check_folder", "clear_leftovers", "fresh_folder"]
-
 _MARK, _UNLOCKED, _NEW, _OLD, _DONE = ".hardpan", "mark", "new", "old", "done"
 """In a part: its mark, which names machine and folder and is locked by the run at work; that file before it is locked;
 the result being written; the earlier result while the new one takes its place; and once it may be removed."""

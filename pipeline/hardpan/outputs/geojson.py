@@ -21,7 +21,7 @@ def write_geojson(path: Path, zones: gpd.GeoDataFrame, name: str) -> None:
     path : Path
         The file to write; the same zones give the same bytes.
     zones : GeoDataFrame
-        Columns of `records.columns.PLAN` in WGS 84, rounded, exterior rings counter-clockwise; of check strips `strip`
+        Columns of `records.plan.PLAN` in WGS 84, rounded, exterior rings counter-clockwise; of check strips `strip`
         and `pair` too.
     name : str
         Name of the paddock, kept as a foreign member.

@@ -39,8 +39,6 @@ def write_geopackage(
 
     Parameters
     ----------
-    path : Path
-        The file to write.
     layers : Mapping
         Layer name to features, all in the working CRS; empty layers are written with their columns.
     styles : Mapping

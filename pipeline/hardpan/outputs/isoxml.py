@@ -174,13 +174,7 @@ def _guidance(field: ET.Element, lines: tuple[GuidanceLine, ...], *, groups: boo
 
 
 def _filled(
-    element: ET.Element,
-    number: int,
-    task: Task,
-    *,
-    parts: gpd.GeoDataFrame,
-    grid: xr.DataArray | None,
-    shape: str,
+    element: ET.Element, number: int, task: Task, *, parts: gpd.GeoDataFrame, grid: xr.DataArray | None, shape: str
 ) -> dict[str, bytes]:
     """Add treatment zones and the shape to a task; give the grid file, if any."""
     _zone(element, number, task, code=_OUTSIDE, says=task.outside, value=0)

@@ -43,20 +43,6 @@ class ReadTask:
     cell_lat: float = 0.0
     cell_lon: float = 0.0
 
-    def at(self, points: Floats) -> Floats:
-        """Value at (longitude, latitude), shape (n, 2); the out-of-field value elsewhere."""
-        out = np.full(len(points), float(self.outside))
-        if self.cells is not None:
-            row = np.floor((points[:, 1] - self.south) / self.cell_lat).astype(int)
-            col = np.floor((points[:, 0] - self.west) / self.cell_lon).astype(int)
-            n_rows, n_cols = self.cells.shape
-            inside = (row >= 0) & (row < n_rows) & (col >= 0) & (col < n_cols)
-            out[inside] = self.cells[row[inside], col[inside]]
-            return out
-        for polygon, value in self.polygons:
-            out[shapely.contains_xy(polygon, points)] = value
-        return out
-
 
 def read_taskdata(path: Path) -> tuple[ReadTask, ...]:
     """Tasks of a task-data zip.

@@ -15,7 +15,7 @@ from hardpan.outputs.palette import INK
 from hardpan.outputs.words.interface import Words
 from hardpan.outputs.words.told import first_cautions
 from hardpan.records.evidence import PaddockRun
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.issues import Issues, remark
 
 _MARGIN = 12 * mm
 _WIDTH, _HEIGHT = A4[0] - 2 * _MARGIN, A4[1] - 2 * _MARGIN - 1
@@ -84,16 +84,12 @@ def name_issues(name: str) -> Issues:
     """Remark that the card cannot print the paddock's name as it is written."""
     if printable(name) == name:
         return ()
-    return (
-        Issue(
-            outcome=Outcome.WARN,
-            stage="outputs",
-            code="card-name",
-            what="the job card cannot print all letters of the paddock's name: they are not in its typeface, or run "
-            "from right to left and would stand in the wrong order",
-            done="… stands for them there; the report shows the name as it is",
-        ),
+    what = (
+        "the job card cannot print all letters of the paddock's name: they are not in its typeface, or run "
+        "from right to left and would stand in the wrong order"
     )
+    done = "… stands for them there; the report shows the name as it is"
+    return (remark("outputs", "card-name", what, done),)
 
 
 def _head(run: PaddockRun, name: str, lost: str, first: Sequence[Flowable], words: Words) -> list[Flowable]:

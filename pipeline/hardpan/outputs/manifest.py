@@ -37,8 +37,6 @@ def write_manifest(  # noqa: PLR0917
 
     Parameters
     ----------
-    path : Path
-        The file to write.
     run : PaddockRun
         The whole run.
     words : Words
@@ -55,7 +53,7 @@ def write_manifest(  # noqa: PLR0917
         "plan": run.trail.plan_number,
         "seed": run.trail.seed,
         "working_crs": run.survey.crs.to_string(),
-        "datum_moves": [_move(one) for one in (*run.survey.datum_moves, move)],
+        "datum_moves": [asdict(one) for one in (*run.survey.datum_moves, move)],
         "cross_validation": rows_of(run.surfaces.scores),
         "residuals": rows_of(run.surfaces.residuals),
         "models": rows_of(told_models(run.surfaces, words)),
@@ -95,10 +93,6 @@ def write_document(path: Path, document: Mapping[str, object], files: dict[str, 
 def steady(files: Mapping[str, str]) -> dict[str, str]:
     """Digests of the files whose bytes depend on nothing but inputs, settings and versions."""
     return {name: digest for name, digest in files.items() if Path(name).suffix in _STEADY}
-
-
-def _move(move: DatumMove) -> dict[str, object]:
-    return {name: getattr(move, name) for name in ("file", "from_crs", "to_crs", "operation", "accuracy_m")}
 
 
 def rows_of(table: pd.DataFrame) -> list[dict[Any, Any]]:

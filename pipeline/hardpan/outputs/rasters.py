@@ -34,8 +34,6 @@ def write_geotiff(path: Path, bands: Mapping[str, Floats], units: Mapping[str, s
 
     Parameters
     ----------
-    path : Path
-        The file to write.
     bands : Mapping
         Band description to values of shape (n_rows, n_cols), NaN outside, in band order.
     units : Mapping
@@ -62,8 +60,6 @@ def write_netcdf(path: Path, surfaces: Surfaces, *, title: str, seed: int, versi
 
     Parameters
     ----------
-    path : Path
-        The file to write.
     surfaces : Surfaces
         Whose draws.
     title : str

@@ -5,7 +5,6 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
-from xml.etree import ElementTree as ET
 
 import geopandas as gpd
 import numpy as np
@@ -24,6 +23,7 @@ from hardpan.core.errors import ReadBackError
 from hardpan.outputs.folder import fresh_folder
 from hardpan.outputs.geodesy import DECIMALS, to_wgs84
 from hardpan.outputs.geojson import write_features
+from hardpan.outputs.kml_gpx import write_gpx
 from hardpan.outputs.manifest import provenance, steady, write_document
 from hardpan.outputs.ownership import digests
 from hardpan.outputs.pages import write_page
@@ -44,8 +44,6 @@ COLUMNS = ("order", "site", "longitude", "latitude", "insertions", "soil_type", 
 _PALE = 0.35
 """Soil types are background: so much of their colour is left."""
 
-_NAMESPACE = "http://www.topografix.com/GPX/1/1"
-
 _GPX = "{http://www.topografix.com/GPX/1/1}"
 
 _ROUNDING = 1.1 * 10.0**-DECIMALS
@@ -63,8 +61,6 @@ def write_sites(run: ProbingRun, settings: OutputSettings, folder: Path) -> tupl
         The folder cannot be written or is not a result, the sites have no place in WGS 84, or a file read back does
         not say what was planned.
     """
-    from hardpan.outputs.sites import write_sites_page  # noqa: PLC0415 - loads the plotting library
-
     currency = run.catalog.prices.currency
     table = told_sites(run, speak(Units.of_files(currency), run.catalog))
     degrees = table[["longitude", "latitude"]].to_numpy(float)
@@ -121,8 +117,6 @@ def write_sites_page(path: Path, run: ProbingRun, sites: gpd.GeoDataFrame, words
 
     Parameters
     ----------
-    path : Path
-        The file to write.
     run : ProbingRun
         Everything that planning found.
     sites : GeoDataFrame
@@ -205,41 +199,6 @@ def _draw_sites(axes: Axes, xy_m: Floats, probed_xy: Floats) -> None:
     )
     for stop, (x, y) in enumerate(xy_m, start=1):
         axes.text(x, y, str(stop), ha="center", va="center", fontsize=0.75 * size, color=EDGE, zorder=7)
-
-
-def write_gpx(path: Path, names: Sequence[str], told: Sequence[str], degrees: Floats, *, title: str) -> None:
-    """Write one waypoint a place, and a route through them in order.
-
-    Parameters
-    ----------
-    path : Path
-        The file to write; the same places give the same bytes.
-    names, told : sequence of str
-        Name of each place, and what is said of it.
-    degrees : (n, 2)
-        Longitude and latitude, WGS 84.
-    title : str
-        Name of the route.
-    """
-    root = ET.Element("gpx", xmlns=_NAMESPACE, version="1.1", creator="hardpan")
-    for name, says, place in zip(names, told, degrees, strict=True):
-        point = _point(root, "wpt", place)
-        _text(point, "name", name)
-        _text(point, "desc", says)
-    route = ET.SubElement(root, "rte")
-    _text(route, "name", title)
-    for name, place in zip(names, degrees, strict=True):
-        _text(_point(route, "rtept", place), "name", name)
-    ET.indent(root)
-    path.write_bytes(ET.tostring(root, xml_declaration=True, encoding="UTF-8") + b"\n")
-
-
-def _point(parent: ET.Element, tag: str, place: Floats) -> ET.Element:
-    return ET.SubElement(parent, tag, lat=f"{place[1]:.7f}", lon=f"{place[0]:.7f}")
-
-
-def _text(parent: ET.Element, tag: str, text: str) -> None:
-    ET.SubElement(parent, tag).text = "".join(letter if letter.isprintable() else " " for letter in text)
 
 
 def read_sites_back(folder: Path, planned: gpd.GeoDataFrame) -> None:

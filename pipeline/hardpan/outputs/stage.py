@@ -17,15 +17,14 @@ import xarray as xr
 from hardpan.core.arrays import Floats
 from hardpan.core.units import M2_PER_HA
 from hardpan.outputs.agreement import Expected, expected_of
-from hardpan.outputs.display import fit_profile, hold_back, single_parts
+from hardpan.outputs.display import check_geoparquet, fit_profile, hold_back, single_parts
 from hardpan.outputs.folder import check_folder, clear_leftovers, fresh_folder
 from hardpan.outputs.geodesy import degrees_per_metre, to_display
 from hardpan.outputs.geojson import write_geojson, write_strips
 from hardpan.outputs.geopackage import write_geopackage
-from hardpan.outputs.geoparquet import check_geoparquet, write_geoparquet
 from hardpan.outputs.guidance import guidance_lines
 from hardpan.outputs.isoxml import lime_rates, lime_task, rip_task, write_taskdata
-from hardpan.outputs.kml import write_kml
+from hardpan.outputs.kml_gpx import write_kml
 from hardpan.outputs.layers import band_unit, desktop_layers, drawn_layers, layer_styles, raster_layers
 from hardpan.outputs.manifest import provenance, write_document, write_manifest, write_record
 from hardpan.outputs.ownership import digests
@@ -112,8 +111,8 @@ def _write_for_desk(
     if "geopackage" in settings.formats:
         write_geopackage(work / "prescription.gpkg", layers, layer_styles(run, colours))
     if "geoparquet" in settings.formats:
-        write_geoparquet(work / "zones.parquet", layers["zones"])
-        write_geoparquet(work / "probes.parquet", layers["probes"])
+        layers["zones"].to_parquet(work / "zones.parquet", index=False)
+        layers["probes"].to_parquet(work / "probes.parquet", index=False)
     if "kml" in settings.formats:
         says = rip_task(zones, settings.depth_unit).says
         write_kml(work / "prescription.kml", shown, says, colours, title=title)

@@ -26,12 +26,12 @@ _DECIMALS: Mapping[str, int] = {
     "longitude": 7,
     "latitude": 7,
 }
-"""Decimals by column; 2 where not named."""
+"""Decimals by column, whatever the others have."""
 
 
-def write_table(path: Path, table: pd.DataFrame) -> None:
+def write_table(path: Path, table: pd.DataFrame, decimals: int = 2) -> None:
     """Write `table` without its index; NaN is an empty cell and the same table gives the same bytes."""
-    columns = [_cells(table[name], _DECIMALS.get(str(name), 2)) for name in table]
+    columns = [_cells(table[name], _DECIMALS.get(str(name), decimals)) for name in table]
     with path.open("w", encoding="utf-8", newline="") as out:
         writer = csv.writer(out, lineterminator="\n")
         writer.writerow(table.columns)

@@ -17,8 +17,7 @@ from hardpan.pan.readings import Readings, pack, remove_stones
 from hardpan.pan.remarks import remark
 from hardpan.pan.settings import PanSettings
 from hardpan.pan.tables import chance_below, chance_wrong, compare_dates, share_with_pan, slice_readings
-from hardpan.records.columns import PAN
-from hardpan.records.pan import Bottom, PanFeatures, Seen, State
+from hardpan.records.pan import PAN, Bottom, PanFeatures, Seen, State
 from hardpan.records.survey import Profiles, Stop
 
 logger = logging.getLogger(__name__)
@@ -72,7 +71,7 @@ def detect_pan(
 
 
 def read_pans(readings: Readings, stop: np.ndarray, threshold_kpa: float, settings: PanSettings) -> pd.DataFrame:
-    """Columns of `hardpan.records.columns.PAN` that the readings decide, one row an insertion.
+    """Columns of `hardpan.records.pan.PAN` that the readings decide, one row an insertion.
 
     Parameters
     ----------

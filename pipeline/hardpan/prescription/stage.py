@@ -18,13 +18,12 @@ from hardpan.prescription.setting_up import ballast_issues, last_ripping, steps_
 from hardpan.prescription.tables import candidate_table, conditions_of, moisture_table, shipped_numbers
 from hardpan.prescription.ways import choose_ways, way_tried
 from hardpan.records.catalog import Catalog
-from hardpan.records.columns import PLAN
 from hardpan.records.decision import DecisionSettings, HistorySettings
 from hardpan.records.evidence import Evidence
 from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.ledger import Rates
 from hardpan.records.options import Options
-from hardpan.records.plan import Plan
+from hardpan.records.plan import PLAN, Plan
 from hardpan.records.zones import Zones
 
 logger = logging.getLogger(__name__)

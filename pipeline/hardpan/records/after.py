@@ -119,7 +119,6 @@ class Earlier:
     """The run's configuration."""
     models: pd.DataFrame
     """`variable`, `range_m`, `sill`, `micro`, `noise` of the run's fitted models."""
-    version: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -154,7 +153,6 @@ class ZoneFound:
     change: Change
     expected_mm: Mapping[Position, float]
     """Depth the tines should have loosened to."""
-    states: Mapping[Position, Opened]
     opened: Mapping[Position, Mean]
     """Share of the pan within that depth that is open."""
     reached: Mapping[Position, Mean]

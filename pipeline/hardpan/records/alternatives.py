@@ -3,33 +3,18 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Annotated, Any, Literal
+from typing import Literal
 
 import numpy as np
-from pydantic import BeforeValidator, ValidationInfo
 
-from hardpan.core.settings import Settings, setting
+from hardpan.core.settings import setting
 from hardpan.records.catalog import Catalog
 from hardpan.records.ledger import Ledger, Rates
 from hardpan.records.plan import Plan
-from hardpan.records.quantity import Quantity, entry
+from hardpan.records.quantity import Price, RangedSettings, ranged
 
 
-def _entry(given: object, info: ValidationInfo) -> object:
-    """Table of a price that is given as a number, a text with its unit, or a table."""
-    extra = AlternativeSettings.model_fields[info.field_name or ""].json_schema_extra
-    return entry(given, str(extra["unit"]) if isinstance(extra, dict) else "")
-
-
-Price = Annotated[Quantity | None, BeforeValidator(_entry)]
-"""A price or share with its range, unit and source."""
-
-
-def _price(says: str, unit: str) -> Any:  # noqa: ANN401
-    return setting(None, says=says, unit=unit, ranged=True)
-
-
-class AlternativeSettings(Settings):
+class AlternativeSettings(RangedSettings):
     """A table of `[[alternatives]]`: another machine, or a contractor's offer."""
 
     name: str = setting(says="Name in tables", min_length=1, max_length=60)
@@ -40,11 +25,11 @@ class AlternativeSettings(Settings):
     terms: Literal["bought", "upgraded", "hired", "owned"] = setting(
         "bought", says="How you come by what differs from the present machine"
     )
-    price: Price = _price("What an upgrade costs, beside the present machine (terms upgraded)", "money")
-    hire_per_h: Price = _price("What hiring costs an hour, in place of owning and repairs (terms hired)", "money/h")
-    rate_per_ha: Price = _price("A contractor's rate, with tractor, ripper, driver and points", "money/ha")
-    fuel: Price = _price("Share of the fuel that the contractor's rate leaves to you", "share")
-    deepest: Price = _price("Deepest the contractor rips for it; that of [prices] if left out", "mm")
+    price: Price = ranged("What an upgrade costs, beside the present machine (terms upgraded)", "money")
+    hire_per_h: Price = ranged("What hiring costs an hour, in place of owning and repairs (terms hired)", "money/h")
+    rate_per_ha: Price = ranged("A contractor's rate, with tractor, ripper, driver and points", "money/ha")
+    fuel: Price = ranged("Share of the fuel that the contractor's rate leaves to you", "share")
+    deepest: Price = ranged("Deepest the contractor rips for it; that of [prices] if left out", "mm")
     waiting: float = setting(0.0, says="Fit days lost until a hired machine or contractor comes", unit="day", ge=0)
     ha_per_h: float | None = setting(None, says="What the contractor does in an hour", unit="ha/h", gt=0)
 

@@ -137,7 +137,6 @@ class Observed:
 class Applied:
     """A log beside the plan."""
 
-    name: str
     zones: pd.DataFrame
     """Columns `APPLIED`: the row `ALL`, then one a zone. Of ground to be left, `within_ha` was left and `deep_ha` was
     ripped."""

@@ -11,10 +11,6 @@ class Outcome(StrEnum):
     """Loaded, nothing to say."""
     WARN = "warn"
     """Loaded, and this was changed, dropped or assumed."""
-    ASK = "ask"
-    """Stopped until an option decides."""
-    REJECT = "reject"
-    """Stopped."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,3 +35,8 @@ class Issue:
 
 
 Issues = tuple[Issue, ...]
+
+
+def remark(stage: str, code: str, what: str, done: str, *, file: str = "", place: str = "") -> Issue:
+    """Issue with the outcome *warn*."""
+    return Issue(outcome=Outcome.WARN, stage=stage, code=code, what=what, done=done, file=file, place=place)

@@ -12,6 +12,9 @@ from hardpan.records.advice import Hiring
 from hardpan.records.issues import Issues
 from hardpan.records.plan import WaySum
 
+TALLY = ("zone", "item", "quantity", "unit", "price", "amount", "low", "high")
+"""Columns of `Ledger.lines` and of tallies.csv."""
+
 ALL_PADDOCKS = "all paddocks"
 """In the column `paddock` of sums: all together."""
 
@@ -90,7 +93,7 @@ class Ledger:
     """Areas, quantities and money, per zone and in all."""
 
     lines: pd.DataFrame
-    """Columns `hardpan.records.columns.TALLY`; `zone` is text ("1", "2", ..., "total"). The items are listed in
+    """Columns `TALLY`; `zone` is text ("1", "2", ..., "total"). The items are listed in
     `hardpan.costs.lines.ITEMS`: `cost` and `amendments` are sums of others, `benefit` less `cost` is `net return`."""
     strategies: pd.DataFrame
     """One row a strategy, where its depth or rate is known: `strategy` (a `Strategy`), `depth_mm`, `ripped_ha`, `cost`,
@@ -136,8 +139,3 @@ class Totals:
     currency: str
     seed: int
     """Of the draws: draw k of two paddocks is of the same prices where seed and number of draws are the same."""
-
-    @property
-    def n_draws(self) -> int:
-        """Number of draws; 0 without any item."""
-        return next((one.shared.size for one in self.items.values()), 0)

@@ -58,8 +58,6 @@ class Options:
     """Expected cost per ha."""
     gain: Floats
     """Expected worth per ha of the growth that comes back, without the decision table."""
-    allowed: Bools
-    """Whether soil and machine allow the option, without the decision table."""
     loosened: Floats
     """Expected share of the root growth the pan takes that lies in broken soil."""
     breach: Floats
@@ -76,6 +74,4 @@ class Options:
     tines: int
     """With which the whole paddock is worked."""
     draft: Draft
-    reference_soil: str
-    """Soil type of the machine values: the one with most ground."""
     issues: Issues = field(default=())

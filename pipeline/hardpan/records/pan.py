@@ -8,8 +8,14 @@ import pandas as pd
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
-from hardpan.records.columns import PAN
 from hardpan.records.issues import Issues
+
+PAN = (
+    "insertion", "site", "date", "state", "soft_to_mm", "missed", "doubt", "top_mm", "top_sd_mm", "bottom_mm",
+    "bottom_kind", "bottom_low_mm", "bottom_high_mm", "bottom_sd_mm", "peak_kpa", "peak_sd_kpa", "peak_kind",
+    "peak_depth_mm", "excess_kpa_mm", "seen", "reached_mm", "layer_mm", "next_mm", "geometry",
+)  # fmt: skip
+"""Columns of `PanFeatures.insertions`."""
 
 DATES_TO_MM = 300.0
 """Probing dates are compared on the mean above this depth, where the weather shows first."""
@@ -78,7 +84,7 @@ class PanFeatures:
     """One row an insertion, in the order of the profiles."""
 
     insertions: gpd.GeoDataFrame
-    """Columns `hardpan.records.columns.PAN`: `insertion`, `site`, `date` text; `state` value of `State`; `soft_to_mm`
+    """Columns `PAN`: `insertion`, `site`, `date` text; `state` value of `State`; `soft_to_mm`
     (depth above which no pan begins, NaN but for absent ones) and `missed` (chance that a pan of this paddock
     would begin below it, 0 where that cannot be); `doubt` (chance that the error of a site's mean put its highest
     reading on this side of the threshold, 0 where none is stated); `top_mm` and its reading error `top_sd_mm`,
@@ -105,7 +111,7 @@ class PanFeatures:
     def __post_init__(self) -> None:
         missing = [name for name in PAN if name not in self.insertions]
         if missing:
-            raise InputError(what=f"pan features lack {', '.join(missing)}", right="all of `records.columns.PAN`")
+            raise InputError(what=f"pan features lack {', '.join(missing)}", right="all of `PAN`")
 
     @property
     def soft_to_mm(self) -> float | None:

@@ -9,9 +9,15 @@ import pandas as pd
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import InputError
 from hardpan.records.advice import Condition, Step, Verdict
-from hardpan.records.columns import PLAN
 from hardpan.records.issues import Issues
 from hardpan.records.reasons import Alternative, Reason, Way
+
+PLAN = (
+    "zone", "kind", "soil_type", "area_ha", "depth_mm", "setup", "spacing_mm", "speed_kmh", "passes",
+    "runner_up_cost_per_ha", "breach_probability", "loosened_share", "net_per_ha", "net_low_per_ha", "net_high_per_ha",
+    "loss_probability", "geometry",
+)  # fmt: skip
+"""Columns of `Plan.zones`."""
 
 UNRIPPED, RIPPED = "unripped", "ripped"
 """Treatments of the two strips of a pair."""
@@ -81,7 +87,7 @@ class Plan:
     """Depth and set-up per zone, with reasons."""
 
     zones: gpd.GeoDataFrame
-    """Columns `hardpan.records.columns.PLAN`, working CRS; exclusions and check strips have `depth_mm` 0,
+    """Columns `PLAN`, working CRS; exclusions and check strips have `depth_mm` 0,
     `setup` ""."""
     machine: pd.DataFrame
     """One row a ripped zone: `zone`, `tines`, `width_m`, `equation_kn` (draft by the equation as published),
@@ -133,7 +139,7 @@ class Plan:
     def __post_init__(self) -> None:
         missing = [name for name in PLAN if name not in self.zones]
         if missing:
-            raise InputError(what=f"the plan lacks {', '.join(missing)}", right="all of `records.columns.PLAN`")
+            raise InputError(what=f"the plan lacks {', '.join(missing)}", right="all of `PLAN`")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,12 +2,9 @@
 
 import math
 from collections.abc import Mapping
-from typing import Annotated, Any
-
-from pydantic import BeforeValidator, ValidationInfo
 
 from hardpan.core.settings import Settings, setting
-from hardpan.records.quantity import Positive, Quantity, entry
+from hardpan.records.quantity import Positive, Price, Quantity, RangedSettings, ranged
 
 
 class Crop(Settings):
@@ -77,42 +74,27 @@ class PriceTable(Settings):
         return math.inf if self.contractor_depth is None else self.contractor_depth.value
 
 
-def _entry(given: object, info: ValidationInfo) -> object:
-    """Table of a price or share that is given as a number, a text with its unit, or a table."""
-    extra = PriceSettings.model_fields[info.field_name or ""].json_schema_extra
-    return entry(given, str(extra["unit"]) if isinstance(extra, dict) else "")
-
-
-Price = Annotated[Quantity | None, BeforeValidator(_entry)]
-"""A price: a number, a text with its unit, or a table of value, low, high, unit and source."""
-
-
-def _price(says: str, unit: str) -> Any:  # noqa: ANN401
-    """Field of a price that may be left out."""
-    return setting(None, says=says, unit=unit, ranged=True)
-
-
-class PriceSettings(Settings):
+class PriceSettings(RangedSettings):
     """The `[prices]` table; anything left out comes from configs/prices.toml."""
 
     currency: str | None = setting(None, says="Currency code", min_length=1, max_length=5)
     exchange_rate: float | None = setting(
         None, says="Paid in `currency` for one unit of the shipped prices' currency", unit="ratio", gt=0
     )
-    fuel_per_l: Price = _price("Fuel", "money/L")
-    labour_per_h: Price = _price("Labour", "money/h")
-    grain_per_t: Price = _price("Grain on farm", "money/t")
-    wear_per_ha: Price = _price("Points and wear", "money/ha")
-    contractor_per_ha: Price = _price("Contractor's rate, with tractor, ripper, driver and points", "money/ha")
-    contractor_fuel: Price = _price("Share of the fuel the contractor's rate leaves to you", "share")
-    contractor_depth: Price = _price("Deepest the contractor rips for that rate", "mm")
-    lime_per_t: Price = _price("Lime delivered", "money/t")
-    gypsum_per_t: Price = _price("Gypsum delivered", "money/t")
-    spreading_per_ha: Price = _price("Spreading lime or gypsum", "money/ha")
-    rolling_per_ha: Price = _price("Rolling behind the tines, where it is asked for", "money/ha")
-    cover_crop_per_ha: Price = _price("Seed and sowing of a cover crop, where it is asked for", "money/ha")
-    extra_zone: Price = _price("What a further zone costs in setting and turning", "money/zone")
-    discount_rate: Price = _price("Discount rate", "share/year")
+    fuel_per_l: Price = ranged("Fuel", "money/L")
+    labour_per_h: Price = ranged("Labour", "money/h")
+    grain_per_t: Price = ranged("Grain on farm", "money/t")
+    wear_per_ha: Price = ranged("Points and wear", "money/ha")
+    contractor_per_ha: Price = ranged("Contractor's rate, with tractor, ripper, driver and points", "money/ha")
+    contractor_fuel: Price = ranged("Share of the fuel the contractor's rate leaves to you", "share")
+    contractor_depth: Price = ranged("Deepest the contractor rips for that rate", "mm")
+    lime_per_t: Price = ranged("Lime delivered", "money/t")
+    gypsum_per_t: Price = ranged("Gypsum delivered", "money/t")
+    spreading_per_ha: Price = ranged("Spreading lime or gypsum", "money/ha")
+    rolling_per_ha: Price = ranged("Rolling behind the tines, where it is asked for", "money/ha")
+    cover_crop_per_ha: Price = ranged("Seed and sowing of a cover crop, where it is asked for", "money/ha")
+    extra_zone: Price = ranged("What a further zone costs in setting and turning", "money/zone")
+    discount_rate: Price = ranged("Discount rate", "share/year")
 
     @property
     def entries(self) -> dict[str, Quantity]:

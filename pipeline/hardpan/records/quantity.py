@@ -1,12 +1,12 @@
 """A number with unit, range and source."""
 
 from collections.abc import Mapping
-from typing import Annotated
+from typing import Annotated, Any, TypeAlias
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, Field, ValidationInfo, field_validator, model_validator
 
-from hardpan.core.amounts import convert, split_amount
-from hardpan.core.settings import Settings
+from hardpan.core.settings import Settings, setting
+from hardpan.core.units import convert, split_amount
 
 
 class Quantity(Settings):
@@ -66,6 +66,26 @@ def entry(given: object, unit: str) -> object:
         if isinstance(full.get(end), int | float):
             full[end] = convert(full[end], stated, unit)[0]
     return full
+
+
+Price: TypeAlias = Quantity | None
+"""A price, share or depth with its range, unit and source, as `RangedSettings` read it."""
+
+
+class RangedSettings(Settings):
+    """Settings some of whose numbers keep their range: a number, a text with its unit, or a table of all that."""
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _as_entry(cls, given: object, info: ValidationInfo) -> object:
+        """Table of what is given for a number with a range."""
+        extra = cls.model_fields[info.field_name or ""].json_schema_extra
+        return entry(given, str(extra["unit"])) if isinstance(extra, dict) and extra.get("ranged") else given
+
+
+def ranged(says: str, unit: str) -> Any:  # noqa: ANN401
+    """Field of a `Quantity` that may be left out."""
+    return setting(None, says=says, unit=unit, ranged=True)
 
 
 def _above_zero(number: Quantity) -> Quantity:

@@ -47,16 +47,12 @@ _UNITS = {
     **dict.fromkeys(MACHINE_LIMITS[1:], "kN"),
     **dict.fromkeys(
         (
-            Limit.RIPPER_DEEPEST,
-            Limit.RIPPER_SHALLOWEST,
-            Limit.SETUP_DEEPEST,
-            Limit.SETUP_SHALLOWEST,
-            Limit.CLAY,
+            Limit.RIPPER_DEEPEST, Limit.RIPPER_SHALLOWEST, Limit.SETUP_DEEPEST, Limit.SETUP_SHALLOWEST, Limit.CLAY,
             Limit.MOIST,
         ),
         "mm",
     ),
-}
+}  # fmt: skip
 _BAR_DEEPER = {*MACHINE_LIMITS, Limit.CLAY, Limit.MOIST}
 
 

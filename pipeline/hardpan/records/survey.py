@@ -11,9 +11,11 @@ import shapely
 import xarray as xr
 
 from hardpan.core.errors import InputError
-from hardpan.records.columns import INSERTION
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issues
+
+INSERTION = ("insertion", "site", "replicate", "x_m", "y_m", "date", "stop", "stop_mm", "source_file", "source_row")
+"""Per-insertion coordinates of `Profiles.readings`."""
 
 
 class Stop(StrEnum):
@@ -44,7 +46,7 @@ class Profiles:
     - `theta` float64 (optional): volumetric water content m3/m3 at the same depth; NaN where not measured.
     - `se_kpa` float64 (optional): standard error of a reading that is the mean of a site's insertions; NaN where none.
 
-    and per-insertion coordinates (`hardpan.records.columns.INSERTION`): `insertion` (unique text, the index),
+    and per-insertion coordinates (`INSERTION`): `insertion` (unique text, the index),
     `site` (text), `replicate` (int), `x_m`, `y_m` (working CRS), `date` (ISO text or ""), `stop` (value of `Stop`),
     `stop_mm` (depth reached), `source_file`, `source_row` (1-based row of its first reading, 0 if unknown).
     """
@@ -52,7 +54,6 @@ class Profiles:
     readings: xr.Dataset
     depth_limit_mm: float
     """Deepest depth the survey set out to read (end of the longest rod)."""
-    device_limit_kpa: float | None = None
 
     def __post_init__(self) -> None:
         missing = [name for name in INSERTION if name not in self.readings.coords]
@@ -60,7 +61,7 @@ class Profiles:
             name for name in ("depth_mm", "thickness_mm", "cone_index_kpa", "at_least") if name not in self.readings
         ]
         if missing:
-            raise InputError(what=f"profiles lack {', '.join(missing)}", right="all of `records.columns.INSERTION`")
+            raise InputError(what=f"profiles lack {', '.join(missing)}", right="all of `INSERTION`")
 
     @property
     def n_insertions(self) -> int:

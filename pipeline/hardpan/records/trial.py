@@ -210,7 +210,6 @@ class Payback:
     table: pd.DataFrame
     """`group`, `area_ha`, `cost_per_ha`, `first_net_per_ha` (after this harvest alone), `first_paid` (its chance of
     being above 0), `net_per_ha` (over the seasons the loosening lasts), `net_low_per_ha`, `net_high_per_ha`, `paid`."""
-    currency: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

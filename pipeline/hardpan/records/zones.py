@@ -10,6 +10,9 @@ from hardpan.records.advice import CountReason
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issues
 
+ZONE = ("zone", "kind", "soil_type", "area_ha", "geometry")
+"""First columns of `Zones.table`."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Zones:

@@ -2,8 +2,8 @@
 
 from dataclasses import replace
 
-from hardpan.core.amounts import MONEY, currency_of
 from hardpan.core.errors import HardpanError, SettingsError
+from hardpan.core.units import MONEY, currency_of
 from hardpan.costs.stage import tally
 from hardpan.machines.stage import compare_machines
 from hardpan.money import hired_for

@@ -9,7 +9,7 @@ from hardpan.core.threads import one_blas_thread
 from hardpan.costs.stage import tally
 from hardpan.money.stage import price_machines
 from hardpan.options.stage import check_machine, weigh_options
-from hardpan.outputs.geoparquet import check_outputs
+from hardpan.outputs.display import check_outputs
 from hardpan.pan.stage import detect_pan
 from hardpan.prescription.sensitivity import money_moved
 from hardpan.prescription.stage import settle_zones
@@ -101,7 +101,7 @@ def run_paddock(
         zones=zones,
         plan=plan,
         ledger=ledger,
-        trail=trail_of(config, survey, clock),
+        trail=trail_of(config, survey.digests, seed, clock),
         strips=strips,
         machines=machines,
         moves=moves,

@@ -79,7 +79,7 @@ def run_farm(file: Path, out: Path, clock: Clock, options: FarmOptions = LOCAL, 
         season=season,
         fault=fault,
         version=hardpan.__version__,
-        started=clock.now.strftime("%Y-%m-%dT%H:%M:%SZ"),
+        started=clock.started,
     )
 
 

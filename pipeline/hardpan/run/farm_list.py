@@ -60,7 +60,6 @@ class Listed:
 class FarmList:
     """Paddocks and the settings they share."""
 
-    file: Path
     paddocks: tuple[Listed, ...]
     defaults: Mapping[str, object]
     """Paths in it are absolute."""
@@ -87,7 +86,7 @@ def read_farm_list(path: Path) -> FarmList:
     listed = [_listed(one, place, faults) for one, place in zip(settings.paddocks, places, strict=True)]
     _refuse_twice(listed, path.name, faults)
     faults.refuse()
-    return FarmList(file=path, paddocks=tuple(listed), defaults=defaults, plan=settings.plan)
+    return FarmList(paddocks=tuple(listed), defaults=defaults, plan=settings.plan)
 
 
 def slug_of(name: str) -> str:
@@ -133,10 +132,7 @@ def _listed(given: ListedSettings, place: str, faults: Faults) -> Listed:
         )
     name = name or _name_in(given.config) or given.config.stem
     wishes = Wishes(
-        must=given.must,
-        waiting_per_day=given.waiting_per_day,
-        not_before=given.not_before,
-        not_after=given.not_after,
+        must=given.must, waiting_per_day=given.waiting_per_day, not_before=given.not_before, not_after=given.not_after
     )
     return Listed(config=given.config, name=name, slug=slug_of(name), place=place, wishes=wishes)
 

@@ -10,21 +10,12 @@ from pydantic import BaseModel
 from hardpan.core.errors import Faults, HardpanError
 from hardpan.core.memory import MemorySettings
 from hardpan.core.settings import Settings, models_in, parse
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.issues import Issues, remark
 from hardpan.records.machines import Tractor
 from hardpan.records.quantity import Quantity
 from hardpan.records.survey import Survey
 from hardpan.run.catalog import read_catalog
-from hardpan.run.config import (
-    Config,
-    PaddockConfig,
-    endless,
-    learned_types,
-    read_config,
-    read_paddock_config,
-    read_toml,
-    with_response,
-)
+from hardpan.run.config import Config, PaddockConfig, endless, learned_types, read_config, read_toml, with_response
 from hardpan.run.free_memory import memory_of
 from hardpan.run.shipped_tables import tables_with
 from hardpan.survey.files import load
@@ -37,29 +28,14 @@ _TOGETHER = ("machine", "season", "prices", "numbers")
 """Tables that make the catalog with the soil types: what is wrong with one of them shows in the others."""
 
 
-def checked_config(path: Path) -> Config:
-    """Configuration of a probed paddock, as `read_config`; where it is wrong, its files are looked at all the same.
+def checked(path: Path, read: Callable[[Path], C]) -> C:
+    """Configuration as `read_config` or `read_paddock_config` read it; where it is wrong, its files are looked at too.
 
     Raises
     ------
     HardpanError
         Of the configuration, and of every file it names in tables that can be read.
     """
-    return _checked(path, read_config)
-
-
-def checked_paddock_config(path: Path) -> PaddockConfig:
-    """Configuration of a paddock, probed or not, as `read_paddock_config`, with the errors of `checked_config`.
-
-    Raises
-    ------
-    HardpanError
-        Of the configuration, and of every file it names in tables that can be read.
-    """
-    return _checked(path, read_paddock_config)
-
-
-def _checked(path: Path, read: Callable[[Path], C]) -> C:
     try:
         return read(path)
     except HardpanError as err:
@@ -159,7 +135,11 @@ def _gathered(err: HardpanError, tables: Mapping[str, Any], unread: Mapping[str,
 
 def questions(config: Config, survey: Survey, tractor: Tractor) -> Issues:
     """Remark on each implausible value of the settings and readings, and on gains of a trial that are not used."""
-    return (*_passed_over(config), *_questioned(config, survey, tractor))
+    asked = (
+        remark("survey", "implausible", what, f"used as it is; {ask}", file=where)
+        for where, what, ask in _implausible(config, survey, tractor)
+    )
+    return (*_passed_over(config), *asked)
 
 
 def _passed_over(config: Config) -> Issues:
@@ -168,32 +148,17 @@ def _passed_over(config: Config) -> Issues:
     if file is None:
         return ()
     return tuple(
-        Issue(
-            outcome=Outcome.WARN,
-            stage="survey",
-            code="own-gain-first",
-            what=f"{key} of {name} is given in [soil.types] and learned from the harvest",
-            done="the one in [soil.types] is used; take it out to use what was learned",
+        remark(
+            "survey",
+            "own-gain-first",
+            f"{key} of {name} is given in [soil.types] and learned from the harvest",
+            "the one in [soil.types] is used; take it out to use what was learned",
             file=file.name,
             place=name,
         )
         for name, numbers in learned_types(file, file.name).items()
         for key, number in numbers.items()
         if config.soil.types[name].get(key) != number
-    )
-
-
-def _questioned(config: Config, survey: Survey, tractor: Tractor) -> Issues:
-    return tuple(
-        Issue(
-            outcome=Outcome.WARN,
-            stage="survey",
-            code="implausible",
-            what=what,
-            done=f"used as it is; {ask}",
-            file=where,
-        )
-        for where, what, ask in _implausible(config, survey, tractor)
     )
 
 

@@ -15,25 +15,14 @@ import pandas as pd
 import hardpan
 from hardpan.core.settings import Settings
 from hardpan.core.threads import Progress, silent
-from hardpan.records.survey import Survey
 from hardpan.records.trail import Trail
-from hardpan.run.config import PaddockConfig
 
 logger = logging.getLogger(__name__)
 
 LIBRARIES = (
-    "fiona",
-    "geopandas",
-    "numpy",
-    "pandas",
-    "pyogrio",
-    "pyproj",
-    "rasterio",
-    "scikit-learn",
-    "scipy",
-    "shapely",
+    "fiona", "geopandas", "numpy", "pandas", "pyogrio", "pyproj", "rasterio", "scikit-learn", "scipy", "shapely",
     "xarray",
-)
+)  # fmt: skip
 """Libraries whose version can move a number."""
 
 
@@ -54,6 +43,11 @@ class Clock:
     """Called with the share done within a stage."""
     seconds: dict[str, float] = field(default_factory=dict)
 
+    @property
+    def started(self) -> str:
+        """When the run began, UTC, ISO 8601."""
+        return self.now.strftime("%Y-%m-%dT%H:%M:%SZ")
+
     @contextmanager
     def stage(self, name: str) -> Iterator[None]:
         """Time one stage; a name that comes twice adds up."""
@@ -66,12 +60,7 @@ class Clock:
         logger.info("%s done in %.2f s", name, spent)
 
 
-def trail_of(config: PaddockConfig, survey: Survey, clock: Clock) -> Trail:
-    """Provenance of a run; paths are cut to file names, so that a result does not name a folder."""
-    return trail_of_tables(config, survey.digests, config.paddock.seed, clock)
-
-
-def trail_of_tables(config: Settings, digests: pd.Series, seed: int, clock: Clock) -> Trail:
+def trail_of(config: Settings, digests: pd.Series, seed: int, clock: Clock) -> Trail:
     """Provenance of a result that rests on tables of settings and their files; paths are cut to file names."""
     settings, digest = settings_of(config)
     return Trail(
@@ -81,7 +70,7 @@ def trail_of_tables(config: Settings, digests: pd.Series, seed: int, clock: Cloc
         settings_digest=digest,
         inputs=digests,
         seed=seed,
-        started=clock.now.strftime("%Y-%m-%dT%H:%M:%SZ"),
+        started=clock.started,
         timings_s=pd.Series(clock.seconds, dtype=float),
     )
 

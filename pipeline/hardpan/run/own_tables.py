@@ -4,9 +4,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from hardpan.core.amounts import MONEY, currency_of
 from hardpan.core.errors import SettingsError
 from hardpan.core.settings import Settings, parse
+from hardpan.core.units import MONEY, currency_of
 from hardpan.records.catalog import Replaced
 from hardpan.records.decision import SeasonSettings
 from hardpan.records.machines import Ripper, SetUp, Tractor

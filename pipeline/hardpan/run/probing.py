@@ -52,7 +52,9 @@ def _by_coverage(config: PaddockConfig, clock: Clock) -> ProbingRun:
             precision_mm=config.surfaces.precision_mm,
             seed=config.paddock.seed,
         )
-    return ProbingRun(survey=survey, catalog=catalog, plan=plan, trail=trail_of(config, survey, clock))
+    return ProbingRun(
+        survey=survey, catalog=catalog, plan=plan, trail=trail_of(config, survey.digests, config.paddock.seed, clock)
+    )
 
 
 def _scatter(config: PaddockConfig, survey: Survey) -> Scatter:

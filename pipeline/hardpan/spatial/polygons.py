@@ -72,6 +72,14 @@ def as_numbers(places: Floats) -> NDArray[np.complex128]:
     return np.asarray(places[:, 0] + 1j * places[:, 1])
 
 
+def first_holding(xy: Floats, polygons: np.ndarray) -> Ints:
+    """Place of the polygon that holds each point (n, 2), the first of those that share a border; -1 for none, (n,)."""
+    point, polygon = shapely.STRtree(polygons).query(shapely.points(xy), predicate="intersects")
+    found = np.full(len(xy), len(polygons), dtype=np.int64)
+    np.minimum.at(found, point, polygon)
+    return np.where(found < len(polygons), found, -1)
+
+
 def distances_to_borders(points: np.ndarray, polygons: np.ndarray, reach: float | None = None) -> Floats:
     """Distance of each point to the nearest border of any polygon, in the unit of their coordinates, shape (n,).
 

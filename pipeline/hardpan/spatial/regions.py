@@ -19,8 +19,6 @@ class Neighbours:
     """(n_pairs,): region."""
     second: Ints
     """(n_pairs,): region beside it."""
-    edges: Ints
-    """(n_pairs,): cell edges they share."""
 
 
 def pieces_of(labels: Ints) -> Ints:
@@ -56,15 +54,15 @@ def in_reading_order(labels: Ints) -> Ints:
 
 
 def neighbours_of(pieces: Ints) -> Neighbours:
-    """Pairs of pieces that share a border, and how many cell edges of it."""
+    """Pairs of pieces that share a border."""
     n = int(pieces.max(initial=0)) + 1
     west, east = pieces[:, :-1].ravel(), pieces[:, 1:].ravel()
     north, south = pieces[:-1].ravel(), pieces[1:].ravel()
     one, other = np.concatenate([west, north]), np.concatenate([east, south])
     meet = (one != other) & (one != OUTSIDE) & (other != OUTSIDE)
     one, other = one[meet], other[meet]
-    keys, edges = np.unique(np.concatenate([one * n + other, other * n + one]), return_counts=True)
-    return Neighbours(first=keys // n, second=keys % n, edges=edges)
+    keys = np.unique(np.concatenate([one * n + other, other * n + one]))
+    return Neighbours(first=keys // n, second=keys % n)
 
 
 def wide_enough(labels: Ints, width_cells: int) -> Bools:

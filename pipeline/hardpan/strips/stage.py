@@ -12,7 +12,7 @@ from scipy.optimize import brentq
 from scipy.special import gammaincinv, ndtr, stdtrit
 
 from hardpan.core.said import Said, distance
-from hardpan.records.issues import Issue, Outcome
+from hardpan.records.issues import Issue, remark
 from hardpan.records.machines import Ripper
 from hardpan.records.plan import RIPPED, UNRIPPED, Plan, Strips
 from hardpan.records.survey import Paddock
@@ -151,7 +151,7 @@ def _promise(laid: _Laid, settings: StripSettings) -> pd.DataFrame:
 def _issues(asked: Mapping[int, int], laid: _Laid, settings: StripSettings) -> Iterator[Issue]:
     """What could not be laid as asked for."""
     if not asked:
-        yield _issue("strips-none", "check strips are asked for, but nothing is ripped", "none were laid")
+        yield remark("strips", "strips-none", "check strips are asked for, but nothing is ripped", "none were laid")
     for zone, pairs in asked.items():
         found = laid.get(zone, ())
         if len(found) < pairs:
@@ -160,18 +160,13 @@ def _issues(asked: Mapping[int, int], laid: _Laid, settings: StripSettings) -> I
                 found=len(found), pairs=pairs, least=distance(settings.least_length_m),
             )  # fmt: skip
             done = "laid those" if found else "none were laid there"
-            yield _issue("strips-fewer", what, done, f"zone {zone}")
+            yield remark("strips", "strips-fewer", what, done, place=f"zone {zone}")
         elif found[0].length_m < settings.length_m:
             what = Said(
                 "there is no room for {n} pairs of strips of {length}", n=pairs, length=distance(settings.length_m)
             )
-            yield _issue(
-                "strips-shorter", what, Said("they are {length}", length=distance(found[0].length_m)), f"zone {zone}"
-            )
-
-
-def _issue(code: str, what: str, done: str, place: str = "") -> Issue:
-    return Issue(outcome=Outcome.WARN, stage="strips", code=code, what=what, done=done, place=place)
+            done = Said("they are {length}", length=distance(found[0].length_m))
+            yield remark("strips", "strips-shorter", what, done, place=f"zone {zone}")
 
 
 def degrees_between(pairs: int, zones: int) -> int:

@@ -17,6 +17,8 @@ MOST_COLUMNS = 5000
 """A reading each millimetre to five metres; no penetrometer gives more."""
 
 
+HEADER_ROWS = 60
+"""A header further down is not looked for."""
 LEAST_INSERTIONS = 3
 """Fewer insertions make no map."""
 
@@ -154,11 +156,6 @@ class Heading:
     spread: Spread | None = None
     """None: the readings are not means with an error of their own."""
     issues: Issues = ()
-
-    @property
-    def layout(self) -> str:
-        """`wide` or `long`."""
-        return "wide" if self.depths else "long"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -116,16 +116,13 @@ def unzip(blob: bytes, name: str) -> dict[str, bytes]:
 def _wanted(infos: list[zipfile.ZipInfo], name: str) -> list[zipfile.ZipInfo]:
     infos = [info for info in infos if not info.is_dir()]
     _check_members(infos, name)
-    wanted = [info for info in infos if not info.filename.startswith(_NOISE) and not _hidden(info.filename)]
+    names = [(info, PurePosixPath(info.filename).name) for info in infos if not info.filename.startswith(_NOISE)]
+    wanted = [info for info, name in names if not name.startswith((".", "Thumbs.db"))]
     if not wanted:
         raise InputError(what="archive holds no files", where=name)
     if any(info.filename == "mimetype" for info in wanted):
         raise InputError(what="holds an office document", where=name, right="text or an xlsx workbook")
     return sorted(wanted, key=lambda info: info.filename)
-
-
-def _hidden(member: str) -> bool:
-    return PurePosixPath(member).name.startswith((".", "Thumbs.db"))
 
 
 def _check_members(infos: list[zipfile.ZipInfo], name: str) -> None:

@@ -16,13 +16,11 @@ from hardpan.survey.column_names import (
     other_numbers,
     tangled,
 )
-from hardpan.survey.columns import DepthColumn, Heading, TextTable
+from hardpan.survey.columns import HEADER_ROWS, DepthColumn, Heading, TextTable
 from hardpan.survey.notes import counted, listed, warned
 from hardpan.survey.settings import ColumnSettings, ProbeSettings
 from hardpan.survey.vocabulary import OTHER_CONE, OTHER_DEVICE, fold, is_unit, length_unit, pressure_unit
 
-HEADER_ROWS = 60
-"""A header further down is not looked for."""
 LEAST_DEPTHS = 3
 """Fewer depth columns are no profile."""
 

@@ -137,13 +137,9 @@ def drop_sentinels(value: Floats, text: TextReadings) -> tuple[Floats, tuple[Iss
         f"{int(hit.sum())} readings are {which}: a mark, no measurement",
         "taken as missing",
         file=text.file,
-        place=f"site {listed(_sites(text, hit))}",
+        place=f"site {listed(sorted(set(text.insertions['site'].to_numpy()[np.unique(text.code[hit])])))}",
     )
     return np.where(hit, np.nan, value), (issue,)
-
-
-def _sites(text: TextReadings, hit: Bools) -> list[str]:
-    return sorted(set(text.insertions["site"].to_numpy()[np.unique(text.code[hit])]))
 
 
 def check_mixed(value: Floats, depth: Floats, text: TextReadings) -> None:

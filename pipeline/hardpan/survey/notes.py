@@ -9,7 +9,7 @@ import shapely
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import clean
 from hardpan.core.said import Said
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.issues import Issue, Issues, remark
 from hardpan.records.survey import DatumMove
 from hardpan.spatial.datum import Bounds
 
@@ -17,7 +17,7 @@ from hardpan.spatial.datum import Bounds
 def warned(code: str, what: str, done: str, *, file: str = "", place: str = "") -> Issue:
     """Issue of the survey with the outcome *warn*; names in it come from files, so control characters are replaced."""
     what, done, file, place = map(_clean, (what, done, file, place))
-    return Issue(outcome=Outcome.WARN, stage="survey", code=code, what=what, done=done, file=file, place=place)
+    return remark("survey", code, what, done, file=file, place=place)
 
 
 def _clean(text: str) -> str:

@@ -11,26 +11,10 @@ from hardpan.survey.columns import Numbers, Text
 
 MISSING = frozenset(
     (
-        "",
-        "na",
-        "n/a",
-        "n.a.",
-        "nan",
-        "null",
-        "none",
-        "nil",
-        "-",
-        "--",
-        "---",
-        "–",
-        ".",
-        "*",
-        "nd",
-        "n.d.",
-        "missing",
+        "", "na", "n/a", "n.a.", "nan", "null", "none", "nil", "-", "--", "---", "–", ".", "*", "nd", "n.d.", "missing",
         "?",
     )
-)
+)  # fmt: skip
 """Cells that say that nothing was measured, case-folded."""
 
 BEYOND = 1e15

@@ -79,10 +79,7 @@ def read_axes(insertions: pd.DataFrame, mark: str, *, degree_names: bool, file: 
     if not keep.any():
         raise InputError(what="no position is anything but blank or 0, 0", where=file, do="give positions")
     return Axes(
-        x=np.where(keep, x, np.nan),
-        y=np.where(keep, y, np.nan),
-        written_as_degrees=degrees,
-        issues=tuple(issues),
+        x=np.where(keep, x, np.nan), y=np.where(keep, y, np.nan), written_as_degrees=degrees, issues=tuple(issues)
     )
 
 

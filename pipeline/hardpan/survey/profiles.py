@@ -170,16 +170,8 @@ def profile(read: Dense, settings: ProbeSettings) -> tuple[Profiles, tuple[Issue
         {name: (("insertion", "sample"), grids[name][:, used]) for name in names},
         coords={name: ("insertion", values) for name, values in per_insertion.items()},
     )
-    profiles = Profiles(
-        readings=dataset, depth_limit_mm=float(limit_mm.max()), device_limit_kpa=_device_limit(grids, settings)
-    )
+    profiles = Profiles(readings=dataset, depth_limit_mm=float(limit_mm.max()))
     return profiles, (*shorter, *_stop_issues(table, stop))
-
-
-def _device_limit(grids: dict[str, np.ndarray], settings: ProbeSettings) -> float | None:
-    if settings.device_limit_kpa is not None or not grids["at_least"].any():
-        return settings.device_limit_kpa
-    return float(grids["cone_index_kpa"][grids["at_least"]].min())
 
 
 def _stops(grids: dict[str, np.ndarray], hard: Bools, reach_mm: Floats, limit_mm: Floats) -> tuple[np.ndarray, Floats]:

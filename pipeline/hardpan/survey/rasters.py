@@ -257,6 +257,5 @@ def stack(covariates: dict[str, Floats], frame: Frame) -> xr.Dataset:
     if not covariates:
         return xr.Dataset()  # coordinates alone would load every array library that xarray knows
     return xr.Dataset(
-        {name: (("y", "x"), values) for name, values in covariates.items()},
-        coords={"y": frame.y_m, "x": frame.x_m},
+        {name: (("y", "x"), values) for name, values in covariates.items()}, coords={"y": frame.y_m, "x": frame.x_m}
     )

@@ -3,12 +3,10 @@
 import re
 from collections.abc import Mapping, Sequence
 
-from hardpan.survey.columns import Text, TextTable
+from hardpan.survey.columns import HEADER_ROWS, Text, TextTable
 from hardpan.survey.settings import ColumnSettings, ProbeSettings
 from hardpan.survey.vocabulary import STRONG, SYNONYMS, bare, fold
 
-HEADER_ROWS = 60
-"""A header further down is not looked for."""
 POSITION = frozenset(
     (
         "position", "positions", "coordinates", "coordinate", "coords", "gps", "gps position", "gps coordinates",

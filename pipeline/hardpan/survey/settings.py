@@ -145,6 +145,11 @@ class ProbeSettings(Settings):
             raise ValueError(msg)
         return file
 
+    @property
+    def files(self) -> tuple[Path, ...]:
+        """Penetrometer logs, one or several."""
+        return self.file if isinstance(self.file, tuple) else (self.file,)
+
     def stated(self, limit: Literal["depth_limit_mm", "device_limit_kpa"], names: tuple[str, ...]) -> float | None:
         """A limit as stated for one of these names, a device or file, the first before the others, else for all."""
         own = {rod.of: value for rod in self.rods if (value := getattr(rod, limit)) is not None}

@@ -226,11 +226,7 @@ def _resolve_overlaps(rows: list[_Row], file: str) -> tuple[list[_Row], tuple[Is
 
 
 def _fill_gaps(
-    rows: list[_Row],
-    bare: shapely.Geometry,
-    settings: SoilSettings,
-    soil_types: Mapping[str, SoilType],
-    file: str,
+    rows: list[_Row], bare: shapely.Geometry, settings: SoilSettings, soil_types: Mapping[str, SoilType], file: str
 ) -> tuple[list[_Row], tuple[Issue, ...]]:
     """Rows without gaps: slivers of the `bare` ground fall to the nearest polygon, the rest to the default type."""
     parts = shapely.get_parts(bare)
@@ -255,7 +251,8 @@ def _fill_gaps(
     done = f"taken as the default type {default}"
     what = Said("{bare} have no soil polygon", bare=area(gap_ha))
     issues.append(warned("soil-gap", what, done, file=file))
-    return [*rows, (default, "", np.nan, _joined(gaps))], tuple(issues)
+    ground = gaps[0] if len(gaps) == 1 else shapely.MultiPolygon(gaps)
+    return [*rows, (default, "", np.nan, ground)], tuple(issues)
 
 
 def _give_to_nearest(rows: list[_Row], slivers: list[shapely.Polygon]) -> list[_Row]:
@@ -270,10 +267,6 @@ def _give_to_nearest(rows: list[_Row], slivers: list[shapely.Polygon]) -> list[_
         whole = repairs.polygonal(shapely.union_all([rows[at][3], *parts]))
         grown[at] = (*rows[at][:3], rows[at][3] if whole is None else whole)
     return grown
-
-
-def _joined(parts: list[shapely.Polygon]) -> shapely.Geometry:
-    return parts[0] if len(parts) == 1 else shapely.MultiPolygon(parts)
 
 
 def _frame(rows: list[_Row], crs: pyproj.CRS) -> gpd.GeoDataFrame:

@@ -37,8 +37,6 @@ class LoggedValue:
     """A value that the header declares."""
 
     ddi: int
-    element: str
-    """Device element it belongs to."""
     constant: int | None
     """Value for the whole file; None: it stands in the records."""
 
@@ -152,9 +150,7 @@ def _header(blob: bytes, where: str) -> _Header:
         constants = {name: _constant(name, given[name]) for name in _POSITION if given.get(name)}
         entries = tuple(
             LoggedValue(
-                ddi=int(entry.attrib["A"], 16),
-                element=entry.attrib.get("C", ""),
-                constant=int(entry.attrib["B"]) if entry.attrib.get("B") else None,
+                ddi=int(entry.attrib["A"], 16), constant=int(entry.attrib["B"]) if entry.attrib.get("B") else None
             )
             for entry in time.findall("DLV")
         )

@@ -25,21 +25,8 @@ FORMATS = "GeoJSON, GeoPackage, shapefile, FlatGeobuf, KML or GPX"
 XML_ROOTS = ("kml", "gpx", "FeatureCollection")
 """XML formats handed to the reader; others can point at files and hosts."""
 BESIDE = (
-    ".txt",
-    ".md",
-    ".pdf",
-    ".htm",
-    ".html",
-    ".xml",
-    ".qml",
-    ".qmd",
-    ".sld",
-    ".lyr",
-    ".png",
-    ".jpg",
-    ".jpeg",
-    ".gif",
-)
+    ".txt", ".md", ".pdf", ".htm", ".html", ".xml", ".qml", ".qmd", ".sld", ".lyr", ".png", ".jpg", ".jpeg", ".gif",
+)  # fmt: skip
 """Members of an archive that only describe the others."""
 DERIVED = ("route_points", "track_points")
 """Layers of GPX that repeat the vertices of others."""
@@ -114,7 +101,8 @@ def read_layer(bundle: Bundle, layer: str | None, *, key: str, leave: Leave = "n
     if not isinstance(table, gpd.GeoDataFrame) or len(table) < least:
         raise InputError(what="holds no features", where=bundle.name, do="export it again")
     issues += passed
-    _check_coordinates(table, bundle.name)
+    if not np.isfinite(shapely.get_coordinates(table.geometry.array)).all():
+        raise InputError(what="a coordinate is not a number", where=bundle.name, do="export it again")
     stated = not name.lower().endswith((".geojson", ".json")) or b'"crs"' in blob
     if stated and b'"crs"' in blob[:65536] and table.crs is not None and table.crs.to_epsg() != WGS84:
         what = f"the file carries the crs member {table.crs.name}, which GeoJSON no longer has"
@@ -245,11 +233,6 @@ def _choose(
         return fit[0].number, ()
     what = f"holds layers beside {fit[0].name}: {others}"
     return fit[0].number, (warned("layers-passed-over", what, f"not used; {key} names another", file=file),)
-
-
-def _check_coordinates(table: gpd.GeoDataFrame, file: str) -> None:
-    if not np.isfinite(shapely.get_coordinates(table.geometry.array)).all():
-        raise InputError(what="a coordinate is not a number", where=file, do="export it again")
 
 
 def known_crs(layer: Layer, asked: pyproj.CRS | None, *, key: str) -> pyproj.CRS:

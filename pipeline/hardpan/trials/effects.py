@@ -12,6 +12,7 @@ from scipy.optimize import linear_sum_assignment
 from hardpan.core.arrays import Floats, Ints
 from hardpan.geostat import EFFECTIVE_RANGE, Effect, Effects, Family, fit_effects, observe
 from hardpan.records.trial import Treatment
+from hardpan.spatial.polygons import first_holding
 
 MOST_SEGMENTS = 96
 """Of a trial: with twice as many no standard error moved by more than a tenth of itself on open uniformity fields."""
@@ -27,16 +28,14 @@ _SPREADS = np.linspace(0.0, 4.0, 81)
 
 def on_strips(points: pd.DataFrame, strips: gpd.GeoDataFrame, end_m: float) -> tuple[Ints, Ints]:
     """Strip of each point, (n,), 0 where it lies on none; and the same without the last `end_m` of each strip."""
-    places = shapely.points(points[["x_m", "y_m"]].to_numpy(dtype=float))
-    shapes, names = strips.geometry.to_numpy(), strips["strip"].to_numpy()
-    at, of = shapely.STRtree(places).query(shapes, predicate="intersects")[::-1]
-    strip = np.zeros(len(points), dtype=np.int64)
-    strip[at[::-1]] = names[of[::-1]]  # the first strip where two touch
+    xy, shapes, names = points[["x_m", "y_m"]].to_numpy(float), strips.geometry.to_numpy(), strips["strip"].to_numpy()
+    place = first_holding(xy, shapes)
+    strip = np.where(place >= 0, names[place], 0)
     inner = strip.copy()
     for shape, name in zip(shapes, names, strict=True):
         here = np.flatnonzero(strip == name)
         if end_m > 0 and len(here):
-            way = along(points[["x_m", "y_m"]].to_numpy(dtype=float)[here], shape)
+            way = along(xy[here], shape)
             low, high = _ends(shape)
             inner[here[(way < low + end_m) | (way > high - end_m)]] = 0
     return strip, inner

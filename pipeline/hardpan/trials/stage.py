@@ -9,7 +9,7 @@ import pandas as pd
 
 from hardpan.core.errors import InputError
 from hardpan.geostat import Effect
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.issues import Issues, remark
 from hardpan.records.trial import (
     EFFECT,
     LEVEL,
@@ -194,11 +194,9 @@ def _consequences(
     tried = {zone: effect for zone, effect in tried.items() if zone in set(planned.zones["zone"])}
     posterior = update(tried, planned, settings.season, seed=settings.seed)
     if not posterior.believable:
-        unexpected = _remark(
-            UNEXPECTED,
-            "the harvest lies far outside of what the gains of the soil types and the season allow",
-            "no response and no return is worked out; check trial.season and the gains in [soil.types] of the run",
-        )
+        what = "the harvest lies far outside of what the gains of the soil types and the season allow"
+        done = "no response and no return is worked out; check trial.season and the gains in [soil.types] of the run"
+        unexpected = remark("trials", UNEXPECTED, what, done)
         return nothing, None, (unexpected,)
     return list_response(posterior, planned, tried), pay_back(posterior, planned), ()
 
@@ -214,13 +212,6 @@ def _remarks(means: pd.DataFrame) -> Issues:
     fewest = int(means["treatment"].value_counts().min())
     if fewest >= 2:
         return ()
-    return (
-        _remark(
-            "no-repeat", "a treatment stands in one strip only",
-            "the interval holds if strips differ by nothing but the ripping and the soil beneath",
-        ),
-    )  # fmt: skip
-
-
-def _remark(code: str, what: str, done: str) -> Issue:
-    return Issue(outcome=Outcome.WARN, stage="trials", code=code, what=what, done=done)
+    what = "a treatment stands in one strip only"
+    done = "the interval holds if strips differ by nothing but the ripping and the soil beneath"
+    return (remark("trials", "no-repeat", what, done),)

@@ -207,7 +207,7 @@ def pay_back(posterior: Posterior, planned: Planned) -> Payback:
         totals += money
         rows.append(_returned(str(zone), area_ha, money, posterior.weight))
     rows.insert(0, _returned("all", float(planned.zones["area_ha"].sum()), totals, posterior.weight))
-    return Payback(table=pd.DataFrame(rows), currency=planned.catalog.prices.currency)
+    return Payback(table=pd.DataFrame(rows))
 
 
 def _returned(group: str, area_ha: float, money: Floats, weight: Floats) -> dict[str, object]:

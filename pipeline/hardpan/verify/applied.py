@@ -9,7 +9,8 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.records.after import Earlier
 from hardpan.records.applied import ALL, APPLIED, Applied, AppliedAs, LogRule, MachineLog, Observed
 from hardpan.records.decision import PrescriptionSettings
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.issues import Issues, remark
+from hardpan.spatial.polygons import first_holding
 from hardpan.verify.lag import estimate_lag
 from hardpan.verify.log import (
     TURN_RAD,
@@ -38,7 +39,7 @@ def compare_with_plan(earlier: Earlier, log: MachineLog, *, level: float) -> App
     level : float
         Level of the interval of the lag.
     """
-    zones = earlier.zones.reset_index(drop=True)
+    zones = earlier.zones.sort_values("zone", ignore_index=True)  # of two that share a border the first holds a point
     taken, rules = clean_log(log.records, shapely.union_all(zones.geometry.to_numpy()), log.settings)
     working, known = np.isin(taken, _IN_WORK), ~np.isin(taken, (LogRule.NO_FIX, LogRule.JUMP))
     depth_mm = np.where(not_measured(log.records), np.nan, log.records["depth_mm"].to_numpy(float))
@@ -49,15 +50,15 @@ def compare_with_plan(earlier: Earlier, log: MachineLog, *, level: float) -> App
     covered, found_mm = deepest_at(points, swaths)
     planned_mm = zones["depth_mm"].to_numpy(float)
     outcome = outcomes(planned_mm[row], covered, found_mm, step_mm)
-    zone_at = _zone_rows(log.records[["x_m", "y_m"]].to_numpy(float), zones)
+    shapes = zones.geometry.to_numpy()
+    zone_at = first_holding(np.nan_to_num(log.records[["x_m", "y_m"]].to_numpy(float)), shapes)
     table = _table(zones, row, outcome, found_mm, _driven(log.records, taken, zone_at, len(zones)))
 
     def planned_at(xy: Floats) -> Floats:
-        at = _zone_rows(xy, zones)
+        at = first_holding(np.nan_to_num(xy), shapes)
         return np.where((at >= 0) & (planned_mm[at] > 0), planned_mm[at], np.nan)
 
     return Applied(
-        name=log.name,
         zones=table,
         rules=rules,
         lag=estimate_lag(
@@ -100,15 +101,6 @@ def _step_mm(earlier: Earlier, log: MachineLog) -> float:
         return log.settings.step_mm
     given = earlier.settings.get("prescription")
     return float((given if isinstance(given, dict) else {}).get("step_mm", PrescriptionSettings().step_mm))
-
-
-def _zone_rows(xy: Floats, zones: gpd.GeoDataFrame) -> Ints:
-    """Row of the zone that each point (n, 2) lies in, -1 for none."""
-    points = shapely.points(np.nan_to_num(xy))
-    at, by = shapely.STRtree(zones.geometry.to_numpy()).query(points, predicate="intersects")
-    found = np.full(len(points), -1, dtype=np.int64)
-    found[at[::-1]] = by[::-1]
-    return found
 
 
 def _driven(records: pd.DataFrame, taken: np.ndarray, zone_at: Ints, n_zones: int) -> pd.DataFrame:
@@ -232,7 +224,4 @@ def _issues(rules: pd.DataFrame, log: MachineLog) -> Issues:
         found.append(("nothing-in-work", "no record of the log is in work within the paddock", "all is not worked"))
     if not np.isfinite(log.records["time_s"]).any() or log.records["time_s"].max() <= 0:
         found.append(("no-time", "the log tells no time that passes", "nothing is said of speed, hours, fuel and lag"))
-    return tuple(
-        Issue(outcome=Outcome.WARN, stage="verify", code=code, what=what, done=done, file=log.name)
-        for code, what, done in found
-    )
+    return tuple(remark("verify", code, what, done, file=log.name) for code, what, done in found)

@@ -1,7 +1,7 @@
 """How much of the pan is open at each position of a zone, with what is not known of it, and the verdict on that."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import geopandas as gpd
 import numpy as np
@@ -143,9 +143,7 @@ def reached_at(scene: Scene, place: Position) -> tuple[Mean | None, pd.Series]:
     if not known.any():
         return None, named
     mean = _mean(scene, rows.rows(known), reached[known])
-    return Mean(
-        value=mean.value, low=max(mean.low, 0.0), high=min(mean.high, most_mm), sites=mean.sites, sd=mean.sd
-    ), named
+    return replace(mean, low=max(mean.low, 0.0), high=min(mean.high, most_mm)), named
 
 
 def across(means: Mapping[Position, Mean]) -> Mean | None:
@@ -188,7 +186,7 @@ def _mean(scene: Scene, rows: Gridded, values: Floats) -> Mean:
 
 def _widened(mean: Mean, doubts: tuple[float, ...]) -> Mean:
     half = float(np.sqrt((mean.high - mean.value) ** 2 + sum(doubt**2 for doubt in doubts)))
-    return Mean(value=mean.value, low=mean.value - half, high=mean.value + half, sites=mean.sites, sd=mean.sd)
+    return replace(mean, low=mean.value - half, high=mean.value + half)
 
 
 def ripped_zones(zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

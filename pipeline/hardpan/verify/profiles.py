@@ -14,6 +14,7 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.geostat import EFFECTIVE_RANGE, Covariance, Family, Structure, covariance_between
 from hardpan.records.after import Mean, Position
 from hardpan.records.survey import Stop
+from hardpan.spatial.polygons import first_holding
 
 STEP_MM = 10.0
 """Step of the depth grid: readings are linear between one another, and no penetrometer reads finer."""
@@ -122,13 +123,10 @@ def positions_of(about: pd.DataFrame, marks: Sequence[str]) -> list[Position | N
 
 def zones_at(about: pd.DataFrame, zones: gpd.GeoDataFrame) -> Ints:
     """Zone each insertion lies in, a check strip counted as the zone it lies in; -1 outside the paddock."""
-    points = shapely.points(about["x_m"].to_numpy(float), about["y_m"].to_numpy(float))
-    at, owner = shapely.STRtree(zones.geometry.to_numpy()).query(points, predicate="intersects")
-    found = np.full(len(points), -1, dtype=np.int64)
+    row = first_holding(about[["x_m", "y_m"]].to_numpy(float), zones.geometry.to_numpy())
     beside = zones["beside"].fillna(0).to_numpy(int)
     numbers = np.where(beside > 0, beside, zones["zone"].to_numpy(int))
-    found[at[::-1]] = numbers[owner[::-1]]  # of two zones that share a border the first
-    return found
+    return np.where(row >= 0, numbers[row], -1)
 
 
 def block_points(shape: shapely.Geometry, n: int) -> Floats:

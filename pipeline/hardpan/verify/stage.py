@@ -16,14 +16,13 @@ from hardpan.records.after import (
     Found,
     Judged,
     Mean,
-    Opened,
     Position,
     Remedy,
     Reprobed,
     VerdictSettings,
     ZoneFound,
 )
-from hardpan.records.issues import Issue, Outcome
+from hardpan.records.issues import Issue, remark
 from hardpan.records.machines import SetUp
 from hardpan.verify.opening import (
     RIPPED,
@@ -120,7 +119,7 @@ def _placed(earlier: Earlier, again: Reprobed) -> tuple[Gridded, tuple[Issue, ..
     ):
         if missing.any():
             names = ", ".join(after.about["insertion"][missing].head(6))
-            issues.append(_issue(code, f"{int(missing.sum())} {what}", "left out", names))
+            issues.append(remark("verify", code, f"{int(missing.sum())} {what}", "left out", place=names))
     return after.rows(placed & ~beside), tuple(issues)
 
 
@@ -183,7 +182,6 @@ def _zone(scene: Scene, limits: VerdictSettings, remedies: tuple[Remedy, ...]) -
         verdict=verdict,
         change=change,
         expected_mm=expected,
-        states=states,
         opened=opened,
         reached=reached,
         across=across(opened),
@@ -214,7 +212,6 @@ def _untold(zone: pd.Series, ripped: Gridded, change: Change) -> ZoneFound:
         verdict=Judged.CANNOT_TELL,
         change=change,
         expected_mm=expected_mm(zone),
-        states=dict.fromkeys(RIPPED, Opened.MISSING if not len(ripped.about) else Opened.UNKNOWN),
         opened={},
         reached={},
         across=None,
@@ -252,7 +249,3 @@ def _insertions(after: Gridded, told: list[pd.DataFrame], earlier: Earlier) -> g
     table = table.join(said[~said.index.duplicated()], on="insertion")
     points = gpd.points_from_xy(after.about["x_m"], after.about["y_m"], crs=earlier.crs)
     return gpd.GeoDataFrame(table, geometry=points)
-
-
-def _issue(code: str, what: str, done: str, place: str = "") -> Issue:
-    return Issue(outcome=Outcome.WARN, stage="verify", code=code, what=what, done=done, place=place)

@@ -11,8 +11,8 @@ from hardpan.outputs.words.english import speak
 from hardpan.outputs.words.told import ZONES, plan_advice, set_up_advice, told_insertions, told_issues, told_zones
 from hardpan.outputs.words.units import Units
 from hardpan.records.advice import Condition, Met, Spread
-from hardpan.records.columns import PLAN
 from hardpan.records.issues import Issue, Outcome
+from hardpan.records.plan import PLAN
 
 COLUMNS = ["zone", "depth_mm", "verdict", "known", "moist_depth_mm", "rain_needed_mm"]
 

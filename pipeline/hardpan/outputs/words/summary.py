@@ -45,11 +45,7 @@ def zone_summary(run: PaddockRun, settings: OutputSettings = METRIC) -> Table:
     """
     units = Units.of_terminal(settings, run.rates.currency)
     words = speak(units, run.catalog)
-    parts = {
-        "area": {"unit": units.area_unit},
-        "depth": {"unit": units.depth_unit},
-        "net": {"unit": units.area_unit},
-    }
+    parts = {"area": {"unit": units.area_unit}, "depth": {"unit": units.depth_unit}, "net": {"unit": units.area_unit}}
     keys = ("zone", "area", "depth", "setup", "net", "range", "reason")
     headings = [words.page.label(f"summary_{key}", **parts.get(key, {})) for key in keys]
     shown = shown_quantities(run.plan.zones, run.ledger.lines, units)

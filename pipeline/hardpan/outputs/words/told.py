@@ -17,29 +17,11 @@ from hardpan.records.rules import After, Rule, asked_after
 from hardpan.records.surfaces import Surfaces
 
 ZONES = (
-    "zone",
-    "kind",
-    "soil_type",
-    "area_ha",
-    "depth_mm",
-    "setup",
-    "spacing_mm",
-    "speed_kmh",
-    "passes",
-    "reason",
-    "runner_up",
-    "runner_up_cost_per_ha",
-    "breach_probability",
-    "loosened_share",
-    "net_per_ha",
-    "net_low_per_ha",
-    "net_high_per_ha",
-    "loss_probability",
-    "will_not_fix",
-    "would_change",
-    "geometry",
-)
-"""Columns of zones.csv and of the layer `zones`: those of `records.columns.PLAN` and four sentences."""
+    "zone", "kind", "soil_type", "area_ha", "depth_mm", "setup", "spacing_mm", "speed_kmh", "passes", "reason",
+    "runner_up", "runner_up_cost_per_ha", "breach_probability", "loosened_share", "net_per_ha", "net_low_per_ha",
+    "net_high_per_ha", "loss_probability", "will_not_fix", "would_change", "geometry",
+)  # fmt: skip
+"""Columns of zones.csv and of the layer `zones`: those of `records.plan.PLAN` and four sentences."""
 
 
 def told_zones(plan: Plan, words: Words) -> gpd.GeoDataFrame:
@@ -187,7 +169,8 @@ def _moisture(rows: pd.DataFrame, words: Words) -> list[str]:
     """Zones of one verdict in one sentence where only the amounts differ, in one a reason otherwise."""
     page, verdict = words.page, words.ground.verdict(rows["verdict"].iloc[0])
     moist, rain = rows["moist_depth_mm"], rows["rain_needed_mm"]
-    why = rows.assign(why=[words.ground.moisture(row) for row in _records(rows)])
+    records = ({str(name): value for name, value in row.items()} for row in rows.to_dict("records"))
+    why = rows.assign(why=[words.ground.moisture(row) for row in records])
     if len(set(why["why"])) > 1 and moist.notna().all() and rain.notna().all():
         span = page.moist_span((moist.min(), moist.max()), (rain.min(), rain.max()))
         return [f"{page.moisture(verdict, span)} {page.zones(list(rows['zone']))}."]
@@ -195,10 +178,6 @@ def _moisture(rows: pd.DataFrame, words: Words) -> list[str]:
         f"{page.moisture(verdict, str(reason))} {page.zones(list(same['zone']))}."
         for reason, same in why.groupby("why", sort=False)
     ]
-
-
-def _records(rows: pd.DataFrame) -> list[dict[str, object]]:
-    return [{str(name): value for name, value in row.items()} for row in rows.to_dict("records")]
 
 
 def _advice(met: Sequence[Condition], catalog: Catalog, words: Words) -> list[str]:

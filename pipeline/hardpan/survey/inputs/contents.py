@@ -11,6 +11,7 @@ import shapely
 from hardpan.core.errors import AmbiguousInputError, HardpanError, InputError
 from hardpan.records.soils import SoilType
 from hardpan.survey import column_names, cores, files, headers, rasters, soil_labels, soils, vectors
+from hardpan.survey.columns import HEADER_ROWS
 from hardpan.survey.inputs.probes import open_text, units_of
 from hardpan.survey.inputs.tables import open_table
 from hardpan.survey.notes import Bundle, Log, attribute, counted, listed
@@ -143,7 +144,7 @@ def _as_readings(path: Path, bundle: Bundle, _: Mapping[str, SoilType]) -> Conte
     _grid, heading, text, mark = open_text(path, ProbeSettings(file=path), Log())
     if not heading.depths and not {"depth", "resistance"} <= heading.roles.keys():
         return None
-    lines = open_table(bundle, None, lambda table: len(table.lines), Log()).rows(headers.HEADER_ROWS)
+    lines = open_table(bundle, None, lambda table: len(table.lines), Log()).rows(HEADER_ROWS)
     written = {cell for row in lines for cell in row}
     states = {
         f"columns.{role}": heading.names[at]

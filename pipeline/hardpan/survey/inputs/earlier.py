@@ -55,7 +55,6 @@ def read_earlier(folder: Path) -> Earlier:
             readings=_readings(folder / READINGS),
             settings=dict(manifest["settings"]),
             models=pd.DataFrame(manifest.get("models", [])),
-            version=str(manifest["version"]),
         )
     except (KeyError, ValueError, TypeError, shapely.errors.ShapelyError, pyproj.exceptions.CRSError, OSError) as err:
         raise InputError(

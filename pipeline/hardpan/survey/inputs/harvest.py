@@ -14,7 +14,7 @@ from hardpan.records.trial import LOCAL_METRES, POINT, Harvest, HarvestColumns, 
 from hardpan.spatial.datum import plan_move
 from hardpan.survey import files, geodesy, numbers
 from hardpan.survey.columns import TextTable
-from hardpan.survey.inputs.tables import open_table
+from hardpan.survey.inputs.tables import fullest_header, open_table
 from hardpan.survey.notes import Log, listed, warned
 from hardpan.survey.vocabulary import SYNONYMS, bare, fold
 
@@ -25,9 +25,6 @@ _MOST_T_PER_HA = 300.0
 
 _FLOW = ("flow", "seconds", "distance")
 """Columns that make a yield where there is none."""
-
-HEADER_ROWS = 60
-"""A header further down is not looked for."""
 
 NAMES: Mapping[str, tuple[str, ...]] = {
     "x": SYNONYMS["x"],
@@ -122,9 +119,7 @@ def _refuse_other_unit(t_per_ha: Floats, file: str) -> None:
 
 def _heading(table: TextTable, settings: TrialSettings) -> tuple[int, dict[str, int]]:
     """Row of the header, and role to column; the row that names most."""
-    head = [find_columns(row, settings.columns) for row in table.rows(HEADER_ROWS)]
-    best = max(range(len(head)), key=lambda at: (len(head[at]), -at), default=0)
-    return best, head[best] if head else {}
+    return fullest_header(table, lambda row: find_columns(row, settings.columns))
 
 
 def _used_rows(table: TextTable, header: int, names: list[str], settings: TrialSettings) -> np.ndarray:

@@ -7,10 +7,9 @@ import numpy as np
 import pandas as pd
 import pyproj
 
-from hardpan.core.amounts import convert
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import AmbiguousInputError, InputError
-from hardpan.core.units import MM_PER
+from hardpan.core.units import MM_PER, convert
 from hardpan.records.applied import AppliedSettings
 from hardpan.survey import dates, geodesy, numbers
 from hardpan.survey.columns import Numbers, Text, TextTable

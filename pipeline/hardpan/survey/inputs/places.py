@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+import pyproj
 import shapely
 
 from hardpan.core.arrays import Bools, Floats
@@ -42,17 +43,51 @@ def _from_table(bundle: Bundle, settings: ProbeSettings, land: Land, log: Log) -
     mark = numbers.decimal_mark(
         [Text.of(table[axis].to_numpy()) for axis in ("x", "y")], settings.decimal, where=bundle.name
     )
-    degree_names = says_degrees(heading.names[heading.roles["y"]])
-    axes = positions.read_axes(table, mark, degree_names=degree_names, file=bundle.name)
-    stated = geodesy.asked(settings.crs, "probes.crs")
-    source, assumed = positions.choose_crs(axes, stated, land.crs, key="probes.crs", file=bundle.name)
-    move = geodesy.to_working_crs(source, land, bundle.name, log)
-    check_whereabouts(
-        axes, move, land.boundary, settings.outside_tolerance_m, geographic=bool(source.is_geographic), file=bundle.name
-    )
-    log.note((*axes.issues, *assumed))
-    x_m, y_m = move(axes.x, axes.y)
+    degrees = says_degrees(heading.names[heading.roles["y"]])
+    x_m, y_m = places_of(
+        table, mark, geodesy.asked(settings.crs, "probes.crs"), land, degree_names=degrees, key="probes.crs",
+        file=bundle.name, log=log, tolerance_m=settings.outside_tolerance_m,
+    )  # fmt: skip
     return table[["site"]].assign(x_m=x_m, y_m=y_m)
+
+
+def places_of(
+    table: pd.DataFrame,
+    mark: str,
+    stated: pyproj.CRS | None,
+    land: Land,
+    *,
+    degree_names: bool,
+    key: str,
+    file: str,
+    log: Log,
+    tolerance_m: float | None = None,
+    columns: str = "probes.columns",
+) -> tuple[Floats, Floats]:
+    """Positions in the working CRS of the text columns `x` and `y`, NaN where there is none.
+
+    Parameters
+    ----------
+    mark : str
+        Decimal mark.
+    stated : pyproj.CRS or None
+        Their CRS; None where nobody states it.
+    degree_names : bool
+        Their columns are called longitude and latitude.
+    key : str
+        Setting of their CRS, for messages.
+    tolerance_m : float or None
+        Refused where none lies so near the paddock; None: they may lie anywhere.
+    columns : str
+        Table of settings that names the columns, "" where there is none.
+    """
+    axes = positions.read_axes(table, mark, degree_names=degree_names, file=file)
+    source, assumed = positions.choose_crs(axes, stated, land.crs, key=key, file=file, columns=columns)
+    move = geodesy.to_working_crs(source, land, file, log)
+    if tolerance_m is not None:
+        check_whereabouts(axes, move, land.boundary, tolerance_m, geographic=bool(source.is_geographic), file=file)
+    log.note((*axes.issues, *assumed))
+    return move(axes.x, axes.y)
 
 
 def _from_points(bundle: Bundle, settings: ProbeSettings, land: Land, log: Log) -> pd.DataFrame:
@@ -199,8 +234,7 @@ def read_marks(settings: ProbeSettings, profiles: Profiles, column: str) -> tupl
     InputError
         A file has the column twice.
     """
-    paths = settings.file if isinstance(settings.file, tuple) else (settings.file,)
-    said = {path.name: _column(path, settings, column) for path in paths}
+    said = {path.name: _column(path, settings, column) for path in settings.files}
     names, rows = (profiles.readings[name].to_numpy().tolist() for name in ("source_file", "source_row"))
     return tuple(said.get(str(name), {}).get(int(row), "") for name, row in zip(names, rows, strict=True))
 

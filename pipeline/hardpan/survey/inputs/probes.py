@@ -12,7 +12,6 @@ import pyproj
 from hardpan.core.errors import Faults, InputError
 from hardpan.records.issues import Issues
 from hardpan.records.survey import Profiles
-from hardpan.spatial.datum import Points
 from hardpan.survey import (
     cells,
     dates,
@@ -22,7 +21,6 @@ from hardpan.survey import (
     layouts,
     measures,
     numbers,
-    positions,
     profiles,
     readings,
     sites,
@@ -31,14 +29,14 @@ from hardpan.survey.columns import Heading, Numbers, ProbeReadings, Text, TextRe
 from hardpan.survey.inputs import places, point_layers
 from hardpan.survey.inputs.places import read_places
 from hardpan.survey.inputs.tables import open_readings
-from hardpan.survey.notes import Axes, Land, Log
+from hardpan.survey.notes import Land, Log
 from hardpan.survey.settings import ProbeSettings
 from hardpan.survey.vocabulary import says_degrees
 
 
 def read_profiles(settings: ProbeSettings, land: Land, log: Log) -> Profiles:
     """Profiles of all probe files, checked against the boundary."""
-    log.note(measures.cone_issues(settings, ", ".join(path.name for path in _paths(settings))))
+    log.note(measures.cone_issues(settings, ", ".join(path.name for path in settings.files)))
     read = _merge(_read_tables(settings, land, log))
     read = _select(read, np.isfinite(read.insertions["x_m"].to_numpy(dtype=np.float64)))
     read = replace(read, insertions=sites.number_nameless(read.insertions))
@@ -66,10 +64,6 @@ def check_readings(settings: ProbeSettings, log: Log) -> None:
     faults.refuse()
 
 
-def _paths(settings: ProbeSettings) -> tuple[Path, ...]:
-    return settings.file if isinstance(settings.file, tuple) else (settings.file,)
-
-
 def _read_tables(settings: ProbeSettings, land: Land | None, log: Log) -> list[ProbeReadings]:
     """Readings of each file, placed where `land` is known."""
     faults, parts, places = Faults(), [], None
@@ -77,7 +71,7 @@ def _read_tables(settings: ProbeSettings, land: Land | None, log: Log) -> list[P
         if land is not None and settings.positions is not None:
             places = read_places(settings, land, log)
     ground = None if faults.errors else land
-    for path in _paths(settings):
+    for path in settings.files:
         with faults.gathered():
             parts.append(_read_table(path, settings, ground, places, log))
     faults.refuse()
@@ -172,21 +166,10 @@ def _place(
             where=file,
             do="name them in [probes.columns], or give a second file in probes.positions",
         )
-    degree_names = says_degrees(heading.names[heading.roles["y"]])
-    axes = positions.read_axes(table, mark, degree_names=degree_names, file=file)
-    source, assumed = positions.choose_crs(axes, stated, land.crs, key="probes.crs", file=file)
-    move = _move_checked(axes, source, settings, land=land, file=file, log=log)
-    log.note((*axes.issues, *assumed))
-    return move(axes.x, axes.y)
-
-
-def _move_checked(
-    axes: Axes, source: pyproj.CRS, settings: ProbeSettings, *, land: Land, file: str, log: Log
-) -> Points:
-    move = geodesy.to_working_crs(source, land, file, log)
-    tolerance_m = settings.outside_tolerance_m
-    places.check_whereabouts(axes, move, land.boundary, tolerance_m, geographic=bool(source.is_geographic), file=file)
-    return move
+    return places.places_of(
+        table, mark, stated, land, degree_names=says_degrees(heading.names[heading.roles["y"]]), key="probes.crs",
+        file=file, log=log, tolerance_m=settings.outside_tolerance_m,
+    )  # fmt: skip
 
 
 def _measure(text: TextReadings, heading: Heading, mark: str, settings: ProbeSettings, log: Log) -> ProbeReadings:

@@ -69,7 +69,8 @@ def read_result(folder: Path) -> PastRun:
     with _undamaged(folder / RECORD):
         draws, mean_sd = _recorded(folder / RECORD)
     with _undamaged(folder / _LAYERS):
-        insertions = _insertions(folder / _LAYERS)
+        probes = folder / _LAYERS
+        insertions = int(pyogrio.read_info(probes, layer="probes")["features"]) if probes.is_file() else None
     return PastRun(
         name=folder.resolve().name, document=document, zones=zones, tallies=tallies, insertions=insertions, maps=maps,
         grid=grid, draws=draws, mean_sd=mean_sd, residuals=residuals,
@@ -137,7 +138,3 @@ def _recorded(path: Path) -> tuple[dict[str, Floats], dict[str, float]]:
     totals = totals_of(record).items if "totals" in record else {}
     mean_sd = {str(band): float(sd) for band, sd in record.get("mean_sd", {}).items()}
     return {item: total.shared + total.own for item, total in totals.items()}, mean_sd
-
-
-def _insertions(path: Path) -> int | None:
-    return int(pyogrio.read_info(path, layer="probes")["features"]) if path.is_file() else None

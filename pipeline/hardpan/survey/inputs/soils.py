@@ -13,9 +13,10 @@ import shapely
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
 from hardpan.records.soils import SoilType
-from hardpan.survey import cores, files, geodesy, numbers, positions, repairs, soil_labels, soils, vectors
+from hardpan.survey import cores, files, geodesy, numbers, repairs, soil_labels, soils, vectors
 from hardpan.survey.columns import Text, TextTable
 from hardpan.survey.inputs import point_layers
+from hardpan.survey.inputs.places import places_of
 from hardpan.survey.inputs.tables import open_table
 from hardpan.survey.notes import Land, Log
 from hardpan.survey.settings import ProbeSettings, SoilSettings
@@ -130,12 +131,12 @@ def _core_points(read: Cores, settings: SoilSettings, probes: ProbeSettings, *, 
     if not {"x", "y"} <= set(table.columns):
         return np.full(len(table), None)
     text = table[["x", "y", "row"]].assign(site=cores.name_cores(table))
-    axes = positions.read_axes(text, read.mark, degree_names=cores.DEGREES in table.attrs, file=file)
     asked = settings.cores_crs if read.grid.crs is not None else settings.cores_crs or probes.crs
     stated = point_layers.agreed_crs(read.grid, geodesy.asked(asked, key), key=key)
-    source, assumed = positions.choose_crs(axes, stated, land.crs, key=key, file=file, columns="")
-    log.note((*axes.issues, *assumed))
-    x_m, y_m = geodesy.to_working_crs(source, land, file, log)(axes.x, axes.y)
+    x_m, y_m = places_of(
+        text, read.mark, stated, land, degree_names=cores.DEGREES in table.attrs, key=key, file=file, log=log,
+        columns="",
+    )  # fmt: skip
     known = np.isfinite(x_m) & np.isfinite(y_m)
     points = np.full(len(table), None)
     points[known] = shapely.points(x_m[known], y_m[known])

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.survey import delimited, headers
-from hardpan.survey.columns import TextTable
+from hardpan.survey.columns import HEADER_ROWS, TextTable
 from hardpan.survey.inputs import point_layers
 from hardpan.survey.notes import Bundle, Log
 from hardpan.survey.reshape import reshape, score_blocks, to_long
@@ -55,7 +55,7 @@ def _may_be_table(member: str) -> bool:
 
 def fullest_header(table: TextTable, roles: Callable[[list[str]], dict[str, R]]) -> tuple[int, dict[str, R]]:
     """Row of the first rows of a table that names most `roles`, and those."""
-    found = [roles(row) for row in table.rows(headers.HEADER_ROWS)]
+    found = [roles(row) for row in table.rows(HEADER_ROWS)]
     best = max(range(len(found)), key=lambda at: (len(found[at]), -at), default=0)
     return best, found[best] if found else {}
 

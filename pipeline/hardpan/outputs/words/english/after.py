@@ -56,16 +56,8 @@ _VERDICTS = {
 _TOLD = {Judged.PARTLY: "partly broken", Judged.CANNOT_TELL: "nobody can tell"}
 """Verdicts as a sentence has them, where they are not its words already."""
 
-_REMEDIES = {
-    Remedy.CLOSER: "set them closer",
-    Remedy.WINGS: "fit wings",
-    Remedy.LEADING: "fit shallow leading tines",
-}
-_THINGS = {
-    Remedy.CLOSER: "closer tines",
-    Remedy.WINGS: "wings",
-    Remedy.LEADING: "shallow leading tines",
-}
+_REMEDIES = {Remedy.CLOSER: "set them closer", Remedy.WINGS: "fit wings", Remedy.LEADING: "fit shallow leading tines"}
+_THINGS = {Remedy.CLOSER: "closer tines", Remedy.WINGS: "wings", Remedy.LEADING: "shallow leading tines"}
 
 _URGENT = (
     Change.AGAIN, Change.DEEPER, Change.RIDGE, Change.CONTROLS, Change.MOISTURE, Change.MIDWAY, Change.LINE,
@@ -137,7 +129,8 @@ class EnglishAfter:
     def doubts(self, found: Found) -> Sequence[str]:
         """What could be wrong."""
         said = []
-        bare = [one.zone for one in found.zones if not np.isfinite(self._factor(found, one.zone))]
+        factor = found.moisture.set_index("zone")["factor"]
+        bare = [one.zone for one in found.zones if not np.isfinite(factor.loc[one.zone])]
         if bare:
             said.append(f"Nobody can tell moisture from loosening in {zone_names(bare)}.")
         table = found.moisture
@@ -176,9 +169,6 @@ class EnglishAfter:
     def map(self, found: Found) -> str:
         """The map in words."""
         return " ".join(f"Zone {one.zone}: {_VERDICTS[one.verdict]}." for one in found.zones)
-
-    def _factor(self, found: Found, zone: int) -> float:
-        return float(found.moisture.set_index("zone")["factor"].loc[zone])
 
 
 def _lower(text: str) -> str:

@@ -36,11 +36,7 @@ AT_FULL_COST = "at the full cost of your own machine no depth brings what it cos
 NO_RETURN = ""
 """Code of ground that is left for nothing but that."""
 
-OTHER_WAYS = {
-    Way.CASH: "at cash cost",
-    Way.CONTRACTOR: "by a contractor",
-    Way.STRONGER: "behind a larger tractor",
-}
+OTHER_WAYS = {Way.CASH: "at cash cost", Way.CONTRACTOR: "by a contractor", Way.STRONGER: "behind a larger tractor"}
 """How the work is done or counted, where it is not as in the plan."""
 
 BETWEEN_SHARE = 0.9

@@ -1,4 +1,4 @@
-"""A trial from its file to what it showed: one call a stage."""
+"""What follows a run: the pass checked, its strips harvested, two results compared; each from files to a record."""
 
 from pathlib import Path
 from typing import Any
@@ -6,20 +6,90 @@ from typing import Any
 import pandas as pd
 import pyproj
 
+from hardpan.compare.stage import compare
 from hardpan.core.errors import InputError, SettingsError
-from hardpan.core.settings import parse
+from hardpan.core.settings import Settings, parse, setting
 from hardpan.core.threads import one_blas_thread
+from hardpan.records.after import VerdictSettings, VerifyRun
+from hardpan.records.applied import AppliedSettings
 from hardpan.records.evidence import TrialRun
+from hardpan.records.past import Comparison
 from hardpan.records.prices import Crop
 from hardpan.records.trail import MANIFEST
 from hardpan.records.trial import LOCAL_METRES, Planned, Trial, TrialSettings
 from hardpan.run.catalog import read_catalog
 from hardpan.run.config import Config, read_settings
-from hardpan.run.manifest import Clock, trail_of_tables
+from hardpan.run.manifest import Clock, trail_of
 from hardpan.run.shipped_tables import pick, read_table
-from hardpan.survey.inputs.earlier import read_record
-from hardpan.survey.stage import read_trial
+from hardpan.survey.inputs.earlier import read_earlier, read_record
+from hardpan.survey.inputs.results import read_result
+from hardpan.survey.settings import ProbeSettings
+from hardpan.survey.stage import read_again, read_log, read_trial
 from hardpan.trials.stage import evaluate_trial
+from hardpan.verify.applied import compare_with_plan
+from hardpan.verify.stage import verify_pass
+
+
+class After(Settings):
+    """The file of `hardpan verify`; each table is a settings class of the room that reads it."""
+
+    probes: ProbeSettings = setting(says="Insertions after the pass, as in the run")
+    position: str = setting("position", says="Column that says line, quarter, midway or control", min_length=1)
+    applied: AppliedSettings | None = setting(None, says="What the machine logged of the pass")
+    verdict: VerdictSettings = setting(VerdictSettings(), says="What counts as broken")
+
+    @property
+    def inputs(self) -> tuple[Path, ...]:
+        """Every input file that is named."""
+        log = None if self.applied is None else self.applied.file
+        return (*self.probes.files, *(one for one in (self.probes.positions, log) if one is not None))
+
+
+def read_after(path: Path) -> After:
+    """Settings in the TOML file `path`.
+
+    Raises
+    ------
+    InputError
+        The file is missing or is not TOML.
+    SettingsError
+        A key is unknown, missing, or has a value that cannot be used.
+    """
+    return read_settings(path, After)
+
+
+@one_blas_thread()
+def verify_run(run: Path, after: After, clock: Clock) -> VerifyRun:
+    """Whether the pass broke the pan, from the folder of a run and insertions after it; writes nothing.
+
+    Raises
+    ------
+    HardpanError
+        An input or a setting cannot be used.
+    """
+    with clock.stage("survey"):
+        earlier = read_earlier(run)
+        catalog = read_catalog(parse(Config, earlier.settings, file=MANIFEST, folder=run))
+        again = read_again(after.probes, earlier, after.position)
+        log = None if after.applied is None else read_log(after.applied, earlier)
+    with clock.stage("verify"):
+        found = verify_pass(earlier, again, after.verdict, catalog.setups)
+        applied = None if log is None else compare_with_plan(earlier, log, level=after.verdict.level)
+    digests = again.digests if log is None else pd.concat([again.digests, log.digests])
+    return VerifyRun(
+        earlier=earlier,
+        found=found,
+        applied=applied,
+        catalog=catalog,
+        trail=trail_of(after, digests, 0, clock),
+        issues=(
+            *again.issues,
+            *found.issues,
+            *(() if log is None else log.issues),
+            *(applied.issues if applied else ()),
+        ),
+    )
+
 
 _STRIPS, _ZONES, _TALLIES = "strips.geojson", "zones.csv", "tallies.csv"
 """Files of a run that a trial reads beside its manifest."""
@@ -73,7 +143,7 @@ def run_trial(settings: TrialSettings, clock: Clock) -> TrialRun:
         result=result,
         catalog=None if planned is None else planned.catalog,
         display={} if document is None else document["settings"].get("outputs") or {},
-        trail=trail_of_tables(settings, inputs.digests, settings.seed, clock),
+        trail=trail_of(settings, inputs.digests, settings.seed, clock),
     )
 
 
@@ -130,3 +200,19 @@ def _bushel(settings: TrialSettings, planned: Planned | None) -> float | None:
     if settings.crop is not None:
         crop = parse(Crop, pick(read_table("crops"), settings.crop, what="crop", where="trial.crop"), file="crops.toml")
     return None if crop is None or crop.bushel is None else crop.bushel.value
+
+
+def run_compare(before: Path, after: Path, clock: Clock) -> Comparison:
+    """What changed from one result to another; writes nothing.
+
+    Raises
+    ------
+    HardpanError
+        A folder holds no result, or the two are of different ground.
+    """
+    with clock.stage("results"):
+        results = read_result(before), read_result(after)
+        prices = results[1].document["settings"].get("prices") or {}
+        currency = prices.get("currency") or str(read_table("prices")["currency"])
+    with clock.stage("compare"):
+        return compare(*results, currency=currency)

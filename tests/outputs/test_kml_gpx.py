@@ -5,7 +5,7 @@ import pytest
 from defusedxml.ElementTree import parse
 
 from hardpan.outputs.geodesy import to_display
-from hardpan.outputs.kml import write_kml
+from hardpan.outputs.kml_gpx import write_kml
 
 NS = "{http://www.opengis.net/kml/2.2}"
 
