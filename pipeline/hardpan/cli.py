@@ -1,5 +1,6 @@
 """The command line: arguments to a configuration and one call; with `terminal` the only file that prints or exits."""
 
+import atexit
 import gc
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -266,6 +267,8 @@ def main() -> None:
     # libraries make hundreds of thousands of objects that stay: to look them through again and again for rubbish took
     # a twelfth of a run, and what waits longer for it is small beside the arrays
     gc.set_threshold(50_000)
+    # and what is left at the end goes with the process: the interpreter would look all of it through several times over
+    atexit.register(gc.freeze)
     app()
 
 

@@ -146,15 +146,18 @@ def half_width(coordinates_m: Floats, side: int, block_m: float | None) -> float
 
 
 def near_data(
-    covariance: Covariance, xy_m: Floats, centre_m: tuple[float, float], half_m: tuple[float, float], reach: float
+    covariance: Covariance, xy_m: Floats, centre_m: Floats, half_m: tuple[float, float], reach: float
 ) -> Bools:
-    """Data (n,) that must stay exact on a tile: near ones, and those whose spherical range ends on it."""
-    offset = xy_m - centre_m
-    near = (np.abs(offset[:, 0]) < reach * half_m[0]) & (np.abs(offset[:, 1]) < reach * half_m[1])
+    """Data that must stay exact on tiles about `centre_m` (..., 2), shape (..., n).
+
+    Near ones, and those whose spherical range ends on the tile.
+    """
+    offset = xy_m - centre_m[..., None, :]
+    near = (np.abs(offset[..., 0]) < reach * half_m[0]) & (np.abs(offset[..., 1]) < reach * half_m[1])
     for structure in covariance.structures:
         if structure.family == "spherical":
             matrix = anisotropy_matrix(structure)
-            r = np.linalg.norm(offset @ matrix, axis=1)
+            r = np.linalg.norm(offset @ matrix, axis=-1)
             radius = _tile_radius(matrix, half_m)
             near |= np.abs(r - 1.0) < radius
     return near
@@ -231,8 +234,8 @@ def choose_tiling(task: GridTask) -> Tiling:
 def _mean_near(task: GridTask, side: int, half_m: tuple[float, float], reach: float) -> float:
     xs, ys = task.x_m[side // 2 :: side][:6], task.y_m[side // 2 :: side][:6]
     xs, ys = (task.x_m[:1] if not len(xs) else xs), (task.y_m[:1] if not len(ys) else ys)
-    counts = [near_data(task.covariance, task.xy_m, (float(x), float(y)), half_m, reach).sum() for x in xs for y in ys]
-    return float(np.mean(counts))
+    centres = np.stack(np.meshgrid(xs, ys), axis=-1)
+    return float(near_data(task.covariance, task.xy_m, centres, half_m, reach).sum(axis=-1).mean())
 
 
 def _exact_cost(task: GridTask) -> float:

@@ -179,7 +179,7 @@ def _solve_compressed(
 ) -> tuple[Floats, Floats]:
     """Mean and second moment at the cells of a tile, by c = far + near: c'Qc = far'Q far + near'(2 Q far + Q near)."""
     down, across = tile
-    centre, half = (across.centre_m, down.centre_m), (across.half_m, down.half_m)
+    centre, half = np.array([across.centre_m, down.centre_m]), (across.half_m, down.half_m)
     near = np.flatnonzero(near_data(form.covariance, form.xy_m, centre, half, tiling.reach))
     u = chebyshev_nodes(tiling.order)
     nodes = np.stack(np.meshgrid(centre[0] + half[0] * u, centre[1] + half[1] * u), axis=-1).reshape(-1, 2)

@@ -81,7 +81,8 @@ def _bar_clay(context: Context, held: Limits) -> None:
 
 def _begins_mm(clay_mm: NDArray[np.float32], weights: Floats, share: float) -> float:
     """Depth above which clay begins on no more than a share of a zone, mm."""
-    depths, each = clay_mm.ravel(), np.broadcast_to(weights / len(clay_mm), clay_mm.shape).ravel()
+    own = np.flatnonzero(weights)
+    depths, each = clay_mm[:, own].ravel(), np.tile(weights[own] / len(clay_mm), len(clay_mm))
     order = np.argsort(depths, kind="stable")
     return float(depths[order][int(np.argmax(np.cumsum(each[order]) > share))])
 

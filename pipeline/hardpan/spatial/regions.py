@@ -66,11 +66,15 @@ def neighbours_of(pieces: Ints) -> Neighbours:
 
 
 def wide_enough(labels: Ints, width_cells: int) -> Bools:
-    """Cells that a disc of the width fits over without leaving their label (morphological opening)."""
+    """Cells that a disc of the width fits over without leaving their label (morphological opening).
+
+    Labels are 0, 1, ..., and -1 outside.
+    """
     disc = disc_of(width_cells)
     wide = np.zeros(labels.shape, dtype=np.bool_)
-    for label in np.unique(labels[labels != OUTSIDE]):
-        wide |= scipy.ndimage.binary_opening(labels == label, disc)
+    for label, box in enumerate(scipy.ndimage.find_objects(labels - OUTSIDE)):
+        if box is not None:
+            wide[box] |= scipy.ndimage.binary_opening(labels[box] == label, disc)
     return wide
 
 
