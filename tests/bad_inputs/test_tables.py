@@ -205,6 +205,10 @@ HOSTILE = {
         "latitude beyond 90",
     ),
     "swapped axes": (lambda text: text.replace("latitude,longitude", "longitude,latitude"), "latitude beyond 90"),
+    "names in no language that is known": (
+        lambda text: wide(text, "{} cm").replace("id,lat,lon", "点,纬度,经度", 1),
+        "no column beside those of depths is known as site, insertion, position or date: 点, 纬度, 经度",
+    ),
     "a depth column twice": (
         lambda text: wide(text, "{} cm").replace("10 cm", "5 cm", 1),
         "more than one column is called 5 cm",

@@ -96,6 +96,10 @@ def test_an_unknown_key_is_named_with_the_nearest_valid_one(tmp_path, wrong, key
             "season.day = '12/05/2026' cannot be used; expected a date such as 2026-05-12",
         ),
         ('[pan]\ncritical_kpa = "2,5 MPa"', "cannot be used; expected a number with a decimal point"),
+        (
+            '[[alternatives]]\nname = "offer"\nrate_per_ha = 95\ndeepest = "55"',
+            "expected a number, a text with its unit, or",
+        ),
         ("[surfaces]\ndraws = 50.5", "surfaces.draws = 50.5 cannot be used; expected a whole number"),
         ("[probes.columns]\nsite = 0", "probes.columns.site = 0 cannot be used; expected a text in quotes or a list"),
         ('[soil]\ncores = "data\\bores.csv"', "soil.cores holds a control character; expected plain text; write paths"),

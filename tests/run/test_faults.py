@@ -58,6 +58,15 @@ def test_a_column_of_clay_depths_under_another_name_is_told_with_the_line_to_add
         ("probes", "depth_limit_mm = 70", "probes.depth_limit_mm: a depth of 70 mm hardly"),
         ("prescription", "user_uniform_depth_mm = 45", "prescription.user_uniform_depth_mm: a depth of 45 mm hardly"),
         ("machine", 'tractor = { like = "tracked-370kw", engine_power = 370000 }', "370000 kW is outside the usual 15"),
+        ("machine", 'tractor = { like = "tracked-370kw", max_speed = 60 }', "speed of 60 km/h is outside the usual"),
+        (
+            "machine",
+            'ripper = { like = "seven-tine-600", spacing = 60 }',
+            "tine spacing of 60 mm is outside the usual 150",
+        ),
+        ("numbers.soils", '"deep sand".first_year_gain = 300', "soil type deep sand: a gain of 300 t/ha is outside"),
+        ("prices", "fuel_per_l = 175", "prices: a price of fuel, in grain, of"),
+        ("prices", "grain_per_t = 0.33", "kg/L is outside the usual 0.5 to 100 kg/L"),
     ],
 )
 def test_a_number_in_another_unit_than_its_key_is_questioned(tmp_path, table, line, says):

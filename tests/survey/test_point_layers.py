@@ -85,6 +85,13 @@ def test_a_crs_that_file_and_settings_state_has_to_agree(tmp_path):
         read(tmp_path / "probes.gpkg", crs="EPSG:32750")
 
 
+def test_places_without_a_name_are_told_to_count_as_sites_each(tmp_path):
+    layer(wide()).drop(columns="site").to_file(tmp_path / "probes.gpkg")
+    _, log = read(tmp_path / "probes.gpkg")
+    told = next(issue for issue in log.issues if issue.code == "nameless-sites")
+    assert told.done == "each of 4 places is taken as a site; name the column in probes.columns.site"
+
+
 def test_lines_hold_no_readings(tmp_path):
     lines = layer(wide()).buffer(5).boundary
     gpd.GeoDataFrame({"site": list("ABCD")}, geometry=lines).to_file(tmp_path / "probes.gpkg")

@@ -186,6 +186,8 @@ def _explained(first: ErrorDetails, model: type[BaseModel], file: str) -> Settin
     if first["type"] in {"model_type", "dict_type"}:
         # what a reader of TOML would write: a number of a table that has none to take the unit from
         message = 'a table, for example { value = 1.5, unit = "t/ha", source = "user" }'
+        if first["type"] == "model_type" and (first.get("ctx") or {}).get("class_name") == "Quantity":
+            message = f"a number, a text with its unit, or {message}"
     given = _given(first.get("input"))
     return SettingsError(what=f"{f'{key} = ' if key else ''}{given} cannot be used", where=file, right=message)
 

@@ -196,7 +196,7 @@ def _weather(config: Config, catalog: Catalog, survey: Survey) -> tuple[DailyTab
 def read_inputs(config: Config, catalog: Catalog, memory: Memory = UNLIMITED) -> tuple[Survey, PanFeatures]:
     """Checked survey, and what each insertion says of the pan."""
     survey = read_survey(config.paddock, config.probes, config.soil, config.grid, catalog.soils, memory=memory)
-    survey = replace(survey, issues=(*survey.issues, *questions(config, survey, catalog.tractor)))
+    survey = replace(survey, issues=(*survey.issues, *questions(config, survey, catalog)))
     return survey, detect_pan(survey.profiles, survey.crs, config.pan, moisture_models(config))
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 from pydantic import BaseModel
@@ -10,8 +10,8 @@ from pydantic import BaseModel
 from hardpan.core.errors import Faults, HardpanError
 from hardpan.core.memory import MemorySettings
 from hardpan.core.settings import Settings, models_in, parse
+from hardpan.records.catalog import Catalog
 from hardpan.records.issues import Issues, remark
-from hardpan.records.machines import Tractor
 from hardpan.records.quantity import Quantity
 from hardpan.records.survey import Survey
 from hardpan.run.catalog import read_catalog
@@ -133,11 +133,11 @@ def _gathered(err: HardpanError, tables: Mapping[str, Any], unread: Mapping[str,
     return faults.as_one()
 
 
-def questions(config: Config, survey: Survey, tractor: Tractor) -> Issues:
+def questions(config: Config, survey: Survey, catalog: Catalog) -> Issues:
     """Remark on each implausible value of the settings and readings, and on gains of a trial that are not used."""
     asked = (
         remark("survey", "implausible", what, f"used as it is; {ask}", file=where)
-        for where, what, ask in _implausible(config, survey, tractor)
+        for where, what, ask in _implausible(config, survey, catalog)
     )
     return (*_passed_over(config), *asked)
 
@@ -162,39 +162,71 @@ def _passed_over(config: Config) -> Issues:
     )
 
 
-def _implausible(config: Config, survey: Survey, tractor: Tractor) -> Iterator[tuple[str, str, str]]:
+class _Asked(NamedTuple):
+    """A number that may be meant in another unit."""
+
+    where: str
+    usual: str
+    """Entry of usual.toml."""
+    what: str
+    value: float
+    ask: str
+
+
+def _implausible(config: Config, survey: Survey, catalog: Catalog) -> Iterator[tuple[str, str, str]]:
     """Where it stands, what is implausible, and what to look at."""
     table = tables_with(config.numbers)["usual"]
     usual = {name: parse(Quantity, entry, file=f"usual.toml [{name}]") for name, entry in table.items()}
-    low, high = usual["threshold"].span
-    asked = config.pan.critical_kpa
-    if not low <= asked <= high:
-        what = f"a threshold of {asked:g} kPa is outside the usual {low:g} to {high:g} kPa"
-        yield "pan.critical_kpa", what, f'a number without unit is kPa: "{asked:g} psi" is one in psi'
     deepest = float(np.nanmax(survey.profiles.readings["depth_mm"].to_numpy()))
     if deepest > usual["deepest_probe"].value:
         yield "probes.file", f"readings go to {deepest:.0f} mm", "check probes.depth_unit"
-    depths = {
-        "season.moist_depth_mm": config.season.moist_depth_mm,
-        "probes.depth_limit_mm": config.probes.depth_limit_mm,
-    }
-    lengths = {
+    yield from _lengths(config, usual["shallowest"].value, usual["deepest_ripping"].value)
+    for one in _sizes(config, survey, catalog):
+        low, high = usual[one.usual].span
+        if not low <= one.value <= high:
+            unit = usual[one.usual].unit
+            told = f"{one.what} of {one.value:g} {unit} is outside the usual {low:g} to {high:g} {unit}"
+            yield one.where, told, one.ask
+
+
+def _lengths(config: Config, shallowest_mm: float, deepest_mm: float) -> Iterator[tuple[str, str, str]]:
+    """Remarks on depths of the settings."""
+    worked = {
         "prescription.user_uniform_depth_mm": config.prescription.user_uniform_depth_mm,
         "history.last_depth_mm": config.history.last_depth_mm,
         "machine.observed_depth_mm": config.machine.observed_depth_mm,
     }
-    for key, depth_mm in lengths.items():
-        if depth_mm is not None and depth_mm > usual["deepest_ripping"].value:
+    known = {
+        "season.moist_depth_mm": config.season.moist_depth_mm,
+        "probes.depth_limit_mm": config.probes.depth_limit_mm,
+    }
+    for key, depth_mm in worked.items():
+        if depth_mm is not None and depth_mm > deepest_mm:
             yield key, f"a working depth of {depth_mm:g} mm is deeper than rippers go", "a number without unit is mm"
-    for key, depth_mm in (depths | lengths).items():
-        if depth_mm is not None and 0 < depth_mm < usual["shallowest"].value:
-            yield (
-                key,
-                f"a depth of {depth_mm:g} mm hardly enters the ground",
-                'a number without unit is mm; "45 cm" is one in cm',
-            )
-    low, high = usual["engine"].span
-    power_kw = tractor.engine_power.value
-    if not low <= power_kw <= high:
-        what = f"an engine of {power_kw:g} kW is outside the usual {low:g} to {high:g} kW"
-        yield "machine.tractor", what, 'a number without unit is kW; "500 hp" is one in hp'
+    for key, depth_mm in (worked | known).items():
+        # soil that is not moist at all is a finding, no slip
+        if depth_mm is not None and 0 < depth_mm < shallowest_mm:
+            yield key, f"a depth of {depth_mm:g} mm hardly enters the ground", _otherwise(depth_mm, "mm", "cm")
+
+
+def _sizes(config: Config, survey: Survey, catalog: Catalog) -> Iterator[_Asked]:
+    """Numbers of the threshold, machines, soils and prices, as they are used."""
+    tractor, ripper, prices = catalog.tractor, catalog.ripper, catalog.prices
+    for where, usual, what, value, units in (
+        ("pan.critical_kpa", "threshold", "a threshold", config.pan.critical_kpa, ("kPa", "psi")),
+        ("machine.tractor", "engine", "an engine", tractor.engine_power.value, ("kW", "hp")),
+        ("machine.tractor", "ripping_speed", "a ripping speed", tractor.max_speed.value, ("km/h", "m/s")),
+        ("machine.ripper", "tine_spacing", "a tine spacing", ripper.spacing.value, ("mm", "cm")),
+    ):
+        yield _Asked(where, usual, what, value, _otherwise(value, *units))
+    for name in survey.soil_types:
+        gain = catalog.soils[name].first_year_gain.value
+        yield _Asked(f"soil type {name}", "first_year_gain", "a gain", gain, _otherwise(gain, "t/ha", "kg/ha"))
+    if prices.grain_per_t.value > 0:
+        kg_per_l = 1000.0 * prices.fuel_per_l.value / prices.grain_per_t.value
+        ask = "check prices.fuel_per_l, money a litre, and prices.grain_per_t, money a tonne"
+        yield _Asked("prices", "fuel_in_grain", "a price of fuel, in grain,", kg_per_l, ask)
+
+
+def _otherwise(value: float, unit: str, other: str) -> str:
+    return f'a number without unit is {unit}: "{value:g} {other}" is one in {other}'

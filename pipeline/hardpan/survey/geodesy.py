@@ -147,8 +147,8 @@ def degrees_bounds(bounds: Bounds, crs: pyproj.CRS, file: str) -> Bounds:
         raise InputError(
             what=f"reaches over {east - west:.1f} degrees of longitude, or across the 180th meridian",
             where=file,
-            right="one paddock",
-            do="check the coordinates",
+            right="one paddock on one side of it",
+            do="check the coordinates, or cut the paddock at that meridian and plan each side",
         )
     return west - 0.01, min(y) - 0.01, east + 0.01, max(y) + 0.01
 

@@ -261,6 +261,19 @@ def _no_header(file: str, head: list[list[str]], settings: ProbeSettings) -> Inp
     turned = max(map(dated, head), key=len)
     if len(turned) >= LEAST_DEPTHS:
         return _dates(turned, file)
+    unused = _unused_depths(file, head, settings)
+    if unused is not None:
+        return unused
+    return InputError(
+        what=f"no header with a depth and a resistance column, nor with {LEAST_DEPTHS} or more depth columns that rise"
+        f" or fall; the widest of the first rows has {listed(have)}",
+        where=file,
+        do="name the columns in [probes.columns]",
+    )
+
+
+def _unused_depths(file: str, head: list[list[str]], settings: ProbeSettings) -> InputError | None:
+    """Why columns of depths that are there make no header."""
     placed = [row for row in head if not PLACE.isdisjoint(find_roles(row, settings.columns))]
     muddled = max(map(tangled, placed), key=len, default=[])
     if len(muddled) >= LEAST_DEPTHS:
@@ -270,9 +283,8 @@ def _no_header(file: str, head: list[list[str]], settings: ProbeSettings) -> Inp
             return InputError(what=what, where=file, right="each depth once", do="take one out, or rename it")
         what = f"the depths of the columns {listed(muddled)} neither rise nor fall throughout"
         return InputError(what=what, where=file, do="put them in order, each depth once, or name them in probes.layers")
-    return InputError(
-        what=f"no header with a depth and a resistance column, nor with {LEAST_DEPTHS} or more depth columns that rise"
-        f" or fall; the widest of the first rows has {listed(have)}",
-        where=file,
-        do="name the columns in [probes.columns]",
-    )
+    deep = max(head, key=lambda row: len(depth_columns(row, settings.layers)))
+    if settings.layout == "long" or len(depth_columns(deep, settings.layers)) < LEAST_DEPTHS:
+        return None
+    what = f"no column beside those of depths is known as site, insertion, position or date: {listed(list(deep), 4)}"
+    return InputError(what=what, where=file, do="name the columns in [probes.columns]")

@@ -9,7 +9,7 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.core.said import Said, distance
 from hardpan.records.issues import Issue
-from hardpan.survey.notes import listed, warned
+from hardpan.survey.notes import counted, listed, warned
 
 SAME_PLACE_M = 1.0
 """Two positions of one site nearer than this are one, written twice."""
@@ -41,12 +41,18 @@ def _rank(names: pd.Series) -> Ints:
     return rank[codes]
 
 
-def number_nameless(table: pd.DataFrame) -> pd.DataFrame:
-    """Names to sites that have none, by the order of their places."""
+def number_nameless(table: pd.DataFrame) -> tuple[pd.DataFrame, tuple[Issue, ...]]:
+    """Names to sites that have none, by the order of their places, and a remark where none has."""
     if not (table["site"] == "").all():
-        return table.assign(site=table["site"].where(table["site"] != "", "unnamed"))
+        return table.assign(site=table["site"].where(table["site"] != "", "unnamed")), ()
     place = table.groupby(["x_m", "y_m"], sort=True).ngroup() + 1
-    return table.assign(site=place.astype(str).astype(object))
+    issue = warned(
+        "nameless-sites",
+        "no column names the sites",
+        f"each of {counted(int(place.max()), 'place')} is taken as a site; name the column in probes.columns.site",
+        file=", ".join(sorted(set(table["file"]))),
+    )
+    return table.assign(site=place.astype(str).astype(object)), (issue,)
 
 
 def join_places(table: pd.DataFrame, places: pd.DataFrame, file: str) -> tuple[pd.DataFrame, tuple[Issue, ...]]:

@@ -19,8 +19,8 @@ SYNONYMS: Mapping[str, tuple[str, ...]] = {
         " penetrometer resistance, soil strength, strength, pr, rp, widerstand, eindringwiderstand, resistencia,"
         " resistencia a la penetracion, weerstand, reading, value, pressure, force, force n, penetration force",
         "site": "site, site id, probe site, probe, probe id, point, point id, sample site, location, hole, station,"
-        " punkt, messpunkt, standort, punto, sitio, id, number, no, nr, num, name, sample, sample id, plot, probe no,"
-        " point no",
+        " punkt, messpunkt, standort, punto, sitio, placette, id, number, no, nr, num, name, sample, sample id,"
+        " plot, probe no, point no",
         "insertion": "insertion, insertion id, replicate, rep, repetition, wiederholung, repeticion, drop, push, stab,"
         " stich, replication, insertion no, rep no",
         "moisture": "theta, vwc, volumetric water content, gravimetric water content, gwc, soil moisture,"

@@ -39,7 +39,8 @@ def read_profiles(settings: ProbeSettings, land: Land, log: Log) -> Profiles:
     log.note(measures.cone_issues(settings, ", ".join(path.name for path in settings.files)))
     read = _merge(_read_tables(settings, land, log))
     read = _select(read, np.isfinite(read.insertions["x_m"].to_numpy(dtype=np.float64)))
-    read = replace(read, insertions=sites.number_nameless(read.insertions))
+    named, nameless = sites.number_nameless(read.insertions)
+    read = replace(read, insertions=named)
     keep, outside = places.drop_outside(read.insertions, land.boundary, settings.outside_tolerance_m)
     read = _select(read, keep)
     keep, seasonal = dates.choose_dates(read.insertions, settings)
@@ -49,7 +50,7 @@ def read_profiles(settings: ProbeSettings, land: Land, log: Log) -> Profiles:
     read, sorted_ = readings.order(read)
     read, judged = readings.judge(read, settings)
     padded, unusable = profiles.dense(read, settings)
-    log.note((*outside, *seasonal, *joined, *sorted_, *judged, *unusable))
+    log.note((*nameless, *outside, *seasonal, *joined, *sorted_, *judged, *unusable))
     return _named(padded, settings, log)
 
 
