@@ -60,7 +60,7 @@ def test_numbers_that_were_read_and_those_of_the_user_are_not_ranked(made, shipp
 def test_numbers_of_geometry_draft_and_machine_are_ranked_beside_prices(shipped):
     plan, money = shipped
     (setup,) = set(plan.zones.loc[plan.zones["depth_mm"] > 0, "setup"])
-    assert {"setups.plain.side_angle", "effort.fuel.load", "tractors.tracked-370kw.list_price"} <= set(money.index)
+    assert {"setups.plain.side_angle", "effort.fuel.load", "rippers.seven-tine-600.list_price"} <= set(money.index)
     assert {key.split(".")[1] for key in money.index if key.startswith("setups.")} <= {setup, "plain"}
     assert (money > 0.0).all()
     assert (np.diff(money) <= 0.0).all()

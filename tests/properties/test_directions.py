@@ -32,8 +32,8 @@ CASES = {
     "points and wear at 20 $/ha": ({"prices": {"wear_per_ha": 20.0}}, "less"),
     "a discount rate of 10 %": ({"prices": {"discount_rate": 0.1}}, "less"),
     # ep496: fewer hours a year carry the same ownership
-    "a tractor used 500 h a year": ({"numbers": {"tractors": {"tracked-370kw": {"hours_per_year": 500}}}}, "less"),
-    "a tractor for a quarter more": ({"numbers": {"tractors": {"tracked-370kw": {"list_price": 750_000}}}}, "less"),
+    "a tractor used 300 h a year": ({"numbers": {"tractors": {"tracked-370kw": {"hours_per_year": 300}}}}, "less"),
+    "a tractor for a quarter more": ({"numbers": {"tractors": {"tracked-370kw": {"list_price": 812_500}}}}, "less"),
     # grdc2021-mallee: first gains of 0.2 to 1.2 t/ha
     "a first gain of 0.9 t/ha": (soils(first_year_gain=0.9), "more"),
     "0.7 of the gain kept each season": (soils(persistence=0.7), "more"),
@@ -70,7 +70,8 @@ CASES = {
         "less",
     ),
     "0.70 of the power usable": ({"numbers": {"effort": {"usable_power": 0.70}}}, "not more"),
-    "a tractor of 300 kW": ({"machine": {"tractor": "articulated-300kw"}}, "less"),
+    # of the same price: a smaller one of another class costs less as well
+    "an engine of 300 kW": ({"numbers": {"tractors": {"tracked-370kw": {"engine_power": 300}}}}, "less"),
     # bc-soil-handbook: five to seven times the foot, and only a slot is loosened below
     "critical depths of five feet": (wings(critical_ratio=5), "not more"),
     # usfs0834: 152 to 406 mm across the wings
