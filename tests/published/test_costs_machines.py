@@ -174,6 +174,15 @@ def test_power_at_the_hitch_of_tracks_lies_between_two_published_ones(effort):
     assert effort.engine_to_axle.value * share.high == pytest.approx(0.90 * 0.80, abs=PER_CENT)
 
 
+def test_lime_costs_what_a_trial_and_a_department_say(prices):
+    # dpird-limes: 10 AUD/t at the pit, 25 for 250 km, 8 to spread it, 43 in all; farmtrials26127: 3 t spread for 188.6
+    lime, spread_per_t = prices.lime_per_t, 8.0
+    assert lime.low + spread_per_t == pytest.approx(43.0)
+    assert lime.value + spread_per_t == pytest.approx(188.6 / 3.0, rel=0.01)
+    # the spreader is paid by the hectare here: 1 to 2 t/ha
+    assert prices.spreading_per_ha.span == pytest.approx((1.0 * spread_per_t, 2.0 * spread_per_t))
+
+
 def test_an_hour_of_labour_and_a_litre_of_fuel_cost_what_the_equations_add():
     """`asae2000`: labour is 1.1 of the machine's hours, lubricant 15 % of the fuel, in every draw of their prices."""
     price = {
