@@ -1,8 +1,9 @@
-"""Depth to the clay subsoil with its uncertainty: the soil map's word, the lab cores, and joint draws of both.
+"""Depth to the clay subsoil with its uncertainty: soil map, lab cores and hard layers below the pan, and joint draws.
 
 One mixed model a soil type. The soil map's depth, where it states one, is the prior mean of the soil type's mean; cores
-that found clay are readings of the ground. Between cores the depth varies as a stated share of itself until they show
-otherwise.
+that found clay are readings of the ground. Where an insertion passed the pan and met hard ground again, the clay is
+thought to begin between the pan's top and there: its moist top may be soft, and the pan may reach into it. That nothing
+hard was met says nothing. Elsewhere the depth varies as a stated share of itself until readings show otherwise.
 """
 
 from dataclasses import dataclass
@@ -30,6 +31,7 @@ from hardpan.geostat import (
     observe_information,
     parameter_bounds,
 )
+from hardpan.records.pan import State
 from hardpan.records.survey import Survey
 from hardpan.surfaces.domain import NEGATIVE_SPECTRUM, Domain
 from hardpan.surfaces.settings import SurfaceSettings
@@ -64,21 +66,40 @@ class _Field(NamedTuple):
     scale: float
 
 
-def map_clay(survey: Survey, domain: Domain, settings: SurfaceSettings, *, seed: int) -> ClayDepth:
+class _Seen(NamedTuple):
+    """What was met on one soil type: places (n, 2), and between which depths the clay begins, (n,), mm."""
+
+    xy_m: Floats
+    low_mm: Floats
+    high_mm: Floats
+    leak: Floats
+    """Chance that it begins elsewhere, (n,)."""
+
+
+def map_clay(
+    survey: Survey, insertions: gpd.GeoDataFrame, domain: Domain, settings: SurfaceSettings, *, seed: int
+) -> ClayDepth:
     """Depth to clay of every cell and joint draws of it on the nodes.
 
     A soil type has clay in reach where a core on it found clay, or the soil map states a depth; a core that found none
-    says nothing of the others.
+    says nothing of the others, and a hard layer below a pan need not be clay.
+
+    Parameters
+    ----------
+    insertions : GeoDataFrame
+        Of the pan features, those of `domain.site_of`.
     """
     cells, nodes = domain.cells, domain.nodes
     mean, sd = np.full(len(cells.soil), np.nan), np.full(len(cells.soil), np.nan)
     draws = np.full((settings.draws, len(nodes.soil)), np.nan)
     for code, name in enumerate(domain.soil_types):
-        xy_m, seen_mm = _cores_on(survey.cores, name)
-        stated_mm = _stated(survey.soils, name)
-        if not len(seen_mm) and np.isnan(stated_mm):
+        cores, stated_mm = _cores_on(survey.cores, name), _stated(survey.soils, name)
+        if not len(cores.xy_m) and np.isnan(stated_mm):
             continue
-        field = _fit(xy_m, seen_mm, stated_mm, domain, settings)
+        centre = float(cores.low_mm.mean()) if np.isnan(stated_mm) else stated_mm
+        below = _hard_layers_on(insertions, domain.sites.soil[domain.site_of] == code, settings.clay_doubt)
+        seen = _Seen(*(np.concatenate(both) for both in zip(cores, below, strict=True)))
+        field = _fit(seen, centre, domain, settings, stated=not np.isnan(stated_mm))
         here: Bools = cells.soil == code
         if here.any():
             kriged = krige_places(field.mixture, cells.xy_m[here], np.ones((int(here.sum()), 1)))
@@ -93,23 +114,28 @@ def map_clay(survey: Survey, domain: Domain, settings: SurfaceSettings, *, seed:
     return ClayDepth(mean_mm=mean, sd_mm=sd, draws_mm=draws)
 
 
-def _fit(xy_m: Floats, seen_mm: Floats, stated_mm: float, domain: Domain, settings: SurfaceSettings) -> _Field:
-    """Field of one soil type, its covariance parameters integrated out; cores or a stated depth must be there."""
-    centre = float(seen_mm.mean()) if np.isnan(stated_mm) else stated_mm
+def _fit(seen: _Seen, centre: float, domain: Domain, settings: SurfaceSettings, *, stated: bool) -> _Field:
+    """Field of one soil type, its covariance parameters integrated out, about a `centre` stated by the map or not."""
     scale = max(settings.clay_spread * centre, settings.core_error_mm)
     # without a word of the map the cores' own mean is all that is known: the prior about it is a few spreads wide
-    mean_sd = 3.0 if np.isnan(stated_mm) else settings.clay_map_error * centre / scale
+    mean_sd = settings.clay_map_error * centre / scale if stated else 3.0
     error = (settings.core_error_mm / scale) ** 2
-    if not len(seen_mm):
-        xy_m, seen_mm, error = domain.cells.xy_m[:1], np.array([centre]), _UNREAD
-    places, site = np.unique(xy_m, axis=0, return_inverse=True)
-    low = (seen_mm - centre) / scale
+    if not len(seen.xy_m):
+        at = np.full(1, centre)
+        seen, error = _Seen(domain.cells.xy_m[:1], at, at, np.zeros(1)), _UNREAD
+    places, site = np.unique(seen.xy_m, axis=0, return_inverse=True)
     start = isotropic(np.array([np.log(domain.diagonal_m / 4.0), np.log(0.5), np.log(0.1), -np.inf]))
     model = MixedModel(
         xy_m=places,
         trend=np.ones((len(places), 1)),
         trend_precision=np.array([mean_sd**-2.0]),
-        observations=Observations(site=site.ravel(), low=low, high=low, error=np.full(len(low), error)),
+        observations=Observations(
+            site=site.ravel(),
+            low=(seen.low_mm - centre) / scale,
+            high=(seen.high_mm - centre) / scale,
+            error=np.full(len(site), error),
+            leak=seen.leak,
+        ),
         family="exponential",
         free=np.isin(np.arange(N_PARAMETERS), [RANGE, SILL, MICRO]),
         fixed=start,
@@ -121,15 +147,23 @@ def _fit(xy_m: Floats, seen_mm: Floats, stated_mm: float, domain: Domain, settin
     return _Field(integrate_parameters(fit, priors, ranges), centre, scale)
 
 
-def _cores_on(cores: gpd.GeoDataFrame, soil_type: str) -> tuple[Floats, Floats]:
-    """Places and clay depths of the cores that found clay, in an order of their own."""
+def _cores_on(cores: gpd.GeoDataFrame, soil_type: str) -> _Seen:
+    """The cores that found clay, in an order of their own."""
     if cores.empty or "clay_depth_mm" not in cores:
-        return np.empty((0, 2)), np.empty(0)
+        return _Seen(np.empty((0, 2)), np.empty(0), np.empty(0), np.empty(0))
     depth = pd.to_numeric(cores["clay_depth_mm"]).to_numpy(float)
     use = (cores["soil_type"].astype(str) == soil_type).to_numpy() & np.isfinite(depth)
     rows = np.column_stack([cores.geometry.x[use], cores.geometry.y[use], depth[use]])
     rows = rows[np.lexsort(rows.T[::-1])]
-    return rows[:, :2], rows[:, 2]
+    return _Seen(rows[:, :2], rows[:, 2], rows[:, 2], np.zeros(len(rows)))
+
+
+def _hard_layers_on(insertions: gpd.GeoDataFrame, on_soil: Bools, doubt: float) -> _Seen:
+    """Insertions that passed a pan and met hard ground again: the clay begins between the pan's top and there."""
+    met = insertions[on_soil & (insertions["state"] == State.PRESENT) & insertions["next_mm"].notna()]
+    xy_m = np.column_stack([met.geometry.x, met.geometry.y])
+    low, high = met[["top_mm", "next_mm"]].to_numpy(float).T
+    return _Seen(xy_m, low, high, np.full(len(met), doubt))
 
 
 def _stated(soils: gpd.GeoDataFrame, soil_type: str) -> float:

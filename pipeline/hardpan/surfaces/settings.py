@@ -140,6 +140,13 @@ class SurfaceSettings(Settings):
     core_error_mm: float = setting(
         20.0, says="Standard error of the depth to clay read from a core; a choice of this tool", unit="mm", gt=0
     )
+    clay_doubt: float = setting(
+        0.3,
+        says="Chance that a hard layer below the pan is not the clay; near 1 it is hardly evidence; a choice",
+        unit="share",
+        gt=0,
+        lt=1,
+    )
     precision_mm: float = setting(
         30.0,
         says="Standard deviation of the mapped bottom to aim at; the report says how many more probes",

@@ -84,7 +84,7 @@ def map_pan(
         nears = condition_all(fields, read_variables(insertions, domain, settings), domain, threads)
         cells = map_many_sites(nears, fields, domain, block_m=block_m, threads=threads, progress=progress)
         drawn = draw_many_sites(nears, fields, domain, settings.draws, seed=seed, threads=threads)
-    clay = map_clay(survey, domain, settings, seed=seed)
+    clay = map_clay(survey, fitted, at, settings, seed=seed)
     draws = compose_draws(drawn, fields, clay, domain)
     by_site = forecast_fields(fields, np.arange(len(at.sites.xy_m)))
     scores = score_fields(fields, by_site, at)
