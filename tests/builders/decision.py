@@ -71,7 +71,6 @@ def rates(
             },
             coords={"soil_type": list(soil_types)},
         ),
-        items=pd.DataFrame(),
         currency="AUD",
         worth=pd.DataFrame(
             {"soil_type": list(soil_types), "first_year_t_per_ha": 0.5, "low": 0.2, "high": 0.8, "seasons": 3.0}

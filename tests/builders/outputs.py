@@ -506,8 +506,6 @@ def run(  # noqa: PLR0917
 ) -> PaddockRun:  # fmt: skip
     rates = Rates(
         scenarios=xr.Dataset(),
-        items=pd.DataFrame({"item": ["fuel"], "per": ["L"], "mid": [1.5], "low": [1.2], "high": [1.8],
-                            "source": ["unverified"]}),
         currency="AUD",
         worth=pd.DataFrame({"soil_type": [SAND, DUPLEX], "first_year_t_per_ha": [0.5, 0.4], "low": [0.2, 0.1],
                             "high": [0.9, 0.8], "seasons": [3.0, 3.0], "present_value_per_ha": [250.0, 190.0]}),

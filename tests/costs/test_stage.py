@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 
 from hardpan.core.errors import SettingsError
+from hardpan.costs.lines import BY_WORK
 from hardpan.records.decision import HistorySettings, SeasonSettings
 
 
@@ -14,7 +15,7 @@ def test_rates_have_a_draw_for_each_draw_of_the_pan(made):
 
 def test_an_hour_is_the_sum_of_its_items(made):
     rates = made.rates_of(made.SHIPPED)
-    hourly = rates.items.loc[rates.items["per"] == "h", "item"]
+    hourly = [item for item, unit in BY_WORK.items() if unit == "h"]
     assert np.allclose(rates.scenarios["per_hour"], sum(rates.scenarios[name] for name in hourly))
 
 

@@ -12,7 +12,6 @@ def test_a_missing_reading_inside_a_profile_is_closed_up(profiles_of):
     assert packed.cone_index_kpa[0, :4].tolist() == [100, 200, 400, 500]
     assert packed.depth_mm[0, :4].tolist() == [0, 50, 150, 200]
     assert np.isnan(packed.depth_mm[0, 4:]).all()
-    assert packed.reached_mm.tolist() == [200.0]
 
 
 def test_stones_take_the_value_between_their_neighbours(profiles_of):

@@ -8,6 +8,7 @@ import pytest
 
 from builders import costs
 from hardpan.core.units import M2_PER_ACRE, M2_PER_HA, POUND_KG
+from hardpan.costs.lines import BY_WORK
 from hardpan.money.machines import ownership_share, remaining_share, tractor_class
 from hardpan.money.worth import season_weights
 from hardpan.run.chain import run_paddock
@@ -28,7 +29,7 @@ def one_hectare(made, *, other, litres=0.0, fuel_per_l=0.0, gain=0.0, lime_t=0.0
     prices = {"grain_per_t": 330.0, "lime_per_t": lime_per_t, "spreading_per_ha": spreading}
     catalog = made.shipped_catalog(prices=prices, soil={"types": {"deep sand": lime}}, season={"crop": crop})
     rates = made.rates_of(catalog, ("deep sand",), n_draws=2)
-    paid = {name: np.zeros(2) for name in rates.items["item"]} | {
+    paid = {name: np.zeros(2) for name in (*BY_WORK, "points and wear")} | {
         "labour": np.full(2, other),
         "fuel": np.full(2, fuel_per_l),
     }

@@ -4,7 +4,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-import pandas as pd
 import xarray as xr
 
 from hardpan.core.arrays import Floats
@@ -18,14 +17,6 @@ from hardpan.records.prices import PriceTable
 from hardpan.records.quantity import Quantity
 from hardpan.records.rules import After
 from hardpan.records.soils import Reclaim, SoilType
-
-PRICE_OF = {
-    "labour": "labour_per_h",
-    "fuel": "fuel_per_l",
-    "lubricant": "lubricant_share",
-    "points and wear": "wear_per_ha",
-}
-"""Entry of the price table behind an item; the others come from the machine's list price (`ep496`)."""
 
 OTHERS = (
     "grain_per_t", "contractor_per_ha", "lime_per_t", "gypsum_per_t", "spreading_per_ha",
@@ -67,17 +58,6 @@ def join_scenarios(
         | {name: (("draw", "soil_type"), drawn) for name, drawn in by_soil.items()},
         coords={"soil_type": list(soil_types)},
     )
-
-
-def list_items(items: Items, prices: PriceTable) -> pd.DataFrame:
-    """One row a rate with its mean and its 5 and 95 % points, columns of `Rates.items`."""
-    rows = []
-    for unit, rates in items.items():
-        for item, rate in rates.items():
-            mid, (low, high) = float(rate.mean()), map(float, np.quantile(rate, [0.05, 0.95]))
-            source = getattr(prices, PRICE_OF[item]).source if item in PRICE_OF else "ep496"
-            rows.append((item, unit, mid, min(low, mid), max(high, mid), source))
-    return pd.DataFrame(rows, columns=["item", "per", "mid", "low", "high", "source"])
 
 
 def unverified_prices(prices: PriceTable) -> Issues:

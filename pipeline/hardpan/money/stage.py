@@ -4,7 +4,7 @@ import numpy as np
 
 from hardpan.money.draws import Draws
 from hardpan.money.machines import capital_per_hour, hourly_items
-from hardpan.money.rates import join_scenarios, list_items, other_prices, running_items, unverified_prices
+from hardpan.money.rates import join_scenarios, other_prices, running_items, unverified_prices
 from hardpan.money.worth import (
     crop_issues,
     crop_shares,
@@ -66,7 +66,6 @@ def price_machines(
         scenarios=join_scenarios(
             items, prices, {name: np.stack(each, axis=1) for name, each in by_soil.items()}, soil_types
         ),
-        items=list_items(items, catalog.prices),
         currency=catalog.prices.currency,
         drawn={key_of(name, catalog, season): values for name, values in drawn.made.items()},
         by_season=list_seasons(

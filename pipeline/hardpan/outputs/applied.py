@@ -102,7 +102,7 @@ def _zone_table(applied: Applied, words: Words) -> Table:
             say.label("all") if row["zone"] == ALL else str(row["zone"]),
             words.units.depth(row["planned_mm"]) if row["planned_mm"] > 0 else "",
             say.depths(row["applied_mm"], row["applied_low_mm"], row["applied_high_mm"]),
-            *(say.area(row[f"{one.replace(' ', '_')}_ha"]) for one in outcomes),
+            *(words.units.area(row[f"{one.replace(' ', '_')}_ha"]) for one in outcomes),
             *(say.beside(row[name], row[f"planned_{name}"], key) for name, key in
               (("speed_kmh", "speed"), ("hours", "hours"), ("fuel_l", "fuel"))),
         ]

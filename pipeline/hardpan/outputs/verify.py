@@ -169,7 +169,7 @@ def _zones(run: VerifyRun, words: Words) -> Table:
     rows = [
         [
             str(one.zone),
-            words.after.depth(float(depth[one.zone])),
+            words.units.near_depth(float(depth[one.zone])),
             words.after.verdict(one.verdict),
             _reached(one, Position.LINE, words),
             _reached(one, Position.MIDWAY, words),
@@ -183,7 +183,7 @@ def _zones(run: VerifyRun, words: Words) -> Table:
 
 
 def _reached(one: ZoneFound, place: Position, words: Words) -> str:
-    return f"{words.after.range(one.reached.get(place), depth=True)} / {words.after.depth(one.expected_mm[place])}"
+    return f"{words.after.range(one.reached.get(place), depth=True)} / {words.units.near_depth(one.expected_mm[place])}"
 
 
 def _moisture(run: VerifyRun, words: Words) -> Table:

@@ -38,12 +38,6 @@ class Readings:
         )
 
     @property
-    def reached_mm(self) -> Floats:
-        """Depth of each insertion's last reading, shape (insertion,); 0 without readings."""
-        deepest: Floats = np.fmax.reduce(self.depth_mm, axis=1, initial=0.0)
-        return deepest
-
-    @property
     def known_mm(self) -> Floats:
         """Depth of each insertion's last reading that is not a held value, shape (insertion,); 0 without readings."""
         deepest: Floats = np.fmax.reduce(np.where(self.held, np.nan, self.depth_mm), axis=1, initial=0.0)

@@ -29,13 +29,11 @@ class Rates:
     over the first; `per_hour` (draw): tractor and ripper ownership, repairs and labour; `per_litre` (draw): fuel and
     lubricant; `capital_per_hour` (draw): mean value of tractor and ripper over their hours a year, whose interest is in
     `per_hour`; `wear_per_ha` (draw): points and wear of one plain tine set at the reference depth; and (draw) each item
-    of `items` and the prices `grain_per_t`, `contractor_per_ha`, `lime_per_t`, `gypsum_per_t`, `spreading_per_ha`,
-    `rolling_per_ha`, `cover_crop_per_ha`, those that are known.
+    that goes with hours, litres or hectares, and the prices `grain_per_t`, `contractor_per_ha`, `lime_per_t`,
+    `gypsum_per_t`, `spreading_per_ha`, `rolling_per_ha`, `cover_crop_per_ha`, those that are known.
     """
 
     scenarios: xr.Dataset
-    items: pd.DataFrame
-    """One row a rate: `item`, `per` ("h", "L", "ha"), `mid`, `low`, `high`, `source`."""
     currency: str
     worth: pd.DataFrame
     """One row a soil type: `soil_type`, `first_year_t_per_ha`, `low`, `high`, `seasons`, `present_value_per_ha`."""

@@ -13,6 +13,7 @@ from hardpan.core.arrays import Floats
 from hardpan.core.errors import AmbiguousInputError, InputError, clean
 from hardpan.core.units import INCH_MM
 from hardpan.records.issues import Issue
+from hardpan.spatial.polygons import first_holding
 from hardpan.survey.columns import Numbers, TextTable
 from hardpan.survey.notes import counted, listed, warned
 
@@ -206,12 +207,11 @@ def place(
     Cores that stand in no polygon and state no type are dropped.
     """
     found: list[str | None] = [None] * len(names) if stated is None else list(stated)
-    here = [at for at, point in enumerate(geometry) if point is not None]
-    if here:
-        tree = shapely.STRtree(soil_map.geometry.to_numpy())
-        pairs = tree.query(geometry[here], predicate="intersects")
-        for core, polygon in zip(*pairs, strict=True):
-            found[here[core]] = found[here[core]] or str(soil_map["soil_type"].iloc[polygon])
+    here = np.flatnonzero([point is not None for point in geometry])
+    polygons = first_holding(shapely.get_coordinates(geometry[here]), soil_map.geometry.to_numpy())
+    for core, polygon in zip(here, polygons, strict=True):
+        if polygon >= 0:
+            found[core] = found[core] or str(soil_map["soil_type"].iloc[polygon])
     lost = np.asarray([name is None for name in found])
     table = gpd.GeoDataFrame({"core": names, "soil_type": found, **values}, geometry=list(geometry), crs=soil_map.crs)
     issues: tuple[Issue, ...] = ()

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+import pandas as pd
 import pyproj
 import shapely
 
@@ -68,6 +69,11 @@ class Log:
     issues: list[Issue] = field(default_factory=list)
     digests: dict[str, str] = field(default_factory=dict)
     moves: list[DatumMove] = field(default_factory=list)
+
+    @property
+    def digest_table(self) -> pd.Series:
+        """File name to SHA-256, by name."""
+        return pd.Series(self.digests, dtype=object).sort_index()
 
     def keep(self, bundle: Bundle) -> Bundle:
         """Note the digest of a file and give the file back."""

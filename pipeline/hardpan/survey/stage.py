@@ -88,7 +88,7 @@ def read_survey(
         covariates=rasters,
         crs=land.crs,
         datum_moves=tuple(log.moves),
-        digests=pd.Series(log.digests, dtype=object).sort_index(),
+        digests=log.digest_table,
         issues=tuple(log.issues),
     )
 
@@ -206,7 +206,7 @@ def read_again(probes: ProbeSettings, earlier: Earlier, column: str) -> Reprobed
     return Reprobed(
         profiles=read,
         marks=read_marks(probes, read, column),
-        digests=pd.Series(log.digests, dtype=object).sort_index(),
+        digests=log.digest_table,
         issues=tuple(log.issues),
     )
 
@@ -255,6 +255,6 @@ def read_trial(
     return TrialInputs(
         strips=laid,
         harvest=harvest,
-        digests=pd.Series(log.digests, dtype=object).sort_index(),
+        digests=log.digest_table,
         issues=tuple(log.issues),
     )

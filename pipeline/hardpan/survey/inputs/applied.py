@@ -54,7 +54,7 @@ def read_applied(settings: AppliedSettings, land: Land) -> MachineLog:
         name=path.name,
         records=records,
         settings=settings,
-        digests=pd.Series(log.digests, dtype=object).sort_index(),
+        digests=log.digest_table,
         issues=tuple(log.issues),
     )
 

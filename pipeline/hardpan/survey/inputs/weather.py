@@ -12,7 +12,6 @@ from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.core.units import MM_PER
 from hardpan.records.weather import WEATHER, DailyTable
 from hardpan.survey import dates, files, numbers
-from hardpan.survey.columns import TextTable
 from hardpan.survey.inputs.tables import fullest_header, open_table
 from hardpan.survey.notes import Log, counted, listed, warned
 from hardpan.survey.vocabulary import fold
@@ -70,8 +69,8 @@ def read_weather(path: Path, log: Log) -> DailyTable:
         The unit of rain or evaporation is not stated, or does not fit the values.
     """
     bundle = log.keep(files.load(path, what="the weather"))
-    table = open_table(bundle, None, lambda grid: len(_heading(grid)[1]), log)
-    row, found = _heading(table)
+    table = open_table(bundle, None, lambda grid: len(fullest_header(grid, _roles)[1]), log)
+    row, found = fullest_header(table, _roles)
     file = bundle.name
     if missing := [name for name in ("date", "rain_mm") if name not in found]:
         raise InputError(what=f"has no column of {' and of '.join(missing)}", where=file, right="date, rain_mm, et0_mm")
@@ -104,12 +103,8 @@ def read_weather(path: Path, log: Log) -> DailyTable:
     return DailyTable(table=whole, file=file)
 
 
-def _heading(table: TextTable) -> tuple[int, dict[str, tuple[int, str]]]:
-    """Row of the header, and role to column and stated unit."""
-    return fullest_header(table, _roles)
-
-
 def _roles(row: Sequence[str]) -> dict[str, tuple[int, str]]:
+    """Role to column and stated unit."""
     found: dict[str, tuple[int, str]] = {}
     for at, cell in enumerate(row):
         words = " ".join(re.sub(r"[^a-z0-9]+", " ", fold(cell).replace("%", " pct ")).split())

@@ -102,7 +102,7 @@ class EnglishAfter:
         midway = one.reached.get(Position.MIDWAY)
         line, depth = one.reached.get(Position.LINE), one.expected_mm[Position.LINE]
         short_mm = 0.0 if line is None else max(depth - line.value, 0.0)
-        seen = "" if midway is None else f" (loose to {self.depth(midway.value)} midway)"
+        seen = "" if midway is None else f" (loose to {self.units.near_depth(midway.value)} midway)"
         return {
             Change.KEEP: "Keep depth, spacing and speed.",
             Change.RIDGE: f"Ridges of pan stay between the tines{seen}: "
@@ -113,8 +113,8 @@ class EnglishAfter:
                 if one.remedies
                 else "Nothing more that the ripper can be fitted with would open those."
             ),
-            Change.DEEPER: f"The tines fell {self.depth(short_mm)} short of the plan: check what depth they hold at "
-            "speed, and slow down or take tines off if the tractor cannot hold it.",
+            Change.DEEPER: f"The tines fell {self.units.near_depth(short_mm)} short of the plan: check what depth they "
+            "hold at speed, and slow down or take tines off if the tractor cannot hold it.",
             Change.AGAIN: "Hardly anything was loosened: check depth and points, wait for moisture, and rip again.",
             Change.MIDWAY: "Probe midway between the tines too: on the line alone every pass looks good.",
             Change.LINE: "Probe on the line of a tine and midway between two.",
@@ -153,14 +153,10 @@ class EnglishAfter:
         """A mean with its interval."""
         if mean is None:
             return MISSING
-        say = self.depth if depth else self.share
+        say = self.units.near_depth if depth else self.share
         if not np.isfinite(mean.low):
             return f"{say(mean.value)} (one site)"
         return f"{say(mean.value)} ({say(mean.low)} to {say(mean.high)})"
-
-    def depth(self, depth_mm: float) -> str:
-        """A depth, to 5 mm."""
-        return self.units.near_depth(depth_mm)
 
     def share(self, value: float) -> str:
         """A share, within 0 and 1."""

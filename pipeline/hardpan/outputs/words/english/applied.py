@@ -79,13 +79,14 @@ class EnglishApplied:
         row, step = applied.zones.iloc[0], self.units.depth(applied.step_mm)
         whole, unknown = float(row["area_ha"]), float(row["not_measured_ha"])
         told = whole - unknown - float(row["not_worked_ha"])
+        area = self.units.area
         if told < _SOME_HA <= unknown:
-            worked = self.units.area(unknown, bare=True)
-            says = f"The machine's log: {worked} of {self.area(whole)} to rip were worked; it does not tell how deep."
+            worked = area(unknown, bare=True)
+            says = f"The machine's log: {worked} of {area(whole)} to rip were worked; it does not tell how deep."
         else:
-            parts = [f"{self.units.area(row['within_ha'], bare=True)} of {self.area(whole)} within {step} of the plan"]
+            parts = [f"{area(row['within_ha'], bare=True)} of {area(whole)} within {step} of the plan"]
             parts += [
-                f"{self.area(row[name])} {_OUTCOMES[one]}"
+                f"{area(row[name])} {_OUTCOMES[one]}"
                 for one, name in ((AppliedAs.SHALLOW, "shallow_ha"), (AppliedAs.DEEP, "deep_ha"),
                                   (AppliedAs.NOT_MEASURED, "not_measured_ha"), (AppliedAs.NOT_WORKED, "not_worked_ha"))
                 if one is not AppliedAs.NOT_MEASURED or unknown >= _SOME_HA
@@ -99,7 +100,7 @@ class EnglishApplied:
         if ripped.empty:
             return ""
         where = zone_names(list(ripped["zone"]))
-        return f"{self.area(ripped['deep_ha'].sum())} that the plan leaves were ripped ({where})."
+        return f"{self.units.area(ripped['deep_ha'].sum())} that the plan leaves were ripped ({where})."
 
     def lag(self, lag: Lag | None) -> str:
         """How late depth follows at the borders of zones."""
@@ -145,7 +146,7 @@ class EnglishApplied:
                 "Positions are those of the receiver: where it stands ahead of the tines, the lag holds that way too."
             )
         if row["not_measured_ha"] >= _SOME_HA:
-            said.append(f"On {self.area(row['not_measured_ha'])} the ripper worked, but no depth was measured.")
+            said.append(f"On {self.units.area(row['not_measured_ha'])} the ripper worked, but no depth was measured.")
         return said
 
     def observed(self, observed: Observed, setup: str) -> Sequence[str]:
@@ -155,10 +156,6 @@ class EnglishApplied:
             "for the [machine] table of the next configuration. Where the ripper has several set-ups, the pass is",
             f'taken for one with the first of them, unless setup = "{observed.setup}" stands there too.',
         )
-
-    def area(self, area_ha: float) -> str:
-        """An area, to 0.1 ha."""
-        return self.units.area(area_ha)
 
     def depths(self, mean: float, low: float, high: float) -> str:
         """A mean depth and the range around it."""
