@@ -31,6 +31,7 @@ oldest: .venv/oldest/done
 	@echo "oldest versions: the demo and $(OLDEST_TESTS) ran with .ci/oldest.txt"
 
 bench: .venv/test
+	$(BIN)/python tests/benchmarks/demo.py
 	$(BIN)/python tests/benchmarks/bench.py
 	$(BIN)/python tests/benchmarks/coasts.py
 	PYTHONPATH=tests $(BIN)/python tests/benchmarks/farm.py

@@ -210,16 +210,18 @@ class Puller:
         effort = self.catalog.effort
         factor = self.factor * dry_factor(effort, self.depth_mm, self.moist_mm)
         tine_kn = np.empty((self.depth_mm.size, speeds_kmh.size))
-        for option, (setup, depth_mm) in enumerate(zip(self.setups, self.depth_mm, strict=True)):
+        fitted = np.array([id(setup) for setup in self.setups])
+        for setup in {id(setup): setup for setup in self.setups}.values():
+            options = np.flatnonzero(fitted == id(setup))
             draft_n = draft_per_tine_n(
                 effort.rows[setup.draft_row],
                 texture_factor=effort.texture_factor[self.texture].value,
-                depth_mm=depth_mm,
+                depth_mm=self.depth_mm[options, None],
                 speed_kmh=speeds_kmh,
                 anchor_mm=effort.anchor_depth.value,
                 exponent=effort.depth_exponent.value,
             )
-            tine_kn[option] = factor[option] * setup.draft_factor.value * draft_n / 1000.0
+            tine_kn[options] = factor[options, None] * setup.draft_factor.value * draft_n / 1000.0
         return tine_kn
 
     def _loads(self, tine_kn: Floats, tines: int, speeds_kmh: Floats) -> Floats:
