@@ -127,6 +127,10 @@ SAME = {
     "transposed": (lambda text: transposed(wide(text, "{} cm")), KPA),
     "transposed, depths named in the corner": (lambda text: transposed(wide(text, "{}", corner="Depth (cm)")), KPA),
     "a block for each insertion": (blocks, {}),
+    "blocks with runs of blanks": (
+        lambda text: blocks(text).replace("Depth (cm),CI (kPa)", "Depth(cm),CI(kPa)").replace(",", "   "),
+        {},
+    ),
     "blocks of pairs in two cells": (lambda text: blocks(text).replace(": ", ","), {}),
     "gzip": (lambda text: gzip.compress(text.encode()), {}),
 }

@@ -72,6 +72,12 @@ def test_a_geojson_is_in_degrees_and_single_points_of_several_are_points(tmp_pat
     agree(read(tmp_path / "probes.geojson")[0], wanted, metres=1e-3)
 
 
+def test_the_ids_that_kml_gives_its_features_are_no_names_of_sites(tmp_path, wanted):
+    moved = layer(wide()).to_crs(4326).rename(columns={"site": "Name"})
+    moved.to_file(tmp_path / "probes.kml", driver="KML")
+    agree(read(tmp_path / "probes.kml")[0], wanted, metres=1e-3)
+
+
 def test_where_points_and_attributes_differ_the_points_are_used_and_that_is_told(tmp_path, wanted):
     layer(wide()).assign(easting=1.0, northing=2.0).to_file(tmp_path / "probes.gpkg")
     found, log = read(tmp_path / "probes.gpkg")

@@ -83,7 +83,10 @@ def _added(grid: TextTable, row: int, columns: dict[str, list[str]]) -> TextTabl
 
 def score_blocks(grid: TextTable, columns: ColumnSettings) -> int:
     """How often the first cells name a thing that they name about several insertions, 0 for no blocks."""
-    keys = [role for row in grid.rows() for role in _pairs(row, columns)]
+    rows = grid.rows()
+    if not any(len(row) >= 2 and row[1] and _NUMERIC.fullmatch(row[0]) for row in rows):
+        return 0  # readings are rows of depth and resistance
+    keys = [role for row in rows for role in _pairs(row, columns)]
     return max((count for count in map(keys.count, ("site", "x", "y")) if count >= 2), default=0) and len(keys)
 
 
@@ -122,7 +125,9 @@ def _pairs(row: Sequence[str], columns: ColumnSettings) -> Mapping[str, tuple[st
     found: dict[str, tuple[str, str]] = {}
     for at, cell in enumerate(row[:12]):
         match = _NAMED_VALUE.fullmatch(cell) if cell else None
-        name, value = (match[1], match[2]) if match else (cell, row[at + 1] if at == 0 and len(row) > 1 else "")
+        name, value = (
+            (match[1], match[2]) if match else (cell.rstrip(":="), row[at + 1] if at == 0 and len(row) > 1 else "")
+        )
         role = _role(name, columns) if name and value and not _is_name(value) else None
         if role is not None and role not in found:
             found[role] = (name, value)

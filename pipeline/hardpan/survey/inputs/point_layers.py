@@ -50,6 +50,8 @@ def as_table(bundle: Bundle, layer: str | None, *, key: str, log: Log) -> TextTa
             where=bundle.name, right="a table, or a layer with a point for each of its rows",
         )  # fmt: skip
     table = read.table.drop(columns=read.table.geometry.name)
+    if any(name.lower().endswith(".kml") for name in bundle.members):
+        table = table.drop(columns="id", errors="ignore")  # KML numbers its features so, which names no site
     if not len(table.columns):
         raise InputError(what="its points have no attributes", where=bundle.name, do="give the file with them (.dbf)")
     spare = [name for name in table if bare(fold(str(name))) in _POSITION]

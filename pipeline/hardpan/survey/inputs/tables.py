@@ -64,6 +64,8 @@ def open_readings(bundle: Bundle, settings: ProbeSettings, log: Log) -> TextTabl
     """Table of readings, wide or long; transposed tables and blocks are brought to those."""
 
     def score(grid: TextTable) -> int:
+        if len(grid.columns) < 2:
+            return 0  # a depth and its resistance stand in two cells
         grid = reshape(grid, settings)
         best = headers.score(grid, settings)
         if best == 0 or settings.layout == "transposed":
