@@ -138,6 +138,7 @@ def test_without_a_pan_gaps_are_filled(tmp_path):
         ("gate = [-33.0, 123.0]", "sites.gate: the gate at -33, 123"),
         ("gate = [120.0, -33.0]", "km from the paddock"),
         ('tramlines = "boundary.geojsn"', "no such file for the tramlines"),
+        ('tramlines = "boundary.geojson"', "boundary.geojson: holds polygons; expected lines of wheel tracks"),
         ("counts = 6", "did you mean 'count'?"),
         ("count = 6\nedge_m = 15\nexclusion_m = -1", "sites.exclusion_m"),
     ],

@@ -128,6 +128,20 @@ def test_cores_of_a_workbook_or_a_layer_of_points_are_those_of_the_text(name, re
     assert_geodataframe_equal(found, wanted, check_like=True)
 
 
+def test_a_core_that_stands_twice_counts_once_and_clay_below_one_per_cent_is_questioned(read):
+    row = "A,-28.024804,123.000509,0.05\n"
+    cores, issues = read("core,latitude,longitude,clay_pct\n" + row + row + "B,-28.0247,123.0006,0.07\n")
+    assert cores["core"].tolist() == ["A", "B"]
+    told = {issue.code: issue for issue in issues}
+    assert told["repeated-rows"].place == "row 3"
+    assert told["clay-share"].what == "clay_pct is at most 0.07"
+
+
+def test_cores_alike_without_name_and_place_are_cores_each(read):
+    cores, _ = read("soil type,clay_pct\nSandplain,4\nSandplain,4\n")
+    assert len(cores) == 2
+
+
 def test_swapped_axes_of_cores_are_told_without_a_key_of_the_probes(read):
     with pytest.raises(InputError, match="seem swapped; swap the names of the two columns"):
         read("core,lat,lon,clay_pct\nA,123.0005,-28.0248,4\n")

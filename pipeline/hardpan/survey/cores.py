@@ -123,6 +123,14 @@ def gather(grid: TextTable) -> tuple[pd.DataFrame, dict[str, float], tuple[Issue
     issues: tuple[Issue, ...] = ()
     if ignored:
         issues = (warned("core-columns", f"columns {listed(ignored)} are not known", "not used", file=grid.file),)
+    # without name and place two cores may be alike
+    known = not {"core", "x"}.isdisjoint(found)
+    repeats = table.drop(columns="row").duplicated().to_numpy() & known
+    if repeats.any():
+        place = f"row {listed(table['row'][repeats].tolist())}"
+        what = f"{counted(int(repeats.sum()), 'core')} the same as another in every cell"
+        issues += (warned("repeated-rows", what, "dropped once", file=grid.file, place=place),)
+        table = table[~repeats].reset_index(drop=True)
     if again:
         place = f"row {listed(again)}"
         issues += (
@@ -175,7 +183,16 @@ def scale(
         if hit.any()
     )
     found = {name: np.where(beyond[name], np.nan, one) for name, one in values.items()}
-    return found, (*unread, *impossible, *_shallow(found, table, file))
+    return found, (*unread, *impossible, *_shallow(found, table, file), *_shares(found, file))
+
+
+def _shares(values: Mapping[str, Floats], file: str) -> tuple[Issue, ...]:
+    """Remark on clay that never reaches one per cent, which even sand has."""
+    clay_pct = values.get("clay_pct", np.empty(0))
+    if not 0 < np.nanmax(clay_pct, initial=0.0) <= 1:
+        return ()
+    what = f"clay_pct is at most {np.nanmax(clay_pct):g}"
+    return (warned("clay-share", what, "used as per cent; give per cent where these are shares", file=file),)
 
 
 def _shallow(values: Mapping[str, Floats], table: pd.DataFrame, file: str) -> tuple[Issue, ...]:

@@ -88,6 +88,8 @@ def open_tramlines(settings: AccessSettings, log: Log) -> tuple[np.ndarray, pypr
     lines = table.geometry.to_numpy()
     if not len(lines) or (shapely.get_dimensions(lines) == 0).any():
         raise InputError(what="holds no lines" if not len(lines) else "holds points", where=bundle.name, right="lines")
+    if (shapely.get_dimensions(lines) == 2).all():
+        raise InputError(what="holds polygons", where=bundle.name, right="lines of wheel tracks")
     log.note((*layer.issues, *empty))
     return lines, source, bundle.name
 
