@@ -113,6 +113,17 @@ def test_a_walk_through_a_large_plan_finds_no_day_too_long_and_no_rig_in_two_pla
     assert plan.ranked_worth < plan.worth <= plan.bound * (1 + 1e-9)
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize(("seed", "alike"), [(2, True), (1, False)])
+def test_a_large_season_is_planned_to_one_percent_of_what_no_plan_can_surpass(seed, alike):
+    """60 paddocks, 3 machines, 40 days."""
+    pytest.importorskip("numba", reason="the compiled loops need the extra 'dense'")
+    jobs, rigs, span = large_season(seed, alike=alike)
+    plan = plan_season(jobs, rigs, span)
+    assert plan.gap <= 0.01
+    assert walk_through(jobs, rigs, plan) == pytest.approx(plan.worth, rel=1e-9)
+
+
 @pytest.mark.parametrize("seed", [3, 4])
 def test_machines_alike_are_bounded_as_one_fleet_and_planned_each_by_itself(seed):
     jobs, rigs, span = large_season(seed, paddocks=6, machines=2, n_days=7)

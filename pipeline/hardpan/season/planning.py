@@ -1,6 +1,7 @@
 """Which paddock is ripped by which rig on which days: the best plan found, how good one could be, and a simple one."""
 
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Self
@@ -12,6 +13,7 @@ from hardpan.core.errors import InputError
 from hardpan.records.season import Job, Rig, SeasonPlan
 from hardpan.season.accounts import plan_of, walkers_of, worth_of
 from hardpan.season.programme import Solution, Whole, solve
+from hardpan.season.relaxation import bound_by_routes
 from hardpan.season.search import Lists, can_compile, improve, settle, stints_of
 from hardpan.season.walk import (
     Fleet,
@@ -28,10 +30,12 @@ from hardpan.season.walk import (
 
 EXACT_VISITS = 150
 """Visits up to which a plan is also sought in whole visits, which then soon ends; more of them are searched only."""
-TRIALS_PER_JOB, COMPILED_TRIALS_PER_JOB = 1_000, 25_000
-"""Changes tried for each paddock in one search; the latter where it runs compiled, which takes as long."""
+TRIALS_PER_JOB, COMPILED_TRIALS_PER_JOB = 1_000, 30_000
+"""Changes tried for each paddock in one search; the latter where it runs compiled."""
 SEARCHES = 2
-"""Searches from the simple plan or that of the programme, each with other chances; the best counts."""
+"""Searches from the simple plan or that of the programme, side by side, each with other chances; the best counts."""
+PRICED = 1_000_000
+"""Visits times paddocks up to which the bound is brought down by routes, which take as much time."""
 PATIENCE = 20.0
 """The programme without whole numbers soon ends, and gives the bound where the other does not: it may take so many
 times as long."""
@@ -72,9 +76,11 @@ def plan_season(
 
     Notes
     -----
-    An integer programme that lets a rig be in two paddocks by halves bounds the worth of every plan from above
-    (`programme`). Its order of paddocks is walked through, and bettered by small changes (`search`); few paddocks are
-    planned by the programme in whole visits as well. `SeasonPlan.gap` is between the plan walked and the bound.
+    A programme that lets a rig be in two paddocks by halves bounds the worth of every plan from above (`programme`).
+    Its order of paddocks is walked through, and bettered by small changes (`search`). Few paddocks are planned by the
+    programme in whole visits as well; for many the bound is brought down by rigs that pay for paddocks (`relaxation`)
+    where that can be compiled, else by the programme in whole paddocks. `SeasonPlan.gap` is between the plan walked and
+    the bound.
     """
     _check(jobs, rigs, days)
     walkers = walkers_of(jobs, rigs)
@@ -83,15 +89,17 @@ def plan_season(
     if not len(alike.visits.pair):
         _refuse_undone(jobs, set())
         return plan_of(jobs, rigs, days, [[] for _ in rigs], bound=0.0, ranked=0.0)
-    ideal = _ideal(jobs, alike, gap=gap / 20.0, seconds=seconds / 3.0)
-    lists = settle(walkers, _orders(ideal, alike, jobs, walkers), len(jobs))
-    first = max(ranked, lists, key=lambda found: found.worth)
     single = _Programme.of(jobs, each_alone(rigs))
     small = len(single.visits.pair) <= EXACT_VISITS
     fast = not small and can_compile()
-    tries = (_searched(walkers, first, jobs, seed + number, compiled=fast) for number in range(SEARCHES))
-    best = max(tries, key=lambda found: found.worth)
-    stints, bound = stints_of(walkers, best), ideal.bound
+    priced = fast and len(alike.visits.pair) * len(jobs) <= PRICED
+    ideal = _ideal(jobs, alike, gap=gap / 20.0, seconds=seconds / 3.0, parts_only=priced)
+    lists = settle(walkers, _orders(ideal, alike, jobs, walkers), len(jobs))
+    first = max(ranked, lists, key=lambda found: found.worth)
+    stints, bound = stints_of(walkers, _best_found(jobs, rigs, first, seed, compiled=fast)), ideal.bound
+    enough = (1.0 + gap) * worth_of(jobs, rigs, stints)
+    if priced and bound > enough:
+        bound = min(bound, _bound_by_routes(jobs, alike, ideal, enough))
     if small:
         stints, bound = _exact(jobs, rigs, single, stints=stints, bound=bound, gap=gap, seconds=seconds / 2.0)
     _refuse_undone(jobs, {stint.job for track in stints for stint in track})
@@ -140,7 +148,17 @@ def _check(jobs: Sequence[Job], rigs: Sequence[Rig], days: Sequence[date]) -> No
             raise InputError(what="hours of its days", where=rig.name, right=f"0 to 24 for each of {len(days)} days")
 
 
-def _ideal(jobs: Sequence[Job], alike: _Programme, *, gap: float, seconds: float) -> Solution:
+def _bound_by_routes(jobs: Sequence[Job], alike: _Programme, ideal: Solution, enough: float) -> float:
+    """Bound by the routes of rigs that pay for paddocks, first what the programme says they are worth."""
+    from hardpan.season import compiled  # noqa: PLC0415 - slow to import, not always installed
+
+    first = np.zeros(2 * len(jobs))
+    if ideal.price is not None:
+        first[: len(jobs)] = ideal.price
+    return bound_by_routes(jobs, alike.fleets, first, price=compiled.price, enough=enough)
+
+
+def _ideal(jobs: Sequence[Job], alike: _Programme, *, gap: float, seconds: float, parts_only: bool) -> Solution:
     """Solution in whole paddocks, or in parts of them where that takes too long, and the lower bound of the two.
 
     Raises
@@ -148,10 +166,12 @@ def _ideal(jobs: Sequence[Job], alike: _Programme, *, gap: float, seconds: float
     InputError
         No plan can rip what must be ripped.
     """
-    parts, whole = (
+    kinds = [(Whole.NOTHING, PATIENCE * seconds), (Whole.PADDOCKS, seconds)]
+    parts, *wholes = (
         alike.solve(jobs, move_h=alike.pairs.least_move_h, whole=kind, gap=gap, seconds=limit)
-        for kind, limit in ((Whole.NOTHING, PATIENCE * seconds), (Whole.PADDOCKS, seconds))
+        for kind, limit in kinds[: 1 if parts_only else 2]
     )
+    whole = wholes[0] if wholes else parts
     if not parts.possible or not whole.possible:
         _refuse_undone(jobs, set())
     best = parts if whole.share is None else whole
@@ -191,6 +211,16 @@ def _queued(walkers: Sequence[Walker], able: Mapping[int, Sequence[int]], n_jobs
         if ends:
             orders[min(ends, key=lambda column: ends[column])].append(number)
     return orders
+
+
+def _best_found(jobs: Sequence[Job], rigs: Sequence[Rig], first: Lists, seed: int, *, compiled: bool) -> Lists:
+    """Best lists of several searches, each with walkers of its own; compiled they run side by side."""
+
+    def searched(number: int) -> Lists:
+        return _searched(walkers_of(jobs, rigs), first, jobs, seed + number, compiled=compiled)
+
+    with ThreadPoolExecutor(SEARCHES if compiled else 1) as threads:
+        return max(threads.map(searched, range(SEARCHES)), key=lambda found: found.worth)
 
 
 def _searched(walkers: Sequence[Walker], first: Lists, jobs: Sequence[Job], seed: int, *, compiled: bool) -> Lists:

@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import coo_array, csr_array, hstack
+from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+from scipy.sparse import coo_array, csr_array, hstack, vstack
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.records.season import Job
@@ -38,6 +39,8 @@ class Solution:
     """No plan is worth more, money; infinite where not known."""
     possible: bool
     """False: it is proved that no plan keeps every condition."""
+    price: Floats | None = None
+    """Of whole numbers of nothing: what each paddock would add could it be ripped twice, money, (n_jobs,)."""
 
 
 def solve(
@@ -79,28 +82,57 @@ def solve(
     n_free = len(fleets) * n_days
     high = np.ones(n_pairs + 3 * n_visits + n_free)
     stays_end = n_pairs + 3 * n_visits
+    high[:n_pairs] = np.inf if whole is Whole.NOTHING else 1.0  # each is ripped once at most by the second line
     high[n_pairs + 2 * n_visits : stays_end][visits.before < 0] = 0.0
     first_h = np.zeros(len(fleets)) if whole is Whole.VISITS else _first_h(fleets, pairs, move_h)
     high[stays_end:] = np.repeat(first_h * _counts(fleets), n_days)
-    integral = np.zeros(len(high))
-    integral[:n_pairs] = whole is not Whole.NOTHING
-    integral[n_pairs + n_visits : stays_end] = whole is Whole.VISITS
     constraints = _constraints(jobs, fleets, pairs, visits, move_h=move_h, first_h=first_h)
-    if whole is Whole.VISITS:
-        constraints.append(_nowhere_else(pairs, visits, len(high)))
-    found = milp(
-        np.concatenate([-pairs.net, waiting, np.zeros(2 * n_visits + n_free)]) / scale,
-        integrality=integral,
-        bounds=Bounds(0.0, high),
-        constraints=constraints,
-        options={"mip_rel_gap": gap, "time_limit": seconds},
-    )
-    dual = found.fun if whole is Whole.NOTHING else found.mip_dual_bound
+    cost = np.concatenate([-pairs.net, waiting, np.zeros(2 * n_visits + n_free)]) / scale
+    if whole is Whole.NOTHING:
+        found, price = _divided(cost, high, constraints, seconds=seconds)
+        dual = found.fun
+    else:
+        integral = np.zeros(len(high))
+        integral[:n_pairs] = 1
+        integral[n_pairs + n_visits : stays_end] = whole is Whole.VISITS
+        if whole is Whole.VISITS:
+            constraints.append(_nowhere_else(pairs, visits, len(high)))
+        options = {"mip_rel_gap": gap, "time_limit": seconds}
+        found = milp(cost, integrality=integral, bounds=Bounds(0.0, high), constraints=constraints, options=options)
+        dual, price = found.mip_dual_bound, None
     bound = np.inf if dual is None or not np.isfinite(dual) else -float(dual) * scale
     if found.x is None:
         return Solution(share=None, stays=None, bound=bound, possible=found.status != INFEASIBLE)
     _, share, _, stays, _ = np.split(found.x, np.cumsum([n_pairs, n_visits, n_visits, n_visits]))
-    return Solution(share=share, stays=stays > 0.5, bound=bound, possible=True)
+    return Solution(
+        share=share, stays=stays > 0.5, bound=bound, possible=True, price=None if price is None else price * scale
+    )
+
+
+def _divided(
+    cost: Floats, high: Floats, constraints: Sequence[LinearConstraint], *, seconds: float
+) -> tuple[Any, Floats | None]:
+    """Solution in parts of everything, and the price of each paddock: the dual of the second condition."""
+    rows, limits, sizes = list[csr_array](), list[Floats](), list[int]()
+    for one in constraints:
+        matrix, low, top = csr_array(one.A), *(np.broadcast_to(end, one.A.shape[0]) for end in (one.lb, one.ub))
+        for sign, limit in ((1.0, top), (-1.0, -low)):
+            kept = np.isfinite(limit)
+            rows.append(sign * matrix[kept])
+            limits.append(limit[kept])
+            sizes.append(int(kept.sum()))
+    found = linprog(
+        cost,
+        A_ub=vstack(rows).tocsc(),
+        b_ub=np.concatenate(limits),
+        bounds=np.column_stack([np.zeros(len(high)), high]),
+        method="highs",
+        options={"time_limit": seconds},
+    )
+    if found.x is None:
+        return found, None
+    parts = np.split(-found.ineqlin.marginals, np.cumsum(sizes)[:-1])
+    return found, np.asarray(parts[2] - parts[3])
 
 
 def _counts(fleets: Sequence[Fleet]) -> Floats:
