@@ -15,8 +15,9 @@ from hardpan.season.loops import NOWHERE
 from hardpan.season.routes import ROUNDING_H, Chart, Grid, Rewards, Tables
 from hardpan.season.walk import Fleet, distances_km
 
-STEPS_H = ((0.25, 40), (0.1, 14))
-"""Lengths of a step, and so many times at most prices are changed with it: roughly first, then closely."""
+STEPS_H = ((0.25, 30), (0.1, 12), (0.025, 1))
+"""Lengths of a step, and so many times at most prices are changed with it: roughly first, then closely, and at last
+they are kept."""
 SHORTEST_H = 0.01
 """Moves shorter than this would make the steps too many."""
 TRUST, GROW, SHRINK = 0.02, 1.2, 0.7
