@@ -28,11 +28,11 @@ def hardpan(*words):
 def results(tmp_path_factory):
     """Folders of three results: one, the same again, and one at another price of grain and another threshold."""
     folder = tmp_path_factory.mktemp("results")
-    prices = {"prices": "grain_per_t = 450"} | FORMATS
+    prices = {"prices": "grain_per_t = 600"} | FORMATS
     for name, paddock in (
         ("one", Small(tables=prices)),
         ("same", Small(tables=prices)),
-        ("other", Small(threshold_kpa=3200.0, tables={"prices": "grain_per_t = 600"} | FORMATS)),
+        ("other", Small(threshold_kpa=3200.0, tables={"prices": "grain_per_t = 800"} | FORMATS)),
     ):
         done = hardpan("run", paddock.write(folder / f"{name}-files"), "--out", folder / name)
         assert done.exit_code == 0, done.output
@@ -58,8 +58,8 @@ def test_what_was_put_in_differently_is_named_beside_what_came_of_it(results, tm
     causes = table[table["what"] == "setting"]["where"].tolist()
     assert causes == ["pan.critical_kpa", "prices.grain_per_t"]
     assert table.set_index("where").loc["prices.grain_per_t", ["before", "after"]].tolist() == [
-        "450 money/t",
         "600 money/t",
+        "800 money/t",
     ]
     changes = table.set_index("where")["cause"]
     assert (changes[["net return", "benefit", "breach_probability"]] == "pan.critical_kpa; prices.grain_per_t").all()
