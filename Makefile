@@ -3,7 +3,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet
 
-OLDEST_TESTS := tests/pan tests/money tests/spatial $(patsubst %,tests/outputs/test_%.py,isoxml geojson geopackage shapefile rasters kml)
+OLDEST_TESTS := tests/pan tests/money tests/spatial $(patsubst %,tests/outputs/test_%.py,isoxml geojson geopackage shapefile rasters kml_gpx)
 
 .PHONY: demo test slow lint oldest bench truth mutants snapshot clean
 
