@@ -55,7 +55,7 @@ def small_season(seed: int, *, near: bool) -> tuple[list[Job], list[Rig]]:
     return jobs, rigs
 
 
-@pytest.mark.parametrize("seed", range(50))
+@pytest.mark.parametrize("seed", [*range(12), *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(12, 50))])
 @pytest.mark.parametrize("near", [True, False])
 def test_no_plan_of_a_small_season_is_worth_more_than_the_bound(price, seed, *, near):
     """Where moves are all alike the plan is the best there is (`plan_season` proves it); else a good one."""
