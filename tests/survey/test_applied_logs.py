@@ -231,6 +231,7 @@ def test_task_data_that_hold_nothing_are_refused_in_one_line(tmp_path, logs, spo
         ("a,b\n1,2\n", "no column of depth and x and y"),
         ("longitude,latitude,depth\n121.2,-33.0,300\n", "unit of depth"),
         ("longitude,latitude,depth mm\n500000,6000000,300\n", "no degrees"),
+        ("longitude,latitude,depth mm\n-30.5,118,300\n", "seem swapped; swap the names of the two columns"),
         ("longitude,latitude,depth mm\n121.2,-33.0,300\n", "near the paddock"),
         ("longitude,latitude,depth mm\nx,y,300\n", "near the paddock"),
     ],

@@ -9,7 +9,7 @@ import pandas as pd
 from hardpan.core.arrays import Bools
 from hardpan.records.season import Fate, Job, Rig, SeasonPlan, Stress
 from hardpan.season.search import improve, settle, stints_of
-from hardpan.season.walk import Stint, Walker, neighbours_of
+from hardpan.season.walk import Stint, Walker, neighbours_of, rips
 
 OTHER_YEAR_TRIALS = 30
 """Changes tried for each paddock in another year's fit days: enough to put right what the order of the plan spoils."""
@@ -127,7 +127,7 @@ def _order_of(plan: SeasonPlan, jobs: Sequence[Job], rigs: Sequence[Rig]) -> lis
         (at, column): jobs[at].net[rig.name] / jobs[at].hours[rig.name]
         for at in left
         for column, rig in enumerate(rigs)
-        if rig.name in jobs[at].hours and (jobs[at].must or jobs[at].net[rig.name] > 0)
+        if rips(rig, jobs[at])
     }
     for at, column in sorted(rate, key=lambda pair: (-rate[pair], pair)):
         if at in left:

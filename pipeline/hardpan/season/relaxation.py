@@ -13,7 +13,7 @@ from hardpan.records.season import Job, Rig
 from hardpan.season import routes
 from hardpan.season.loops import NOWHERE
 from hardpan.season.routes import ROUNDING_H, Chart, Grid, Rewards, Tables
-from hardpan.season.walk import Fleet, distances_km
+from hardpan.season.walk import Fleet, distances_km, rips
 
 STEPS_H = ((0.25, 30), (0.1, 12), (0.025, 1))
 """Lengths of a step, and so many times at most prices are changed with it: roughly first, then closely, and at last
@@ -51,15 +51,14 @@ class Rated:
     def of(cls, jobs: Sequence[Job], fleet: Fleet, step_h: float) -> Self:
         """A fleet on a grid of steps of `step_h`."""
         rig = fleet.rig
-        numbers = [number for number, job in enumerate(jobs) if _rips(rig, job)]
+        numbers = [number for number, job in enumerate(jobs) if rips(rig, job)]
         able = [jobs[number] for number in numbers]
         dates = np.flatnonzero(rig.hours > 0)
         hours = np.array([job.hours[rig.name] for job in able])
         waiting = np.array([job.waiting_per_day for job in able])
         is_open = np.array([job.open_days[dates] for job in able])
-        move_h = np.array([[rig.move_h(km) for km in row] for row in distances_km(able)])
         grid = _grid(
-            move_h=move_h, first_h=rig.move_h(0.0), is_open=is_open, hours=rig.hours[dates], work_h=hours,
+            move_h=_moves_h(jobs, rig), first_h=rig.move_h(0.0), is_open=is_open, hours=rig.hours[dates], work_h=hours,
             waiting_per_day=waiting, dates=dates, step_h=step_h,
         )  # fmt: skip
         return cls(
@@ -94,9 +93,10 @@ class Rated:
         return found
 
 
-def _rips(rig: Rig, job: Job) -> bool:
-    """Whether a rig can rip a paddock and gains by it, or must."""
-    return rig.name in job.hours and (job.must or job.net[rig.name] > 0)
+def _moves_h(jobs: Sequence[Job], rig: Rig) -> Floats:
+    """Hours of a move from and to each paddock that a rig rips, (n, n)."""
+    km = distances_km([job for job in jobs if rips(rig, job)])
+    return np.array([[rig.move_h(one) for one in row] for row in km])
 
 
 def _lengths(grid: Grid) -> Floats:
@@ -219,15 +219,13 @@ def bound_by_routes(
     """
     if min((job.waiting_per_day for job in jobs), default=0.0) < 0.0:
         return np.inf
-    fleets = [one for one in fleets if one.rig.hours.any() and any(_rips(one.rig, job) for job in jobs)]
+    fleets = [one for one in fleets if one.rig.hours.any() and any(rips(one.rig, job) for job in jobs)]
+    least_h = min(_least(_moves_h(jobs, fleet.rig)) for fleet in fleets)
+    if least_h < SHORTEST_H:
+        return np.inf
     best, prices = np.inf, first
     for step_h, times in steps_h:
-        rated = [Rated.of(jobs, fleet, step_h) for fleet in fleets]
-        least = min(one.grid.least_h for one in rated)
-        if least < SHORTEST_H:
-            return np.inf
-        if least <= step_h * 1.1:
-            rated = [Rated.of(jobs, fleet, 0.9 * least) for fleet in fleets]
+        rated = [Rated.of(jobs, fleet, step_h if least_h > step_h * 1.1 else 0.9 * least_h) for fleet in fleets]
         found, prices = _descend(jobs, rated, prices, price=price, times=times, enough=enough)
         best = min(best, found)
         if best <= enough:

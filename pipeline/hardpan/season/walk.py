@@ -69,6 +69,11 @@ def distances_km(jobs: Sequence[Job]) -> Floats:
     return np.asarray(np.hypot(*(place[:, None] - place[None]).transpose(2, 0, 1)) / KM)
 
 
+def rips(rig: Rig, job: Job) -> bool:
+    """Whether a rig can rip a paddock and gains by it, or must."""
+    return rig.name in job.hours and (job.must or job.net[rig.name] > 0)
+
+
 def pairs_of(jobs: Sequence[Job], fleets: Sequence[Fleet]) -> Pairs:
     """Every paddock with every fleet that can work it and gains by it, or that must.
 
@@ -84,7 +89,7 @@ def pairs_of(jobs: Sequence[Job], fleets: Sequence[Fleet]) -> Pairs:
         (number, column, job.hours[rig.name], job.net[rig.name], rig.move_h(nearest[number]), rig.move_h(far))
         for number, (job, far) in enumerate(zip(jobs, km.max(axis=1, initial=0.0).tolist(), strict=True))
         for column, rig in enumerate(fleet.rig for fleet in fleets)
-        if rig.name in job.hours and (job.must or job.net[rig.name] > 0)
+        if rips(rig, job)
     ]
     job, fleet, hours, net, least, most = np.array(found, dtype=float).reshape(-1, 6).T
     return Pairs(

@@ -15,7 +15,8 @@ from hardpan.core.units import INCH_MM
 from hardpan.records.issues import Issue
 from hardpan.spatial.polygons import first_holding
 from hardpan.survey.columns import Numbers, TextTable
-from hardpan.survey.notes import counted, listed, warned
+from hardpan.survey.notes import counted, header_again, listed, warned
+from hardpan.survey.vocabulary import SHALLOWEST_CLAY_MM
 
 PLAIN = {
     "core": ("core", "core id", "sample", "sample id", "id", "site", "point", "hole", "name"),
@@ -44,8 +45,6 @@ DEGREES = "degrees"
 """Mark on a table whose positions are called latitude and longitude."""
 UNSTATED = "unstated"
 """Mark on a table: columns of depth whose name says no unit."""
-SHALLOWEST_MM = 80.0
-"""Depths to clay that are all less are likely to be in cm, or the topsoil is clay."""
 _LENGTH_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": INCH_MM}
 _PH = re.compile(r"\bph\b.*?(\d+)\s*(?:-|–|to|_| )\s*(\d+)\s*(mm|cm)?")
 
@@ -131,11 +130,7 @@ def gather(grid: TextTable) -> tuple[pd.DataFrame, dict[str, float], tuple[Issue
         what = f"{counted(int(repeats.sum()), 'core')} the same as another in every cell"
         issues += (warned("repeated-rows", what, "dropped once", file=grid.file, place=place),)
         table = table[~repeats].reset_index(drop=True)
-    if again:
-        place = f"row {listed(again)}"
-        issues += (
-            warned("damaged-rows", "the header stands again among the cores", "skipped", file=grid.file, place=place),
-        )
+    issues += header_again(again, "cores", grid.file)
     return table, {key: factor for key, (_, factor) in found.items()}, issues
 
 
@@ -198,10 +193,10 @@ def _shares(values: Mapping[str, Floats], file: str) -> tuple[Issue, ...]:
 def _shallow(values: Mapping[str, Floats], table: pd.DataFrame, file: str) -> tuple[Issue, ...]:
     """Remark on depths to clay that are all small; refused where nobody says that they are in mm."""
     depth_mm = values.get("clay_depth_mm", np.empty(0))
-    shallow = (depth_mm > 0) & (depth_mm < SHALLOWEST_MM)
-    if not shallow.any() or (depth_mm >= SHALLOWEST_MM).any():
+    shallow = (depth_mm > 0) & (depth_mm < SHALLOWEST_CLAY_MM)
+    if not shallow.any() or (depth_mm >= SHALLOWEST_CLAY_MM).any():
         return ()
-    what = f"every depth to clay is less than {SHALLOWEST_MM:g} mm, such as {depth_mm[shallow][0]:g}"
+    what = f"every depth to clay is less than {SHALLOWEST_CLAY_MM:g} mm, such as {depth_mm[shallow][0]:g}"
     if "clay_depth_mm" in table.attrs[UNSTATED]:
         raise AmbiguousInputError(
             what=what, where=file, right="a unit in the column's name", do="call it clay_depth_cm, or clay_depth_mm"

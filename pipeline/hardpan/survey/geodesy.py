@@ -153,6 +153,22 @@ def degrees_bounds(bounds: Bounds, crs: pyproj.CRS, file: str) -> Bounds:
     return west - 0.01, min(y) - 0.01, east + 0.01, max(y) + 0.01
 
 
+def refuse_no_degrees(x: Floats, y: Floats, crs: pyproj.CRS, *, file: str, do: str) -> None:
+    """Refuse positions of a geographic CRS that are no degrees; `do` is what to do unless the axes are swapped.
+
+    Raises
+    ------
+    InputError
+        A longitude is beyond 180 or a latitude beyond 90.
+    """
+    if not crs.is_geographic or ((np.abs(x) <= 180) & (np.abs(y) <= 90)).all():
+        return
+    what = "positions are no degrees"
+    if np.abs(x).max() <= 90 and np.abs(y).max() <= 180:
+        what, do = f"{what}: latitude and longitude seem swapped", "swap the names of the two columns"
+    raise InputError(what=what, where=file, do=do)
+
+
 def move_geometry(geometry: np.ndarray, move: Points) -> np.ndarray:
     """Geometries with every vertex moved; heights are dropped."""
     flat_geometry = shapely.force_2d(geometry)

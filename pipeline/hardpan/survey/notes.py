@@ -15,6 +15,14 @@ from hardpan.records.survey import DatumMove
 from hardpan.spatial.datum import Bounds
 
 
+def header_again(lines: Sequence[int], among: str, file: str) -> Issues:
+    """Remark on rows that say the header once more, none where there are none."""
+    if not lines:
+        return ()
+    what, place = f"the header stands again among the {among}", f"row {listed(lines)}"
+    return (warned("damaged-rows", what, "skipped", file=file, place=place),)
+
+
 def warned(code: str, what: str, done: str, *, file: str = "", place: str = "") -> Issue:
     """Issue of the survey with the outcome *warn*; names in it come from files, so control characters are replaced."""
     what, done, file, place = map(_clean, (what, done, file, place))

@@ -18,7 +18,7 @@ from hardpan.survey import repairs
 from hardpan.survey.notes import attribute, counted, listed, warned
 from hardpan.survey.settings import SoilSettings
 from hardpan.survey.soil_labels import UNMAPPED, default_soil, name_soils, refuse_wrong_targets
-from hardpan.survey.vocabulary import length_mm
+from hardpan.survey.vocabulary import SHALLOWEST_CLAY_MM, length_mm
 
 TYPE_FIELDS = ("soil_type", "soiltype", "soil", "soil_class", "type", "class", "texture", "name", "label")
 """Attributes looked for where the one in the settings is absent."""
@@ -26,8 +26,8 @@ SLIVER_WIDTH_M = 5.0
 """Unmapped strips narrower than this are a matter of digitising and fall to their neighbour."""
 _Row: TypeAlias = tuple[str, str, float, shapely.Geometry]
 """Soil type, label, depth to clay, polygon."""
-SHALLOWEST_CLAY_MM, DEEPEST_CLAY_MM = 80.0, 10_000.0
-"""A depth to clay of less is likely to be in cm, or the topsoil is clay; one of more is a mark for "none met"."""
+DEEPEST_CLAY_MM = 10_000.0
+"""A depth to clay of more is a mark for "none met"."""
 TOLD_HA = 0.01
 """Overlaps and strips of less are rounding of coordinates and are mended without a word."""
 

@@ -119,6 +119,10 @@ def pressure_unit(name: str) -> str | None:
     return next((unit for unit, pattern in _PRESSURE.items() if pattern.search(name)), None)
 
 
+SHALLOWEST_CLAY_MM = 80.0
+"""Depths to clay that are all less are likely to be in cm, or the topsoil is clay."""
+
+
 def length_mm(text: str, unit: str) -> float:
     """Length in mm that a text such as "350 mm" states, in `unit` where it names none; NaN for no length."""
     match = _LENGTH_TEXT.fullmatch(fold(text))

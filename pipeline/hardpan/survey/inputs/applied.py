@@ -162,8 +162,7 @@ def _placed(table: pd.DataFrame, source: pyproj.CRS, land: Land, where: str, log
     """The table with coordinates of the working CRS."""
     x, y = table["x_m"].to_numpy(float), table["y_m"].to_numpy(float)
     known = np.isfinite(x) & np.isfinite(y)
-    if source.is_geographic and not ((np.abs(x[known]) <= 180) & (np.abs(y[known]) <= 90)).all():
-        raise InputError(what="positions are no degrees", where=where, do="name their CRS in applied.crs")
+    geodesy.refuse_no_degrees(x[known], y[known], source, file=where, do="name their CRS in applied.crs")
     moved = np.full((2, len(x)), np.nan)
     if known.any():
         moved[:, known] = geodesy.to_working_crs(source, land, where, log)(x[known], y[known])

@@ -148,14 +148,8 @@ def _places(
     known = np.isfinite(x) & np.isfinite(y)
     if not known.any():
         raise InputError(what="no row has a place", where=file, do="check the columns, and export it again")
-    if source.is_geographic and not ((np.abs(x[known]) <= 180) & (np.abs(y[known]) <= 90)).all():
-        swapped = np.abs(x[known]).max() <= 90 and np.abs(y[known]).max() <= 180
-        raise InputError(
-            what=f"positions are no degrees{': latitude and longitude seem swapped' if swapped else ''}",
-            where=file,
-            do="swap the names of the two columns" if swapped
-            else f'name their CRS in trial.crs, or "{LOCAL_METRES}"',
-        )  # fmt: skip
+    do = f'name their CRS in trial.crs, or "{LOCAL_METRES}"'
+    geodesy.refuse_no_degrees(x[known], y[known], source, file=file, do=do)
     bounds = geodesy.degrees_bounds(
         (float(x[known].min()), float(y[known].min()), float(x[known].max()), float(y[known].max())), source, file
     )

@@ -13,7 +13,7 @@ from hardpan.core.units import MM_PER
 from hardpan.records.weather import WEATHER, DailyTable
 from hardpan.survey import dates, files, numbers
 from hardpan.survey.inputs.tables import fullest_header, open_table
-from hardpan.survey.notes import Log, counted, listed, warned
+from hardpan.survey.notes import Log, counted, header_again, warned
 from hardpan.survey.vocabulary import fold
 
 NAMES: Mapping[str, tuple[str, ...]] = {
@@ -75,10 +75,9 @@ def read_weather(path: Path, log: Log) -> DailyTable:
     if missing := [name for name in ("date", "rain_mm") if name not in found]:
         raise InputError(what=f"has no column of {' and of '.join(missing)}", where=file, right="date, rain_mm, et0_mm")
     header = np.logical_and.reduce([column.equals(str(column.cells[row])) for column in table.columns])
-    if len(again := table.lines[header & (np.arange(len(table.lines)) > row)]):
-        place = f"row {listed(again.tolist())}"
-        log.note((warned("damaged-rows", "the header stands again among the days", "skipped", file=file, place=place),))
-    at = np.flatnonzero(~header & (np.arange(len(table.lines)) > row))
+    below = np.arange(len(table.lines)) > row
+    log.note(header_again(table.lines[header & below].tolist(), "days", file))
+    at = np.flatnonzero(~header & below)
     at = at[[bool(cell) for cell in table.columns[found["date"][0]].cells[at]]]
     if not len(at):
         raise InputError(what="has a header but no days", where=file)
