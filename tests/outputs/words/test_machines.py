@@ -29,29 +29,27 @@ NOTHING = way(Way.FULL)
 
 def test_that_nothing_pays_names_what_was_tried(say):
     assert say.tried([NOTHING, way(Way.CASH), way(Way.CONTRACTOR)]) == (
-        " Nor would it pay at cash cost, without what owning the machine costs, or by a contractor at about 90 $/ha."
+        "Nor would it pay at cash cost, without what owning the machine costs, or by a contractor at about 90 $/ha."
     )
 
 
 def test_what_would_pay_is_told_with_area_depth_and_return(say):
     told = say.tried([NOTHING, way(Way.CASH, 12.0, 240.0), way(Way.CONTRACTOR, 10.0, 50.0)])
     assert told == (
-        " At cash cost, as your machine is paid for anyway, 12.0 ha would pay at 350 to 400 mm and return about 20 "
+        "At cash cost, as your machine is paid for anyway, 12.0 ha would pay at 350 to 400 mm and return about 20 "
         "$/ha. By a contractor at about 90 $/ha 10.0 ha would pay at 350 to 400 mm and return about 5 $/ha."
     )
 
 
 def test_too_small_a_tractor_is_told_with_the_power_that_would_do(say):
     told = say.tried([NOTHING, way(Way.CASH), way(Way.STRONGER, 12.0, 240.0, power_kw=310.0)])
-    assert told.startswith(
-        " Your tractor is too small: behind one of about 310 kW, at its full cost, 12.0 ha would pay"
-    )
+    assert told.startswith("Your tractor is too small: behind one of about 310 kW, at its full cost, 12.0 ha would pay")
 
 
 def test_a_plan_that_rips_is_followed_by_what_it_returns_at_cash_cost(say):
     told = say.cash([way(Way.FULL, 12.0, 120.0), way(Way.CASH, 15.0, 450.0)])
     assert told.startswith(
-        " At cash cost, as your machine is paid for anyway, the depths best for that return 30 $/ha, "
+        "At cash cost, as your machine is paid for anyway, the depths best for that return 30 $/ha, "
     )
     assert told.endswith("and 3.0 ha more would pay.")
     assert say.cash([NOTHING, way(Way.CASH, 15.0, 450.0)]) == ""

@@ -101,7 +101,7 @@ def write_report(
         "zones": [_zone(row, run, shown, words) for row in _ripped_first(zones[zones["kind"] != "strip"])],
         "strip_zones": words.page.numbers(zones.loc[zones["kind"] == "strip", "zone"]),
         "strip_area": words.units.area(zones.loc[zones["kind"] == "strip", "area_ha"].sum()),
-        "headline": words.money.headline(run.plan, run.ledger),
+        "answer": words.money.answer(run.plan, run.ledger),
         "doubts": (*facts.doubts(run, words), *filter(None, [words.sites.again(run.further)])),
         "n_remarks": len(issues), "made_of": words.money.made_of(run.ledger),
         "best_machine": words.money.best_machine(run.machines), "machine_chart": _machine_picture(run, words),

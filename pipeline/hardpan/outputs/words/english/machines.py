@@ -61,9 +61,9 @@ class EnglishMachines:
         more = cash.ripped_ha - full.ripped_ha
         also = f", and {self.units.area(more)} more would pay" if more >= LEAST_HA else ""
         if cash.net < 0:
-            return f" Even at cash cost the depths best for that lose {self._per_ha(cash)}."
+            return f"Even at cash cost the depths best for that lose {self._per_ha(cash)}."
         best = f"the depths best for that return {self._per_ha(cash)}{also}"
-        return f" At cash cost, as your machine is paid for anyway, {best}."
+        return f"At cash cost, as your machine is paid for anyway, {best}."
 
     def full_cost_only(self, ways: Sequence[WaySum]) -> bool:
         """Whether nothing is ripped at the full cost of the own machine, but something would be in another way."""
@@ -75,8 +75,8 @@ class EnglishMachines:
             return ""
         if not self.full_cost_only(ways):
             told = [self._asked(one) for one in ways[1:] if one.way is not Way.STRONGER]
-            return f" Nor would it pay {' or '.join(told)}."
-        return "".join(self._would_pay(one) for one in ways[1:] if one.ripped_ha >= LEAST_HA)
+            return f"Nor would it pay {' or '.join(told)}."
+        return " ".join(self._would_pay(one) for one in ways[1:] if one.ripped_ha >= LEAST_HA)
 
     def ways(self, ways: Sequence[WaySum]) -> pd.DataFrame:
         """Table of the ways to have the work done, one row each."""
@@ -188,11 +188,11 @@ class EnglishMachines:
         depths = self.units.depths(one.depths_mm[0], one.depths_mm[-1])
         pays = f"{self.units.area(one.ripped_ha)} would pay at {depths} and return about {self._per_ha(one)}"
         if one.way is Way.CASH:
-            return f" At cash cost, as your machine is paid for anyway, {pays}."
+            return f"At cash cost, as your machine is paid for anyway, {pays}."
         if one.way is Way.CONTRACTOR:
-            return f" By a contractor{self._rate()} {pays}."
+            return f"By a contractor{self._rate()} {pays}."
         power = self.units.write(one.power_kw, Measure.POWER)
-        return f" Your tractor is too small: behind one of about {power}, at its full cost, {pays}."
+        return f"Your tractor is too small: behind one of about {power}, at its full cost, {pays}."
 
     def _per_ha(self, one: WaySum) -> str:
         return self.units.per_area(abs(one.net) / max(one.ripped_ha, LEAST_HA))

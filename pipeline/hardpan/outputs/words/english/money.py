@@ -65,18 +65,22 @@ class EnglishMoney(EnglishYears):
         return EnglishMachines(self.units, self.catalog)
 
     def headline(self, plan: Plan, ledger: Ledger) -> str:
-        """Where to rip, at what cost, and whether it pays: the one sentence a grower understands."""
+        """Where to rip, at what cost, and whether it pays, with what else has to be known: `answer` in one text."""
+        return " ".join(self.answer(plan, ledger))
+
+    def answer(self, plan: Plan, ledger: Ledger) -> Sequence[str]:
+        """Where to rip, at what cost and whether it pays, for the grower first; then what else has to be known."""
         units, ours = self.units, ledger.strategies.iloc[0]
         shown = shown_quantities(plan.zones, ledger.lines, units)["area_ha"].to_numpy()
         total_ha, ripped_ha = shown.sum(), float(ours["ripped_ha"])
         wait = "Wait: the soil is too wet, the tines would smear it. Once it has dried: " if plan.too_wet else ""
         again = ""
         if ledger.open_ha >= LEAST_HA:
-            again = f" {units.area(ledger.open_ha)} could go either way: {WOULD_TELL.get(ledger.open_by, DECIDES)}."
+            again = f"{units.area(ledger.open_ha)} could go either way: {WOULD_TELL.get(ledger.open_by, DECIDES)}."
             again = again.format(driver=ledger.open_by)
         if ripped_ha <= 0:
-            head = self._nothing_ripped(plan, ledger, total_ha)
-            return f"{head}{self._if_ripped(ledger.strategies)}{again}"
+            first, other = self._nothing_ripped(plan, ledger, total_ha)
+            return first, *filter(None, (other, self._if_ripped(ledger.strategies), again))
         ground = plan.zones[plan.zones["kind"] == "ground"]
         left_ha = shown[((plan.zones["kind"] == "ground") & (plan.zones["depth_mm"] <= 0)).to_numpy()].sum()
         leave = f", leave {units.area(left_ha)}" if left_ha >= LEAST_HA else ""
@@ -85,12 +89,13 @@ class EnglishMoney(EnglishYears):
         also = f" (and {units.per_area(spread / ripped_ha)} of lime and gypsum)" if spread > 0 else ""
         area = f"{units.area(ripped_ha, bare=True)} of {units.area(total_ha)}"
         work = f"{units.hours(ledger.hours)} ({_days(ledger)}) and {units.fuel(float(ours['fuel_l']))}"
-        return (
+        first = (
             f"{wait}Rip {area} in {self._depths(ground)}{leave}: "
-            f"about {units.per_area(ours['cost'] / ripped_ha)}{also}, {work}; "
-            f"{self._outcome(ours, ledger.seasons)}.{again}"
-            f"{self.machines.cash(ledger.ways)}{self._by_contractor(ledger)}{self._more_when_moist(plan)}{self._cautions(plan)}"
+            f"about {units.per_area(ours['cost'] / ripped_ha)}{also}, {work}; {self._outcome(ours, ledger.seasons)}."
         )
+        contractor, moist = self._by_contractor(ledger), self._more_when_moist(plan)
+        cautions = EnglishGround(units, self.catalog).cautions(plan.conditions)
+        return first, *filter(None, (again, self.machines.cash(ledger.ways), contractor, moist, *cautions))
 
     def hiring(self, hiring: Hiring | None) -> str:
         """Own machine against a contractor, "" where no rate is known or the own machine is surely cheaper."""
@@ -183,8 +188,8 @@ class EnglishMoney(EnglishYears):
             return f"{count} depths ({others[0]} to {deepest})"
         return f"{count} depths ({', '.join(others)} and {deepest})"
 
-    def _nothing_ripped(self, plan: Plan, ledger: Ledger, total_ha: float) -> str:
-        """That all ground is left, and for what; with the ground of each cause where there are several.
+    def _nothing_ripped(self, plan: Plan, ledger: Ledger, total_ha: float) -> tuple[str, str]:
+        """That all ground is left, and for what, with the ground of each cause where there are several; other ways.
 
         That no depth pays is said only where no other way to have the work done pays either.
         """
@@ -205,7 +210,7 @@ class EnglishMoney(EnglishYears):
         leave = f"{'Wait: leave' if dry else 'Leave'} all {self.units.area(total_ha)} unripped"
         pays = self.machines.full_cost_only(ledger.ways)
         other = self.machines.tried(ledger.ways) if pays or NO_RETURN in told else ""
-        return f"{leave}: {why or NOTHING_PAYS}.{other}"
+        return f"{leave}: {why or NOTHING_PAYS}.", other
 
     def _more_when_moist(self, plan: Plan) -> str:
         """That ground is ripped shallower, or left, because it is not moist deep enough."""
@@ -216,11 +221,7 @@ class EnglishMoney(EnglishYears):
                 area_ha += area_of[reason.zone]
         if area_ha < LEAST_HA:
             return ""
-        return f" {self.units.area(area_ha)} are moist too little way down: after rain more could be ripped there."
-
-    def _cautions(self, plan: Plan) -> str:
-        """Cautions of the decision table that belong to the first sentence a grower reads."""
-        return "".join(f" {caution}" for caution in EnglishGround(self.units, self.catalog).cautions(plan.conditions))
+        return f"{self.units.area(area_ha)} are moist too little way down: after rain more could be ripped there."
 
     def _outcome(self, ours: pd.Series, seasons: tuple[float, float]) -> str:
         net, low, high = (ours[end] / ours["ripped_ha"] for end in ("net", "net_low", "net_high"))
@@ -236,13 +237,13 @@ class EnglishMoney(EnglishYears):
         net = usual["net"] / usual["ripped_ha"]
         word = "lose" if net < 0 else "return"
         ripping = f"Ripping {self.units.area(usual['ripped_ha'])} at {self.units.depth(usual['depth_mm'])}"
-        return f" {ripping} would {word} about {self.units.per_area(abs(net))}."
+        return f"{ripping} would {word} about {self.units.per_area(abs(net))}."
 
     def _by_contractor(self, ledger: Ledger) -> str:
         hiring = ledger.hiring
         if hiring is None or hiring.cheaper is not Cheaper.CONTRACTOR:
             return ""
-        return f" By a contractor, at about {self.units.per_area(hiring.hired)}{_doubted(hiring)}, it would cost less."
+        return f"By a contractor, at about {self.units.per_area(hiring.hired)}{_doubted(hiring)}, it would cost less."
 
 
 def _areas(plan: Plan) -> dict[int, float]:
