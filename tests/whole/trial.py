@@ -6,6 +6,7 @@ import warnings
 from dataclasses import dataclass
 from pathlib import Path
 
+import pytest
 from typer.testing import CliRunner
 
 from hardpan.cli import app
@@ -13,6 +14,9 @@ from whole import reread
 from whole.build import Built, build
 from whole.endings import LATE, judge
 from whole.recipe import draw
+
+MANY = 24
+"""Seeds from here on take too long for each run of the suite."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,5 +93,7 @@ def take_seed(seed: int, folder: Path, *, small: bool) -> Outcome:
     return take(build(draw(seed, small=small), folder / "given"), folder / "result")
 
 
-SUITE = {seed: draw(seed, small=True).latitude < 0 for seed in range(60)}
-"""Seeds that run in the suite, and whether they lie south of the equator."""
+def seeds(*, south: bool) -> list:
+    """Seeds of sixty paddocks that lie south of the equator, or do not; those from `MANY` on for the slow tests."""
+    found = [seed for seed in range(60) if (draw(seed, small=True).latitude < 0) is south]
+    return [pytest.param(seed, marks=pytest.mark.slow if seed >= MANY else ()) for seed in found]
