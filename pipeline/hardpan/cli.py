@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from hardpan.core.allocator import collect_rarely
 from hardpan.records.farm import RunnerKind
 from hardpan.terminal import plainly, print_table, shown
 
@@ -264,10 +265,8 @@ def farm(  # noqa: PLR0917 - a command has as many options as it has
 
 def main() -> None:
     """Run the command line."""
-    # libraries make hundreds of thousands of objects that stay: to look them through again and again for rubbish took
-    # a twelfth of a run, and what waits longer for it is small beside the arrays
-    gc.set_threshold(50_000)
-    # and what is left at the end goes with the process: the interpreter would look all of it through several times over
+    collect_rarely()
+    # what is left at the end goes with the process: the interpreter would look all of it through several times over
     atexit.register(gc.freeze)
     app()
 

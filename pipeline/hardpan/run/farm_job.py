@@ -6,7 +6,7 @@ import time
 from pathlib import Path
 
 import hardpan
-from hardpan.core.allocator import give_back, map_large_blocks
+from hardpan.core.allocator import collect_rarely, give_back, map_large_blocks
 from hardpan.core.errors import HardpanError, InputError, SettingsError
 from hardpan.outputs.ownership import missing_files
 from hardpan.outputs.stage import check_folder, write_outputs
@@ -28,6 +28,7 @@ def work_paddock(job: Job) -> Outcome:
     with _ONE_AT_A_TIME:
         begun = time.perf_counter()
         map_large_blocks()
+        collect_rarely()
         begin_peak()
         projected, reason = None, ""
         try:
