@@ -233,4 +233,4 @@ def power_of(difference: float, pairs: int, strip_cv: float, *, df: int, level: 
 @cache  # the search asks for it at every step
 def _error_ratio(df: int) -> Floats:
     """Estimated over true standard error at the middles of `CUTS` equal parts of its chance, shape (CUTS,)."""
-    return np.sqrt(2.0 * gammaincinv(df / 2.0, (np.arange(CUTS) + 0.5) / CUTS) / df)
+    return np.asarray(np.sqrt(2.0 * gammaincinv(df / 2.0, (np.arange(CUTS) + 0.5) / CUTS) / df))
