@@ -1,7 +1,11 @@
 """Workers of a scheduler: real processes on the loopback interface."""
 
 import signal
+import socket
 import sys
+import time
+from contextlib import suppress
+from pathlib import Path
 
 import pytest
 
@@ -98,3 +102,23 @@ def test_without_the_library_one_line_says_what_to_install(monkeypatch):
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(SettingsError, match="extra `farm`"), connect(None, 1, PART, hardpan.__version__):
         pass
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere the C library is not asked")
+def test_workers_of_this_machine_begin_with_one_heap_and_keep_no_samples_of_what_they_ran():
+    pytest.importorskip("distributed", reason="needs dask.distributed, the extra `farm`")
+    with connect(None, 1, PART, hardpan.__version__) as runner:
+        runner.client.submit(time.sleep, 0.5).result()
+        assert runner.client.profile()["count"] == 0
+        (begun_with,) = runner.client.run(Path("/proc/self/environ").read_text).values()
+    assert "MALLOC_ARENA_MAX=1" in begun_with.split("\0")
+
+
+def test_a_cluster_on_this_machine_leaves_the_port_that_another_one_took():
+    pytest.importorskip("distributed", reason="needs dask.distributed, the extra `farm`")
+    with socket.socket() as taken:
+        with suppress(OSError):  # another has it already
+            taken.bind(("127.0.0.1", 8787))
+            taken.listen()
+        with connect(None, 1, PART, hardpan.__version__) as runner:
+            assert [one.slug for one in runner.run(do, [job("a")])] == ["a"]

@@ -17,7 +17,7 @@ SHIPPED = PROJECT["tool"]["hatch"]["build"]["targets"]["wheel"]["force-include"]
 """Path in the source tree to path in the wheel."""
 IMPORT_NAMES = {"scikit-learn": "sklearn"}
 """Distributions imported under another name."""
-OPTIONAL = {"distributed", "markupsafe", "numba", "pyarrow", "pydantic_core"}
+OPTIONAL = {"dask", "distributed", "markupsafe", "numba", "pyarrow", "pydantic_core"}
 """Imported where an extra brings it, or with the dependency that needs it."""
 
 

@@ -1,6 +1,7 @@
 """One paddock of many."""
 
 import shutil
+import weakref
 from dataclasses import replace
 
 import pytest
@@ -44,6 +45,20 @@ def test_a_result_is_that_of_a_run_with_the_same_settings_whatever_it_may_take_o
     assert with_part.trail.plan_number == alone.trail.plan_number
     assert with_part.surfaces.draws.equals(alone.surfaces.draws)
     assert with_part.plan.zones.equals(alone.plan.zones)
+
+
+def test_nothing_of_a_paddock_is_held_once_it_is_worked_out(worked, monkeypatch):
+    held = []
+
+    def watched(*given, **asked):
+        result = chain.run_paddock(*given, **asked)
+        held.extend(map(weakref.ref, (result.surfaces.draws, result.pan.insertions, result.options.table)))
+        return result
+
+    monkeypatch.setattr(farm_job, "run_paddock", watched)
+    assert work_paddock(replace(worked, earlier=False)).status is Status.DONE
+    assert len(held) == 3
+    assert not any(one() is not None for one in held)
 
 
 def test_a_result_is_kept_where_nothing_changed(worked):

@@ -23,6 +23,10 @@ _AHEAD, _LEAST_AHEAD = 4, 256
 """Jobs the scheduler holds for each thread of its workers, and at least: its memory does not grow with the list, and
 workers that join later find work."""
 
+_LEAN = {"distributed.nanny.pre-spawn-environ.MALLOC_ARENA_MAX": 1, "distributed.worker.profile.enabled": False}
+"""Of workers on this machine. A paddock is worked out in a thread: the C library gives each a heap of its own, and is
+asked for one heap for all (`core.allocator`) too late. Samples of what a worker ran, kept for an hour, took 60 MB."""
+
 _KILLED = HardpanError(
     what="its worker was lost each time it was tried: killed, or out of memory",
     do="run it by itself with `hardpan run`",
@@ -86,6 +90,7 @@ def connect(scheduler: str | None, workers: int, part: Allotment, version: str) 
         The library is not installed, no scheduler or worker answers, or a worker has another version of hardpan.
     """
     try:
+        from dask import config
         from distributed import Client, LocalCluster
     except ImportError as err:
         raise SettingsError(
@@ -95,9 +100,11 @@ def connect(scheduler: str | None, workers: int, part: Allotment, version: str) 
     with ExitStack() as stack:
         address = scheduler
         if scheduler is None:
+            stack.enter_context(config.set(_LEAN))
             address = stack.enter_context(
                 LocalCluster(
-                    n_workers=workers, threads_per_worker=1, dashboard_address=None, memory_limit=part.free_bytes
+                    n_workers=workers, threads_per_worker=1, memory_limit=part.free_bytes,
+                    dashboard_address="127.0.0.1:0", scheduler_kwargs={"dashboard": False},
                 )
             )  # fmt: skip
         try:

@@ -46,7 +46,7 @@ def write_geotiff(path: Path, bands: Mapping[str, Floats], units: Mapping[str, s
     with rasterio.open(
         plain, "w", **profile, height=frame.n_rows, width=frame.n_cols, crs=frame.crs.to_wkt(), transform=frame.affine
     ) as out:
-        out.write(np.stack(list(bands.values())).astype("float32"))
+        out.write(np.stack([values.astype("float32") for values in bands.values()]))
         out.descriptions = tuple(bands)
         out.units = tuple(units[name] for name in bands)
     copy_raster(plain, path, driver="COG", compress="DEFLATE", overview_resampling="NEAREST", bigtiff="NO")

@@ -13,6 +13,7 @@ import pandas as pd
 import pyogrio
 import shapely
 from defusedxml import ElementTree
+from numpy.typing import NDArray
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError, ReadBackError
@@ -209,11 +210,11 @@ def check_tasks(path: Path, expected: Expected, in_cab: InCab) -> None:
 def check_raster(path: Path, names: tuple[str, ...], expected: Expected) -> None:
     """Check zone and depth of the GeoTIFF (bands `names`; written by GDAL, read by `tiff_reader`) against the plan."""
     bands, grid = read_tiff(path)
-    zone, depth_mm = (bands[names.index(name)] for name in ("zone", "depth_mm"))
+    zone, depth_mm = (bands[names.index(name)].astype(float) for name in ("zone", "depth_mm"))
     hold_raster(path.name, (zone, depth_mm), grid, expected)
 
 
-def read_tiff(path: Path) -> tuple[Floats, tuple[float, float, float]]:
+def read_tiff(path: Path) -> tuple[NDArray[np.float32], tuple[float, float, float]]:
     """Full-resolution bands, (n_bands, n_rows, n_cols), and west edge, north edge and cell size.
 
     Raises
@@ -249,7 +250,7 @@ def _directory(content: bytes) -> Mapping[int, tuple[float, ...]]:
     return tags
 
 
-def _bands(content: bytes, tags: Mapping[int, tuple[float, ...]]) -> Floats:
+def _bands(content: bytes, tags: Mapping[int, tuple[float, ...]]) -> NDArray[np.float32]:
     width, height, n_bands = int(tags[256][0]), int(tags[257][0]), int(tags[277][0])
     interleaved, plain = tags[284][0] == 1, tags.get(317, (1,))[0] == 1
     if tags[259][0] != 8 or tags[339][0] != 3 or tags[258][0] != 32 or not interleaved or not plain:
@@ -264,4 +265,4 @@ def _bands(content: bytes, tags: Mapping[int, tuple[float, ...]]) -> Floats:
             raw = zlib.decompress(content[int(offset) : int(offset) + int(size)])
             tile = np.frombuffer(raw, dtype="<f4").reshape(tile_h, tile_w, n_bands)
             canvas[row * tile_h : (row + 1) * tile_h, col * tile_w : (col + 1) * tile_w] = tile
-    return np.moveaxis(canvas[:height, :width], 2, 0).astype(float)
+    return np.moveaxis(canvas[:height, :width], 2, 0)

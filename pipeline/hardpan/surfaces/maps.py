@@ -129,17 +129,22 @@ def compose_draws(
 
     Where no pan was met anywhere none is present, and depths are placeholders: no thinner pan is held apart, no peak.
     """
-    values = {name: field.variable.centre + field.variable.scale * drawn[name] for name, field in fields.items()}
-    nothing = np.zeros_like(drawn["pan"])
-    bottom = np.maximum(values.get("bottom", nothing), LEAST_THICKNESS_MM)
-    top = np.clip(values.get("top", nothing), 0.0, bottom - LEAST_THICKNESS_MM)
+
+    def unscaled(name: str) -> Floats:
+        if name not in fields:
+            return np.zeros_like(drawn["pan"])
+        variable = fields[name].variable
+        return np.asarray(variable.centre + variable.scale * drawn[name])
+
+    bottom = np.maximum(unscaled("bottom"), LEAST_THICKNESS_MM)
+    top = np.clip(unscaled("top"), 0.0, bottom - LEAST_THICKNESS_MM)
     dims = ("draw", "node")
     return xr.Dataset(
         {
             "present": (dims, (drawn["pan"] > 0) & ("bottom" in fields)),
             "top_mm": (dims, top.astype(np.float32)),
             "bottom_mm": (dims, bottom.astype(np.float32)),
-            "peak_kpa": (dims, np.exp(values.get("peak", nothing)).astype(np.float32)),
+            "peak_kpa": (dims, np.exp(unscaled("peak")).astype(np.float32)),
             "clay_mm": (dims, clay.draws_mm.astype(np.float32)),
         },
         coords={
