@@ -63,6 +63,16 @@ def test_a_layer_of_points_gives_the_same_pass_in_whatever_crs_it_is(tmp_path):
     layer = gpd.GeoDataFrame(cells.drop(columns=["Longitude", "Latitude"]), geometry=points)
     layer.to_file(tmp_path / "log.gpkg")
     same(read(tmp_path / "log.gpkg"))
+    same(read(tmp_path / "log.gpkg", crs="EPSG:32650"))
+    with pytest.raises(AmbiguousInputError, match=r"zone 50N but applied\.crs says WGS 84; take out applied\.crs"):
+        read(tmp_path / "log.gpkg", crs="EPSG:4326")
+
+
+def test_task_data_are_in_degrees_and_no_setting_says_otherwise(tmp_path):
+    path = TaskData({"TLG00001": time_log(PASSES)}).folder(tmp_path / "taskdata")
+    same(read(path, crs="EPSG:4326"))
+    with pytest.raises(AmbiguousInputError, match=r"says WGS 84 but applied\.crs says .*zone 50S"):
+        read(path, crs="EPSG:32750")
 
 
 @pytest.mark.parametrize(

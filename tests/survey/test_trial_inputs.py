@@ -2,6 +2,7 @@
 
 import json
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
@@ -123,6 +124,20 @@ def test_degrees_are_brought_to_metres_of_the_strips(tmp_path):
     apart = found.harvest.points[["x_m", "y_m"]].diff().dropna().to_numpy()
     wanted = rows[["x_m", "y_m"]].diff().dropna().to_numpy()
     assert np.hypot(*apart.T) == pytest.approx(np.hypot(*wanted.T), rel=5e-3)  # a sphere of one radius is that near
+
+
+def test_a_harvest_that_states_another_crs_than_the_settings_is_asked_about(tmp_path):
+    table = strips()
+    rows = points(table)
+    path = write(tmp_path, table, rows, crs="EPSG:32750")
+    path.write_text(path.read_text().replace(".geojson", ".gpkg").replace("yield.csv", "yield.gpkg"))
+    laid = gpd.GeoSeries(list(table["geometry"])).translate(5e5, 66e5)
+    gpd.GeoDataFrame(table[["treatment", "pair"]], geometry=laid, crs=32750).to_file(tmp_path / "strips.gpkg")
+    places = gpd.points_from_xy(rows["x_m"] + 5e5, rows["y_m"] + 66e5)
+    gpd.GeoDataFrame({"yield": rows["value"]}, geometry=places, crs=32751).to_file(tmp_path / "yield.gpkg")
+    path.write_text(path.read_text().partition("[trial.columns]")[0])
+    with pytest.raises(AmbiguousInputError, match=r"zone 51S but trial\.crs says .*zone 50S; take out trial\.crs"):
+        read(path)
 
 
 def test_one_season_of_a_file_of_several_can_be_chosen(tmp_path):

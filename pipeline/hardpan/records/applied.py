@@ -49,7 +49,7 @@ class AppliedSettings(Settings):
     depth_unit: Literal["mm", "cm", "m", "in"] | None = setting(
         None, says="Unit of depth where the header of a point table names none"
     )
-    crs: str = setting("EPSG:4326", says="CRS of x and y of a point table")
+    crs: str | None = setting(None, says="CRS of x and y where their file states none; EPSG:4326 when left out too")
     decimal: Literal["auto", ".", ","] = setting("auto", says="Decimal mark of a point table")
     interval_s: float | None = setting(
         None, says="Time between rows of a point table that tells no time", unit="s", gt=0

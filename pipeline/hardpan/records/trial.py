@@ -131,7 +131,9 @@ class TrialSettings(Settings):
     run: InputPath | None = setting(None, says="Result of `hardpan run` that laid the strips out")
     strips: InputPath | None = setting(None, says="Polygons with treatment = ripped | unripped, optional zone and pair")
     points: InputPath = setting(says="Yield-monitor points or a plot table")
-    crs: str = setting("EPSG:4326", says='CRS of x and y; "local metres" where there is no map')
+    crs: str | None = setting(
+        None, says='CRS of x and y where their file states none, EPSG:4326 when left out too; "local metres": no map'
+    )
     yield_unit: Literal["t/ha", "kg/ha", "bu/ac", "q/ha", "as given"] | None = setting(
         None, says="Unit of yield where the header names none"
     )

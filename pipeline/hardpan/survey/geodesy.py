@@ -9,7 +9,7 @@ from pyproj.crs.coordinate_operation import UTMConversion
 from pyproj.database import query_utm_crs_info
 
 from hardpan.core.arrays import Floats
-from hardpan.core.errors import InputError, SettingsError
+from hardpan.core.errors import AmbiguousInputError, InputError, SettingsError
 from hardpan.core.said import Said, distance
 from hardpan.records.issues import Issue
 from hardpan.spatial.datum import GDA94, GDA2020, WGS84, Bounds, Move, Points, label, plan_move
@@ -185,6 +185,21 @@ def to_working_crs(source: pyproj.CRS, land: Land, file: str, log: Log) -> Point
     log.moved(move.said(file, source, land.crs))
     log.note(shift_issues(move, file))
     return move.points
+
+
+def agreed_crs(own: pyproj.CRS | None, asked: pyproj.CRS | None, *, key: str, file: str) -> pyproj.CRS | None:
+    """CRS of a file's positions: what the file states, else what the setting `key` asks for; None where neither does.
+
+    Raises
+    ------
+    AmbiguousInputError
+        File and setting disagree.
+    """
+    if own is not None and asked is not None and not own.equals(asked, ignore_axis_order=True):
+        raise AmbiguousInputError(
+            what=f"the file says {own.name} but {key} says {asked.name}", where=file, do=f"take out {key}"
+        )
+    return asked if own is None else flat(own)
 
 
 def asked(text: str | None, key: str) -> pyproj.CRS | None:

@@ -114,7 +114,7 @@ def read_strips(settings: TrialSettings, path: Path, crs: pyproj.CRS | None, log
     if shapely.is_missing(shapes).any():
         raise InputError(what="a feature is no polygon", where=bundle.name, right="one polygon a strip")
     if settings.crs != LOCAL_METRES:
-        source = geodesy.flat(layer.crs or geodesy.read_crs(settings.crs, key="trial.crs"))
+        source = geodesy.flat(layer.crs or geodesy.asked(settings.crs, "trial.crs") or pyproj.CRS(vectors.WGS84))
         bounds = geodesy.degrees_bounds(tuple(shapely.total_bounds(shapes)), source, bundle.name)
         middle = (bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2
         crs = crs or geodesy.working_crs("auto", source, *middle)

@@ -10,7 +10,7 @@ import pyproj
 from hardpan.core.arrays import Floats, Ints
 from hardpan.core.errors import InputError
 from hardpan.records.applied import LOG, AppliedSettings, MachineLog
-from hardpan.survey import files, geodesy
+from hardpan.survey import files, geodesy, vectors
 from hardpan.survey.inputs.log_table import burnt_l, read_log_table
 from hardpan.survey.notes import Land, Log, counted, warned
 from hardpan.survey.time_logs import TimeLog, log_names, read_time_log
@@ -22,7 +22,6 @@ _FUEL, _FUEL_RATE = 0x94, 0x95
 _KMH_PER_MM_S, _L_PER_ML, _L_H_PER_MM3_S = 0.0036, 0.001, 0.0036
 _USUAL_INTERVALS = 3.0
 """A pause of so many usual intervals, where longer than the setting's, is a gap."""
-_WGS84 = "EPSG:4326"
 _FOLDER = "TASKDATA"
 _PARTS = ("TASKDATA.XML", "TSK", "TLG")
 FARTHEST_M = 200.0
@@ -37,18 +36,19 @@ def read_applied(settings: AppliedSettings, land: Land) -> MachineLog:
     InputError
         Nothing can be read, or nothing lies near the paddock; `AmbiguousInputError` where a unit is not stated.
     """
-    path, log = settings.file, Log()
-    source = geodesy.read_crs(settings.crs, key="applied.crs")
+    path, log, wgs84 = settings.file, Log(), pyproj.CRS(vectors.WGS84)
+    asked = geodesy.asked(settings.crs, "applied.crs")
     members = _task_data(path, log)
     if members is None:
         bundle = log.keep(files.load(path, what="the as-applied log"))
         inside = {PurePosixPath(name).name.upper(): blob for name, blob in bundle.members.items()}
         members = inside if "TASKDATA.XML" in inside else None
     if members is None:
-        table, stated = read_log_table(bundle, settings, log)
-        table, source = _carried(table, settings.gap_s), stated or source
+        table, own = read_log_table(bundle, settings, log)
+        table = _carried(table, settings.gap_s)
     else:
-        table, source = _of_task_data(members, path.name, settings.gap_s, log), pyproj.CRS(_WGS84)
+        table, own = _of_task_data(members, path.name, settings.gap_s, log), wgs84
+    source = geodesy.agreed_crs(own, asked, key="applied.crs", file=path.name) or wgs84
     records = _placed(table, source, land, path.name, log)[list(LOG)]
     return MachineLog(
         name=path.name,

@@ -12,7 +12,7 @@ from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.core.units import KMH_PER_MS, M2_PER_ACRE, M2_PER_HA, MM_PER, POUND_KG
 from hardpan.records.trial import LOCAL_METRES, POINT, Harvest, HarvestColumns, TrialSettings
 from hardpan.spatial.datum import plan_move
-from hardpan.survey import files, geodesy, numbers
+from hardpan.survey import files, geodesy, numbers, vectors
 from hardpan.survey.columns import TextTable
 from hardpan.survey.inputs.tables import fullest_header, open_table
 from hardpan.survey.notes import Log, listed, warned
@@ -140,11 +140,12 @@ def _used_rows(table: TextTable, header: int, names: list[str], settings: TrialS
 def _places(
     x: Floats, y: Floats, settings: TrialSettings, crs: pyproj.CRS | None, table: TextTable
 ) -> tuple[Floats, Floats]:
-    """Coordinates in the working CRS; a layer's own CRS goes before that of the settings."""
+    """Coordinates in the working CRS."""
     if crs is None:
         return x, y
-    file = table.file
-    source = geodesy.read_crs(settings.crs, key="trial.crs") if table.crs is None else geodesy.flat(table.crs)
+    file, key = table.file, "trial.crs"
+    stated = geodesy.agreed_crs(table.crs, geodesy.asked(settings.crs, key), key=key, file=file)
+    source = stated or pyproj.CRS(vectors.WGS84)
     known = np.isfinite(x) & np.isfinite(y)
     if not known.any():
         raise InputError(what="no row has a place", where=file, do="check the columns, and export it again")

@@ -11,7 +11,7 @@ from hardpan.core.arrays import Floats
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.core.units import MM_PER, convert
 from hardpan.records.applied import AppliedSettings
-from hardpan.survey import dates, geodesy, numbers
+from hardpan.survey import dates, numbers
 from hardpan.survey.columns import Numbers, Text, TextTable
 from hardpan.survey.inputs.tables import fullest_header, open_table
 from hardpan.survey.notes import Bundle, Log, counted, listed, warned
@@ -86,13 +86,12 @@ def read_log_table(bundle: Bundle, settings: AppliedSettings, log: Log) -> tuple
         raise InputError(what="table has a header but no rows", where=bundle.name, do="export it again")
     names = {role: str(table.columns[at].cells[row]) for role, at in roles.items()}
     cells = {role: table.columns[at].take(rows) for role, at in roles.items()}
-    stated = None if table.crs is None else geodesy.flat(table.crs)
     values = _values(cells, names, settings, bundle.name, log)
     if (np.diff(values["time_s"]) < 0).sum() > MOST_BACK * len(values):
         told = warned("log-order", "rows are not in the order of time", "sorted by time", file=bundle.name)
         log.note((told,))
         values = values.sort_values("time_s", kind="stable", ignore_index=True)
-    return values, stated
+    return values, table.crs
 
 
 def _values(

@@ -2,11 +2,10 @@
 
 import numpy as np
 import pandas as pd
-import pyproj
 import shapely
 
-from hardpan.core.errors import AmbiguousInputError, InputError
-from hardpan.survey import geodesy, vectors
+from hardpan.core.errors import InputError
+from hardpan.survey import vectors
 from hardpan.survey.columns import TextTable
 from hardpan.survey.notes import Bundle, Log, attribute, counted, listed, warned
 from hardpan.survey.vocabulary import SYNONYMS, bare, fold
@@ -67,23 +66,6 @@ def as_table(bundle: Bundle, layer: str | None, *, key: str, log: Log) -> TextTa
     columns = [[str(name), *map(_cell, table[name].astype(object))] for name in table]
     rows = list(zip(*columns, strict=True))
     return TextTable.of(bundle.name, rows, range(len(rows)), crs=read.crs)
-
-
-def agreed_crs(table: TextTable, asked: pyproj.CRS | None, *, key: str) -> pyproj.CRS | None:
-    """CRS of a table's positions: of the layer it was, else as asked; None where nobody states it.
-
-    Raises
-    ------
-    AmbiguousInputError
-        Layer and setting disagree.
-    """
-    if table.crs is None:
-        return asked
-    if asked is not None and not table.crs.equals(asked, ignore_axis_order=True):
-        raise AmbiguousInputError(
-            what=f"the file says {table.crs.name} but {key} says {asked.name}", where=table.file, do=f"take out {key}"
-        )
-    return geodesy.flat(table.crs)
 
 
 def single_point(geometry: shapely.Geometry | None) -> shapely.Point | None:

@@ -26,7 +26,7 @@ from hardpan.survey import (
     sites,
 )
 from hardpan.survey.columns import Heading, Numbers, ProbeReadings, Text, TextReadings, TextTable
-from hardpan.survey.inputs import places, point_layers
+from hardpan.survey.inputs import places
 from hardpan.survey.inputs.places import read_places
 from hardpan.survey.inputs.tables import open_readings
 from hardpan.survey.notes import Land, Log
@@ -103,7 +103,9 @@ def _read_table(
             table, unplaced = sites.join_places(table, places, grid.file)
             log.note(unplaced)
         elif land is not None:
-            stated = point_layers.agreed_crs(grid, geodesy.asked(settings.crs, "probes.crs"), key="probes.crs")
+            stated = geodesy.agreed_crs(
+                grid.crs, geodesy.asked(settings.crs, "probes.crs"), key="probes.crs", file=grid.file
+            )
             x_m, y_m = _place(heading, table, mark, settings, stated, land=land, log=log)
             table = table.assign(x_m=x_m, y_m=y_m)
     with faults.gathered():

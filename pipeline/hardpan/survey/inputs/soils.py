@@ -15,7 +15,6 @@ from hardpan.core.errors import InputError
 from hardpan.records.soils import SoilType
 from hardpan.survey import cores, files, geodesy, numbers, repairs, soil_labels, soils, vectors
 from hardpan.survey.columns import Text, TextTable
-from hardpan.survey.inputs import point_layers
 from hardpan.survey.inputs.places import places_of
 from hardpan.survey.inputs.tables import open_table
 from hardpan.survey.notes import Land, Log
@@ -132,7 +131,7 @@ def _core_points(read: Cores, settings: SoilSettings, probes: ProbeSettings, *, 
         return np.full(len(table), None)
     text = table[["x", "y", "row"]].assign(site=cores.name_cores(table))
     asked = settings.cores_crs if read.grid.crs is not None else settings.cores_crs or probes.crs
-    stated = point_layers.agreed_crs(read.grid, geodesy.asked(asked, key), key=key)
+    stated = geodesy.agreed_crs(read.grid.crs, geodesy.asked(asked, key), key=key, file=file)
     x_m, y_m = places_of(
         text, read.mark, stated, land, degree_names=cores.DEGREES in table.attrs, key=key, file=file, log=log,
         columns="",
