@@ -123,25 +123,27 @@ def draw_fields(
 
 
 def compose_draws(
-    drawn: Mapping[str, Floats], fields: Mapping[str, FittedField], clay: ClayDepth, domain: Domain
+    drawn: dict[str, Floats], fields: Mapping[str, FittedField], clay: ClayDepth, domain: Domain
 ) -> xr.Dataset:
     """Draws as in `Surfaces.draws`: a pan where the latent field plus the chance of one insertion is above zero.
 
     Where no pan was met anywhere none is present, and depths are placeholders: no thinner pan is held apart, no peak.
+    `drawn` is emptied, as a run holds most of its memory here.
     """
+    present = (drawn.pop("pan") > 0) & ("bottom" in fields)
 
     def unscaled(name: str) -> Floats:
         if name not in fields:
-            return np.zeros_like(drawn["pan"])
+            return np.zeros(present.shape)
         variable = fields[name].variable
-        return np.asarray(variable.centre + variable.scale * drawn[name])
+        return np.asarray(variable.centre + variable.scale * drawn.pop(name))
 
     bottom = np.maximum(unscaled("bottom"), LEAST_THICKNESS_MM)
     top = np.clip(unscaled("top"), 0.0, bottom - LEAST_THICKNESS_MM)
     dims = ("draw", "node")
     return xr.Dataset(
         {
-            "present": (dims, (drawn["pan"] > 0) & ("bottom" in fields)),
+            "present": (dims, present),
             "top_mm": (dims, top.astype(np.float32)),
             "bottom_mm": (dims, bottom.astype(np.float32)),
             "peak_kpa": (dims, np.exp(unscaled("peak")).astype(np.float32)),
