@@ -171,7 +171,7 @@ def _strength(peak_kpa: Floats, present: Bools, ha: Floats, soil: Ints, n_soils:
     """Mean peak over the ground of each soil type that has a pan, (n_draws, n_soils)."""
     of_soil = ha[:, None] * (soil[:, None] == np.arange(n_soils))
     pan = present & np.isfinite(peak_kpa)
-    area, total = np.einsum("kn,ns->ks", pan, of_soil), np.einsum("kn,ns->ks", np.where(pan, peak_kpa, 0.0), of_soil)
+    area, total = pan @ of_soil, np.where(pan, peak_kpa, 0.0) @ of_soil
     return np.where(area > 0, total / np.where(area > 0, area, 1.0), np.nan)
 
 

@@ -125,7 +125,7 @@ def cumulated_excess(
     within = slice(*np.searchsorted(grid, [top_mm.min(initial=np.inf), (top_mm + thickness).max(initial=0.0) + 1.0]))
     excess = np.empty((*top_mm.shape, grid.size), dtype=np.float32)
     excess[..., : within.start], excess[..., within.stop :] = 0.0, above[-1]
-    # in the order of the result, whatever that of the edges: what follows takes half the time
+    # in the order of the result, whatever that of the edges: a quarter less time
     place: NDArray[np.float32] = np.subtract(grid[within], top_mm[..., None], order="C")
     place *= (last / thickness)[..., None]
     np.clip(place, 0.0, last, out=place)

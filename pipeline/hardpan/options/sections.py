@@ -185,15 +185,15 @@ def total_up(excess: F32, weights: Weights, *, worth: F32, present: F32, ha: Flo
         Area of each node.
     """
     # what the crop has back is linear in the cumulated loss, so draws and nodes are summed before the options multiply
-    # the work; einsum, because it gives the same bits whatever the number of threads
+    # the work
     ever = np.maximum(present.sum(axis=1, keepdims=True), np.float32(1.0))
     by_node = np.einsum("nk,nkg->ng", worth / np.float32(worth.shape[1]), excess).astype(float)
     loosened = np.einsum("nk,nkg->ng", present / ever, excess).astype(float)
     by_draw = np.einsum("nk,nkg->kg", worth * ha[:, None].astype(np.float32), excess).astype(float)
     mean = weights.used.mean(axis=0)
     return Totals(
-        gain=np.einsum("ng,go->no", by_node, mean),
-        loosened=np.einsum("ng,go->no", loosened, weights.broken),
+        gain=by_node @ mean,
+        loosened=loosened @ weights.broken,
         summed=_summed(by_draw, weights.used, mean),
     )
 
@@ -207,6 +207,6 @@ def _summed(by_draw: Floats, used: Floats, mean: Floats) -> Floats:
     summed = np.empty((by_draw.shape[0], used.shape[2]))
     for group, weights in enumerate(used):
         draws = np.s_[group :: len(used)]
-        summed[draws] = np.einsum("kg,go->ko", by_draw[draws], weights)
-    expected = np.einsum("g,go->o", by_draw.mean(axis=0), mean)
+        summed[draws] = by_draw[draws] @ weights
+    expected = by_draw.mean(axis=0) @ mean
     return np.asarray(summed + expected - summed.mean(axis=0))
