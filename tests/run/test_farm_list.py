@@ -1,11 +1,14 @@
 """Lists of paddocks."""
 
+from datetime import date
+
 import pytest
 
 from builders.farm import DEFAULTS, write_list
 from hardpan.core.errors import HardpanError
 from hardpan.run.config import read_config
 from hardpan.run.farm_list import read_farm_list, slug_of
+from hardpan.run.farm_season import Wishes
 
 NORTH = "[[paddocks]]\nconfig = 'north/paddock.toml'"
 
@@ -41,6 +44,14 @@ def test_a_table_lists_paddocks_by_a_column_config(tmp_path, sign):
         ("far-one", "farm.csv, line 4"),
     ]
     assert listed.defaults == {}
+
+
+def test_a_table_says_what_each_paddock_asks_of_the_season(tmp_path):
+    write_list(tmp_path, ["north"])
+    path = tmp_path / "farm.csv"
+    path.write_text("config,must,waiting_per_day,not_before\nnorth/paddock.toml,yes,12.5,2027-05-10\n")
+    (listed,) = read_farm_list(path).paddocks
+    assert listed.wishes == Wishes(must=True, waiting_per_day=12.5, not_before=date(2027, 5, 10))
 
 
 def test_defaults_stand_below_the_paddocks_own_settings_and_find_files_beside_the_list(tmp_path):
@@ -99,6 +110,15 @@ def test_a_list_that_is_none_is_one_line(tmp_path, text, told):
         ("farm.csv", b"paddock\nnorth\n", "has no column config"),
         ("farm.csv", b"config,config\na,b\n", "has two columns config"),
         ("farm.csv", b"config\n", "lists no paddock"),
+        ("farm.csv", b"config,must\na,maybe\n", "must = 'maybe' cannot be used; expected true or false"),
+        ("farm.csv", b"config,Not_after\na,31/02/2027\n", "not_after = '31/02/2027' cannot be used; expected a date"),
+        ("farm.csv", b"config,waiting_per_day\na,inf\n", "waiting_per_day = 'inf' cannot be used; expected a finite"),
+        ("farm.toml", b"[plan]\nfold_h = inf\n", "plan.fold_h is infinite or no number; expected a finite number"),
+        (
+            "farm.toml",
+            b"[[paddocks]]\nconfig = 'a'\npaddock = ''\n",
+            "= '' cannot be used; expected a text that is not",
+        ),
         ("farm.csv", "config\nÄ".encode("latin-1"), "is not UTF-8"),
         ("no.csv", None, "no such file"),
         ("no.toml", None, "no such file"),

@@ -160,6 +160,7 @@ _KINDS = ("function-", "tagged-union", "constrained-", "literal[", "tuple[")
 _WANTED = {
     "tuple_type": 'a list in brackets, such as ["one", "other"]',
     "string_type": "a text in quotes",
+    "string_too_short": "a text that is not empty",
     "date": "a date such as 2026-05-12",
     "float_parsing": 'a number with a decimal point, or one with its unit in quotes, such as "45 cm"',
     "float_type": "a number",

@@ -11,15 +11,12 @@ from pydantic import BaseModel
 
 from hardpan.core.errors import AmbiguousInputError, Faults, HardpanError, InputError, SettingsError
 from hardpan.core.settings import InputPath, Settings, parse, setting
-from hardpan.run.config import PaddockConfig, read_toml
+from hardpan.run.config import PaddockConfig, endless, read_toml
 from hardpan.run.farm_fit import read_rows
 from hardpan.run.farm_season import SeasonPlanSettings, Wishes
 
 _LONGEST_SLUG = 60
 """Letters, so that a path stays short."""
-
-_COLUMNS = ("config", "paddock")
-"""Columns of a CSV list that are read; others are the user's own."""
 
 
 class ListedSettings(Settings):
@@ -30,9 +27,15 @@ class ListedSettings(Settings):
         None, says="Name it goes by and its folder is named after; else that of its configuration", min_length=1
     )
     must: bool = setting(False, says="Every plan of the season rips it")
-    waiting_per_day: float = setting(0.0, says="What each day costs that the paddock waits", unit="money", ge=0)
+    waiting_per_day: float = setting(
+        0.0, says="What each day costs that the paddock waits", unit="money", ge=0, allow_inf_nan=False
+    )
     not_before: date | None = setting(None, says="First day it may be ripped")
     not_after: date | None = setting(None, says="Last day it may be ripped, such as that of seeding")
+
+
+_COLUMNS = tuple(ListedSettings.model_fields)
+"""Columns of a CSV list that are read; others are the user's own."""
 
 
 class FarmSettings(Settings):
@@ -77,6 +80,8 @@ def read_farm_list(path: Path) -> FarmList:
     """
     values, places = _read_toml(path) if path.suffix.lower() == ".toml" else _read_table(path)
     folder = path.resolve().parent
+    for key in endless(values.get("plan"), "plan"):
+        raise SettingsError(what=f"{key} is infinite or no number", where=path.name, right="a finite number")
     settings = parse(FarmSettings, values, file=path.name, folder=folder)
     if not settings.paddocks:
         raise InputError(what="lists no paddock", where=path.name, right="[[paddocks]] or a column config with rows")
