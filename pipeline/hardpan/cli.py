@@ -204,6 +204,7 @@ def compare(
     """Say what changed between two results, in map, depth, area and money, and why."""
     with plainly(verbose=verbose):
         from hardpan.outputs.folder import check_folder, clear_leftovers
+        from hardpan.outputs.ownership import changes_since
         from hardpan.run.followup import run_compare
 
         clear_leftovers(Path.cwd(), out.parent)
@@ -214,7 +215,7 @@ def compare(
 
             with clock.stage("outputs"):
                 paths = write_comparison(found, out, clock.started)
-        typer.echo(comparison_words(found).headline(found))
+        typer.echo("\n".join((comparison_words(found).headline(found), *changes_since(before, after))))
         typer.echo(f"{len(paths)} files in {out}")
 
 

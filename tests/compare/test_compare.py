@@ -53,6 +53,17 @@ def test_two_equal_results_differ_in_nothing(results, tmp_path):
     assert {path.name for path in (tmp_path / "out").iterdir()} == {"compare.csv", "compare.html", "run.json"}
 
 
+def test_a_file_changed_since_its_run_is_told(results, tmp_path):
+    shutil.copytree(results / "same", tmp_path / "edited")
+    table = tmp_path / "edited" / "zones.csv"
+    table.write_text(table.read_text() + "\n")
+    assert (
+        f"edited: {table.name} changed since it was written"
+        in compared(tmp_path, "edited", "edited", tmp_path / "out")[1]
+    )
+    assert "changed since" not in compared(results, "one", "same", tmp_path / "plain")[1]
+
+
 def test_what_was_put_in_differently_is_named_beside_what_came_of_it(results, tmp_path):
     table, told = compared(results, "one", "other", tmp_path / "out")
     causes = table[table["what"] == "setting"]["where"].tolist()

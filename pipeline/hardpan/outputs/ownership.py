@@ -57,6 +57,15 @@ def missing_files(folder: Path) -> list[str]:
     return [name for name in _listed(folder / MANIFEST)[0] if not (folder / name).is_file()]
 
 
+def changes_since(*folders: Path) -> Iterator[str]:
+    """A line for each result with files that are not as its manifest lists them."""
+    for folder in folders:
+        listed = _listed(folder / MANIFEST)[0]
+        changed = [name for name in listed if (folder / name).is_file() and digest_of(folder / name) != listed[name]]
+        if changed:
+            yield f"{folder}: {', '.join(changed)} changed since it was written; {MANIFEST} may not hold of it"
+
+
 def _listed(manifest: Path) -> tuple[dict[str, str], str]:
     """Files that a manifest lists, and why it cannot be relied on, "" where it can."""
     if manifest.is_symlink() or not manifest.is_file():
