@@ -28,7 +28,7 @@ import numpy as np
 
 import hardpan
 from builders.farm import do, job
-from builders.seasons import large_season
+from builders.seasons import OTHERS, large_season, other_season
 from hardpan.farm.cluster import connect
 from hardpan.outputs.stage import write_outputs
 from hardpan.records.farm import Allotment
@@ -163,6 +163,9 @@ def plan() -> str:
             )
         few = sum(gap <= 0.01 for gap in gaps)
         told.append(f"{name}: gap {min(gaps):.2%} to {max(gaps):.2%}, at most 1 % in {few} of {SEASONS} seasons")
+    for kind in OTHERS:
+        begun, found = time.process_time(), plan_season(*other_season(kind))
+        told.append(f"{kind}: worth {found.worth:,.0f}, gap {found.gap:.2%}, {time.process_time() - begun:.0f} s")
     return "\n".join(told)
 
 

@@ -1,5 +1,6 @@
 """A large season, invented: paddocks on four soils that dry at different speeds after each rain."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -37,3 +38,49 @@ def large_season(
         )
     first = date(2027, 5, 10)
     return jobs, rigs, [first + timedelta(days=day) for day in range(n_days)]
+
+
+def other_season(kind: str) -> tuple[list[Job], list[Rig], list[date]]:
+    """A large season of another kind, by its name in `OTHERS`."""
+    jobs, rigs, days = large_season(100, alike=True)
+    chance = np.random.default_rng(100 + list(OTHERS).index(kind))
+    for number, (job, one) in enumerate(zip(list(jobs), OTHERS[kind](chance, len(jobs)), strict=True)):
+        ha, net = one.get("ha", 2.5 * job.hours["rig 0"]), one.get("net", job.net["rig 0"])
+        rates = one.get("ha_per_h", (2.5, 2.5, 2.5))
+        jobs[number] = replace(
+            job, hours={rig.name: ha / rate for rig, rate in zip(rigs, rates, strict=True)},
+            net={rig.name: net for rig in rigs}, must=one.get("must", False), fit=one.get("fit", job.fit),
+            waiting_per_day=0.005 * max(net, 0.0), x_m=one.get("x_m", job.x_m), y_m=one.get("y_m", job.y_m),
+        )  # fmt: skip
+    if kind == "a contractor with ten days":
+        rigs[2] = replace(rigs[2], hours=np.where(np.arange(len(days)) < 10, rigs[2].hours, 0.0))
+    return jobs, rigs, days
+
+
+def _two_clusters(chance, n):
+    return [{"x_m": chance.uniform(0, 5e3) + 60e3 * (at % 2), "y_m": chance.uniform(0, 5e3)} for at in range(n)]
+
+
+def _areas(chance, n, low, high):
+    return [{"ha": (ha := chance.uniform(low, high)), "net": ha * chance.uniform(5.0, 90.0)} for _ in range(n)]
+
+
+def _wet(chance, n, days):
+    rain = chance.random(days) < 0.3
+    soils = [np.convolve(rain, np.ones(dry))[:days] == 0 for dry in DRIES_DAYS]
+    return [{"fit": soils[chance.integers(len(soils))]} for _ in range(n)]
+
+
+OTHERS = {
+    "two clusters 60 km apart": _two_clusters,
+    "a strip of 80 km": lambda chance, n: [{"x_m": chance.uniform(0, 80e3), "y_m": 0.0} for _ in range(n)],
+    "paddocks of 2 to 8 ha": lambda chance, n: _areas(chance, n, 2.0, 8.0),
+    "paddocks of 15 to 300 ha": lambda chance, n: _areas(chance, n, 15.0, 300.0),
+    "machines of 1, 2.5 and 5 ha/h": lambda _, n: [{"ha_per_h": (1.0, 2.5, 5.0)}] * n,
+    "a contractor with ten days": lambda _, n: [{}] * n,
+    "rain on three days of ten": lambda chance, n: _wet(chance, n, 40),
+    "all worth the same": lambda _, n: [{"net": 2000.0}] * n,
+    "six that must be ripped": lambda _, n: [{"must": at < 6} for at in range(n)],
+    "paddocks of 250 to 350 ha": lambda chance, n: _areas(chance, n, 250.0, 350.0),
+}
+"""What is unlike in them: changes of each paddock, by kind."""

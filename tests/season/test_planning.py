@@ -6,7 +6,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from builders.seasons import large_season
+from builders.seasons import OTHERS, large_season, other_season
 from hardpan.core.errors import InputError
 from hardpan.records.season import Fate, Job, Rig
 from hardpan.season.accounts import stress_plan
@@ -111,6 +111,17 @@ def test_a_walk_through_a_large_plan_finds_no_day_too_long_and_no_rig_in_two_pla
     plan = plan_season(jobs, rigs, span)
     assert walk_through(jobs, rigs, plan) == pytest.approx(plan.worth, rel=1e-9)
     assert plan.ranked_worth < plan.worth <= plan.bound * (1 + 1e-9)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", OTHERS)
+def test_a_walk_through_large_plans_of_other_kinds_ends_at_their_worth(kind):
+    jobs, rigs, span = other_season(kind)
+    plan = plan_season(jobs, rigs, span)
+    assert walk_through(jobs, rigs, plan) == pytest.approx(plan.worth, rel=1e-9)
+    assert plan.worth <= plan.bound * (1 + 1e-9)
+    done = set(plan.jobs.loc[plan.jobs["fate"] == Fate.DONE, "paddock"])
+    assert done >= {job.paddock for job in jobs if job.must}
 
 
 @pytest.mark.slow

@@ -3,8 +3,10 @@
 import pytest
 
 from builders.seasons import large_season
+from hardpan.season import rounds
 from hardpan.season.accounts import walkers_of
-from hardpan.season.search import improve, settle
+from hardpan.season.rounds import Round, best_found
+from hardpan.season.search import can_compile, improve, settle
 from hardpan.season.walk import neighbours_of
 
 
@@ -38,3 +40,21 @@ def test_compiled_and_plain_loops_find_the_same_lists(begun, seed):
         improve(walkers, lists, beside, trials=2_000, seed=seed, compiled=fast) for fast in (False, True)
     )
     assert compiled == plain
+
+
+def test_no_round_of_searches_loses_what_was_found_before_and_threads_do_not_matter(monkeypatch):
+    jobs, rigs, _ = large_season(3, paddocks=12, machines=2, n_days=14, alike=False)
+    walkers = walkers_of(jobs, rigs)
+    begun = [settle(walkers, orders, 12) for orders in ([range(0, 12, 2), range(1, 12, 2)], [range(12), []])]
+    monkeypatch.setattr(rounds, "PLAIN", (Round(5, 2, 20), Round(3, 4, 20), Round(2, 1, 20)))
+    found = best_found(jobs, rigs, begun, 1, compiled=False)
+    assert found.worth >= max(lists.worth for lists in begun)
+    assert settle(walkers, found.orders, 12, patient=found.patient).worth == found.worth
+    monkeypatch.setattr(rounds, "PLAIN", rounds.PLAIN[:1])
+    assert best_found(jobs, rigs, begun, 1, compiled=False).worth <= found.worth
+    if can_compile():
+        monkeypatch.setattr(rounds, "COMPILED", rounds.PLAIN)
+        together = [best_found(jobs, rigs, begun, 1, compiled=True)]
+        monkeypatch.setattr(rounds, "THREADS", 1)
+        together += [best_found(jobs, rigs, begun, 1, compiled=True), best_found(jobs, rigs, begun, 1, compiled=False)]
+        assert together[0] == together[1] == together[2]

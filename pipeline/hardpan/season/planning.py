@@ -1,7 +1,6 @@
 """Which paddock is ripped by which rig on which days: the best plan found, how good one could be, and a simple one."""
 
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Self
@@ -14,7 +13,8 @@ from hardpan.records.season import Job, Rig, SeasonPlan
 from hardpan.season.accounts import plan_of, walkers_of, worth_of
 from hardpan.season.programme import Solution, Whole, solve
 from hardpan.season.relaxation import bound_by_routes
-from hardpan.season.search import Lists, can_compile, improve, settle, stints_of
+from hardpan.season.rounds import best_found
+from hardpan.season.search import can_compile, settle, stints_of
 from hardpan.season.walk import (
     Fleet,
     Pairs,
@@ -23,17 +23,12 @@ from hardpan.season.walk import (
     Walker,
     each_alone,
     fleets_of,
-    neighbours_of,
     pairs_of,
     visits_of,
 )
 
 EXACT_VISITS = 150
 """Visits up to which a plan is also sought in whole visits, which then soon ends; more of them are searched only."""
-TRIALS_PER_JOB, COMPILED_TRIALS_PER_JOB = 1_000, 30_000
-"""Changes tried for each paddock in one search; the latter where it runs compiled."""
-SEARCHES = 2
-"""Searches from the simple plan or that of the programme, side by side, each with other chances; the best counts."""
 PRICED = 1_000_000
 """Visits times paddocks up to which the bound is brought down by routes, which take as much time."""
 PATIENCE = 20.0
@@ -77,7 +72,7 @@ def plan_season(
     Notes
     -----
     A programme that lets a rig be in two paddocks by halves bounds the worth of every plan from above (`programme`).
-    Its order of paddocks is walked through, and bettered by small changes (`search`). Few paddocks are planned by the
+    Its order of paddocks is walked through, and bettered by small changes (`rounds`). Few paddocks are planned by the
     programme in whole visits as well; for many the bound is brought down by rigs that pay for paddocks (`relaxation`)
     where that can be compiled, else by the programme in whole paddocks. `SeasonPlan.gap` is between the plan walked and
     the bound.
@@ -95,8 +90,7 @@ def plan_season(
     priced = fast and len(alike.visits.pair) * len(jobs) <= PRICED
     ideal = _ideal(jobs, alike, gap=gap / 20.0, seconds=seconds / 3.0, parts_only=priced)
     lists = settle(walkers, _orders(ideal, alike, jobs, walkers), len(jobs))
-    first = max(ranked, lists, key=lambda found: found.worth)
-    stints, bound = stints_of(walkers, _best_found(jobs, rigs, first, seed, compiled=fast)), ideal.bound
+    stints, bound = stints_of(walkers, best_found(jobs, rigs, (ranked, lists), seed, compiled=fast)), ideal.bound
     enough = (1.0 + gap) * worth_of(jobs, rigs, stints)
     if priced and bound > enough:
         bound = min(bound, _bound_by_routes(jobs, alike, ideal, enough))
@@ -211,25 +205,6 @@ def _queued(walkers: Sequence[Walker], able: Mapping[int, Sequence[int]], n_jobs
         if ends:
             orders[min(ends, key=lambda column: ends[column])].append(number)
     return orders
-
-
-def _best_found(jobs: Sequence[Job], rigs: Sequence[Rig], first: Lists, seed: int, *, compiled: bool) -> Lists:
-    """Best lists of several searches, each with walkers of its own; compiled they run side by side."""
-
-    def searched(number: int) -> Lists:
-        return _searched(walkers_of(jobs, rigs), first, jobs, seed + number, compiled=compiled)
-
-    with ThreadPoolExecutor(SEARCHES if compiled else 1) as threads:
-        return max(threads.map(searched, range(SEARCHES)), key=lambda found: found.worth)
-
-
-def _searched(walkers: Sequence[Walker], first: Lists, jobs: Sequence[Job], seed: int, *, compiled: bool) -> Lists:
-    """Lists after one search; by turns paddocks are patient or not at first."""
-    flags = [seed % 2 == 0] * len(jobs)
-    begun = settle(walkers, first.orders, len(jobs), patient=flags)
-    trials = (COMPILED_TRIALS_PER_JOB if compiled else TRIALS_PER_JOB) * len(jobs)
-    found = improve(walkers, begun, neighbours_of(jobs), trials=trials, seed=seed, compiled=compiled)
-    return max(first, found, key=lambda lists: lists.worth)
 
 
 def _orders(ideal: Solution, alike: _Programme, jobs: Sequence[Job], walkers: Sequence[Walker]) -> list[list[int]]:
