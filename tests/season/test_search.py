@@ -46,15 +46,15 @@ def test_no_round_of_searches_loses_what_was_found_before_and_threads_do_not_mat
     jobs, rigs, _ = large_season(3, paddocks=12, machines=2, n_days=14, alike=False)
     walkers = walkers_of(jobs, rigs)
     begun = [settle(walkers, orders, 12) for orders in ([range(0, 12, 2), range(1, 12, 2)], [range(12), []])]
-    monkeypatch.setattr(rounds, "PLAIN", (Round(5, 2, 20), Round(3, 4, 20), Round(2, 1, 20)))
+    monkeypatch.setattr(rounds, "ROUNDS", (Round(5, 2, 1), Round(3, 4, 1), Round(2, 1, 1)))
+    for length in ("TRIALS_PER_JOB", "COMPILED_TRIALS_PER_JOB"):
+        monkeypatch.setattr(rounds, length, 20)
     found = best_found(jobs, rigs, begun, 1, compiled=False)
     assert found.worth >= max(lists.worth for lists in begun)
     assert settle(walkers, found.orders, 12, patient=found.patient).worth == found.worth
-    monkeypatch.setattr(rounds, "PLAIN", rounds.PLAIN[:1])
-    assert best_found(jobs, rigs, begun, 1, compiled=False).worth <= found.worth
     if can_compile():
-        monkeypatch.setattr(rounds, "COMPILED", rounds.PLAIN)
-        together = [best_found(jobs, rigs, begun, 1, compiled=True)]
+        together = best_found(jobs, rigs, begun, 1, compiled=True)
         monkeypatch.setattr(rounds, "THREADS", 1)
-        together += [best_found(jobs, rigs, begun, 1, compiled=True), best_found(jobs, rigs, begun, 1, compiled=False)]
-        assert together[0] == together[1] == together[2]
+        assert together == best_found(jobs, rigs, begun, 1, compiled=True) == found
+    monkeypatch.setattr(rounds, "ROUNDS", rounds.ROUNDS[:1])
+    assert best_found(jobs, rigs, begun, 1, compiled=False).worth <= found.worth

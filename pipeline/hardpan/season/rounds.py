@@ -17,13 +17,14 @@ class Round(NamedTuple):
     searches: int
     kept: int
     """So many of the best lists so far are begun with, in turn."""
-    trials_per_job: int
-    """Changes tried for each paddock in each search."""
+    length: int
+    """Of each search, over `TRIALS_PER_JOB`."""
 
 
-PLAIN = (Round(2, 1, 1_000),)
-COMPILED = (Round(16, 2, 3_750), Round(4, 4, 7_500), Round(4, 1, 7_500))
-"""Choices: where a search ends hangs more on its chances than on its length."""
+ROUNDS = (Round(16, 2, 1), Round(4, 4, 2), Round(4, 1, 2))
+"""A choice: where a search ends hangs more on its chances than on its length."""
+TRIALS_PER_JOB, COMPILED_TRIALS_PER_JOB = 60, 3_750
+"""Changes tried for each paddock in the shortest search; the latter where it runs compiled."""
 THREADS = 2
 
 
@@ -34,20 +35,21 @@ def best_found(jobs: Sequence[Job], rigs: Sequence[Rig], begun: Sequence[Lists],
     """
     beside, ranked = neighbours_of(jobs), _ranked(begun)
 
-    def searched(start: Lists, trials_per_job: int, number: int) -> Lists:
-        walkers, trials = walkers_of(jobs, rigs), trials_per_job * len(jobs)
+    def searched(start: Lists, length: int, number: int) -> Lists:
+        walkers = walkers_of(jobs, rigs)
+        trials = length * (COMPILED_TRIALS_PER_JOB if compiled else TRIALS_PER_JOB) * len(jobs)
         lists = settle(walkers, start.orders, len(jobs), patient=start.patient)
         return improve(walkers, lists, beside, trials=trials, seed=number, compiled=compiled)
 
     with ThreadPoolExecutor(THREADS if compiled else 1) as threads:
-        for turn, (searches, kept, trials) in enumerate(COMPILED if compiled else PLAIN):
+        for turn, (searches, kept, length) in enumerate(ROUNDS):
             best = ranked[:kept]
             starts = [best[at % len(best)] for at in range(searches)]
             if turn == 0:
                 patient = [[at // len(best) % 2 == 1] * len(jobs) for at in range(searches)]
                 starts = [replace(one, patient=flags) for one, flags in zip(starts, patient, strict=True)]
             numbers = range(seed + 100 * turn, seed + 100 * turn + searches)
-            ranked = _ranked([*ranked, *threads.map(searched, starts, [trials] * searches, numbers)])
+            ranked = _ranked([*ranked, *threads.map(searched, starts, [length] * searches, numbers)])
     return ranked[0]
 
 
