@@ -162,10 +162,7 @@ def read_settings(
     """
     faults = Faults()
     values = _merged(_merged(defaults or {}, read_toml(path)), given or {})
-    for key in endless(values):
-        faults.errors.append(
-            SettingsError(what=f"{key} is infinite or no number", where=path.name, right="a finite number")
-        )
+    faults.errors.extend(no_finite_number(key, path.name) for key in endless(values))
     folder = path.resolve().parent
     with faults.gathered():
         values = with_response(values, folder)
@@ -234,7 +231,7 @@ def change(config: Config, **tables: Mapping[str, object]) -> Config:
     """
     values = _merged(config.model_dump(by_alias=True, exclude_unset=True), tables)
     for key in endless(values):
-        raise SettingsError(what=f"{key} is infinite or no number", where="change", right="a finite number")
+        raise no_finite_number(key, "change")
     return parse(Config, values, file="change", folder=Path.cwd())
 
 
@@ -257,6 +254,11 @@ def endless(value: object, key: str = "") -> Iterator[str]:
     elif isinstance(value, list):
         for inner in value:
             yield from endless(inner, key)
+
+
+def no_finite_number(key: str, file: str) -> SettingsError:
+    """What is said of a key that `endless` finds."""
+    return SettingsError(what=f"{key} is infinite or no number", where=file, right="a finite number")
 
 
 def read_toml(path: Path) -> dict[str, object]:

@@ -11,7 +11,7 @@ from pydantic import BaseModel
 
 from hardpan.core.errors import AmbiguousInputError, Faults, HardpanError, InputError, SettingsError
 from hardpan.core.settings import InputPath, Settings, parse, setting
-from hardpan.run.config import PaddockConfig, endless, read_toml
+from hardpan.run.config import PaddockConfig, endless, no_finite_number, read_toml
 from hardpan.run.farm_fit import read_rows
 from hardpan.run.farm_season import SeasonPlanSettings, Wishes
 
@@ -81,7 +81,7 @@ def read_farm_list(path: Path) -> FarmList:
     values, places = _read_toml(path) if path.suffix.lower() == ".toml" else _read_table(path)
     folder = path.resolve().parent
     for key in endless(values.get("plan"), "plan"):
-        raise SettingsError(what=f"{key} is infinite or no number", where=path.name, right="a finite number")
+        raise no_finite_number(key, path.name)
     settings = parse(FarmSettings, values, file=path.name, folder=folder)
     if not settings.paddocks:
         raise InputError(what="lists no paddock", where=path.name, right="[[paddocks]] or a column config with rows")

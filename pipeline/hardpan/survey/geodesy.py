@@ -187,19 +187,22 @@ def to_working_crs(source: pyproj.CRS, land: Land, file: str, log: Log) -> Point
     return move.points
 
 
-def agreed_crs(own: pyproj.CRS | None, asked: pyproj.CRS | None, *, key: str, file: str) -> pyproj.CRS | None:
-    """CRS of a file's positions: what the file states, else what the setting `key` asks for; None where neither does.
+def agreed_crs(own: pyproj.CRS | None, text: str | None, *, key: str, file: str) -> pyproj.CRS | None:
+    """CRS of a file's positions: what the file states, else what the setting `key` names; None where neither does.
 
     Raises
     ------
+    SettingsError
+        The setting names no CRS.
     AmbiguousInputError
         File and setting disagree.
     """
-    if own is not None and asked is not None and not own.equals(asked, ignore_axis_order=True):
+    named = asked(text, key)
+    if own is not None and named is not None and not own.equals(named, ignore_axis_order=True):
         raise AmbiguousInputError(
-            what=f"the file says {own.name} but {key} says {asked.name}", where=file, do=f"take out {key}"
+            what=f"the file says {own.name} but {key} says {named.name}", where=file, do=f"take out {key}"
         )
-    return asked if own is None else flat(own)
+    return named if own is None else flat(own)
 
 
 def asked(text: str | None, key: str) -> pyproj.CRS | None:

@@ -37,7 +37,6 @@ def read_applied(settings: AppliedSettings, land: Land) -> MachineLog:
         Nothing can be read, or nothing lies near the paddock; `AmbiguousInputError` where a unit is not stated.
     """
     path, log, wgs84 = settings.file, Log(), pyproj.CRS(vectors.WGS84)
-    asked = geodesy.asked(settings.crs, "applied.crs")
     members = _task_data(path, log)
     if members is None:
         bundle = log.keep(files.load(path, what="the as-applied log"))
@@ -48,7 +47,7 @@ def read_applied(settings: AppliedSettings, land: Land) -> MachineLog:
         table = _carried(table, settings.gap_s)
     else:
         table, own = _of_task_data(members, path.name, settings.gap_s, log), wgs84
-    source = geodesy.agreed_crs(own, asked, key="applied.crs", file=path.name) or wgs84
+    source = geodesy.agreed_crs(own, settings.crs, key="applied.crs", file=path.name) or wgs84
     records = _placed(table, source, land, path.name, log)[list(LOG)]
     return MachineLog(
         name=path.name,

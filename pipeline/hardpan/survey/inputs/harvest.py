@@ -144,7 +144,7 @@ def _places(
     if crs is None:
         return x, y
     file, key = table.file, "trial.crs"
-    stated = geodesy.agreed_crs(table.crs, geodesy.asked(settings.crs, key), key=key, file=file)
+    stated = geodesy.agreed_crs(table.crs, settings.crs, key=key, file=file)
     source = stated or pyproj.CRS(vectors.WGS84)
     known = np.isfinite(x) & np.isfinite(y)
     if not known.any():

@@ -103,9 +103,7 @@ def _read_table(
             table, unplaced = sites.join_places(table, places, grid.file)
             log.note(unplaced)
         elif land is not None:
-            stated = geodesy.agreed_crs(
-                grid.crs, geodesy.asked(settings.crs, "probes.crs"), key="probes.crs", file=grid.file
-            )
+            stated = geodesy.agreed_crs(grid.crs, settings.crs, key="probes.crs", file=grid.file)
             x_m, y_m = _place(heading, table, mark, settings, stated, land=land, log=log)
             table = table.assign(x_m=x_m, y_m=y_m)
     with faults.gathered():

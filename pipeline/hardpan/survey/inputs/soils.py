@@ -131,7 +131,7 @@ def _core_points(read: Cores, settings: SoilSettings, probes: ProbeSettings, *, 
         return np.full(len(table), None)
     text = table[["x", "y", "row"]].assign(site=cores.name_cores(table))
     asked = settings.cores_crs if read.grid.crs is not None else settings.cores_crs or probes.crs
-    stated = geodesy.agreed_crs(read.grid.crs, geodesy.asked(asked, key), key=key, file=file)
+    stated = geodesy.agreed_crs(read.grid.crs, asked, key=key, file=file)
     x_m, y_m = places_of(
         text, read.mark, stated, land, degree_names=cores.DEGREES in table.attrs, key=key, file=file, log=log,
         columns="",
