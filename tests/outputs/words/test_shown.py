@@ -24,6 +24,7 @@ def test_nothing_has_no_parts():
 
 
 @pytest.mark.parametrize("reader", ["metric", "us", "files"])
+@example(areas=[0.75, 0.25, 0.05])  # prints as 1.1, but 10.5 tenths round to 10
 @example(areas=[0.05, 1.0, 1.0])  # 1.05 and 1.0 of 2.05: on their own they would print as 1.1, 1.0 and 2.0
 @given(areas=st.lists(st.floats(0.05, 60.0), min_size=3, max_size=12))
 def test_ripped_left_and_shut_ground_add_up_to_the_paddock_as_printed(request, reader, areas):

@@ -29,9 +29,10 @@ def shown_quantities(zones: pd.DataFrame, lines: pd.DataFrame, units: Units) -> 
     """
     ripped = (zones["depth_mm"] > 0).to_numpy()
     area_ha = zones["area_ha"].to_numpy(float)
-    step_ha = units.scale(Measure.AREA).size * 10.0**-AREA_DECIMALS
+    unit_ha = units.scale(Measure.AREA).size
+    step_ha = unit_ha * 10.0**-AREA_DECIMALS
     shown = pd.DataFrame({"area_ha": 0.0}, index=pd.Index(zones["zone"], name="zone"))
-    whole, worked = (round(float(part.sum()) / step_ha) for part in (area_ha, area_ha[ripped]))
+    whole, worked = (_steps(part, unit_ha, AREA_DECIMALS) for part in (area_ha, area_ha[ripped]))
     shown.loc[ripped, "area_ha"] = rounded_parts(area_ha[ripped], step_ha, worked)
     shown.loc[~ripped, "area_ha"] = rounded_parts(area_ha[~ripped], step_ha, whole - worked)
     for name, item in _ITEMS.items():
@@ -43,8 +44,13 @@ def shown_quantities(zones: pd.DataFrame, lines: pd.DataFrame, units: Units) -> 
 
 def shown_parts(values: Floats, name: str, units: Units) -> Floats:
     """Quantities `name`, "hours" or "fuel_l", of the zones that are ripped, (n,), as they are printed in `units`."""
-    steps = {"hours": 10.0**-HOUR_DECIMALS, "fuel_l": units.scale(Measure.VOLUME).size}
-    return rounded_parts(values, steps[name])
+    unit, decimals = {"hours": (1.0, HOUR_DECIMALS), "fuel_l": (units.scale(Measure.VOLUME).size, 0)}[name]
+    return rounded_parts(values, unit * 10.0**-decimals, _steps(values, unit, decimals))
+
+
+def _steps(values: Floats, unit: float, decimals: int) -> int:
+    """Steps of the last digit in the sum as it is printed in `unit`: 1.05 as 1.1, though 10.5 steps round to 10."""
+    return round(round(float(values.sum()) / unit, decimals) * 10.0**decimals)
 
 
 def rounded_parts(values: Floats, step: float, total: int | None = None) -> Floats:
