@@ -31,7 +31,7 @@ from hardpan.records.advice import (
 from hardpan.records.catalog import Catalog
 from hardpan.records.evidence import PaddockRun
 from hardpan.records.frame import Frame
-from hardpan.records.issues import Issue, Outcome
+from hardpan.records.issues import Issue
 from hardpan.records.ledger import Ledger, Rates, Total
 from hardpan.records.options import Options
 from hardpan.records.pan import PanFeatures
@@ -225,7 +225,7 @@ def survey() -> Survey:
         ),
         digests=pd.Series({"probes.csv": "ab" * 32}),
         issues=(
-            Issue(outcome=Outcome.WARN, stage="survey", code="duplicate", what="=cmd|' /C calc'!A0 and <i>row 3</i>",
+            Issue(stage="survey", code="duplicate", what="=cmd|' /C calc'!A0 and <i>row 3</i>",
                   done="dropped", file="probes.csv", place="row 3"),
         ),
     )  # fmt: skip

@@ -12,7 +12,7 @@ from hardpan.costs.stage import tally
 from hardpan.money.stage import price_machines
 from hardpan.records.advice import Topic
 from hardpan.records.decision import DecisionSettings
-from hardpan.records.issues import Issue, Outcome
+from hardpan.records.issues import Issue
 
 SOILS = ("deep sand", "gravelly sand")
 
@@ -175,7 +175,7 @@ def test_ground_that_is_left_is_joined_as_well(made, catalog):
 
 def test_remarks_follow_the_numbers_and_say_what_was_joined(made, catalog):
     surfaces, survey, zones = three(made)
-    seen = Issue(outcome=Outcome.WARN, stage="zones", code="seen", what="w", done="d", zones=(1, 2, 3))
+    seen = Issue(stage="zones", code="seen", what="w", done="d", zones=(1, 2, 3))
     zones, plan = settled(made, catalog, (surfaces, survey, replace(zones, issues=(seen,))))
     before, joined = zones.issues
     assert before.zones == (1, 2)

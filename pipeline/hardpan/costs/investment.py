@@ -13,7 +13,7 @@ from hardpan.money import lasting, season_weights
 from hardpan.records.advice import NextDepth
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import HistorySettings, SeasonSettings
-from hardpan.records.issues import Issues, remark
+from hardpan.records.issues import Issue, Issues
 from hardpan.records.plan import Plan
 from hardpan.records.reasons import Limit
 from hardpan.records.soils import SoilType
@@ -231,4 +231,4 @@ def too_soon(plan: Plan, catalog: Catalog, season: SeasonSettings, history: Hist
         return ()
     what = f"zones {', '.join(early)} were ripped only {since} seasons ago and the loosening should still hold"
     done = "priced as asked; look for wheel traffic or wet ripping before paying for it again"
-    return (remark("costs", "ripped-again-soon", what, done),)
+    return (Issue("costs", "ripped-again-soon", what, done),)

@@ -12,7 +12,7 @@ from hardpan.costs.strategies import Hire, compare_strategies, hiring_issues, ju
 from hardpan.money import crop_shares, lasting, season_weights
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import DecisionSettings, SeasonSettings
-from hardpan.records.issues import Issues, remark
+from hardpan.records.issues import Issue, Issues
 from hardpan.records.ledger import Ledger, Rates
 from hardpan.records.options import Options
 from hardpan.records.plan import Plan
@@ -79,7 +79,7 @@ def _unpriced(plan: Plan, catalog: Catalog, rates: Rates) -> Issues:
     keys = ", ".join(work.price for work in missing)
     what = f"{' and '.join(missing)} is asked for after the pass and has no price"
     done = f"not counted; give {keys} in [prices]"
-    return (remark("costs", "unpriced-after", what, done, file="prices.toml"),)
+    return (Issue("costs", "unpriced-after", what, done, file="prices.toml"),)
 
 
 def _hire(drawn: Lines) -> Hire | None:

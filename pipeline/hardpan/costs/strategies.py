@@ -11,7 +11,7 @@ from hardpan.core.said import Said, per_ha
 from hardpan.core.units import sign_of
 from hardpan.costs.lines import net_figures
 from hardpan.records.advice import Cheaper, Hiring
-from hardpan.records.issues import Issues, remark
+from hardpan.records.issues import Issue, Issues
 from hardpan.records.ledger import Strategy
 from hardpan.records.options import Options, Uniform
 from hardpan.records.plan import Plan, Tried, WaySum
@@ -197,7 +197,7 @@ def hiring_issues(hiring: Hiring | None, currency: str) -> Issues:
     )
     done = "priced and decided with your own machine; ask for a quote, with what it includes, and give it in [prices]"
     code = str(hiring.cheaper)
-    return (remark("costs", code, what, done, file="prices.toml"),)
+    return (Issue("costs", code, what, done, file="prices.toml"),)
 
 
 def sum_ways(plan: Plan, prescription: pd.Series) -> tuple[WaySum, ...]:

@@ -11,7 +11,7 @@ from hardpan.core.errors import SettingsError
 from hardpan.money.draws import Draws
 from hardpan.money.machines import hourly_items
 from hardpan.records.catalog import Catalog
-from hardpan.records.issues import Issues, remark
+from hardpan.records.issues import Issue, Issues
 from hardpan.records.ledger import Rates
 from hardpan.records.prices import PriceTable
 from hardpan.records.quantity import Quantity
@@ -67,7 +67,7 @@ def unverified_prices(prices: PriceTable) -> Issues:
         return ()
     what = f"{', '.join(guesses)} are not yours and rest on no source"
     done = "shipped values with their ranges were used; give your own in [prices]"
-    return (remark("costs", "unverified-price", what, done, file="prices.toml"),)
+    return (Issue("costs", "unverified-price", what, done, file="prices.toml"),)
 
 
 def expected_rates(catalog: Catalog) -> Mapping[str, float]:

@@ -10,7 +10,7 @@ from hardpan.core.errors import SettingsError
 from hardpan.core.said import Amount, Said, joined, per_t
 from hardpan.money.draws import Draws
 from hardpan.records.catalog import Catalog
-from hardpan.records.issues import Issue, Issues, Outcome, remark
+from hardpan.records.issues import Issue, Issues, Outcome
 from hardpan.records.quantity import Quantity
 from hardpan.records.soils import Seasons, SoilType
 
@@ -188,7 +188,7 @@ def crop_issues(catalog: Catalog) -> Issues:
                 high=_price(usual, high),
             )
             done = "used as given; is it that of another crop?"
-            issues.append(remark("costs", "price-of-another-crop", what, done, place="[prices]"))
+            issues.append(Issue("costs", "price-of-another-crop", what, done, place="[prices]"))
     return tuple(issues)
 
 
@@ -204,4 +204,4 @@ def unverified_gains(catalog: Catalog, soil_types: tuple[str, ...]) -> Issues:
         return ()
     what = f"the yield gain on {', '.join(guesses)} rests on no source"
     done = "the shipped range was used; give your own in [soil.types], best from unripped check strips"
-    return (remark("costs", "unverified-response", what, done, file="soils.toml"),)
+    return (Issue("costs", "unverified-response", what, done, file="soils.toml"),)

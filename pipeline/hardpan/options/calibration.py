@@ -12,7 +12,7 @@ from hardpan.options.effort import Passes, Puller
 from hardpan.options.mechanics import draft_factors, draft_range_pct, known_strength_kpa
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import MachineSettings
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.issues import Issue, Issues
 from hardpan.records.options import Draft
 
 
@@ -72,7 +72,6 @@ def _calibrated(draft: Draft, speed_kmh: float, says: str, machine: MachineSetti
     }
     through = "" if catalog.effort.strength_exponent is None else ", through a pan of {pan}{pan_by}"
     return Issue(
-        outcome=Outcome.WARN,
         stage="prescription",
         code="draft-calibrated",
         what=Said(

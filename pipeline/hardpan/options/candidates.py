@@ -7,7 +7,7 @@ from hardpan.core.arrays import Floats
 from hardpan.core.errors import SettingsError
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import MachineSettings, PrescriptionSettings
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.issues import Issue, Issues
 from hardpan.records.machines import Ripper, SetUp
 
 
@@ -39,7 +39,6 @@ def list_candidates(
     where = {name: _span(catalog.ripper, catalog.setups[name]) for name in names}
     issues = tuple(
         Issue(
-            outcome=Outcome.WARN,
             stage="prescription",
             code="set-up-without-depth",
             what=f"no depth on steps of {prescription.step_mm:g} mm lies between {where[name]}",

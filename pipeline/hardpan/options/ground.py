@@ -11,7 +11,7 @@ from hardpan.core.said import Said, depth
 from hardpan.options.loosening import clay_ceiling_mm
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import PrescriptionSettings
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.issues import Issue, Issues
 from hardpan.records.soils import SoilType
 from hardpan.records.surfaces import Surfaces
 from hardpan.records.survey import Survey
@@ -197,7 +197,6 @@ def _clay_depth(
             clay[unknown] = kind.clay_depth.span[0]
             issues.append(
                 Issue(
-                    outcome=Outcome.WARN,
                     stage="prescription",
                     code="clay-depth-assumed",
                     what=f"{name}: depth to the hostile clay is not known on {unknown.mean():.0%} of the ground",

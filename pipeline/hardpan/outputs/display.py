@@ -12,7 +12,7 @@ from hardpan.core.errors import HardpanError, SettingsError
 from hardpan.core.said import Said, distance
 from hardpan.outputs.geodesy import to_wgs84
 from hardpan.outputs.settings import OutputSettings
-from hardpan.records.issues import Issue, Issues, remark
+from hardpan.records.issues import Issue, Issues
 from hardpan.records.plan import Plan
 from hardpan.records.survey import Survey
 
@@ -74,7 +74,7 @@ def hold_back(plan: Plan, settings: OutputSettings) -> tuple[OutputSettings, Iss
         settings = settings.model_copy(update={"formats": kept})
         done = "not written: wait until it has dried and run again, or force it (run --force)"
     what = f"the soil is too wet to rip, and {named} would have it ripped"
-    return settings, (remark("outputs", "too-wet", what, done),)
+    return settings, (Issue("outputs", "too-wet", what, done),)
 
 
 def fit_profile(zones: gpd.GeoDataFrame, settings: OutputSettings) -> tuple[gpd.GeoDataFrame, float, Issues]:
@@ -155,4 +155,4 @@ def _told(before: _Size, after: _Size, tolerance_m: float, *, outline: bool) -> 
         vertices=after.vertices,
         ring=after.ring,
     )
-    return remark("outputs", "display-simplified", what, done)
+    return Issue("outputs", "display-simplified", what, done)

@@ -10,7 +10,7 @@ import shapely
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
 from hardpan.core.said import Said, distance
-from hardpan.records.issues import Issues, remark
+from hardpan.records.issues import Issue, Issues
 from hardpan.records.survey import DatumMove
 from hardpan.spatial.datum import Bounds, Move, plan_move
 from hardpan.spatial.runs import way_of
@@ -46,7 +46,7 @@ def to_display(zones: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, DatumMove, Is
         geometry = _mended(geometry)
         done = "borders were noded again on the rounded grid"
         issues += (
-            remark("outputs", "rounding-moved-borders", "rounding to 7 decimals of a degree disturbed borders", done),
+            Issue("outputs", "rounding-moved-borders", "rounding to 7 decimals of a degree disturbed borders", done),
         )
     shown = zones.set_geometry(gpd.GeoSeries(shapely.orient_polygons(geometry), index=zones.index), crs=WGS84)
     return shown, move, issues
@@ -140,4 +140,4 @@ def _told(move: DatumMove) -> Issues:
         operation=move.operation,
         accuracy=None if accuracy is None else distance(accuracy),
     )
-    return (remark("outputs", "datum-accuracy", what, "written as they are; check the first run against a known mark"),)
+    return (Issue("outputs", "datum-accuracy", what, "written as they are; check the first run against a known mark"),)

@@ -15,7 +15,7 @@ from hardpan.outputs.palette import INK
 from hardpan.outputs.words.interface import Words
 from hardpan.outputs.words.told import first_cautions
 from hardpan.records.evidence import PaddockRun
-from hardpan.records.issues import Issues, remark
+from hardpan.records.issues import Issue, Issues
 
 _MARGIN = 12 * mm
 _WIDTH, _HEIGHT = A4[0] - 2 * _MARGIN, A4[1] - 2 * _MARGIN - 1
@@ -89,7 +89,7 @@ def name_issues(name: str) -> Issues:
         "from right to left and would stand in the wrong order"
     )
     done = "… stands for them there; the report shows the name as it is"
-    return (remark("outputs", "card-name", what, done),)
+    return (Issue("outputs", "card-name", what, done),)
 
 
 def _head(run: PaddockRun, name: str, lost: str, first: Sequence[Flowable], words: Words) -> list[Flowable]:

@@ -11,7 +11,7 @@ from hardpan.core.errors import HardpanError
 from hardpan.core.said import Said, area, depth, distance, joined
 from hardpan.core.units import M2_PER_HA
 from hardpan.outputs.settings import OutputSettings
-from hardpan.records.issues import Issues, remark
+from hardpan.records.issues import Issue, Issues
 
 _FINEST_M = 0.5
 """Cells finer than any steering holds are not tried."""
@@ -142,7 +142,7 @@ def _coarser(grid: xr.DataArray, wanted_m: float, settings: OutputSettings) -> I
         most=settings.max_grid_side,
     )
     done = Said("cells of {cell}, {n} by {m}", cell=distance(cell_m), n=grid.shape[1], m=grid.shape[0])
-    return (remark("outputs", "task-grid-cell", what, done),)
+    return (Issue("outputs", "task-grid-cell", what, done),)
 
 
 def _told(zones: gpd.GeoDataFrame, grid: xr.DataArray, off: pd.Series, settings: OutputSettings) -> Issues:
@@ -166,4 +166,4 @@ def _told(zones: gpd.GeoDataFrame, grid: xr.DataArray, off: pd.Series, settings:
         "by area the task grid has {found} than the plan" + lifted, found=joined(by_depth, ", "), lifted=area(lifted_ha)
     )
     done = "written so; a larger outputs.max_grid_side gives finer cells, isoxml_shape = 'polygons' exact borders"
-    return (remark("outputs", "task-grid-hectares", what, done),)
+    return (Issue("outputs", "task-grid-hectares", what, done),)

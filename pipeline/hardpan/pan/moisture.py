@@ -13,7 +13,7 @@ from hardpan.core.settings import Settings, parse
 from hardpan.core.shipped import shipped
 from hardpan.core.units import KPA_PER
 from hardpan.pan.settings import PanSettings
-from hardpan.records.issues import Issue, Issues, remark
+from hardpan.records.issues import Issue, Issues
 from hardpan.records.quantity import Quantity
 
 FARTHEST_FACTOR = 2.0
@@ -154,7 +154,7 @@ def _reading_limits(*, measured: bool) -> Issue:
     beside = "was measured but no pan.moisture_model is chosen" if measured else "at reading is not known"
     what = f"Water content {beside}. Drier soil reads harder: about twice from 0.25 to 0.15 m3/m3 (leao2005)."
     done = "Readings are taken as they are; top, bottom and strength of the pan stand for the days of probing."
-    return remark("pan", "moisture-unknown", what, done)
+    return Issue("pan", "moisture-unknown", what, done)
 
 
 def _remarks(settings: PanSettings, model: MoistureModel, *, complete: Bools, outside: int, far: int) -> Issues:
@@ -194,4 +194,4 @@ def _remarks(settings: PanSettings, model: MoistureModel, *, complete: Bools, ou
             "They are used; a pan that rests on them should be probed again in moister soil.",
         ),
     ]
-    return tuple(remark("pan", code, what, done) for holds, code, what, done in found if holds)
+    return tuple(Issue("pan", code, what, done) for holds, code, what, done in found if holds)

@@ -7,7 +7,7 @@ from hardpan.core.arrays import Bools
 from hardpan.core.said import Said, depth, joined, strength
 from hardpan.pan.readings import Readings
 from hardpan.pan.settings import PanSettings
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.issues import Issue, Issues
 from hardpan.records.pan import DATES_TO_MM, Bottom, Seen, State
 
 _NAMED = 6
@@ -238,7 +238,7 @@ def _apart(date: str, apart: float, error: float) -> Said:
 
 
 def _plain(code: str, what: str, done: str) -> Issues:
-    return (Issue(outcome=Outcome.WARN, stage="pan", code=code, what=what, done=done),)
+    return (Issue(stage="pan", code=code, what=what, done=done),)
 
 
 def _issue(pan: pd.DataFrame, rows: Bools, code: str, what: str, done: str, **parts: object) -> Issues:
@@ -251,4 +251,4 @@ def _issue(pan: pd.DataFrame, rows: Bools, code: str, what: str, done: str, **pa
         return ()
     place = ", ".join(names[:_NAMED]) + (f" and {len(names) - _NAMED} more" if len(names) > _NAMED else "")
     found, mended = (Said(text, n=len(names), **parts) for text in (what, done))
-    return (Issue(outcome=Outcome.WARN, stage="pan", code=code, what=found, done=mended, place=place),)
+    return (Issue(stage="pan", code=code, what=found, done=mended, place=place),)

@@ -78,7 +78,7 @@ def ballast_issues(catalog: Catalog) -> Issues:
         **mass,
     )
     done = "grip and slip were reckoned with that weight; more of it packs the soil deeper"
-    return (Issue(outcome=Outcome.WARN, stage="prescription", code="ballast", what=what, done=done, place="tractor"),)
+    return (Issue(stage="prescription", code="ballast", what=what, done=done, place="tractor"),)
 
 
 def _fitting(catalog: Catalog, name: str, zones: pd.DataFrame) -> Iterator[Step]:

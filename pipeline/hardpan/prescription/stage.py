@@ -20,7 +20,7 @@ from hardpan.prescription.ways import choose_ways, way_tried
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import DecisionSettings, HistorySettings
 from hardpan.records.evidence import Evidence
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.issues import Issue, Issues
 from hardpan.records.ledger import Rates
 from hardpan.records.options import Options
 from hardpan.records.plan import PLAN, Plan
@@ -147,7 +147,6 @@ def _short_of_cover(decision: Decision, plan: gpd.GeoDataFrame) -> Issues:
     short = (plan["depth_mm"].to_numpy() > 0) & (reached < asked)
     return tuple(
         Issue(
-            outcome=Outcome.WARN,
             stage="prescription",
             code="cover-not-reached",
             what=f"no allowed depth passes below the pan on {asked:.0%} of the zone",

@@ -1,6 +1,6 @@
 """What was dropped, filled, assumed or extrapolated, kept all the way to the report."""
 
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass
 from enum import StrEnum
 
 
@@ -13,11 +13,10 @@ class Outcome(StrEnum):
     """Loaded, and this was changed, dropped or assumed."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Issue:
     """One thing a user should know of."""
 
-    outcome: Outcome
     stage: str
     """Room that says so: survey, pan, surfaces, zones, prescription, costs, outputs."""
     code: str
@@ -26,6 +25,8 @@ class Issue:
     """What was found, one sentence."""
     done: str
     """What was done about it, one sentence."""
+    _: KW_ONLY
+    outcome: Outcome = Outcome.WARN
     file: str = ""
     """Base name of the file, empty where none is concerned."""
     place: str = ""
@@ -35,8 +36,3 @@ class Issue:
 
 
 Issues = tuple[Issue, ...]
-
-
-def remark(stage: str, code: str, what: str, done: str, *, file: str = "", place: str = "") -> Issue:
-    """Issue with the outcome *warn*."""
-    return Issue(outcome=Outcome.WARN, stage=stage, code=code, what=what, done=done, file=file, place=place)

@@ -11,7 +11,7 @@ from hardpan.core.errors import Faults, HardpanError
 from hardpan.core.memory import MemorySettings
 from hardpan.core.settings import Settings, models_in, parse
 from hardpan.records.catalog import Catalog
-from hardpan.records.issues import Issues, remark
+from hardpan.records.issues import Issue, Issues
 from hardpan.records.quantity import Quantity
 from hardpan.records.survey import Survey
 from hardpan.run.catalog import read_catalog
@@ -136,7 +136,7 @@ def _gathered(err: HardpanError, tables: Mapping[str, Any], unread: Mapping[str,
 def questions(config: Config, survey: Survey, catalog: Catalog) -> Issues:
     """Remark on each implausible value of the settings and readings, and on gains of a trial that are not used."""
     asked = (
-        remark("survey", "implausible", what, f"used as it is; {ask}", file=where)
+        Issue("survey", "implausible", what, f"used as it is; {ask}", file=where)
         for where, what, ask in _implausible(config, survey, catalog)
     )
     return (*_passed_over(config), *asked)
@@ -148,7 +148,7 @@ def _passed_over(config: Config) -> Issues:
     if file is None:
         return ()
     return tuple(
-        remark(
+        Issue(
             "survey",
             "own-gain-first",
             f"{key} of {name} is given in [soil.types] and learned from the harvest",

@@ -12,7 +12,7 @@ from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import SeasonSettings
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.issues import Issue, Issues
 from hardpan.records.weather import DailyTable, Outlook, Reference, SeasonWater, SoilWater, Work
 from hardpan.season.fitness import LEAST_YEARS, by_month, count_fit_days, finish
 from hardpan.season.inputs import Forcing, forcing_of, profile_of
@@ -178,7 +178,7 @@ def _issues(weather: DailyTable, missing: pd.DatetimeIndex, reference: Reference
 
 
 def _warned(code: str, what: str, done: str, weather: DailyTable) -> Issue:
-    return Issue(outcome=Outcome.WARN, stage="season", code=code, what=what, done=done, file=weather.file)
+    return Issue(stage="season", code=code, what=what, done=done, file=weather.file)
 
 
 def _runs(days: Sequence[date]) -> str:

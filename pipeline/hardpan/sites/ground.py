@@ -9,7 +9,7 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import InputError
 from hardpan.core.said import Said, distance
 from hardpan.records.frame import Frame
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.issues import Issue, Issues
 from hardpan.records.probing import Access
 from hardpan.records.survey import Survey
 from hardpan.sites.settings import SiteSettings
@@ -130,7 +130,6 @@ def _off_edge(points: np.ndarray, ground: shapely.Geometry, edge_m: float) -> tu
     if not narrow.any():
         return within >= kept[part], ()
     issue = Issue(
-        outcome=Outcome.WARN,
         stage="sites",
         code="narrow-ground",
         what=Said("the ground is too narrow to keep {asked} from the edge", asked=distance(edge_m)),

@@ -14,7 +14,7 @@ from scipy.special import gammaincinv, ndtr, stdtrit
 
 from hardpan.core.arrays import Floats
 from hardpan.core.said import Said, distance
-from hardpan.records.issues import Issue, remark
+from hardpan.records.issues import Issue
 from hardpan.records.machines import Ripper
 from hardpan.records.plan import RIPPED, UNRIPPED, Plan, Strips
 from hardpan.records.survey import Paddock
@@ -153,7 +153,7 @@ def _promise(laid: _Laid, settings: StripSettings) -> pd.DataFrame:
 def _issues(asked: Mapping[int, int], laid: _Laid, settings: StripSettings) -> Iterator[Issue]:
     """What could not be laid as asked for."""
     if not asked:
-        yield remark("strips", "strips-none", "check strips are asked for, but nothing is ripped", "none were laid")
+        yield Issue("strips", "strips-none", "check strips are asked for, but nothing is ripped", "none were laid")
     for zone, pairs in asked.items():
         found = laid.get(zone, ())
         if len(found) < pairs:
@@ -162,13 +162,13 @@ def _issues(asked: Mapping[int, int], laid: _Laid, settings: StripSettings) -> I
                 found=len(found), pairs=pairs, least=distance(settings.least_length_m),
             )  # fmt: skip
             done = "laid those" if found else "none were laid there"
-            yield remark("strips", "strips-fewer", what, done, place=f"zone {zone}")
+            yield Issue("strips", "strips-fewer", what, done, place=f"zone {zone}")
         elif found[0].length_m < settings.length_m:
             what = Said(
                 "there is no room for {n} pairs of strips of {length}", n=pairs, length=distance(settings.length_m)
             )
             done = Said("they are {length}", length=distance(found[0].length_m))
-            yield remark("strips", "strips-shorter", what, done, place=f"zone {zone}")
+            yield Issue("strips", "strips-shorter", what, done, place=f"zone {zone}")
 
 
 def degrees_between(pairs: int, zones: int) -> int:

@@ -11,7 +11,7 @@ from scipy.spatial import KDTree
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.records.frame import Frame
-from hardpan.records.issues import Issue, Outcome
+from hardpan.records.issues import Issue
 from hardpan.records.survey import Survey
 from hardpan.spatial.cells import cells_at, centres_inside, soils_at
 from hardpan.surfaces.settings import SurfaceSettings
@@ -191,7 +191,6 @@ def _extra_columns(
 
 def _unused(name: str) -> Issue:
     return Issue(
-        outcome=Outcome.WARN,
         stage="surfaces",
         code="covariate-not-used",
         what=f"covariate {name} is missing or the same everywhere in the paddock",
@@ -202,7 +201,6 @@ def _unused(name: str) -> Issue:
 
 def _filled(name: str, share: float) -> Issue:
     return Issue(
-        outcome=Outcome.WARN,
         stage="surfaces",
         code="covariate-filled",
         what=f"covariate {name} is missing over {100 * share:.0f} % of the paddock",

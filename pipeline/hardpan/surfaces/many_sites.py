@@ -24,7 +24,7 @@ from hardpan.geostat import (
     krige_nearest,
     morton_order,
 )
-from hardpan.records.issues import Issue, Outcome
+from hardpan.records.issues import Issue
 from hardpan.surfaces.domain import NEGATIVE_SPECTRUM, Domain, Places
 from hardpan.surfaces.variables import FittedField, Moments, Variable, stream_of
 
@@ -73,7 +73,6 @@ def thin_sites(insertions: gpd.GeoDataFrame, domain: Domain) -> tuple[gpd.GeoDat
     here = np.isin(domain.site_of, kept)
     sites = Places(**{name: getattr(domain.sites, name)[kept] for name in ("xy_m", "soil", "trend")})
     issue = Issue(
-        outcome=Outcome.WARN,
         stage="surfaces",
         code="many-sites",
         what=f"{len(order)} sites are more than one system can hold",

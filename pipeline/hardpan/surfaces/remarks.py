@@ -10,7 +10,7 @@ from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
 from hardpan.core.said import Said, depth, distance
 from hardpan.geostat import RANGE
-from hardpan.records.issues import Issue, Outcome
+from hardpan.records.issues import Issue
 from hardpan.records.pan import State
 from hardpan.surfaces.domain import Domain
 from hardpan.surfaces.variables import MIN_SPATIAL_SITES, FittedField, Unread, Variable
@@ -199,4 +199,4 @@ def remark_order(top: Floats, bottom: Floats) -> Iterator[Issue]:
 
 
 def _issue(code: str, what: str, done: str, place: str = "") -> Issue:
-    return Issue(outcome=Outcome.WARN, stage="surfaces", code=code, what=what, done=done, place=place)
+    return Issue(stage="surfaces", code=code, what=what, done=done, place=place)

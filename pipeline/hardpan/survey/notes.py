@@ -10,7 +10,7 @@ import shapely
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import clean
 from hardpan.core.said import Said
-from hardpan.records.issues import Issue, Issues, remark
+from hardpan.records.issues import Issue, Issues
 from hardpan.records.survey import DatumMove
 from hardpan.spatial.datum import Bounds
 
@@ -26,7 +26,7 @@ def header_again(lines: Sequence[int], among: str, file: str) -> Issues:
 def warned(code: str, what: str, done: str, *, file: str = "", place: str = "") -> Issue:
     """Issue of the survey with the outcome *warn*; names in it come from files, so control characters are replaced."""
     what, done, file, place = map(_clean, (what, done, file, place))
-    return remark("survey", code, what, done, file=file, place=place)
+    return Issue("survey", code, what, done, file=file, place=place)
 
 
 def _clean(text: str) -> str:

@@ -9,7 +9,7 @@ import pandas as pd
 
 from hardpan.core.errors import InputError
 from hardpan.geostat import Effect
-from hardpan.records.issues import Issues, remark
+from hardpan.records.issues import Issue, Issues
 from hardpan.records.trial import (
     EFFECT,
     LEVEL,
@@ -196,7 +196,7 @@ def _consequences(
     if not posterior.believable:
         what = "the harvest lies far outside of what the gains of the soil types and the season allow"
         done = "no response and no return is worked out; check trial.season and the gains in [soil.types] of the run"
-        unexpected = remark("trials", UNEXPECTED, what, done)
+        unexpected = Issue("trials", UNEXPECTED, what, done)
         return nothing, None, (unexpected,)
     return list_response(posterior, planned, tried), pay_back(posterior, planned), ()
 
@@ -214,4 +214,4 @@ def _remarks(means: pd.DataFrame) -> Issues:
         return ()
     what = "a treatment stands in one strip only"
     done = "the interval holds if strips differ by nothing but the ripping and the soil beneath"
-    return (remark("trials", "no-repeat", what, done),)
+    return (Issue("trials", "no-repeat", what, done),)

@@ -9,7 +9,7 @@ from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.records.after import Earlier
 from hardpan.records.applied import ALL, APPLIED, Applied, AppliedAs, LogRule, MachineLog, Observed
 from hardpan.records.decision import PrescriptionSettings
-from hardpan.records.issues import Issues, remark
+from hardpan.records.issues import Issue, Issues
 from hardpan.spatial.polygons import first_holding
 from hardpan.verify.lag import estimate_lag
 from hardpan.verify.log import (
@@ -224,4 +224,4 @@ def _issues(rules: pd.DataFrame, log: MachineLog) -> Issues:
         found.append(("nothing-in-work", "no record of the log is in work within the paddock", "all is not worked"))
     if not np.isfinite(log.records["time_s"]).any() or log.records["time_s"].max() <= 0:
         found.append(("no-time", "the log tells no time that passes", "nothing is said of speed, hours, fuel and lag"))
-    return tuple(remark("verify", code, what, done, file=log.name) for code, what, done in found)
+    return tuple(Issue("verify", code, what, done, file=log.name) for code, what, done in found)

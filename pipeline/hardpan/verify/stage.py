@@ -22,7 +22,7 @@ from hardpan.records.after import (
     VerdictSettings,
     ZoneFound,
 )
-from hardpan.records.issues import Issue, remark
+from hardpan.records.issues import Issue
 from hardpan.records.machines import SetUp
 from hardpan.verify.opening import (
     RIPPED,
@@ -119,7 +119,7 @@ def _placed(earlier: Earlier, again: Reprobed) -> tuple[Gridded, tuple[Issue, ..
     ):
         if missing.any():
             names = ", ".join(after.about["insertion"][missing].head(6))
-            issues.append(remark("verify", code, f"{int(missing.sum())} {what}", "left out", place=names))
+            issues.append(Issue("verify", code, f"{int(missing.sum())} {what}", "left out", place=names))
     return after.rows(placed & ~beside), tuple(issues)
 
 

@@ -11,7 +11,7 @@ from hardpan.core.said import Said, area, depth
 from hardpan.core.units import M2_PER_HA
 from hardpan.options import change_distance_m
 from hardpan.records.decision import PrescriptionSettings
-from hardpan.records.issues import Issue, Outcome
+from hardpan.records.issues import Issue
 from hardpan.records.machines import Ripper
 from hardpan.records.options import Options
 from hardpan.spatial.regions import (
@@ -265,4 +265,4 @@ def _join_issue(join: pd.Series) -> Issue:
 
 
 def _issue(code: str, what: str, done: str) -> Issue:
-    return Issue(outcome=Outcome.WARN, stage="zones", code=code, what=what, done=done)
+    return Issue(stage="zones", code=code, what=what, done=done)

@@ -14,7 +14,7 @@ from hardpan.core.units import M2_PER_HA
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import PrescriptionSettings
 from hardpan.records.evidence import Evidence
-from hardpan.records.issues import Issue, Issues, Outcome
+from hardpan.records.issues import Issue, Issues
 from hardpan.records.machines import Ripper
 from hardpan.records.options import Options
 from hardpan.records.survey import Survey
@@ -277,4 +277,4 @@ def _hidden_exclusions(given: gpd.GeoDataFrame, drawn: gpd.GeoDataFrame) -> Issu
 
 
 def _issue(code: str, what: str, done: str, place: str = "") -> Issue:
-    return Issue(outcome=Outcome.WARN, stage="zones", code=code, what=what, done=done, place=place)
+    return Issue(stage="zones", code=code, what=what, done=done, place=place)

@@ -11,7 +11,7 @@ from hardpan.outputs.words.english import speak
 from hardpan.outputs.words.told import ZONES, plan_advice, set_up_advice, told_insertions, told_issues, told_zones
 from hardpan.outputs.words.units import Units
 from hardpan.records.advice import Condition, Met, Spread
-from hardpan.records.issues import Issue, Outcome
+from hardpan.records.issues import Issue
 from hardpan.records.plan import PLAN
 
 COLUMNS = ["zone", "depth_mm", "verdict", "known", "moist_depth_mm", "rain_needed_mm"]
@@ -19,7 +19,7 @@ COLUMNS = ["zone", "depth_mm", "verdict", "known", "moist_depth_mm", "rain_neede
 
 def test_every_issue_is_a_row_with_file_and_place(files, us):
     what = Said("{area} have no soil polygon", area=area(1.5))
-    issue = Issue(outcome=Outcome.WARN, stage="survey", code="x", what=what, done="d", file="f.csv", place="row 3")
+    issue = Issue(stage="survey", code="x", what=what, done="d", file="f.csv", place="row 3")
     row = {"outcome": "warn", "stage": "survey", "code": "x", "file": "f.csv", "place": "row 3", "done": "d"}
     assert told_issues((issue,), files).to_dict("records") == [row | {"what": "1.50 ha have no soil polygon"}]
     assert told_issues((issue,), us).loc[0, "what"] == "3.71\u00a0ac have no soil polygon"
@@ -27,7 +27,7 @@ def test_every_issue_is_a_row_with_file_and_place(files, us):
 
 
 def test_an_issue_about_zones_has_them_for_its_place(files):
-    issue = Issue(outcome=Outcome.WARN, stage="zones", code="x", what="w", done="d")
+    issue = Issue(stage="zones", code="x", what="w", done="d")
     told = told_issues((issue, replace(issue, zones=(3,)), replace(issue, zones=(1, 4))), files)
     assert told["place"].tolist() == ["", "zone 3", "zones 1, 4"]
 
