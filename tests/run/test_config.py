@@ -88,7 +88,7 @@ def test_an_unknown_key_is_named_with_the_nearest_valid_one(tmp_path, wrong, key
 @pytest.mark.parametrize(
     ("wrong", "says"),
     [
-        ("[pan]\ncritical_kpa = true", "pan.critical_kpa = True cannot be used; expected a number, not true or false"),
+        ("[pan]\ncritical_kpa = true", "pan.critical_kpa = true cannot be used; expected a number, not true or false"),
         ('[surfaces]\ncovariates = "em.tif"', "covariates = 'em.tif' cannot be used; expected a list in brackets"),
         ("[soil]\ncrs = 4326", "soil.crs = 4326 cannot be used; expected a text in quotes"),
         (
@@ -99,6 +99,17 @@ def test_an_unknown_key_is_named_with_the_nearest_valid_one(tmp_path, wrong, key
         (
             '[[alternatives]]\nname = "offer"\nrate_per_ha = 95\ndeepest = "55"',
             "expected a number, a text with its unit, or",
+        ),
+        (
+            '[[alternatives]]\nname = "a"\n[[alternatives]]\nname = "offer"\nwaiting = -1',
+            "alternatives 2 (offer).waiting = -1 cannot be used",
+        ),
+        ("[[alternatives]]\nname = 'a'\n[[alternatives]]\nwaiting = 1", "key 'alternatives 2.name' is missing"),
+        ("[sites]\ngate = [117.6]", "key 'sites.gate 2' is missing"),
+        ('[outputs]\nformats = ["geojson", "shp"]', "outputs.formats 2 = 'shp' cannot be used"),
+        (
+            "[season]\ncrop = ['wheat', 2027-04-20, true]",
+            "season.crop = ['wheat', 2027-04-20, true] cannot be used; expected a text in quotes or a table",
         ),
         ("[surfaces]\ndraws = 50.5", "surfaces.draws = 50.5 cannot be used; expected a whole number"),
         ("[probes.columns]\nsite = 0", "probes.columns.site = 0 cannot be used; expected a text in quotes or a list"),

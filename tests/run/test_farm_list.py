@@ -90,7 +90,7 @@ def test_missing_configurations_are_told_together_one_line_each(tmp_path):
         ("", "key 'paddocks' is missing"),
         ("paddocks = []", "lists no paddock"),
         ("paddocks = 3", "cannot be used"),
-        (NORTH + '\nfile = "a.toml"', "unknown key 'paddocks.0.file'"),
+        (NORTH + '\nfile = "a.toml"', "unknown key 'paddocks 1 (north/paddock.toml).file'"),
         ("[defaults]\nsoils = 1\n" + NORTH, "defaults.soils is no table"),
         ("[defaults.pan]\ncritical = 1\n" + NORTH, "unknown key 'defaults.pan.critical'"),
         ("= 3", "not valid TOML"),

@@ -2,9 +2,10 @@
 
 import difflib
 import types
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import date, time
 from pathlib import Path
-from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
+from typing import Annotated, Any, TypeVar, Union, cast, get_args, get_origin
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, ValidationInfo, field_validator
 from pydantic_core import ErrorDetails
@@ -125,7 +126,8 @@ def parse(model: type[S], values: Mapping[str, Any], *, file: str, folder: Path 
     try:
         found = model.model_validate(values, context={"folder": folder})
     except ValidationError as err:
-        faults.errors.extend(_one_a_key(_explained(one, model, file) for one in err.errors(include_url=False)))
+        errors = err.errors(include_url=False)
+        faults.errors.extend(_one_a_key(_explained(one, model, values, file) for one in errors))
         raise faults.as_one() from err
     faults.refuse()
     return found
@@ -153,7 +155,7 @@ def _control_texts(value: object, key: str) -> Iterator[str]:
             yield from _control_texts(inner, key)
 
 
-_KINDS = ("function-", "tagged-union", "constrained-", "literal[", "tuple[")
+_KINDS = ("function-", "tagged-union", "constrained-", "literal[", "tuple[", "dict[")
 """How the parts of a place begin that name a kind of value, no key."""
 
 
@@ -170,14 +172,14 @@ _WANTED = {
 """What to write in TOML, by how the type of an error begins."""
 
 
-def _explained(first: ErrorDetails, model: type[BaseModel], file: str) -> SettingsError:
-    place = [str(part) for part in first["loc"] if not str(part).startswith(_KINDS)]
+def _explained(first: ErrorDetails, model: type[BaseModel], values: Mapping[str, Any], file: str) -> SettingsError:
+    place = [part for part in first["loc"] if not str(part).startswith(_KINDS)]
     if len(place) > 1 and place[-1] in {"int", "float", "str"}:
         del place[-1]
-    key = ".".join(place)
+    key = _key(place, values)
     if first["type"] == "extra_forbidden":
         valid = sorted(_keys_at(model, place[:-1]))
-        near = difflib.get_close_matches(place[-1], valid, n=1, cutoff=0.5)
+        near = difflib.get_close_matches(str(place[-1]), valid, n=1, cutoff=0.5)
         todo = f"did you mean {near[0]!r}?" if near else "see the template of `hardpan new`"
         return SettingsError(what=f"unknown key {key!r}", where=file, right=f"one of {', '.join(valid)}", do=todo)
     if first["type"] == "missing":
@@ -193,18 +195,43 @@ def _explained(first: ErrorDetails, model: type[BaseModel], file: str) -> Settin
     return SettingsError(what=f"{f'{key} = ' if key else ''}{given} cannot be used", where=file, right=message)
 
 
+def _key(place: Iterable[int | str], values: Mapping[str, Any]) -> str:
+    """A place as an error shows it: in lists counted from 1, with the name of what stands there."""
+    key, at = "", cast("Any", values)
+    for part in place:
+        if isinstance(part, int):
+            at = at[part] if isinstance(at, list | tuple) and part < len(at) else None
+            name = at.get("name") or at.get("paddock") or at.get("config") if isinstance(at, Mapping) else None
+            key += f" {part + 1}" + (f" ({name})" if name else "")
+        else:
+            at = at.get(part, at) if isinstance(at, Mapping) else at
+            key += f".{part}" if key else part
+    return key
+
+
 def _given(value: object) -> str:
     """A value as an error shows it: of a number with its unit, the number and its ends."""
     if isinstance(value, Mapping) and "value" in value:
         ends = [f"{end} {value[end]}" for end in ("value", "low", "high") if value.get(end) is not None]
         return ", ".join(ends) if len(ends) > 1 else ends[0].removeprefix("value ")
-    return repr(value)[:80]
+    return _told(value)[:80]
 
 
-def _keys_at(model: type[BaseModel], place: list[str]) -> Iterator[str]:
+def _told(value: object) -> str:
+    """A value as TOML has it."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(map(_told, value))}]"
+    if isinstance(value, Mapping):
+        return f"{{ {', '.join(f'{key} = {_told(one)}' for key, one in value.items())} }}"
+    return str(value) if isinstance(value, date | time) else repr(value)
+
+
+def _keys_at(model: type[BaseModel], place: Sequence[int | str]) -> Iterator[str]:
     level: type[BaseModel] | None = model
     for part in place:
-        field = level.model_fields.get(part) if level is not None else None
+        field = level.model_fields.get(str(part)) if level is not None else None
         if field is not None:
             level = next(models_in(field.annotation), None)
     if level is not None:
