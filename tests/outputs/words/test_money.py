@@ -1,5 +1,6 @@
 """What the ripping costs and returns: the sentences from records, metric and US."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -73,6 +74,14 @@ def test_the_headline_says_where_how_deep_at_what_cost_and_whether_it_pays(files
         "days of 10 h) and 508 gal; "
         "expected to return 24 $/ac over three seasons (likely range −12 to 61, chance of a loss 20 %)."
     )
+
+
+def test_no_line_ends_between_a_number_of_the_headline_and_its_unit(metric, us, planned, ledger):
+    made = ledger_of(ledger, hours=34.0, days=4.0)
+    for words in (metric, us):
+        told = words.money.headline(planned(*PADDOCK), made)
+        assert "4.0\u00a0days of 8.5\u00a0h" in told
+        assert not re.search(r"\d (h|ha|ac|cm|in|L|gal|[$%])(?!\w)", told)
 
 
 @pytest.mark.parametrize(("currency", "unit"), [("EUR", " €/ha"), ("ZAR", " ZAR/ha")])

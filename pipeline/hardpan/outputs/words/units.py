@@ -210,9 +210,9 @@ class Units:
         """Share in per cent."""
         return self.quantity(100.0 * value, 0, "%")
 
-    def quantity(self, value: float, decimals: int, unit: str) -> str:
+    def quantity(self, value: float, decimals: int, unit: str, *, trim: bool = False) -> str:
         """Number with a unit, `MISSING` where there is none."""
-        return self._with_unit(self.figure(value, decimals), unit)
+        return self._with_unit(self.figure(value, decimals, trim=trim), unit)
 
     def figure(self, value: float, decimals: int, *, trim: bool = False) -> str:
         """Number with fixed decimals and thousands set apart, `MISSING` where there is none."""

@@ -88,7 +88,7 @@ class EnglishMoney(EnglishYears):
         spread = lines.loc[(lines["zone"] == "total") & (lines["item"] == "amendments"), "amount"].sum()
         also = f" (and {units.per_area(spread / ripped_ha)} of lime and gypsum)" if spread > 0 else ""
         area = f"{units.area(ripped_ha, bare=True)} of {units.area(total_ha)}"
-        work = f"{units.hours(ledger.hours)} ({_days(ledger)}) and {units.fuel(float(ours['fuel_l']))}"
+        work = f"{units.hours(ledger.hours)} ({self._days(ledger)}) and {units.fuel(float(ours['fuel_l']))}"
         first = (
             f"{wait}Rip {area} in {self._depths(ground)}{leave}: "
             f"about {units.per_area(ours['cost'] / ripped_ha)}{also}, {work}; {self._outcome(ours, ledger.seasons)}."
@@ -134,10 +134,11 @@ class EnglishMoney(EnglishYears):
         step = 1.0 / float(self.units.per_area_of(1.0))
         shown = zip(sums, rounded_parts(np.array(list(sums.values())), step), strict=True)
         parts = ", ".join(f"{self.units.per_area(cost)} {name}" for name, cost in shown if sums[name] > 0.0)
-        tractor, ripper = (one.hours_per_year.value for one in (self.catalog.tractor, self.catalog.ripper))
+        used = (one.hours_per_year.value for one in (self.catalog.tractor, self.catalog.ripper))
+        tractor, ripper = (self.units.quantity(hours, 0, "h") for hours in used)
         return (
             f"The cost of {self.units.per_area(float(per_ha['cost']))} is {parts}. Owning is charged as for a "
-            f"tractor used {tractor:,.0f} h a year and a ripper used {ripper:,.0f} h a year: used less, they cost more."
+            f"tractor used {tractor} a year and a ripper used {ripper} a year: used less, they cost more."
         )
 
     def ways(self, ways: Sequence[WaySum]) -> pd.DataFrame:
@@ -177,6 +178,11 @@ class EnglishMoney(EnglishYears):
     def label(self, code: str) -> str:
         """Name of a strategy, of an item of the ledger, or of an input that is not known for sure."""
         return code  # the codes are plain English
+
+    def _days(self, ledger: Ledger) -> str:
+        """Working days, and how long each is."""
+        days, hours = self.units.quantity(ledger.days, 1, "days"), ledger.hours / ledger.days
+        return f"{days} of {self.units.quantity(hours, 2, 'h', trim=True)}"
 
     def _depths(self, ground: pd.DataFrame) -> str:
         depths = sorted({int(depth) for depth in ground["depth_mm"] if depth > 0})
@@ -226,7 +232,7 @@ class EnglishMoney(EnglishYears):
     def _outcome(self, ours: pd.Series, seasons: tuple[float, float]) -> str:
         net, low, high = (ours[end] / ours["ripped_ha"] for end in ("net", "net_low", "net_high"))
         word = f"return {self.units.per_area(net)}" if net >= 0 else f"lose {self.units.per_area(-net)}"
-        loss = f"chance of a loss {100 * ours['loss_probability']:.0f} %"
+        loss = f"chance of a loss {self.units.share(ours['loss_probability'])}"
         return f"expected to {word} over {_seasons(*seasons)} (likely range {self.units.span(low, high)}, {loss})"
 
     def _if_ripped(self, strategies: pd.DataFrame) -> str:
@@ -254,11 +260,6 @@ def _areas(plan: Plan) -> dict[int, float]:
 def _seasons(fewest: float, most: float) -> str:
     words = [NUMBERS[int(n)] if n == int(n) and n < len(NUMBERS) else f"{n:g}" for n in (fewest, most)]
     return f"{words[1]} season{'s' if most > 1 else ''}" if fewest == most else f"{words[0]} to {words[1]} seasons"
-
-
-def _days(ledger: Ledger) -> str:
-    """Working days, and how long each is."""
-    return f"{ledger.days:.1f} days of {ledger.hours / ledger.days:g} h"
 
 
 def _doubted(hiring: Hiring) -> str:
