@@ -50,7 +50,7 @@ def test_a_measured_slip_moves_the_draft_in_proportion(catalog):
     assert draft.calibration == pytest.approx(0.06 / expected)
     assert (
         issues[0].what
-        == "slip of 6% measured at 450 mm and 6 km/h with plain tines, through a pan of 3500 kPa (assumed)"
+        == "slip of 6 % measured at 450 mm and 6 km/h with plain tines, through a pan of 3500 kPa (assumed)"
     )
 
 

@@ -118,7 +118,7 @@ def test_the_back_has_the_checks_the_advice_and_the_cautions(card):
     for told in (
         "Before you start", "before-you-dig", "dig to 45 cm", "nose-up", "shear bolts", "behind the tines",
         "midway between two tines", "Grease", "check strips", "Cautions", "Who to ask", "Ask the agronomist",
-        "Roll behind the tines (zone 2)", "not known", "Setting up", "60% of the working depth, 27 cm",
+        "Roll behind the tines (zone 2)", "not known", "Setting up", "60 % of the working depth, 27 cm",
         "Moisture: ready; moist to 50 cm (dug or probed)", "Signal lost, or none yet: lift the tines and stop",
     ):  # fmt: skip
         assert told in back

@@ -189,7 +189,7 @@ def test_us_readers_get_their_units(run, tmp_path):
     page = Page((tmp_path / "out" / "report.html").read_text(encoding="utf-8"))
     head = page.text[: page.text.index("What could be wrong")]
     assert "Rip 54.0 of 59.3 ac in two depths (11.8 and 17.7 in)" in head
-    assert "100% at 218 psi" in page.text
+    assert "100 % at 218 psi" in page.text
     assert "11.8 in" in head
     assert not re.search(r"\d\s(ha|mm|cm)\b", head.replace("very long", ""))
 

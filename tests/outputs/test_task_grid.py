@@ -93,7 +93,7 @@ def test_hectares_off_by_more_than_the_stated_share_are_told_with_their_depth(sh
     cell_ha = 12.0**2 / 1e4
     for zone in shown[shown["depth_mm"] > 0].itertuples():
         share = np.count_nonzero(grid.to_numpy() == zone.zone) * cell_ha / zone.area_ha - 1
-        said = f"{abs(share):.1%} {'more' if share > 0 else 'less'} at {zone.depth_mm} mm"
+        said = f"{100 * abs(share):.1f} % {'more' if share > 0 else 'less'} at {zone.depth_mm} mm"
         assert (said in told.what) == (abs(share) > 0.01)
     more_ha = np.count_nonzero(grid.to_numpy() == 4) * cell_ha - shown["area_ha"].iloc[3]
     assert f"{more_ha:.2f} ha more are lifted" in told.what

@@ -73,7 +73,7 @@ def test_under_cover_only_what_the_ripper_is_fitted_with_counts_as_reachable(mad
     assert left.why.cover.otherwise
     assert left.change == Open(by=Opening.SETUP)
     told = made.words(catalog).zones.reason(left)
-    assert "no depth allowed passes below the pan on more than 0% of it" in told
+    assert "no depth allowed passes below the pan on more than 0 % of it" in told
     assert "another set-up would, but the ripper is fitted for the rest" in told
 
 

@@ -188,7 +188,7 @@ def test_closed_ground_has_no_conditions_to_tell(made, catalog):
     )
     (found,) = conditions_of(context, ["plain", ""])
     assert found.zone == 1
-    assert made.words(catalog).ground.met(found) == "yes: a pan is likely (chance of a pan 90%)"
+    assert made.words(catalog).ground.met(found) == "yes: a pan is likely (chance of a pan 90 %)"
 
 
 @pytest.fixture

@@ -148,7 +148,7 @@ def test_a_paddock_that_cannot_fit_its_part_of_the_machine_is_refused_with_both_
     found = work_paddock(replace(copy, allotment=Allotment(free_bytes=5e8, threads=1)))
     assert found.status is Status.FAILED
     assert "would take about" in found.reason
-    assert "expected at most 0.4 GB, 80% (memory.share) of the 0.5 GB for each run at a time" in found.reason
+    assert "expected at most 0.4 GB, 80 % (memory.share) of the 0.5 GB for each run at a time" in found.reason
 
 
 def test_a_dry_run_projects_memory_and_writes_nothing(copy):

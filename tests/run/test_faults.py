@@ -86,7 +86,7 @@ def test_readings_whose_pan_would_be_left_out_as_implausible_are_refused(tmp_pat
     path.write_text(path.read_text().replace('resistance_unit = "kPa"', f'resistance_unit = "{unit}"'))
     config = read_config(path)
     with pytest.raises(
-        InputError, match="in 100% of the insertions more than 10% of them, are negative or exceed 15000"
+        InputError, match="in 100 % of the insertions more than 10 % of them, are negative or exceed 15000"
     ):
         read_inputs(config, read_catalog(config))
 

@@ -108,6 +108,11 @@ def _part(part: object, say: Callable[[Amount], str]) -> object:
     return part.told(say) if isinstance(part, Said) else part
 
 
+def percent(share: float, decimals: int = 0) -> str:
+    """A share in per cent."""
+    return f"{100.0 * share:.{decimals}f} %"
+
+
 def joined(parts: Iterable[object], between: str) -> Said:
     """Amounts, sentences and other parts in a row."""
     named = {f"a{place}": part for place, part in enumerate(parts)}

@@ -7,7 +7,7 @@ import numpy as np
 from scipy.optimize import brentq
 
 from hardpan.core.errors import SettingsError
-from hardpan.core.said import Amount, Measure, Said, depth, speed, strength
+from hardpan.core.said import Amount, Measure, Said, depth, percent, speed, strength
 from hardpan.options.effort import Passes, Puller
 from hardpan.options.mechanics import draft_factors, draft_range_pct, known_strength_kpa
 from hardpan.records.catalog import Catalog
@@ -61,7 +61,8 @@ def calibrate(
 
 
 def _calibrated(draft: Draft, speed_kmh: float, says: str, machine: MachineSettings, catalog: Catalog) -> Issue:
-    fuel, factor = machine.observed_fuel_l_per_ha, draft.calibration
+    fuel, slip, factor = machine.observed_fuel_l_per_ha, machine.observed_slip, draft.calibration
+    slipped = "" if slip is None else f"slip of {percent(slip)}"
     assumed = {
         name: " (assumed)" if given is None else ""
         for name, given in (
@@ -76,7 +77,7 @@ def _calibrated(draft: Draft, speed_kmh: float, says: str, machine: MachineSetti
         code="draft-calibrated",
         what=Said(
             "{measured} measured at {depth}{depth_by} and {speed}{speed_by} with {setup}" + through,
-            measured=f"slip of {machine.observed_slip:.0%}" if fuel is None else Amount(fuel, Measure.FUEL_RATE, None),
+            measured=slipped if fuel is None else Amount(fuel, Measure.FUEL_RATE, None),
             depth=depth(draft.anchor_mm, None),
             speed=speed(speed_kmh),
             setup=says,

@@ -7,7 +7,7 @@ import shapely
 from numpy.typing import NDArray
 
 from hardpan.core.arrays import Bools, Floats, Ints
-from hardpan.core.said import Said, depth
+from hardpan.core.said import Said, depth, percent
 from hardpan.options.loosening import clay_ceiling_mm
 from hardpan.records.catalog import Catalog
 from hardpan.records.decision import PrescriptionSettings
@@ -199,7 +199,7 @@ def _clay_depth(
                 Issue(
                     stage="prescription",
                     code="clay-depth-assumed",
-                    what=f"{name}: depth to the hostile clay is not known on {unknown.mean():.0%} of the ground",
+                    what=f"{name}: depth to the hostile clay is not known on {percent(unknown.mean())} of the ground",
                     done=Said(
                         "the shallow end of the soil type's usual depth is used, {depth}",
                         depth=depth(kind.clay_depth.span[0]),

@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 
 from hardpan.core.arrays import Bools
+from hardpan.core.said import percent
 from hardpan.outputs.pages import Table, write_page
 from hardpan.outputs.palette import EDGE, INK, SHUT, SOILS, depth_colours
 from hardpan.outputs.words.english import farm as words
@@ -122,7 +123,7 @@ def calendar(run: FarmRun, season: FarmSeason) -> Table:
     rows = []
     for row in order.sort_values("begun", kind="stable").to_dict("records"):
         slug, fate = str(row["paddock"]), Fate(row["fate"])
-        share = f"{shares[slug]:.0%}" if slug in shares else MISSING
+        share = percent(shares[slug]) if slug in shares else MISSING
         cells = [words.fate(fate), MISSING, MISSING]
         if fate is Fate.DONE:
             begun, done = (plan.days[int(row[name])] for name in ("first_day", "last_day"))

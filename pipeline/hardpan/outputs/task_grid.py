@@ -8,7 +8,7 @@ import xarray as xr
 from rasterio.features import rasterize
 
 from hardpan.core.errors import HardpanError
-from hardpan.core.said import Said, area, depth, distance, joined
+from hardpan.core.said import Said, area, depth, distance, joined, percent
 from hardpan.core.units import M2_PER_HA
 from hardpan.outputs.settings import OutputSettings
 from hardpan.records.issues import Issue, Issues
@@ -155,7 +155,7 @@ def _told(zones: gpd.GeoDataFrame, grid: xr.DataArray, off: pd.Series, settings:
     by_depth = (
         Said(
             "{share} {more} at {depth}",
-            share=f"{abs(share):.1%}",
+            share=percent(abs(share), 1),
             more="more" if share > 0 else "less",
             depth=depth(mm),
         )

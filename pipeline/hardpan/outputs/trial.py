@@ -13,6 +13,7 @@ from matplotlib.colors import Normalize, to_hex
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch
 
+from hardpan.core.said import percent
 from hardpan.core.settings import parse
 from hardpan.outputs.folder import fresh_folder
 from hardpan.outputs.manifest import provenance, rows_of, write_document
@@ -116,7 +117,7 @@ def _write_manifest(path: Path, run: TrialRun, files: dict[str, str]) -> None:
 def write_trial_page(path: Path, run: TrialRun, words: EnglishTrial) -> None:
     """Write the page, one self-contained file."""
     result = run.result
-    unit, level = words.unit, f"{LEVEL:.0%}".replace("%", " %")
+    unit, level = words.unit, percent(LEVEL)
     money_unit = words.units.money_per_area
     low, high = yield_range(result)
     context = {

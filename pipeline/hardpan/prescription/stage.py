@@ -7,7 +7,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from hardpan.core.said import Said, depth
+from hardpan.core.said import Said, depth, percent
 from hardpan.options import LEAVE, runner_up
 from hardpan.prescription.context import Context, Decision, build_context, on_zones
 from hardpan.prescription.evaluation import evaluate_zones, makeup_of, zone_outcome
@@ -149,8 +149,8 @@ def _short_of_cover(decision: Decision, plan: gpd.GeoDataFrame) -> Issues:
         Issue(
             stage="prescription",
             code="cover-not-reached",
-            what=f"no allowed depth passes below the pan on {asked:.0%} of the zone",
-            done=Said("the deepest allowed, {depth}, does so on {share}", depth=depth(mm), share=f"{share:.0%}"),
+            what=f"no allowed depth passes below the pan on {percent(asked)} of the zone",
+            done=Said("the deepest allowed, {depth}, does so on {share}", depth=depth(mm), share=percent(share)),
             place=f"zone {zone}",
         )
         for zone, mm, share in zip(plan["zone"][short], plan["depth_mm"][short], reached[short], strict=True)

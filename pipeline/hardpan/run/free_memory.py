@@ -7,6 +7,7 @@ from pathlib import Path
 import psutil
 
 from hardpan.core.memory import BYTES_PER_GB, Memory, MemorySettings, gigabytes
+from hardpan.core.said import percent
 from hardpan.records.farm import WHOLE_MACHINE, Allotment
 
 _SELF = Path("/proc/self")
@@ -21,10 +22,12 @@ def memory_of(settings: MemorySettings, allotment: Allotment = WHOLE_MACHINE) ->
     held = held_bytes()
     if settings.most_gb is not None:
         return Memory(limit_bytes=settings.most_gb * BYTES_PER_GB, why="memory.most_gb", held_bytes=held)
-    why = f"{settings.share:.0%} of what is free here (memory.share)"
+    why = f"{percent(settings.share)} of what is free here (memory.share)"
     if allotment.free_bytes is not None:
         part = max(settings.share * allotment.free_bytes, settings.always_gb * BYTES_PER_GB)
-        why = f"{settings.share:.0%} (memory.share) of the {gigabytes(allotment.free_bytes)} for each run at a time"
+        why = (
+            f"{percent(settings.share)} (memory.share) of the {gigabytes(allotment.free_bytes)} for each run at a time"
+        )
         return Memory(limit_bytes=part, why=why, held_bytes=held)
     limit = max(settings.share * (held + free_bytes()), settings.always_gb * BYTES_PER_GB)
     return Memory(limit_bytes=limit, why=why, held_bytes=held)

@@ -10,6 +10,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import KDTree
 
 from hardpan.core.arrays import Bools, Floats, Ints
+from hardpan.core.said import percent
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issue
 from hardpan.records.survey import Survey
@@ -203,7 +204,7 @@ def _filled(name: str, share: float) -> Issue:
     return Issue(
         stage="surfaces",
         code="covariate-filled",
-        what=f"covariate {name} is missing over {100 * share:.0f} % of the paddock",
+        what=f"covariate {name} is missing over {percent(share)} of the paddock",
         done="its mean over the paddock stands in there, so it says nothing about that part",
         place=name,
     )

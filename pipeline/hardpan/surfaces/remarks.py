@@ -8,7 +8,7 @@ from scipy.spatial import KDTree
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import InputError
-from hardpan.core.said import Said, depth, distance
+from hardpan.core.said import Said, depth, distance, percent
 from hardpan.geostat import RANGE
 from hardpan.records.issues import Issue
 from hardpan.records.pan import State
@@ -113,7 +113,7 @@ def remark_variables(variables: Mapping[str, Variable], domain: Domain) -> Itera
     if stopped > _MANY_CENSORED:
         yield _issue(
             "mostly-stopped",
-            f"{100 * stopped:.0f} % of the insertions with a pan did not see its bottom",
+            f"{percent(stopped)} of the insertions with a pan did not see its bottom",
             "their bottoms enter as deeper than the last hard reading; the map leans on the model, so dig to check",
         )
 
@@ -132,7 +132,7 @@ def remark_sites(insertions: gpd.GeoDataFrame, domain: Domain) -> Iterator[Issue
         if here.any() and not (domain.sites.soil == code).any():
             yield _issue(
                 "soil-type-without-probe",
-                f"no probe site lies on {name}, {100 * here.mean():.0f} % of the paddock",
+                f"no probe site lies on {name}, {percent(here.mean())} of the paddock",
                 "mapped from the mean of the paddock, with the uncertainty of a soil type never seen",
                 name,
             )
@@ -193,7 +193,7 @@ def remark_order(top: Floats, bottom: Floats) -> Iterator[Issue]:
     if share > _MANY_CLIPPED:
         yield _issue(
             "thin-or-uncertain-pan",
-            f"over {100 * share:.0f} % of the paddock the mapped top comes out below the mapped bottom",
+            f"over {percent(share)} of the paddock the mapped top comes out below the mapped bottom",
             "the top is held a reading step above the bottom",
         )
 

@@ -10,7 +10,7 @@ from pyproj.database import query_utm_crs_info
 
 from hardpan.core.arrays import Floats
 from hardpan.core.errors import AmbiguousInputError, InputError, SettingsError
-from hardpan.core.said import Said, distance
+from hardpan.core.said import Said, distance, percent
 from hardpan.records.issues import Issue
 from hardpan.spatial.datum import GDA94, GDA2020, WGS84, Bounds, Move, Points, label, plan_move
 from hardpan.survey.notes import Land, Log, warned
@@ -114,7 +114,7 @@ def _refuse_stretched(crs: pyproj.CRS, asked: str, source: pyproj.CRS, lon: floa
         raise SettingsError(
             what=f"a length of 100 m on this ground is {100 * length:.0f} m in {asked} ({crs.name})",
             where="paddock.crs",
-            right=f"a CRS true to {MOST_STRETCH:.0%} here",
+            right=f"a CRS true to {percent(MOST_STRETCH)} here",
             do='take "auto", or name the zone of a national grid or of UTM that this place lies in',
         )
 

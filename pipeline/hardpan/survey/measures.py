@@ -7,7 +7,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import AmbiguousInputError, InputError
-from hardpan.core.said import Said, depth
+from hardpan.core.said import Said, depth, percent
 from hardpan.core.units import KPA_PER, MM_PER
 from hardpan.records.issues import Issue
 from hardpan.survey.columns import Heading, Numbers, TextReadings
@@ -115,8 +115,8 @@ def cone_issues(settings: ProbeSettings, file: str) -> tuple[Issue, ...]:
         return told
     if worn > new:
         raise InputError(what=f"worn to {worn:g} mm from {new:g} mm", where="probes.worn_diameter_mm", right="less")
-    done = f"readings raised by {(new / worn) ** 2 - 1:.1%}, the loss of base area"
-    limit = f", beyond the {WEAR_LIMIT:.0%} at which it is to be renewed" if worn < new * (1 - WEAR_LIMIT) else ""
+    done = f"readings raised by {percent((new / worn) ** 2 - 1, 1)}, the loss of base area"
+    limit = f", beyond the {percent(WEAR_LIMIT)} at which it is to be renewed" if worn < new * (1 - WEAR_LIMIT) else ""
     what = Said(
         "the cone is worn from {new} to {worn}{limit}",
         new=depth(new, None, bare=True),

@@ -13,6 +13,7 @@ from affine import Affine
 from hardpan.core.arrays import Bools, Floats
 from hardpan.core.errors import AmbiguousInputError, HardpanError, InputError
 from hardpan.core.memory import UNLIMITED, Memory
+from hardpan.core.said import percent
 from hardpan.records.frame import Frame
 from hardpan.records.issues import Issue
 from hardpan.spatial.datum import Points
@@ -248,7 +249,7 @@ def judge(
     if share > 0.999 and not bare_sites:
         return values, ()
     missing = f", not sites {', '.join(bare_sites[:8])}" + (" ..." if len(bare_sites) > 8 else "") if bare_sites else ""
-    what = f"covariate {name} covers {share:.1%} of the paddock{missing}"
+    what = f"covariate {name} covers {percent(share, 1)} of the paddock{missing}"
     return values, (_note(file, "coverage", what, "left missing elsewhere, not extrapolated"),)
 
 

@@ -7,7 +7,7 @@ import pandas as pd
 
 from hardpan.core.arrays import Bools, Floats, Ints
 from hardpan.core.errors import AmbiguousInputError, InputError
-from hardpan.core.said import Said, depth, strength
+from hardpan.core.said import Said, depth, percent, strength
 from hardpan.records.issues import Issue, Issues
 from hardpan.survey.columns import LEAST_INSERTIONS, ProbeReadings, Spread
 from hardpan.survey.notes import counted, listed, warned
@@ -177,8 +177,8 @@ def _refuse_implausible(readings: ProbeReadings, hit: Bools, plausible_kpa: floa
     share = hit.mean()
     if share > MOST_IMPLAUSIBLE or (each.mean() > MOST_INSERTIONS and each.sum() >= LEAST_INSERTIONS):
         raise InputError(
-            what=f"{share:.0%} of the readings, in {each.mean():.0%} of the insertions more than"
-            f" {MOST_OF_INSERTION:.0%} of them, are negative or exceed {plausible_kpa:g} kPa",
+            what=f"{percent(share)} of the readings, in {percent(each.mean())} of the insertions more than"
+            f" {percent(MOST_OF_INSERTION)} of them, are negative or exceed {plausible_kpa:g} kPa",
             where=", ".join(sorted(set(readings.insertions["file"]))),
             do="check probes.resistance_unit and the header, or set probes.plausible_kpa and probes.zero_drift_kpa",
         )

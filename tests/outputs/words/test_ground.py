@@ -194,7 +194,7 @@ def test_a_rule_whose_fact_is_missing_says_what_to_measure(files):
         ("clay_depth_mm", math.inf, "no clay in reach"),
         ("repellence_med", 1.85, "MED 1.85 mol/L"),
         ("gravel_pct", 45.0, "gravel 45 %"),
-        ("pan_probability", 0.9, "chance of a pan 90%"),
+        ("pan_probability", 0.9, "chance of a pan 90 %"),
         ("sowing_depth_mm", 25.0, "sowing depth 25 mm"),
     ],
 )
@@ -233,21 +233,21 @@ STEPS = [
     (Step(topic=Topic.BALLAST, source="x"), "No usual weight is on file", "No usual weight is on file"),
     (
         Step(topic=Topic.BALANCE, source="x", figures={"low": 0.45, "high": 0.55}),
-        "With the ripper in the ground 45% to 55% of the weight sits at the front.",
-        "With the ripper in the ground 45%",
+        "With the ripper in the ground 45 to 55 % of the weight sits at the front.",
+        "With the ripper in the ground 45 to",
     ),
     (
         Step(topic=Topic.SLIP, source="x", figures={"slip": 0.05, "zone": 8.0, "usual": 0.08}),
-        "Expect up to 5% slip, in zone 8; above 8% slow down, add weight or go shallower.",
-        "Expect up to 5% slip",
+        "Expect up to 5 % slip, in zone 8; above 8 % slow down, add weight or go shallower.",
+        "Expect up to 5 % slip",
     ),
     (Step(topic=Topic.LEVEL, source="x"), "Level the frame lengthwise and across", "Level the frame"),
     (
         Step(
             topic=Topic.LEADING, source="x", figures={"share": 0.5, "low_mm": 210.0, "high_mm": 240.0}, setup="leading"
         ),
-        "Run them in line at 50% of the working depth, 210 to 240 mm.",
-        "Run them in line at 50% of the working depth, 8.3 to 9.4 in.",
+        "Run them in line at 50 % of the working depth, 210 to 240 mm.",
+        "Run them in line at 50 % of the working depth, 8.3 to 9.4 in.",
     ),
     (
         Step(topic=Topic.DIG, source="x", figures={"ridge_mm": 130.0}, setup="winged"),

@@ -48,8 +48,8 @@ def test_the_hand_test_is_told_in_the_readers_unit(metric, us):
         (lambda page: page.insertions(4, 2, few=True), "4 insertions at 2 sites carry the map: that is few."),
         (
             lambda page: page.thresholds([(1.0, 1500.0, 24.0), (0.9, 2500.0, 21.6)]),
-            "The threshold matters: of the insertions a pan is found in 100% at 1.5 MPa (about 24 ha), 90% at 2.5 MPa "
-            "(about 22 ha).",
+            "The threshold matters: of the insertions a pan is found in 100 % at 1.5 MPa (about 24 ha), 90 % at 2.5"
+            " MPa (about 22 ha).",
         ),
         (lambda page: page.unverified(1), "One number behind the decision could not be checked against a source;"),
         (

@@ -100,7 +100,7 @@ def test_what_is_settled_at_the_desk_is_nothing_for_the_cab(told, survey):
 def test_how_to_set_up_is_told_by_topic(plan, catalog):
     words = speak(Units.of(OutputSettings(), "AUD"), catalog)
     (line,) = set_up_advice(plan.setting_up, words)
-    assert line.replace("\u00a0", " ") == "Leading tines: Run them in line at 60% of the working depth, 27 cm."
+    assert line.replace("\u00a0", " ") == "Leading tines: Run them in line at 60 % of the working depth, 27 cm."
     assert set_up_advice((), words) == []
 
 

@@ -42,7 +42,7 @@ def outlook(**given):
 def test_the_chance_of_finishing_stands_beside_the_days_it_rests_on(words):
     told = words.finishing(outlook())
     assert told.startswith("The plan takes 6.2 fit days. From 3 Jun to 31 Jul its ground was fit on 23 days or more")
-    assert "in half of 20 years and on 14 or more in eight years of ten: enough to finish in 85% of the years." in told
+    assert "in half of 20 years and on 14 or more in eight years of ten: enough to finish in 85 % of the years." in told
     assert told.endswith("it takes 10.0 ha a fit day.")
 
 

@@ -5,6 +5,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date
 from math import isfinite
 
+from hardpan.core.said import percent
 from hardpan.outputs.words.units import MISSING
 from hardpan.records.farm import Job, Outcome, Status
 from hardpan.records.ledger import ALL_PADDOCKS
@@ -152,16 +153,19 @@ def season_says(season: FarmSeason, names: Mapping[str, str], currency: str) -> 
     """Where each machine begins, what the plan of the season is worth beside the simple one, and what it rests on."""
     plan = season.plan
     worth = f"The plan is worth {plan.worth:,.0f} {currency}".rstrip()
-    told = [_begin(plan, names), f"{worth}, within {plan.gap:.1%} of the best there can be."]
+    told = [_begin(plan, names), f"{worth}, within {percent(plan.gap, 1)} of the best there can be."]
     if isfinite(plan.ranked_worth):
         told[-1] += f" Going by return per hour alone is worth {plan.ranked_worth:,.0f}."
     if season.planned_with is not None:
         told.append(
-            f"It counts on the fit days of {season.planned_with}: {season.sure:.0%} of the years have as many or more."
+            f"It counts on the fit days of {season.planned_with}: {percent(season.sure)} of the years have as many or"
+            " more."
         )
     if season.stress is not None:
         shares = season.stress.jobs[season.stress.jobs["done_share"] < 1.0].head(_FIRST_DROPPED)
-        first = ", ".join(f"{names[row['paddock']]} ({row['done_share']:.0%})" for row in shares.to_dict("records"))
+        first = ", ".join(
+            f"{names[row['paddock']]} ({percent(row['done_share'])})" for row in shares.to_dict("records")
+        )
         told.append(
             f"Dropped first in years with fewer fit days: {first}; in brackets their chance."
             if first

@@ -69,7 +69,7 @@ class EnglishGround(EnglishSetUp):
                 f" with a standard deviation of {sd}. More sites help only where the probe comes through: probe moist"
                 " soil, or with a probe that reaches deeper."
             )
-        better = f"forecasts a site left out {100 * verdict.gain:.0f} % better than the best plain yardstick"
+        better = f"forecasts a site left out {self.units.share(verdict.gain)} better than the best plain yardstick"
         level = f"is no better than a plain yardstick ({verdict.yardstick}) at a site left out"
         compared = f"{better} ({verdict.yardstick})" if verdict.better else level
         said = f"The map of the pan's bottom {compared}. {self._more_probes(verdict)}"
@@ -77,8 +77,8 @@ class EnglishGround(EnglishSetUp):
             return said
         deepest = self.units.depth(verdict.deepest_mm)
         return (
-            f"{said} Over {100 * verdict.unread_share:.0f} % of the paddock it goes deeper than {deepest}, the deepest"
-            " reading in a pan: there its depth below that is not known, only what is usual of a pan."
+            f"{said} Over {self.units.share(verdict.unread_share)} of the paddock it goes deeper than {deepest}, the"
+            " deepest reading in a pan: there its depth below that is not known, only what is usual of a pan."
         )
 
     def plain_map(self, variable: str, yardstick: str, *, near: bool) -> str:

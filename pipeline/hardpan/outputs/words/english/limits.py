@@ -59,7 +59,7 @@ class EnglishLimits:
             return f"{self._short_of(held)} {from_mm}{self._enough(held)}"
         if limit is Limit.CLAY:
             kept = f" (kept {self.units.depth(held.kept_mm)} above)" if held.kept_mm else ""
-            near = f"above {self.units.depth(held.value)} on {held.share:.0%} of the zone"
+            near = f"above {self.units.depth(held.value)} on {self.units.share(held.share)} of the zone"
             where = near if held.share else f"from {self.units.depth(held.value)}"
             return f"{self._clay(held.name)} {where}{kept} {from_mm}"
         end = self.units.write(held.value, Measure.DEPTH, None)

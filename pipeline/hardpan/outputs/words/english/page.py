@@ -150,7 +150,7 @@ class EnglishPage:
     def thresholds(self, found: Sequence[tuple[float, float, float]]) -> str:
         """What other thresholds would have found; each is share of the insertions, threshold in kPa, and ha."""
         told = ", ".join(
-            f"{share:.0%} at {self._threshold(kpa)} (about {self.units.area(area_ha, 0)})"
+            f"{self.units.share(share)} at {self._threshold(kpa)} (about {self.units.area(area_ha, 0)})"
             for share, kpa, area_ha in found
         )
         return f"The threshold matters: of the insertions a pan is found in {told}."

@@ -113,7 +113,7 @@ class EnglishSetUp:
         """How sure a condition is, where the cores leave that open."""
         near = self.catalog.lab.chance["near"].value
         open_still = condition.met in {Met.YES, Met.NEAR} and near <= condition.chance <= 1.0 - near
-        return [f"near the limit, holds with a chance of {condition.chance:.0%}"] if open_still else []
+        return [f"near the limit, holds with a chance of {self.units.share(condition.chance)}"] if open_still else []
 
     def _values(self, condition: Condition) -> list[str]:
         return [self._fact(name, value) for name, value in condition.known.items() if name in FACTS]
@@ -123,7 +123,7 @@ class EnglishSetUp:
             return "no clay in reach"
         says = self.units.say(marked(FACTS[name]))
         if name == "pan_probability":
-            return f"{says} {value:.0%}"
+            return f"{says} {self.units.share(value)}"
         if name.endswith("_mm"):
             return f"{says} {self.units.rounded(value, Measure.DEPTH)}"
         return f"{says} {value:.3g}{FACT_UNITS.get(name, '')}"
@@ -163,12 +163,12 @@ class EnglishSetUp:
 
     def _balance(self, number: Mapping[str, float]) -> str:
         low, high = number["low"], number["high"]
-        share = f"{low:.0%} to {high:.0%}" if high > low else f"{low:.0%}"
+        share = f"{100.0 * low:.0f} to {self.units.share(high)}" if high > low else f"{self.units.share(low)}"
         return f"With the ripper in the ground {share} of the weight sits at the front."
 
     def _slip(self, number: Mapping[str, float]) -> str:
-        much = f"above {number['usual']:.0%} slow down, add weight or go shallower"
-        return f"Expect up to {number['slip']:.0%} slip, in zone {number['zone']:.0f}; {much}."
+        much = f"above {self.units.share(number['usual'])} slow down, add weight or go shallower"
+        return f"Expect up to {self.units.share(number['slip'])} slip, in zone {number['zone']:.0f}; {much}."
 
     def _tines(self, number: Mapping[str, float]) -> str:
         every = f"Work every zone with {number['tines']:.0f} of the {number['all_tines']:.0f} tines"
@@ -181,7 +181,7 @@ class EnglishSetUp:
 
     def _leading(self, number: Mapping[str, float]) -> str:
         run = self.units.depths(number["low_mm"], number["high_mm"])
-        return f"Run them in line at {number['share']:.0%} of the working depth, {run}."
+        return f"Run them in line at {self.units.share(number['share'])} of the working depth, {run}."
 
     def _dig(self, number: Mapping[str, float]) -> str:
         high = self.units.depth(number["ridge_mm"])
@@ -216,7 +216,7 @@ class EnglishWeather:
         told = (
             f"The plan takes {found.days:.1f} fit days. From {days} its ground was fit on {found.half:.0f} days "
             f"or more in half of {years} years and on {found.most:.0f} or more in eight years of ten: enough to finish "
-            f"in {found.chance:.0%} of the years."
+            f"in {self.units.share(found.chance)} of the years."
         )
         if not isfinite(found.ha_per_day):
             return told

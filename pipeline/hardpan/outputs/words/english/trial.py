@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from hardpan.core.said import Measure
+from hardpan.core.said import Measure, percent
 from hardpan.outputs.words.scales import Scale
 from hardpan.outputs.words.units import N, Units
 from hardpan.records.trial import UNEXPECTED, Method, Rule, Treatment, TrialResult
@@ -169,7 +169,7 @@ class EnglishTrial:
         return f"{self.units.figure(100 * effect / mean, 0)} %" if mean else "an unknown share"
 
     def _level(self, level: float) -> str:
-        return f"{level:.0%}".replace("%", " %")
+        return percent(level)
 
     def map(self, result: TrialResult) -> str:
         """The map in words."""

@@ -99,7 +99,9 @@ class EnglishZones(EnglishLimits):
         if why.soft_to_mm is not None:
             end = self.units.rounded(why.soft_to_mm, Measure.DEPTH)
             return f"no pan was met, but half of the readings end above {end} and one may lie deeper"
-        return f"no pan is expected{on.format(why.cover.reached)}" if why.covered and why.cover is not None else ""
+        if why.cover is None or not why.covered:
+            return ""
+        return f"no pan is expected{on.format(self.units.share(why.cover.reached))}"
 
     def change(self, reason: Reason) -> str:
         """What would turn the choice, "" where nothing would."""
@@ -136,7 +138,9 @@ class EnglishZones(EnglishLimits):
         """Chance of clay that is not to be brought up, "" where it rounds to nothing."""
         if why.clay_chance < 0.005:
             return ""
-        return f", with a chance of {why.clay_chance:.0%} that a tine there is in clay that should stay down"
+        return (
+            f", with a chance of {self.units.share(why.clay_chance)} that a tine there is in clay that should stay down"
+        )
 
     def _pan(self, why: Ripped) -> str:
         middle, low, high = (5 * round(edge / 5) for edge in why.bottom_mm)
@@ -146,7 +150,7 @@ class EnglishZones(EnglishLimits):
             ends = f"likely ends below {self.units.depth(why.read_to_mm)}, the deepest reading in a pan, at a depth not"
             ends = f"{ends} known (by what is usual {between})"
         if why.pan_probability < 0.8:
-            return f"where there is a pan ({why.pan_probability:.0%} of the ground) it {ends}"
+            return f"where there is a pan ({self.units.share(why.pan_probability)} of the ground) it {ends}"
         return f"the pan {ends}"
 
     def _limited(self, why: Ripped) -> str:
@@ -168,16 +172,17 @@ class EnglishZones(EnglishLimits):
         """Why the tines run well below the pan."""
         if why.loosened >= BETWEEN_SHARE:
             return ", the tines run below it so that it breaks between them as well"
-        return f", the tines run below it, which still breaks more of it ({why.loosened:.0%} in all)"
+        return f", the tines run below it, which still breaks more of it ({self.units.share(why.loosened)} in all)"
 
     def _pays(self, why: Ripped) -> str:
         money = self.units.per_area(abs(why.net_per_ha))
         if why.cover is None:
-            return f"breaking it returns about {money} more than it costs"
+            part = f"{self.units.share(why.loosened)} of it" if why.bottom_mm[0] > why.depth_mm else "it"
+            return f"breaking {part} returns about {money} more than it costs"
         cover = why.cover
-        short = f" (short of the {cover.asked:.0%} asked for)" if cover.reached < cover.asked else ""
+        short = f" (short of the {self.units.share(cover.asked)} asked for)" if cover.reached < cover.asked else ""
         pays, than = ("returns", "costs") if why.net_per_ha >= 0 else ("costs", "returns")
-        below = f"this depth passes below it on {cover.reached:.0%} of the ground{short}"
+        below = f"this depth passes below it on {self.units.share(cover.reached)} of the ground{short}"
         return f"{below} and {pays} about {money} more than it {than}"
 
     def _why_left(self, why: Left) -> str:
@@ -185,7 +190,7 @@ class EnglishZones(EnglishLimits):
             soil = self.catalog.soils.get(why.soil_type)
             note = f" ({soil.note})" if soil is not None and soil.note else ""
             return f"ripping is not expected to pay on {why.soil_type}{note}"
-        if no_pan := self._no_pan(why, on=" on {:.0%} of it"):
+        if no_pan := self._no_pan(why, on=" on {} of it"):
             return no_pan
         if why.best is None:
             end = f", and {self.held(why.shallowest)}" if why.shallowest is not None else ""
@@ -194,7 +199,7 @@ class EnglishZones(EnglishLimits):
             return self._short(why.cover, why.best, why.barred)
         loss = self._loss(why, why.best)
         if why.pan_probability < 0.5:
-            return f"a pan is expected on only {why.pan_probability:.0%} of it, and {loss}"
+            return f"a pan is expected on only {self.units.share(why.pan_probability)} of it, and {loss}"
         return loss
 
     def _short(self, cover: Cover, best: Alternative, barred: Held | None) -> str:
@@ -204,7 +209,7 @@ class EnglishZones(EnglishLimits):
                 "another would pass below the pan" if cover.otherwise else "no other passes below it on enough ground"
             )
             return f"{self._barred(barred)}; {other}"
-        told = f"no depth allowed passes below the pan on more than {cover.reachable:.0%} of it"
+        told = f"no depth allowed passes below the pan on more than {self.units.share(cover.reachable)} of it"
         if best.held is not None:
             told += f"; {self.held(best.held)}"
         return f"{told}; another set-up would, {FITTED}" if cover.otherwise else told
@@ -241,7 +246,7 @@ class EnglishZones(EnglishLimits):
             return loss
         other = self.option(runner_up)
         if math.isnan(turn.bottom_mm):
-            odds = f"{other} has a {turn.better_share:.0%} chance of returning more"
+            odds = f"{other} has a {self.units.share(turn.better_share)} chance of returning more"
             return f"{loss}; {odds}" if round(100 * turn.better_share) else loss
         side = "below" if turn.deeper else "above"
         more = f"{turn.probes} more probe{'s' if turn.probes > 1 else ''} here would tell"
