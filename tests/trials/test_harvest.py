@@ -84,6 +84,21 @@ def test_the_delay_of_the_flow_is_found(late_s):
     assert back[known] == pytest.approx(grown[known], abs=1e-9)
 
 
+def test_the_delay_is_found_where_ripped_passes_yield_more_than_those_beside_them():
+    rows = points(strips(pairs=6, long_m=400.0), effect=2.0, noise=0.1, strip_sd=0.2, every_m=2.0, timed=True)
+    number = number_passes(rows)
+    grown = rows["value"] + np.sin(rows["y_m"] / 25.0)
+    found = estimate_delay(rows.assign(value=shifted(rows.assign(value=grown), number, -9.0)), number)
+    assert found == pytest.approx(9.0, abs=1.0)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_harvest_of_a_few_strips_without_a_delay_shows_none(seed):
+    rows = points(strips(pairs=4, long_m=150.0), effect=0.4, noise=0.0, strip_sd=0.1, every_m=2.0, timed=True)
+    noisy = rows["value"] + 0.3 * np.random.default_rng(seed).standard_normal(len(rows))
+    assert estimate_delay(rows.assign(value=noisy), number_passes(rows)) == 0.0
+
+
 def test_few_points_or_one_pass_tell_no_delay():
     rows = points(strips(pairs=1), timed=True)
     assert estimate_delay(rows, number_passes(rows)) == 0.0

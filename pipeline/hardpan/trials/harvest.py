@@ -31,8 +31,9 @@ DELAYS_S = np.arange(-5.0, 26.0)
 _NEIGHBOURS = 8
 """Nearest points of other passes that a point is held against."""
 
-_LEAST_FALL = 0.05
-"""Share by which the roughness has to fall for a delay to be believed: less is chance."""
+_CHANCE = 6.0
+"""Over the root of the number of points, the share by which the roughness has to fall for a delay to be believed: in
+simulated harvests without one, less is chance."""
 
 _APART_S = 2.0
 """Most that the delays of the first and the second half of the passes may differ by."""
@@ -181,7 +182,8 @@ def estimate_delay(points: pd.DataFrame, number: Ints) -> float:
     """Delay, s, at which neighbouring passes agree best; 0 where it cannot be told.
 
     Passes driven in opposite directions shift a map against itself: the map is smoothest where every yield stands
-    where it grew.
+    where it grew. What a whole pass yields more than another, ripped beside unripped, is no roughness. Agreement that
+    is best at the end of what is tried has no best.
     """
     known = np.flatnonzero((number >= 0) & np.isfinite(points["value"].to_numpy(dtype=float)))
     passes = np.unique(number[known])
@@ -189,15 +191,18 @@ def estimate_delay(points: pd.DataFrame, number: Ints) -> float:
         return 0.0
     one, other = _other_passes(points[["x_m", "y_m"]].to_numpy(dtype=float)[known], number[known])
     late = number[known][one] > np.median(passes)
+    level = points["value"].groupby(number).transform("median")
+    within = points.assign(value=points["value"] - level)
     rough: list[list[float]] = []
     for delay_s in DELAYS_S:
-        value = shifted(points, number, delay_s)[known]
+        value = shifted(within, number, delay_s)[known]
         apart = (value[one] - value[other]) ** 2
         rough.append([_middle(part) for part in (apart, apart[late], apart[~late])])
     roughness = np.array(rough)
     whole, *halves = DELAYS_S[np.argmin(roughness, axis=0)]
-    fell = roughness[:, 0].min() < (1.0 - _LEAST_FALL) * roughness[DELAYS_S == 0, 0][0]
-    return float(whole) if fell and abs(halves[0] - halves[1]) <= _APART_S else 0.0
+    fell = roughness[:, 0].min() < (1.0 - _CHANCE / np.sqrt(len(known))) * roughness[DELAYS_S == 0, 0][0]
+    best = fell and DELAYS_S[0] < whole < DELAYS_S[-1] and abs(halves[0] - halves[1]) <= _APART_S
+    return float(whole) if best else 0.0
 
 
 def shifted(points: pd.DataFrame, number: Ints, delay_s: float) -> Floats:
