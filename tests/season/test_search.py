@@ -53,8 +53,7 @@ def test_no_round_of_searches_loses_what_was_found_before_and_threads_do_not_mat
     assert found.worth >= max(lists.worth for lists in begun)
     assert settle(walkers, found.orders, 12, patient=found.patient).worth == found.worth
     if can_compile():
-        together = best_found(jobs, rigs, begun, 1, compiled=True)
-        monkeypatch.setattr(rounds, "THREADS", 1)
-        assert together == best_found(jobs, rigs, begun, 1, compiled=True) == found
+        alone, together = (best_found(jobs, rigs, begun, 1, compiled=True, threads=number) for number in (1, 3))
+        assert alone == together == found
     monkeypatch.setattr(rounds, "ROUNDS", rounds.ROUNDS[:1])
     assert best_found(jobs, rigs, begun, 1, compiled=False).worth <= found.worth

@@ -71,7 +71,7 @@ def test_years_of_weather_say_how_likely_the_plan_is_finished_and_a_list_of_padd
     write_outputs(run, OutputSettings(formats=("geojson", "report")), tmp_path / "out")
     page = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
     for told in (
-        "enough to finish in 83 % of the years",
+        "enough to finish in 83\u00a0% of the years",
         "Days a month on which the soil is fit",
         "evenings of the past",
     ):

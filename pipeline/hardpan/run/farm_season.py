@@ -12,6 +12,7 @@ from hardpan.core.settings import InputPath, Settings, setting
 from hardpan.records.past import FarmSeason, PaddockResult
 from hardpan.records.season import Job, Rig
 from hardpan.run.farm_fit import calendars_of, read_fit_table, typical_year
+from hardpan.run.free_memory import usable_cores
 from hardpan.season.accounts import stress_plan
 from hardpan.season.planning import plan_season
 
@@ -103,7 +104,7 @@ def plan_farm_season(
         )
         for slug, result in ripped.items()
     ]
-    plan = plan_season(jobs, rigs, days)
+    plan = plan_season(jobs, rigs, days, threads=usable_cores())
     others = {year: fits for year, fits in known.years.items() if year != days[0].year}
     return FarmSeason(
         plan=plan,

@@ -45,6 +45,7 @@ def plan_season(
     gap: float = 0.01,
     seconds: float = 25.0,
     seed: int = 1,
+    threads: int = 2,
 ) -> SeasonPlan:
     """Plan worth most among those found, with the worth that no plan can surpass.
 
@@ -62,6 +63,8 @@ def plan_season(
         Time the integer programme may take; where it is cut short the bound is higher than it need be.
     seed : int
         Of the search.
+    threads : int
+        In which searches run side by side; the plan does not hang on them.
 
     Raises
     ------
@@ -90,7 +93,10 @@ def plan_season(
     priced = fast and len(alike.visits.pair) * len(jobs) <= PRICED
     ideal = _ideal(jobs, alike, gap=gap / 20.0, seconds=seconds / 3.0, parts_only=priced)
     lists = settle(walkers, _orders(ideal, alike, jobs, walkers), len(jobs))
-    stints, bound = stints_of(walkers, best_found(jobs, rigs, (ranked, lists), seed, compiled=fast)), ideal.bound
+    stints, bound = (
+        stints_of(walkers, best_found(jobs, rigs, (ranked, lists), seed, compiled=fast, threads=threads)),
+        ideal.bound,
+    )
     enough = (1.0 + gap) * worth_of(jobs, rigs, stints)
     if priced and bound > enough:
         bound = min(bound, _bound_by_routes(jobs, alike, ideal, enough))

@@ -25,10 +25,11 @@ ROUNDS = (Round(16, 2, 1), Round(4, 4, 2), Round(4, 1, 2))
 """A choice: where a search ends hangs more on its chances than on its length."""
 TRIALS_PER_JOB, COMPILED_TRIALS_PER_JOB = 60, 3_750
 """Changes tried for each paddock in the shortest search; the latter where it runs compiled."""
-THREADS = 2
 
 
-def best_found(jobs: Sequence[Job], rigs: Sequence[Rig], begun: Sequence[Lists], seed: int, *, compiled: bool) -> Lists:
+def best_found(
+    jobs: Sequence[Job], rigs: Sequence[Rig], begun: Sequence[Lists], seed: int, *, compiled: bool, threads: int = 1
+) -> Lists:
     """Best lists met, none worse than those `begun` with.
 
     In the first round paddocks are by turns patient or not at first; the results do not hang on the threads.
@@ -41,7 +42,7 @@ def best_found(jobs: Sequence[Job], rigs: Sequence[Rig], begun: Sequence[Lists],
         lists = settle(walkers, start.orders, len(jobs), patient=start.patient)
         return improve(walkers, lists, beside, trials=trials, seed=number, compiled=compiled)
 
-    with ThreadPoolExecutor(THREADS if compiled else 1) as threads:
+    with ThreadPoolExecutor(threads if compiled else 1) as pool:
         for turn, (searches, kept, length) in enumerate(ROUNDS):
             best = ranked[:kept]
             starts = [best[at % len(best)] for at in range(searches)]
@@ -49,7 +50,7 @@ def best_found(jobs: Sequence[Job], rigs: Sequence[Rig], begun: Sequence[Lists],
                 patient = [[at // len(best) % 2 == 1] * len(jobs) for at in range(searches)]
                 starts = [replace(one, patient=flags) for one, flags in zip(starts, patient, strict=True)]
             numbers = range(seed + 100 * turn, seed + 100 * turn + searches)
-            ranked = _ranked([*ranked, *threads.map(searched, starts, [length] * searches, numbers)])
+            ranked = _ranked([*ranked, *pool.map(searched, starts, [length] * searches, numbers)])
     return ranked[0]
 
 
