@@ -248,14 +248,14 @@ def farm(  # noqa: PLR0917 - a command has as many options as it has
         options = FarmOptions(runner=runner, scheduler=scheduler, workers=workers, dry=dry_run)
         with shown(verbose=verbose) as clock:
             found = run_farm(file, out, clock, options, tell=lambda *far: clock.announce(words.progress(*far)))
-            if not dry_run:
-                from hardpan.outputs.farm import write_farm
+            from hardpan.outputs.farm import tell_farm, write_farm
 
+            if not dry_run:
                 with clock.stage("outputs"):
                     write_farm(found, out)
         if dry_run:
             print_table(*words.memory_table(found))
-        typer.echo(words.headline(found))
+        typer.echo("\n".join(tell_farm(found)))
         for job, outcome in found.failed:
             typer.echo(f"hardpan: {words.failure(job, outcome)}", err=True)
         if found.fault:

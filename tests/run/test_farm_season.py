@@ -10,7 +10,8 @@ import shapely
 
 from hardpan.core.errors import HardpanError
 from hardpan.outputs.words.english.farm import season_says
-from hardpan.records.ledger import Totals
+from hardpan.outputs.words.units import Units
+from hardpan.records.ledger import NET_RETURN, Total, Totals
 from hardpan.records.past import PaddockResult
 from hardpan.records.season import Fate
 from hardpan.records.weather import FitDays
@@ -27,9 +28,13 @@ def result(name, net, hours, soil="deep sand", fit=None):
         },
         geometry=[shapely.box(0, 0, 100, 100)], crs=32751,
     )  # fmt: skip
+    draws = np.array([-500.0, 0.0, 500.0])
+    total = Total(
+        quantity=10.0, unit="ha", amount=net, low=net - 500.0, high=net + 500.0, shared=net + draws, own=0 * draws
+    )
     return PaddockResult(
         name=name, zones=zones, ripped_ha=10.0, net=net, hours=hours, litres=1.0, plan_number="",
-        totals=Totals(items={}, currency="AUD", seed=1), fit=fit,
+        totals=Totals(items={NET_RETURN: total}, currency="AUD", seed=1), outputs={}, fit=fit,
     )  # fmt: skip
 
 
@@ -140,14 +145,26 @@ def test_machines_differ_in_width_speed_depth_cost_and_the_days_they_are_there()
         check_plan(SeasonPlanSettings(first=FIRST, last=LAST, machines=(wide, wide)), {})
 
 
-def test_the_page_says_first_where_each_machine_begins_by_the_names_paddocks_go_by():
-    own = {"name": "own"}
-    season = planned(TWO, machines=(own, own | {"name": "hired", "not_before": LAST}))
-    begin, worth, *_ = season_says(season, {slug: f"{slug} paddock" for slug in TWO}, "AUD")
-    assert begin.startswith("Begin 1 Mar in rich paddock (own)")
-    assert worth.startswith(f"The plan is worth {season.plan.worth:,.0f} AUD, within ")
-    late = planned({"rich": TWO["rich"]}, machines=(own | {"deepest_mm": 1.0},))
-    assert season_says(late, {"rich": "Rich"}, "AUD")[0].startswith("No paddock is ripped")
+def test_what_waiting_takes_off_the_worth_of_the_plan_is_told():
+    names, units = {slug: f"{slug} paddock" for slug in TWO}, Units.of_files("AUD")
+    season = planned(TWO)
+    assert season_says(season, names, units)[0].startswith(f"The plan is worth {season.plan.worth:,.0f} AUD, within ")
+    waits = planned(TWO, {"rich": Wishes(waiting_per_day=30.0)})
+    waiting = waits.plan.jobs["waiting"].sum()
+    assert waiting > 1.0
+    told = f"The plan is worth {waits.plan.worth:,.0f} AUD, {waiting:,.0f} AUD for waiting taken off, within "
+    assert season_says(waits, names, units)[0].startswith(told)
+
+
+def test_the_return_of_what_is_ripped_has_the_range_of_those_paddocks_less_what_their_machines_cost_more():
+    own = {"name": "own", "not_after": FIRST}
+    season = planned({"rich": TWO["rich"]}, machines=(own, {"name": "hired", "dearer_per_ha": 20.0}))
+    net = TWO["rich"].net - 200.0
+    assert season.returns == pytest.approx((net, net - 450.0, net + 450.0))
+    assert season.idle == ("own",)
+    none = planned({"rich": TWO["rich"]}, machines=(own | {"deepest_mm": 1.0},))
+    assert np.isnan(none.returns).all()
+    assert none.idle == ("own",)
 
 
 LATE, BACKWARDS = {"not_before": date(2027, 6, 1)}, {"not_before": date(2027, 3, 3), "not_after": date(2027, 3, 2)}

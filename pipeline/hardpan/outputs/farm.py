@@ -1,5 +1,6 @@
 """Every file that tells of many paddocks, written beside its place and renamed into it at the end."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -11,9 +12,10 @@ from hardpan.outputs.geopackage import write_geopackage
 from hardpan.outputs.manifest import write_document
 from hardpan.outputs.ownership import REPLACED, digests, own_files
 from hardpan.outputs.palette import depth_colours
-from hardpan.outputs.season_page import chances_of, write_season_page
+from hardpan.outputs.season_page import chances_of, units_of, write_season_page
 from hardpan.outputs.tables import write_table
 from hardpan.outputs.words.english import farm as words
+from hardpan.outputs.words.shown import rounded_parts
 from hardpan.records.farm import Job, Outcome
 from hardpan.records.past import FarmRun, FarmSeason
 from hardpan.records.season import Fate
@@ -32,6 +34,9 @@ _ZONES = (
 
 SEASON = ("day", "machine", "paddock", "hours", "why", "chance")
 """Columns of season.csv; `chance` is that of finishing the paddock, by years of weather."""
+
+_HOUR_STEP = 0.01
+"""Hours of a paddock's days are rounded so that they add up to the paddock's."""
 
 
 def write_farm(run: FarmRun, folder: Path) -> tuple[Path, ...]:
@@ -57,6 +62,11 @@ def write_farm(run: FarmRun, folder: Path) -> tuple[Path, ...]:
         _write_manifest(work, run, replaced)
         names = sorted(path.name for path in work.iterdir())
     return tuple(folder / name for name in names)
+
+
+def tell_farm(run: FarmRun) -> list[str]:
+    """What the season begins with, rips and leaves, and what came of the list, for the terminal."""
+    return words.answer(run, replace(units_of(run), plain=True))
 
 
 def paddock_table(run: FarmRun) -> pd.DataFrame:
@@ -114,19 +124,20 @@ def zones_of_all(run: FarmRun) -> gpd.GeoDataFrame:
 
 def season_table(run: FarmRun, season: FarmSeason) -> pd.DataFrame:
     """One row a day, machine and paddock in working order, then one without a day for each paddock that is left."""
-    plan, chance = season.plan, chances_of(season)
+    plan, chance, units = season.plan, chances_of(season), replace(units_of(run), plain=True)
+    work = plan.work.merge(plan.jobs.assign(per_hour=plan.jobs["net"] / plan.jobs["hours"])[["paddock", "per_hour"]])
+    work["hours"] = work.groupby("paddock")["hours"].transform(lambda its: rounded_parts(its.to_numpy(), _HOUR_STEP))
     rows = [
         (
             plan.days[int(row["day"])].isoformat(),
             row["rig"],
             row["paddock"],
             row["hours"],
-            words.must() if run.must[row["paddock"]] else words.per_hour(run.results[row["paddock"]].net_per_hour),
+            words.must() if run.must[row["paddock"]] else words.per_hour(row["per_hour"], units),
             chance.get(row["paddock"]),
         )
-        for row in plan.work.to_dict("records")
+        for row in work.to_dict("records")
     ]
-    fates = {str(row["paddock"]): Fate(row["fate"]) for row in plan.jobs.to_dict("records")}
-    left = {slug: fates.get(slug, Fate.NO_GAIN) for slug in run.results if fates.get(slug) is not Fate.DONE}
+    left = {slug: fate for slug, fate in run.fates.items() if fate is not Fate.DONE}
     rows += [("", "", slug, 0.0, words.fate(fate), chance.get(slug)) for slug, fate in left.items()]
     return pd.DataFrame(rows, columns=[*SEASON])

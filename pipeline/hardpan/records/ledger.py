@@ -18,6 +18,9 @@ TALLY = ("zone", "item", "quantity", "unit", "price", "amount", "low", "high")
 ALL_PADDOCKS = "all paddocks"
 """In the column `paddock` of sums: all together."""
 
+NET_RETURN = "net return"
+"""In the column `item`: what is left after all costs."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rates:

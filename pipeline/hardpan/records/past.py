@@ -12,7 +12,7 @@ import pandas as pd
 from hardpan.core.arrays import Bools, Floats
 from hardpan.records.farm import Job, Outcome, Status
 from hardpan.records.ledger import Totals
-from hardpan.records.season import SeasonPlan, Stress
+from hardpan.records.season import Fate, SeasonPlan, Stress
 from hardpan.records.weather import FitDays
 
 CHANGE = ("what", "where", "before", "after", "change", "low", "high", "cause")
@@ -37,6 +37,8 @@ class PaddockResult:
     litres: float
     plan_number: str
     totals: Totals
+    outputs: Mapping[str, Any]
+    """Its table `[outputs]`: whose units it is told in."""
     fit: FitDays | None = None
     """Days of other years on which its soil types were fit; None where no years of weather were given."""
 
@@ -61,6 +63,10 @@ class FarmSeason:
     """Year whose fit days the plan counts on; None where those of the plan itself are known, or none are."""
     sure: float = 0.5
     """Share of the years that have as many fit days as that, or more."""
+    returns: tuple[float, float, float] = (float("nan"),) * 3
+    """Net return of the paddocks that are ripped, expected, 5 and 95 % points, money; NaN where it cannot be summed."""
+    idle: tuple[str, ...] = ()
+    """Machines that rip no paddock."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -92,6 +98,17 @@ class FarmRun:
     def names(self) -> dict[str, str]:
         """Slug to the name a paddock goes by."""
         return {job.slug: job.paddock for job in self.jobs}
+
+    @property
+    def fates(self) -> dict[str, Fate]:
+        """Slug to what becomes of a paddock in the season, in the order they are begun, those left at the end."""
+        if self.season is None:
+            return {}
+        jobs = self.season.plan.jobs
+        begun = jobs["first_day"].where(jobs["first_day"] >= 0, len(self.season.plan.days))
+        order = jobs.loc[begun.sort_values(kind="stable").index, ["paddock", "fate"]]
+        planned = {str(slug): Fate(fate) for slug, fate in order.itertuples(index=False)}
+        return planned | {slug: Fate.NO_GAIN for slug in self.results if slug not in planned}
 
     @property
     def failed(self) -> tuple[tuple[Job, Outcome], ...]:

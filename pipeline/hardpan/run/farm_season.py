@@ -9,8 +9,10 @@ import numpy as np
 from hardpan.core.arrays import Bools
 from hardpan.core.errors import SettingsError
 from hardpan.core.settings import InputPath, Settings, setting
+from hardpan.farm.stage import combine_totals
+from hardpan.records.ledger import ALL_PADDOCKS, NET_RETURN
 from hardpan.records.past import FarmSeason, PaddockResult
-from hardpan.records.season import Job, Rig
+from hardpan.records.season import Fate, Job, Rig, SeasonPlan
 from hardpan.run.farm_fit import calendars_of, read_fit_table, typical_year
 from hardpan.run.free_memory import usable_cores
 from hardpan.season.accounts import stress_plan
@@ -113,6 +115,8 @@ def plan_farm_season(
         unknown=known.unknown if known.years else tuple(ripped),
         planned_with=planned_with,
         sure=settings.sure,
+        returns=_returns(plan, ripped),
+        idle=tuple(rig.name for rig in rigs if rig.name not in set(plan.work["rig"])),
     )
 
 
@@ -189,6 +193,18 @@ def _hours(result: PaddockResult, one: RigSettings) -> float:
 
 def _reaches(one: RigSettings, result: PaddockResult) -> bool:
     return one.deepest_mm is None or float(result.zones["depth_mm"].max()) <= one.deepest_mm
+
+
+def _returns(plan: SeasonPlan, ripped: Mapping[str, PaddockResult]) -> tuple[float, float, float]:
+    """Net return of the paddocks that are ripped with its range, less what their machines cost more than their own."""
+    done = plan.jobs[plan.jobs["fate"] == Fate.DONE]
+    sums = combine_totals({slug: ripped[slug].totals for slug in done["paddock"]})
+    net = sums[(sums["paddock"] == ALL_PADDOCKS) & (sums["item"] == NET_RETURN)]
+    if net.empty:
+        return (float("nan"),) * 3
+    amount, low, high = (float(net[end].iloc[0]) for end in ("amount", "low", "high"))
+    dearer = sum(ripped[slug].net for slug in done["paddock"]) - float(done["net"].sum())
+    return amount - dearer, low - dearer, high - dearer
 
 
 def _planned_with(

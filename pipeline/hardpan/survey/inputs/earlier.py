@@ -14,7 +14,7 @@ import shapely
 
 from hardpan.core.errors import InputError
 from hardpan.records.after import READINGS, RECORD, Earlier
-from hardpan.records.ledger import Strategy, Total, Totals
+from hardpan.records.ledger import NET_RETURN, Strategy, Total, Totals
 from hardpan.records.past import PaddockResult
 from hardpan.records.trail import MANIFEST
 from hardpan.records.weather import FitDays
@@ -29,7 +29,7 @@ _RIPPED = ("spacing_mm", "foot_mm", "side_deg", "width_m")
 
 _POLYGONS = (shapely.GeometryType.POLYGON, shapely.GeometryType.MULTIPOLYGON)
 
-_FIGURES = {"ripped_ha": "ripped_ha", "net": "net", "hours": "hours", "litres": "fuel_l"}
+_FIGURES = {"ripped_ha": "ripped_ha", "hours": "hours", "litres": "fuel_l"}
 """Figure of a result to its name among the strategies of run.json."""
 
 _RIGHT = "the result of `hardpan run`"
@@ -100,11 +100,14 @@ def read_paddock_result(folder: Path) -> PaddockResult:
     manifest, record = (read_record(folder, name) for name in (MANIFEST, RECORD))
     try:
         plan = next(row for row in manifest["strategies"] if row["strategy"] == Strategy.PLAN)
+        totals = totals_of(record)
         return PaddockResult(
             name=str(record["name"]),
             zones=zones_of(record, pyproj.CRS.from_user_input(record["working_crs"])),
+            net=totals.items[NET_RETURN].amount if NET_RETURN in totals.items else 0.0,
             plan_number=str(manifest["plan"]),
-            totals=totals_of(record),
+            totals=totals,
+            outputs=dict(manifest["settings"].get("outputs") or {}),
             fit=None if "fit_days" not in record else fit_days_of(record["fit_days"]),
             **{ours: float(plan[theirs] or 0.0) for ours, theirs in _FIGURES.items()},
         )

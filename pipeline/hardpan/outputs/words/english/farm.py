@@ -1,47 +1,50 @@
 """What is said of many paddocks."""
 
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from math import isfinite
 
-from hardpan.core.said import percent
-from hardpan.outputs.words.units import MISSING
+from hardpan.outputs.words.units import MISSING, Units
 from hardpan.records.farm import Job, Outcome, Status
-from hardpan.records.ledger import ALL_PADDOCKS
+from hardpan.records.ledger import ALL_PADDOCKS, NET_RETURN
 from hardpan.records.past import FarmRun, FarmSeason
-from hardpan.records.season import Fate, SeasonPlan
+from hardpan.records.season import Fate
 
-_FIRST_DROPPED = 3
+_LISTED = 3
+"""More paddocks than this are counted, not named."""
+
+_LEAST_MONEY = 0.5
+"""Less is printed as none."""
 
 LABELS = {
     "head": "The season over",
-    "map": "Working depths; numbers as in the list",
+    "map": "Working depths; paddocks by number",
     "reading": "How to read it",
     "list": "Paddocks by what an hour of the machine returns",
-    "list_caption": "Expected returns less costs; the range holds them with 90 % probability.",
+    "list_caption": "Expected returns less costs, with the machine each paddock was worked out with; the range holds "
+    "them with 90 % probability.",
     "failed": "Not worked out",
     "failed_caption": "The same command again tries them once more.",
     "leave": "leave unripped",
-    "number": "No.",
     "paddock": "Paddock",
     "ripped": "To rip, {area}",
     "net": "Net return, {money}",
     "range": "Range",
     "hours": "Hours",
     "per_hour": "Return per hour, {money}",
-    "fuel": "Fuel, L",
+    "fuel": "Fuel, {volume}",
     "place": "In the list",
     "reason": "Reason",
     "all": "All",
     "calendar": "The days of the season",
-    "calendar_caption": "In the order they are begun. Chance of finishing: share of the years of weather in which it "
-    "is ripped, when this order is changed to make the best of the days each of them has.",
+    "calendar_caption": "In the order they are begun. Chance of being finished: share of the years of weather in which "
+    "it is ripped, when this order is changed to make the best of the days each of them has.",
     "days": "Day by day: which machine is in which paddock",
     "closed": "not fit, or not allowed",
     "when": "When",
     "machine": "Machine",
-    "finished": "Chance of finishing",
+    "finished": "Chance",
     "years": "The years after",
     "years_caption": "When the zones that are ripped come again, and how deep then; each report says why.",
     "zones": "Zones",
@@ -63,7 +66,7 @@ def progress(done: int, of: int, left_s: float | None) -> str:
     return f"{done} of {of} paddocks" + (f", {_duration(left_s)} left" if left_s else "")
 
 
-def headline(run: FarmRun) -> str:
+def headline(run: FarmRun, units: Units) -> str:
     """What came of the list, in one sentence."""
     counts = Counter(outcome.status for outcome in run.outcomes)
     told = ", ".join(f"{counts[status]} {words}" for status, words in _STATUS.items() if counts[status])
@@ -72,7 +75,32 @@ def headline(run: FarmRun) -> str:
         return f"{len(run.outcomes)} {paddocks}: {told}."
     hours = sum(result.hours for result in run.results.values())
     ripped_ha = sum(result.ripped_ha for result in run.results.values())
-    return f"{len(run.outcomes)} {paddocks}: {told}; {ripped_ha:.1f} ha to rip in {hours:.1f} h{_net(run)}."
+    work = f"in all {units.area(ripped_ha)} to rip in {units.hours(hours)}"
+    return f"{len(run.outcomes)} {paddocks}: {told}; {work}{_net(run, units)}."
+
+
+def answer(run: FarmRun, units: Units) -> list[str]:
+    """What the grower asks first: the answer of the season where there is one; then what came of the list."""
+    return [*([] if run.season is None else _season(run, run.season, units)), headline(run, units)]
+
+
+def _season(run: FarmRun, season: FarmSeason, units: Units) -> list[str]:
+    """Where each machine begins and what is ripped returns, what is left and why, and which machine has no work."""
+    plan, fates, names = season.plan, run.fates, run.names
+    first = plan.work.drop_duplicates("rig").to_dict("records")
+    begin = "; ".join(f"{_day(plan.days[row['day']])} in {names[row['paddock']]} ({row['rig']})" for row in first)
+    done = [slug for slug, what in fates.items() if what is Fate.DONE]
+    told = "No paddock is ripped on these days."
+    if done:
+        area = units.area(sum(run.results[slug].ripped_ha for slug in done))
+        hours = units.hours(float(plan.work["hours"].sum()))
+        many = f"{len(done)} of {len(fates)} paddocks {'is' if len(done) == 1 else 'are'} ripped"
+        told = f"Begin {begin}. {many}: {area} in {hours}{_expected(season.returns, units)}."
+    left = {
+        what: [names[slug] for slug, its in fates.items() if its is what] for what in _FATES if what is not Fate.DONE
+    }
+    idle = [f"No paddock for {', '.join(season.idle)}."] if done and season.idle else []
+    return [told, *(f"{_some(its)} {fate(what)}." for what, its in left.items() if its), *idle]
 
 
 def label(key: str, **parts: object) -> str:
@@ -116,19 +144,21 @@ def must() -> str:
     return "must be ripped"
 
 
-def per_hour(net: float) -> str:
+def per_hour(net: float, units: Units) -> str:
     """Why a paddock is ripped when it is."""
-    return f"returns {net:,.0f} an hour"
+    return f"returns {_money(net, units)} an hour"
 
 
 def span_of_days(first: date, last: date) -> str:
     """First and last day in words.
 
     >>> span_of_days(date(2027, 3, 1), date(2027, 3, 4))
-    '1 Mar to 4 Mar'
+    '1 to 4 Mar'
     """
-    days = (first,) if first == last else (first, last)
-    return " to ".join(f"{day.day} {day:%b}" for day in days)
+    if first == last:
+        return _day(last)
+    begin = f"{first.day}" if (first.year, first.month) == (last.year, last.month) else _day(first)
+    return f"{begin} to {_day(last)}"
 
 
 def numbers(zones: Iterable[int]) -> str:
@@ -149,22 +179,24 @@ def seasons(low: float, high: float) -> str:
     return f"{low:g}" if low == high else f"{low:g} to {high:g}"
 
 
-def season_says(season: FarmSeason, names: Mapping[str, str], currency: str) -> list[str]:
-    """Where each machine begins, what the plan of the season is worth beside the simple one, and what it rests on."""
+def season_says(season: FarmSeason, names: Mapping[str, str], units: Units) -> list[str]:
+    """What the plan of the season is worth beside the simple one, and what it rests on."""
     plan = season.plan
-    worth = f"The plan is worth {plan.worth:,.0f} {currency}".rstrip()
-    told = [_begin(plan, names), f"{worth}, within {percent(plan.gap, 1)} of the best there can be."]
+    waiting = float(plan.jobs["waiting"].sum())
+    waits = f", {_money(waiting, units)} for waiting taken off" if waiting >= _LEAST_MONEY else ""
+    gap = units.quantity(100.0 * plan.gap, 1, "%")
+    told = [f"The plan is worth {_money(plan.worth, units)}{waits}, within {gap} of the best there can be."]
     if isfinite(plan.ranked_worth):
-        told[-1] += f" Going by return per hour alone is worth {plan.ranked_worth:,.0f}."
+        told[-1] += f" Going by return per hour alone is worth {_money(plan.ranked_worth, units)}."
     if season.planned_with is not None:
         told.append(
-            f"It counts on the fit days of {season.planned_with}: {percent(season.sure)} of the years have as many or"
-            " more."
+            f"It counts on the fit days of {season.planned_with}: {units.share(season.sure)} of the years have as many "
+            "or more."
         )
     if season.stress is not None:
-        shares = season.stress.jobs[season.stress.jobs["done_share"] < 1.0].head(_FIRST_DROPPED)
+        shares = season.stress.jobs[season.stress.jobs["done_share"] < 1.0].head(_LISTED)
         first = ", ".join(
-            f"{names[row['paddock']]} ({percent(row['done_share'])})" for row in shares.to_dict("records")
+            f"{names[row['paddock']]} ({units.share(row['done_share'])})" for row in shares.to_dict("records")
         )
         told.append(
             f"Dropped first in years with fewer fit days: {first}; in brackets their chance."
@@ -178,17 +210,6 @@ def season_says(season: FarmSeason, names: Mapping[str, str], currency: str) -> 
             "day counts as fit, which no season is."
         )
     return told
-
-
-def _begin(plan: SeasonPlan, names: Mapping[str, str]) -> str:
-    """Where each machine begins, and what is left."""
-    first = plan.work.drop_duplicates("rig").to_dict("records")
-    if not first:
-        return "No paddock is ripped on these days; the table says why."
-    told = [f"{span_of_days(*[plan.days[row['day']]] * 2)} in {names[row['paddock']]} ({row['rig']})" for row in first]
-    left = int((plan.jobs["fate"] != Fate.DONE).sum())
-    rest = f" Of {len(plan.jobs)} paddocks {left} are left; the end of the table says why." if left else ""
-    return f"Begin {'; '.join(told)}.{rest}"
 
 
 def failure(job: Job, outcome: Outcome) -> str:
@@ -209,15 +230,34 @@ def memory_table(run: FarmRun) -> tuple[list[str], list[list[str]]]:
     return ["paddock", "would be", "memory at most"], rows
 
 
-def _net(run: FarmRun) -> str:
+def _net(run: FarmRun, units: Units) -> str:
     """Net return of all paddocks with its range, "" where it cannot be added up."""
-    rows = run.tallies[(run.tallies["paddock"] == ALL_PADDOCKS) & (run.tallies["item"] == "net return")]
-    row = {name: float(rows[name].iloc[0]) if len(rows) else float("nan") for name in ("amount", "low", "high")}
-    if not isfinite(row["amount"]):
+    rows = run.tallies[(run.tallies["paddock"] == ALL_PADDOCKS) & (run.tallies["item"] == NET_RETURN)]
+    return "" if rows.empty else _expected(rows[["amount", "low", "high"]].iloc[0].astype(float), units)
+
+
+def _expected(returns: Iterable[float], units: Units) -> str:
+    """Net return with its range, "" where it is not known."""
+    amount, low, high = returns
+    if not isfinite(amount):
         return ""
-    currency = next(iter(run.results.values())).totals.currency
-    span = f" ({row['low']:,.0f} to {row['high']:,.0f})" if isfinite(row["low"]) else ""
-    return f", expected to return {row['amount']:,.0f} {currency}{span}"
+    span = f" (likely range {units.figure(low, 0)} to {units.figure(high, 0)})" if isfinite(low) else ""
+    return f", expected to return {_money(amount, units)}{span}"
+
+
+def _some(names: Sequence[str]) -> str:
+    """The first of some names, how many more there are, and the verb."""
+    more = [f"{len(names) - _LISTED} more"] if len(names) > _LISTED else []
+    told = ", ".join(names[:_LISTED])
+    return f"{' and '.join([told, *more])} {'is' if len(names) == 1 else 'are'}"
+
+
+def _money(amount: float, units: Units) -> str:
+    return units.quantity(amount, 0, units.currency)
+
+
+def _day(day: date) -> str:
+    return f"{day.day} {day:%b}"
 
 
 def _duration(seconds: float) -> str:
