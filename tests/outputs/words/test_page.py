@@ -2,10 +2,12 @@
 
 import math
 
+import pandas as pd
 import pytest
 
 from hardpan.core.said import Amount, Measure
 from hardpan.outputs.words.interface import Driven
+from hardpan.records.plan import Strips
 
 
 def plain(text):
@@ -98,3 +100,12 @@ def test_the_work_in_a_zone_is_told_in_the_readers_units(metric, us):
     assert plain(
         us.page.work(zone | {"passes": 2}, 5.2, 172.0, Driven(runs=1, run_m=100.0, headland_ha=0.0))
     ).startswith("2 passes at 3.4 mph, tines 24 in apart; 1 run of 328 ft on average; 5.2 h, 45 gal;")
+
+
+def test_check_strips_are_told_without_the_hectares_that_stand_in_the_table_of_zones(us):
+    table = pd.DataFrame({"treatment": ["unripped"] * 2, "width_m": 16.8, "length_m": 150.0, "area_ha": 1.513})
+    promise = pd.DataFrame({"zone": ["all"], "pairs": [2], "strip_cv": 0.06, "level": 0.9, "power": 0.8})
+    strips = Strips(table=table, promise=promise.assign(difference=0.1), harvester_width_m=12.0, position_error_m=0.1)
+    told = plain(us.page.strips(strips))
+    assert told.startswith("2 check strips, 55 ft wide and 492 ft long, are left unripped")
+    assert " ac" not in told

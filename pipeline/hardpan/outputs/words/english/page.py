@@ -235,9 +235,9 @@ class EnglishPage:
         together, *single = strips.promise.to_dict("records")
         n = int(together["pairs"])
         what = (
-            f"{n} check strip{'s' if n > 1 else ''}, {self._metres(left['width_m'].iloc[0])} wide and {lengths} long "
-            f"({units.area(left['area_ha'].sum())}), {'are' if n > 1 else 'is'} left unripped, each beside ripped "
-            "ground as wide and long to compare the harvest with."
+            f"{n} check strip{'s' if n > 1 else ''}, {self._metres(left['width_m'].iloc[0])} wide and {lengths} long, "
+            f"{'are' if n > 1 else 'is'} left unripped, each beside ripped ground as wide and long to compare the "
+            "harvest with."
         )
         if n < 2:
             return f"{what} One pair shows no difference that chance could not make."
