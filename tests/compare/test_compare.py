@@ -105,6 +105,13 @@ def test_money_is_that_of_the_two_tallies(results, tmp_path):
         assert float(row[column]) == pytest.approx(total)
 
 
+def test_results_in_folders_of_one_name_are_told_apart_by_those_above(results, tmp_path):
+    for season, name in (("2026", "one"), ("2027", "other")):
+        shutil.copytree(results / name, tmp_path / season / "result")
+    compared(tmp_path, "2026/result", "2027/result", tmp_path / "out")
+    assert "2026/result and 2027/result compared" in (tmp_path / "out" / "compare.html").read_text()
+
+
 def test_the_page_has_both_maps_and_stands_alone(results, tmp_path):
     compared(results, "one", "other", tmp_path / "out")
     page = (tmp_path / "out" / "compare.html").read_text()

@@ -159,6 +159,10 @@ def test_without_a_number_of_fit_days_those_of_the_years_of_weather_count(tmp_pa
         ('[[alternatives]]\nname = "a"\nsetup = "plain"\nhire_per_h = 3', "terms = 'hired'"),
         ('[[alternatives]]\nname = "a"\nrate_per_ha = -3', "a rate below 0"),
         ('[[alternatives]]\nname = "a"\nrate_per_ha = 60\ndeepest = 0', "is no depth"),
+        (
+            '[[alternatives]]\nname = "a"\nrate_per_ha = 60\ndeepest = 55',
+            "deepest = 55 mm is no depth to rip to; expected",
+        ),
         ('[[alternatives]]\nname = "a"\nsetup = "plain"\ndeepest = 500', "belong to a contractor's offer"),
         ('[[alternatives]]\nname = "a"\nrate_per_ha = "30 USD/ac"', "money is in AUD"),
         ('[[alternatives]]\nname = "a"\ntractor = "front-asist-220kw"', "did you mean 'front-assist-220kw'?"),

@@ -105,6 +105,15 @@ def test_an_unknown_key_is_named_with_the_nearest_valid_one(tmp_path, wrong, key
             "alternatives 2 (offer).waiting = -1 cannot be used",
         ),
         ("[[alternatives]]\nname = 'a'\n[[alternatives]]\nwaiting = 1", "key 'alternatives 2.name' is missing"),
+        (
+            '[alternatives]\nname = "offer"',
+            "expected a list of tables: write [[alternatives]] in place of [alternatives]",
+        ),
+        (
+            "[strips]\nwidth_m = 4",
+            "strips = { width_m = 4 } cannot be used; expected width_m that holds the harvester, 12 m",
+        ),
+        ("[strips]\nlength_m = 50", "expected length_m no shorter than least_length_m, 60 m; give that too"),
         ("[sites]\ngate = [117.6]", "key 'sites.gate 2' is missing"),
         ('[outputs]\nformats = ["geojson", "shp"]', "outputs.formats 2 = 'shp' cannot be used"),
         (

@@ -27,6 +27,12 @@ def test_inches_and_fahrenheit_are_brought_to_millimetres_and_celsius(tmp_path):
     assert table[["low_c", "high_c"]].iloc[0].tolist() == pytest.approx([10.0, 20.0])
 
 
+def test_units_may_be_written_out(tmp_path):
+    header = "Date,Rainfall amount (millimetres),Minimum temperature (Degree C),Maximum temperature (Fahrenheit)"
+    table = read(tmp_path, f"{header}\n2026-01-01,2.5,10,68\n").table
+    assert table[["rain_mm", "low_c", "high_c"]].iloc[0].tolist() == pytest.approx([2.5, 10, 20])
+
+
 def test_a_cell_that_is_no_number_is_missing_and_said(tmp_path):
     log = Log()
     table = read(tmp_path, "date,rain_mm\n2026-01-01,tr.\n2026-01-02,1.5\n", log).table
@@ -51,6 +57,12 @@ def test_a_header_that_stands_twice_is_no_day(tmp_path):
     ("text", "kind", "words"),
     [
         ("date,rain_mm\n2026-01-01,-3.5\n", InputError, r"daily.csv, row 2: rain_mm = -3.5; expected 0 to 2000"),
+        (
+            "date,rain_in,Minimum temperature (degree F)\n2026-01-01,100,50\n",
+            InputError,
+            "row 2: rain_in = 100; expected 0 to 78.74; check the unit",
+        ),
+        ("date,rain_mm,Tmin_c\n2026-01-01,1,70\n", InputError, "row 2: Tmin_c = 70; expected -60 to 60; check"),
         ("date,rain_mm\n2026-01-02,0\n2026-01-01,1\n", InputError, "row 3: 2026-01-01 comes after 2026-01-02"),
         ("date,rain_mm\n2026-01-02,0\n2026-01-02,1\n", InputError, "row 3: 2026-01-02 comes twice"),
         ("date,rain_mm,tmin_c,tmax_c\n2026-01-02,0,30,12\n", InputError, "row 2: the lowest temperature, 30, is above"),

@@ -142,7 +142,7 @@ def _strips(lot: Lot) -> dict[str, Any]:
     table = {"pairs": lot.one(("auto", 1, 2, 5)), "length_m": lot.one((40.0, 80.0, 150.0)), "least_length_m": 20.0}
     return table | lot.some(
         0.5,
-        width_m=lot.between(4, 20),
+        width_m=lot.between(12, 20),
         harvester_width_m=lot.one((1.5, 9.0)),
         headland_m=lot.one((0.0, 12.0)),
         border_m=lot.one((1.0, 5.0)),

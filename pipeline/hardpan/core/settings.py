@@ -186,6 +186,8 @@ def _explained(first: ErrorDetails, model: type[BaseModel], values: Mapping[str,
         return SettingsError(what=f"key {key!r} is missing", where=file, do="see the template of `hardpan new`")
     message = first["msg"].removeprefix("Value error, ").removeprefix("Input should be ")
     message = next((said for kind, said in _WANTED.items() if first["type"].startswith(kind)), message)
+    if first["type"] == "tuple_type" and isinstance(first.get("input"), Mapping):
+        message = f"a list of tables: write [[{key}]] in place of [{key}]"
     if first["type"] in {"model_type", "dict_type"}:
         # what a reader of TOML would write: a number of a table that has none to take the unit from
         message = 'a table, for example { value = 1.5, unit = "t/ha", source = "user" }'

@@ -141,7 +141,7 @@ class PastRun:
     """Result of a run as its files say."""
 
     name: str
-    """Of the folder."""
+    """Of the folder, with those above it where two have one name."""
     document: Mapping[str, Any]
     """Content of run.json."""
     zones: gpd.GeoDataFrame

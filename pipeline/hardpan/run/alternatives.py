@@ -118,8 +118,12 @@ def _catalog(one: AlternativeSettings, config: Config, present: Catalog) -> Cata
         rate = in_currency(one.rate_per_ha, present.prices.currency)
         if rate.span[0] < 0 or (one.fuel is not None and not 0 <= one.fuel.span[0] <= one.fuel.span[1] <= 1):
             raise SettingsError(what="a rate below 0, or a share of fuel outside 0 to 1", right="0 or more, 0 to 1")
-        if one.deepest is not None and one.deepest.span[0] <= 0:
-            raise SettingsError(what=f"deepest = {one.deepest.value:g} mm is no depth", right="a depth above 0 mm")
+        least = present.ripper.min_depth.value
+        if one.deepest is not None and one.deepest.value < least:
+            raise SettingsError(
+                what=f"deepest = {one.deepest.value:g} mm is no depth to rip to", right=f"{least:g} mm or more",
+                do='a number without unit is mm: "55 cm" is one in cm',
+            )  # fmt: skip
         deepest = present.prices.contractor_depth if one.deepest is None else one.deepest
         offered = {"contractor_per_ha": rate, "contractor_fuel": one.fuel, "contractor_depth": deepest}
         return present.model_copy(update={"prices": present.prices.model_copy(update=offered)})

@@ -1,5 +1,7 @@
 """What follows a run: the pass checked, its strips harvested, two results compared; each from files to a record."""
 
+from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -202,6 +204,13 @@ def _bushel(settings: TrialSettings, planned: Planned | None) -> float | None:
     return None if crop is None or crop.bushel is None else crop.bushel.value
 
 
+def _told_apart(*folders: Path) -> Iterator[tuple[Path, str]]:
+    """Each folder with as much of the end of its path as tells it from the others."""
+    parts = [folder.resolve().parts for folder in folders]
+    enough = next((n for n in range(1, max(map(len, parts))) if len({one[-n:] for one in parts}) == len(parts)), 1)
+    yield from ((folder, "/".join(one[-enough:])) for folder, one in zip(folders, parts, strict=True))
+
+
 def run_compare(before: Path, after: Path, clock: Clock) -> Comparison:
     """What changed from one result to another; writes nothing.
 
@@ -211,8 +220,8 @@ def run_compare(before: Path, after: Path, clock: Clock) -> Comparison:
         A folder holds no result, or the two are of different ground.
     """
     with clock.stage("results"):
-        results = read_result(before), read_result(after)
-        prices = results[1].document["settings"].get("prices") or {}
+        earlier, later = (replace(read_result(one), name=name) for one, name in _told_apart(before, after))
+        prices = later.document["settings"].get("prices") or {}
         currency = prices.get("currency") or str(read_table("prices")["currency"])
     with clock.stage("compare"):
-        return compare(*results, currency=currency)
+        return compare(earlier, later, currency=currency)

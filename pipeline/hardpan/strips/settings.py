@@ -1,8 +1,8 @@
 """Settings of check strips."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from hardpan.core.settings import Settings, setting
 
@@ -54,6 +54,16 @@ class StripSettings(Settings):
     power: float = setting(
         0.8, says="Chance of finding a difference that is there", unit="share", told_only=True, gt=0, lt=1
     )
+
+    @model_validator(mode="after")
+    def _can_be_laid(self) -> Self:
+        if self.length_m < self.least_length_m:
+            message = f"length_m no shorter than least_length_m, {self.least_length_m:g} m; give that too"
+            raise ValueError(message)
+        if self.width_m is not None and self.width_m < self.harvester_width_m:
+            message = f"width_m that holds the harvester, {self.harvester_width_m:g} m; give harvester_width_m too"
+            raise ValueError(message)
+        return self
 
     @property
     def asked(self) -> bool:

@@ -40,7 +40,7 @@ def read_gate(settings: AccessSettings, land: Land, log: Log) -> shapely.Point |
     if away_m > FARTHEST_GATE_M:
         where = "has no place on this ground" if np.isinf(away_m) else f"is {away_m / 1000:,.0f} km from the paddock"
         raise SettingsError(
-            what=f"the gate at {x:g}, {y:g} {where}",
+            what=f"the gate at {x:.10g}, {y:.10g} {where}",
             where="sites.gate",
             right="[longitude, latitude], or x and y with sites.gate_crs",
             do="swap the two" if swapped else "check the coordinates",

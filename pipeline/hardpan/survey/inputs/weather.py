@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from hardpan.core.arrays import Bools
+from hardpan.core.arrays import Floats
 from hardpan.core.errors import AmbiguousInputError, InputError
 from hardpan.core.units import MM_PER
 from hardpan.records.weather import WEATHER, DailyTable
@@ -18,7 +18,10 @@ from hardpan.survey.vocabulary import fold
 
 NAMES: Mapping[str, tuple[str, ...]] = {
     "date": ("date", "day", "datum", "fecha", "yyyy mm dd"),
-    "rain_mm": ("rain", "rainfall", "daily rain", "precipitation", "precip", "prcp", "niederschlag", "lluvia"),
+    "rain_mm": (
+        "rain", "rainfall", "rainfall amount", "daily rain", "precipitation", "precip", "prcp", "niederschlag",
+        "lluvia",
+    ),
     "et0_mm": ("et0", "eto", "etref", "reference evapotranspiration", "et short crop", "fao56", "pet"),
     "pan_mm": ("pan", "pan evaporation", "evaporation", "evap", "evap pan", "class a pan"),
     "low_c": ("tmin", "t min", "min temp", "minimum temperature", "temperature min", "mintemp"),
@@ -26,11 +29,17 @@ NAMES: Mapping[str, tuple[str, ...]] = {
     "humidity_pct": ("rh", "rhmean", "rh mean", "relative humidity", "humidity"),
     "wind_ms": ("wind", "u2", "wind speed"),
     "solar_mj": ("rs", "solar radiation", "radiation", "global radiation"),
-}
+}  # fmt: skip
 """Names of columns without their unit, folded, the surest first."""
 UNITS: Mapping[str, Mapping[str, tuple[float, float]]] = {
-    "mm": {"mm": (1.0, 0.0), "in": (MM_PER["in"], 0.0), "inch": (MM_PER["in"], 0.0), "inches": (MM_PER["in"], 0.0)},
-    "c": {"c": (1.0, 0.0), "degc": (1.0, 0.0), "f": (1 / 1.8, -32 / 1.8), "degf": (1 / 1.8, -32 / 1.8)},
+    "mm": {
+        **dict.fromkeys(("mm", "millimetres", "millimeters"), (1.0, 0.0)),
+        **dict.fromkeys(("in", "inch", "inches"), (MM_PER["in"], 0.0)),
+    },
+    "c": {
+        **dict.fromkeys(("c", "degc", "degree c", "degrees c", "celsius"), (1.0, 0.0)),
+        **dict.fromkeys(("f", "degf", "degree f", "degrees f", "fahrenheit"), (1 / 1.8, -32 / 1.8)),
+    },
     "pct": {"pct": (1.0, 0.0)},
     "ms": {"ms": (1.0, 0.0), "m s": (1.0, 0.0), "km h": (1 / 3.6, 0.0), "kmh": (1 / 3.6, 0.0)},
     "mj": {"mj": (1.0, 0.0), "mj m2": (1.0, 0.0), "mj m2 d": (1.0, 0.0), "mj m 2": (1.0, 0.0)},
@@ -90,10 +99,11 @@ def read_weather(path: Path, log: Log) -> DailyTable:
         factor, offset = _factor(name, found[name][1], file)
         read = numbers.convert(cells, mark)
         out[name] = read.value * factor + offset
+        header = str(table.columns[found[name][0]].cells[row])
         low, high = POSSIBLE[name]
-        _refuse((out[name] < low).to_numpy() | (out[name] > high).to_numpy(), name, out, lines, file)
+        _refuse(read.value, ((low - offset) / factor, (high - offset) / factor), header, lines, file)
         if read.unreadable.any():
-            log.note((warned("no-number", f"{counted(int(read.unreadable.sum()), 'cell')} of {name} hold no number",
+            log.note((warned("no-number", f"{counted(int(read.unreadable.sum()), 'cell')} of {header} hold no number",
                              "taken as missing", file=file),))  # fmt: skip
     _refuse_crossed(out, lines, file)
     _refuse_inches(out, found, file)
@@ -165,14 +175,14 @@ def _days(cells: np.ndarray, lines: np.ndarray, file: str) -> np.ndarray:
     return np.asarray(day)
 
 
-def _refuse(wrong: Bools, name: str, table: pd.DataFrame, lines: np.ndarray, file: str) -> None:
-    """Refuse a value that no day has."""
-    if wrong.any():
+def _refuse(value: Floats, possible: tuple[float, float], header: str, lines: np.ndarray, file: str) -> None:
+    """Refuse a value that no day has, in the unit of its column."""
+    low, high = possible
+    if (wrong := (value < low) | (value > high)).any():
         first = int(wrong.argmax())
-        low, high = POSSIBLE[name]
         raise InputError(
-            what=f"{name} = {table[name].iloc[first]:g}", where=f"{file}, row {lines[first]}",
-            right=f"{max(low, 0.0) if name != 'low_c' else low:g} to {high:g}; a blank cell where it is not known",
+            what=f"{header} = {value[first]:g}", where=f"{file}, row {lines[first]}", right=f"{low:.4g} to {high:.4g}",
+            do="check the unit, and leave the cell blank where it is not known",
         )  # fmt: skip
 
 
