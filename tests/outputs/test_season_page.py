@@ -10,6 +10,7 @@ from builders.farm_run import CLOSED, FLAT, RIGS, farm_run
 from hardpan.outputs.farm import season_table, tell_farm, zones_of_all
 from hardpan.outputs.palette import SHUT, SOILS
 from hardpan.outputs.season_page import draw_calendar, write_season_page
+from hardpan.outputs.settings import OutputSettings
 
 COLOURS = dict(zip(RIGS, SOILS, strict=False))
 
@@ -110,7 +111,7 @@ def test_what_an_hour_of_the_machine_that_comes_returns_is_told(run):
 
 
 def test_the_page_names_what_the_map_numbers_and_stands_in_its_readers_units(tmp_path):
-    run = farm_run({"units": "us"})
+    run = farm_run(OutputSettings(units="us").model_dump())
     write_season_page(tmp_path / "season.html", run, zones_of_all(run))
     page = (tmp_path / "season.html").read_text(encoding="utf-8").replace("\N{NO-BREAK SPACE}", " ")
     for number, slug in enumerate(run.fates, start=1):

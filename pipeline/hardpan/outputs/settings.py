@@ -1,6 +1,9 @@
 """Settings of the outputs."""
 
+from collections.abc import Mapping
 from typing import Literal
+
+from pydantic import model_validator
 
 from hardpan.core.settings import Settings, setting
 
@@ -18,7 +21,9 @@ class OutputSettings(Settings):
     force: bool = setting(
         False, says="Write the files for the display although the soil is too wet to rip; also run --force"
     )
-    display_unit: Literal["cm", "mm", "in"] = setting("cm", says="Unit of the display's depth column")
+    display_unit: Literal["cm", "mm", "in"] = setting(
+        "cm", says="Unit of the display's depth column; left out in US units, inches"
+    )
     units: Literal["metric", "us"] = setting(
         "metric", says="Units for people in report, card, tallies and display file"
     )
@@ -35,8 +40,10 @@ class OutputSettings(Settings):
     max_vertices: int = setting(10_000, says="Most vertices of the display file", ge=10)
     max_ring_vertices: int = setting(1_000, says="Most vertices of one ring of the display file", ge=4)
 
-    @property
-    def depth_unit(self) -> Literal["cm", "mm", "in"]:
-        """Unit of the display's depth: as asked for, and inches in US units where nothing was asked for."""
-        asked = "display_unit" in self.model_fields_set or self.units == "metric"
-        return self.display_unit if asked else "in"
+    @model_validator(mode="before")
+    @classmethod
+    def _in_inches(cls, given: object) -> object:
+        """The same with inches on the display in US units where nothing was asked for, as run.json then says."""
+        if isinstance(given, Mapping) and given.get("units") == "us":
+            return {"display_unit": "in", **given}
+        return given

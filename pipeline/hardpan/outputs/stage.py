@@ -114,7 +114,7 @@ def _write_for_desk(
         layers["zones"].to_parquet(work / "zones.parquet", index=False)
         layers["probes"].to_parquet(work / "probes.parquet", index=False)
     if "kml" in settings.formats:
-        says = rip_task(zones, settings.depth_unit).says
+        says = rip_task(zones, settings.display_unit).says
         write_kml(work / "prescription.kml", shown, says, colours, title=title)
     if "geotiff" in settings.formats:
         from hardpan.outputs.rasters import write_geotiff
@@ -152,7 +152,7 @@ def _write_for_cab(
         expected = expected_of(fitted.assign(area_ha=area_ha), seed=run.trail.seed)
     else:
         shown_in_cab = shown
-    parts, unit = single_parts(shown_in_cab), settings.depth_unit
+    parts, unit = single_parts(shown_in_cab), settings.display_unit
     lost_mm = depth_without_position(zones, run.survey.paddock.exclusions)
     if "shapefile" in settings.formats:
         from hardpan.outputs.shapefile import write_shapefile
@@ -188,7 +188,7 @@ def _write_tasks(
     settings: OutputSettings,
 ) -> None:
     lime = lime_rates(run.ledger.lines)
-    tasks = (rip_task(cab, settings.depth_unit, lost_mm=lost_mm), *((lime_task(lime, settings),) if lime else ()))
+    tasks = (rip_task(cab, settings.display_unit, lost_mm=lost_mm), *((lime_task(lime, settings),) if lime else ()))
     identity = (run.survey.paddock.name, run.trail.version, run.survey.paddock.area_ha * M2_PER_HA)
     outline = shapely.coverage_union_all(cab.geometry.array)
     lines = guidance_lines(run.plan.zones, run.zones.table, width_m=run.catalog.ripper.width_m)

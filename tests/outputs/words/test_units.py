@@ -53,9 +53,11 @@ def test_absence_is_said_as_absence():
 
 
 def test_us_readers_get_inches_on_the_display_unless_they_ask_otherwise():
-    assert OutputSettings(units="us").depth_unit == "in"
-    assert OutputSettings(units="us", display_unit="cm").depth_unit == "cm"
-    assert OutputSettings().depth_unit == "cm"
+    us = OutputSettings(units="us")
+    assert us.display_unit == "in"
+    assert OutputSettings(**us.model_dump()).display_unit == "in"  # as run.json is read back
+    assert OutputSettings(units="us", display_unit="cm").display_unit == "cm"
+    assert OutputSettings().display_unit == "cm"
 
 
 def test_files_and_terminals_have_only_characters_of_a_keyboard():

@@ -36,7 +36,7 @@ class Units:
     @classmethod
     def of(cls, settings: OutputSettings, currency: str) -> "Units":
         """Units of the people `settings` is for."""
-        return cls(us=settings.units == "us", depth_unit=settings.depth_unit, currency=currency)
+        return cls(us=settings.units == "us", depth_unit=settings.display_unit, currency=currency)
 
     @classmethod
     def of_terminal(cls, settings: OutputSettings, currency: str) -> "Units":
