@@ -31,7 +31,14 @@ def test_strips_and_points_are_read_as_they_stand(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("unit", "t_per_ha"), [("t/ha", 1.0), ("kg/ha", 0.001), ("q/ha", 0.1), ("bu/ac", 60 * 0.45359237 / 0.40468564224e3)]
+    ("unit", "t_per_ha"),
+    [
+        ("t/ha", 1.0),
+        ("kg/ha", 0.001),
+        ("q/ha", 0.1),
+        ("lb/ac", 0.45359237 / 404.68564224),
+        ("bu/ac", 60 * 0.45359237 / 0.40468564224e3),
+    ],
 )
 def test_a_yield_comes_to_tonnes_per_hectare(tmp_path, unit, t_per_ha):
     """A bushel of wheat of 60 lb (common practice); pound and acre by definition (NIST SP 811)."""
@@ -72,6 +79,7 @@ def test_a_yield_as_given_is_left_alone(tmp_path):
         ("Yield (t/ha)", "t/ha"),
         ("yield_kg_ha", "kg/ha"),
         ("Yld bu/ac", "bu/ac"),
+        ("Yld Mass(Dry)(lb/ac)", "lb/ac"),
         ("Ertrag dt/ha", "q/ha"),
         ("Yield", None),
     ],

@@ -134,7 +134,7 @@ class TrialSettings(Settings):
     crs: str | None = setting(
         None, says='CRS of x and y where their file states none, EPSG:4326 when left out too; "local metres": no map'
     )
-    yield_unit: Literal["t/ha", "kg/ha", "bu/ac", "q/ha", "as given"] | None = setting(
+    yield_unit: Literal["t/ha", "kg/ha", "bu/ac", "lb/ac", "q/ha", "as given"] | None = setting(
         None, says="Unit of yield where the header names none"
     )
     crop: str | None = setting(None, says="Crop whose bushel is meant; that of the run when left out")

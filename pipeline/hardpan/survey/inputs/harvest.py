@@ -47,6 +47,7 @@ _UNITS: Mapping[str, str] = {
     "t/ha": r"t\s?/?\s?ha|tonnes? per hectare|mg\s?/\s?ha|t ha-1|t ha",
     "kg/ha": r"kg\s?/?\s?ha|kg ha-1",
     "bu/ac": r"bu\s?/?\s?ac(?:re)?s?|bushels? per acre",
+    "lb/ac": r"lbs?\s?/?\s?ac(?:re)?s?|pounds? per acre",
     "q/ha": r"q\s?/?\s?ha|dt\s?/\s?ha|quintals? per hectare",
 }
 _STATED = {unit: re.compile(rf"(?<![a-z])(?:{names})(?![a-z])") for unit, names in _UNITS.items()}
@@ -54,7 +55,9 @@ _STATED = {unit: re.compile(rf"(?<![a-z])(?:{names})(?![a-z])") for unit, names 
 _RATES = re.compile(r"(?<![a-z])(?:kg ?/ ?s|lbs? ?/ ?s|t ?/ ?h|km ?/ ?h|kmh|m ?/ ?s|mph)(?![a-z])")
 """Units of flow and speed in the name of a column."""
 
-T_PER_HA: Mapping[str, float] = {"t/ha": 1.0, "kg/ha": 0.001, "q/ha": 0.1}
+T_PER_HA: Mapping[str, float] = {
+    "t/ha": 1.0, "kg/ha": 0.001, "lb/ac": POUND_KG / 1000.0 * M2_PER_HA / M2_PER_ACRE, "q/ha": 0.1,
+}  # fmt: skip
 """Tonnes per hectare in one of each unit of yield but the bushel, whose mass hangs on the grain."""
 
 KG_PER_S: Mapping[str, float] = {"kg/s": 1.0, "lb/s": POUND_KG, "t/h": 1000.0 / 3600.0}
@@ -247,7 +250,7 @@ def bushels_to_t_per_ha(bushel_lb: float) -> float:
     >>> round(bushels_to_t_per_ha(60.0), 5)  # wheat
     0.06725
     """
-    return bushel_lb * POUND_KG / 1000.0 * M2_PER_HA / M2_PER_ACRE
+    return bushel_lb * T_PER_HA["lb/ac"]
 
 
 def flow_to_t_per_ha(kg: Floats, area_m2: Floats, moisture_pct: Floats, market_pct: float | None) -> Floats:
