@@ -136,7 +136,10 @@ def test_a_change_is_put_down_to_what_can_have_made_it():
     causes = [
         (What.VERSION, "hardpan", "1", "2"),
         (What.INPUT, "probes.csv", "a", "b"),
-        *((What.SETTING, name, 1, 2) for name in ("surfaces.cell_m", "machine.tractor", "outputs.units")),
+        *(
+            (What.SETTING, name, 1, 2)
+            for name in ("surfaces.cell_m", "machine.tractor", "outputs.units", "paddock.name")
+        ),
     ]
     assert why(causes, What.MAP, "pan_bottom_mm") == "hardpan; probes.csv; surfaces.cell_m"
     assert why(causes, What.MAP, "breach_probability") == "hardpan; probes.csv; surfaces.cell_m; machine.tractor"

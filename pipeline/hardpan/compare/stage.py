@@ -16,8 +16,8 @@ _LEAST_COMMON = 0.5
 Cause = tuple[What, str, object, object]
 """Kind, where, before and after."""
 
-_NO_RESULT = frozenset({"outputs", "sites", "memory"})
-"""Tables of the configuration that change what is written or said, and no figure that is compared."""
+_NO_RESULT = frozenset({"outputs", "sites", "memory", "paddock.name"})
+"""Tables and keys of the configuration that change what is written or said, and no figure that is compared."""
 
 _AFTER_MAPS = frozenset({"zones", "machine", "prescription", "strips", "history", "prices", "alternatives"})
 """Tables that are read once the maps are drawn."""
@@ -97,7 +97,7 @@ def why(causes: Iterable[Cause], what: What, where: str) -> str:
     """Names of the causes that can have made a change: of a map of the pan none that is read once it is drawn."""
     idle = _NO_RESULT | (_AFTER_MAPS if what is What.MAP and where in PAN_MAPS else frozenset())
     return "; ".join(
-        name for kind, name, _, _ in causes if kind is not What.SETTING or name.partition(".")[0] not in idle
+        name for kind, name, _, _ in causes if kind is not What.SETTING or not {name, name.partition(".")[0]} & idle
     )
 
 
