@@ -28,7 +28,7 @@ import numpy as np
 
 import hardpan
 from builders.farm import do, job
-from builders.seasons import OTHERS, large_season, other_season
+from builders.seasons import OTHERS, large_season, ordinary_season, other_season
 from hardpan.farm.cluster import connect
 from hardpan.outputs.stage import write_outputs
 from hardpan.records.farm import Allotment
@@ -44,6 +44,7 @@ PARTS = ("profile", "hardpan", "script", "scheduler", "plan")
 FORMATS = '["geojson", "shapefile", "isoxml", "geopackage", "geotiff"]'
 EMPTY = 5000
 SEASONS = 6
+ORDINARY = 24
 CRITICAL_KPA = 2500.0
 
 
@@ -163,8 +164,10 @@ def plan() -> str:
             )
         few = sum(gap <= 0.01 for gap in gaps)
         told.append(f"{name}: gap {min(gaps):.2%} to {max(gaps):.2%}, at most 1 % in {few} of {SEASONS} seasons")
-    for kind in OTHERS:
-        begun, found = time.process_time(), plan_season(*other_season(kind))
+    others = {kind: other_season(kind) for kind in OTHERS}
+    others |= {f"ordinary season {seed}": ordinary_season(seed) for seed in range(1, ORDINARY + 1)}
+    for kind, season in others.items():
+        begun, found = time.process_time(), plan_season(*season)
         told.append(f"{kind}: worth {found.worth:,.0f}, gap {found.gap:.2%}, {time.process_time() - begun:.0f} s")
     return "\n".join(told)
 

@@ -40,6 +40,22 @@ def large_season(
     return jobs, rigs, [first + timedelta(days=day) for day in range(n_days)]
 
 
+def ordinary_season(seed: int) -> tuple[list[Job], list[Rig], list[date]]:
+    """8 to 39 paddocks of 20 to at most 300 ha, one machine or two, 20 to 44 days: few paddocks fill a season."""
+    chance = np.random.default_rng(seed)
+    paddocks, machines, n_days = int(chance.integers(8, 40)), int(chance.integers(1, 3)), int(chance.integers(20, 45))
+    alike = bool(chance.integers(2))
+    jobs, rigs, days = large_season(seed, paddocks=paddocks, machines=machines, n_days=n_days, alike=alike)
+    largest_ha = chance.uniform(80.0, 300.0)
+    for number, job in enumerate(jobs):
+        times = chance.uniform(20.0, largest_ha) / (2.5 * job.hours["rig 0"])
+        jobs[number] = replace(
+            job, hours={rig: times * h for rig, h in job.hours.items()}, waiting_per_day=times * job.waiting_per_day,
+            net={rig: times * money for rig, money in job.net.items()},
+        )  # fmt: skip
+    return jobs, rigs, days
+
+
 def other_season(kind: str) -> tuple[list[Job], list[Rig], list[date]]:
     """A large season of another kind, by its name in `OTHERS`."""
     jobs, rigs, days = large_season(100, alike=True)

@@ -6,9 +6,10 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from builders.seasons import large_season, other_season
+from builders.seasons import large_season, ordinary_season, other_season
 from hardpan.core.errors import InputError
 from hardpan.records.season import Fate, Job, Rig
+from hardpan.season import planning, rounds
 from hardpan.season.accounts import stress_plan
 from hardpan.season.planning import plan_season
 from hardpan.season.walk import fleets_of
@@ -102,6 +103,15 @@ def test_a_season_of_one_day_is_a_knapsack_and_its_published_optimum_is_found(na
     assert plan.worth == pytest.approx(optimum, abs=1e-6)
     assert plan.bound == pytest.approx(optimum, abs=1e-4)
     assert walk_through(jobs, [rig([24.0])], plan) == pytest.approx(optimum, abs=1e-6)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [8, 14])
+def test_few_paddocks_that_fill_a_season_are_planned_to_one_percent(seed):
+    jobs, rigs, between = ordinary_season(seed)
+    plan = plan_season(jobs, rigs, between)
+    assert plan.gap <= 0.01
+    assert walk_through(jobs, rigs, plan) == pytest.approx(plan.worth)
 
 
 @pytest.mark.slow
@@ -262,8 +272,11 @@ def test_what_makes_no_season_is_refused_in_one_line(jobs, rigs, words):
 
 
 @pytest.mark.parametrize("seed", range(30))
-def test_a_small_plan_is_worth_what_another_solver_finds(seed):
-    """OR-Tools CP-SAT, quarter hours as whole numbers, a model of its own: who is where at the end of each day."""
+def test_a_small_plan_is_worth_what_another_solver_finds(seed, monkeypatch):
+    """OR-Tools CP-SAT, quarter hours as whole numbers, a model of its own: who is where at the end of each day.
+
+    Planned as a large season is, its bound holds too.
+    """
     cp_model = pytest.importorskip("ortools.sat.python.cp_model", reason="OR-Tools is not installed")
     chance = np.random.default_rng(seed)
     n_jobs, n_rigs, n_days = int(chance.integers(2, 6)), int(chance.integers(1, 3)), int(chance.integers(2, 6))
@@ -318,3 +331,9 @@ def test_a_small_plan_is_worth_what_another_solver_finds(seed):
     assert plan.worth == pytest.approx(solver.objective_value, abs=1e-6)
     assert plan.bound == pytest.approx(solver.objective_value, abs=1e-3)
     assert walk_through(jobs, rigs, plan) == pytest.approx(plan.worth)
+    monkeypatch.setattr(planning, "EXACT_VISITS", 0)
+    monkeypatch.setattr(rounds, "COMPILED_TRIALS_PER_JOB", 60)
+    for size in (planning.WHOLE_VISITS, 0):
+        monkeypatch.setattr(planning, "WHOLE_VISITS", size)
+        large = plan_season(jobs, rigs, days(n_days), gap=0.0)
+        assert large.worth - 1e-6 <= solver.objective_value <= large.bound + 1e-6

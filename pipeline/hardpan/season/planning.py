@@ -1,9 +1,9 @@
 """Which paddock is ripped by which rig on which days: the best plan found, how good one could be, and a simple one."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
-from typing import Self
+from typing import NamedTuple, Self
 
 import numpy as np
 
@@ -29,6 +29,8 @@ from hardpan.season.walk import (
 
 EXACT_VISITS = 150
 """Visits up to which a plan is also sought in whole visits, which then soon ends; more of them are searched only."""
+WHOLE_VISITS = 2_000
+"""Visits up to which a plan is also sought in whole paddocks with each rig by itself."""
 PRICED = 1_000_000
 """Visits times paddocks up to which the bound is brought down by routes, which take as much time."""
 PATIENCE = 20.0
@@ -91,15 +93,14 @@ def plan_season(
     small = len(single.visits.pair) <= EXACT_VISITS
     fast = not small and can_compile()
     priced = fast and len(alike.visits.pair) * len(jobs) <= PRICED
-    ideal = _ideal(jobs, alike, gap=gap / 20.0, seconds=seconds / 3.0, parts_only=priced)
-    lists = settle(walkers, _orders(ideal, alike, jobs, walkers), len(jobs))
-    stints, bound = (
-        stints_of(walkers, best_found(jobs, rigs, (ranked, lists), seed, compiled=fast, threads=threads)),
-        ideal.bound,
-    )
-    enough = (1.0 + gap) * worth_of(jobs, rigs, stints)
+    whole = single if len(single.visits.pair) <= WHOLE_VISITS else None if priced else alike
+    ideals = _ideals(jobs, alike, whole, gap=gap / 20.0, seconds=seconds / 3.0)
+    orders = [_orders(one, jobs, walkers) for one in ideals if one.solution.ended]
+    begun = [ranked, *(settle(walkers, order, len(jobs)) for order in orders)]
+    stints = stints_of(walkers, best_found(jobs, rigs, begun, seed, compiled=fast, threads=threads))
+    bound, enough = _least_bound(jobs, ideals), (1.0 + gap) * worth_of(jobs, rigs, stints)
     if priced and bound > enough:
-        bound = min(bound, _bound_by_routes(jobs, alike, ideal, enough))
+        bound = min(bound, _bound_by_routes(jobs, ideals[0], enough))
     if small:
         stints, bound = _exact(jobs, rigs, single, stints=stints, bound=bound, gap=gap, seconds=seconds / 2.0)
     _refuse_undone(jobs, {stint.job for track in stints for stint in track})
@@ -129,6 +130,13 @@ class _Programme:
         )  # fmt: skip
 
 
+class _Ideal(NamedTuple):
+    """A programme, and its solution with moves no longer than any plan's."""
+
+    programme: _Programme
+    solution: Solution
+
+
 def _check(jobs: Sequence[Job], rigs: Sequence[Rig], days: Sequence[date]) -> None:
     """Refuse what makes no season."""
     for kind, names in (("paddock", [job.paddock for job in jobs]), ("rig", [rig.name for rig in rigs])):
@@ -148,35 +156,39 @@ def _check(jobs: Sequence[Job], rigs: Sequence[Rig], days: Sequence[date]) -> No
             raise InputError(what="hours of its days", where=rig.name, right=f"0 to 24 for each of {len(days)} days")
 
 
-def _bound_by_routes(jobs: Sequence[Job], alike: _Programme, ideal: Solution, enough: float) -> float:
+def _bound_by_routes(jobs: Sequence[Job], ideal: _Ideal, enough: float) -> float:
     """Bound by the routes of rigs that pay for paddocks, first what the programme says they are worth."""
     from hardpan.season import compiled  # noqa: PLC0415 - slow to import, not always installed
 
     first = np.zeros(2 * len(jobs))
-    if ideal.price is not None:
-        first[: len(jobs)] = ideal.price
-    return bound_by_routes(jobs, alike.fleets, first, price=compiled.price, enough=enough)
+    if ideal.solution.price is not None:
+        first[: len(jobs)] = ideal.solution.price
+    return bound_by_routes(jobs, ideal.programme.fleets, first, price=compiled.price, enough=enough)
 
 
-def _ideal(jobs: Sequence[Job], alike: _Programme, *, gap: float, seconds: float, parts_only: bool) -> Solution:
-    """Solution in whole paddocks, or in parts of them where that takes too long, and the lower bound of the two.
+def _ideals(
+    jobs: Sequence[Job], alike: _Programme, whole: _Programme | None, *, gap: float, seconds: float
+) -> list[_Ideal]:
+    """Solution in parts of paddocks, and that in whole ones where it is asked for.
 
     Raises
     ------
     InputError
         No plan can rip what must be ripped.
     """
-    kinds = [(Whole.NOTHING, PATIENCE * seconds), (Whole.PADDOCKS, seconds)]
-    parts, *wholes = (
-        alike.solve(jobs, move_h=alike.pairs.least_move_h, whole=kind, gap=gap, seconds=limit)
-        for kind, limit in kinds[: 1 if parts_only else 2]
-    )
-    whole = wholes[0] if wholes else parts
-    if not parts.possible or not whole.possible:
+    asked = [(alike, Whole.NOTHING, PATIENCE * seconds)] + ([] if whole is None else [(whole, Whole.PADDOCKS, seconds)])
+    found = [
+        _Ideal(one, one.solve(jobs, move_h=one.pairs.least_move_h, whole=kind, gap=gap, seconds=limit))
+        for one, kind, limit in asked
+    ]
+    if not all(one.solution.possible for one in found):
         _refuse_undone(jobs, set())
-    best = parts if whole.share is None else whole
-    all_of_them = sum(max([0.0, *job.net.values()]) for job in jobs)
-    return replace(best, bound=min(parts.bound, whole.bound, all_of_them))
+    return found
+
+
+def _least_bound(jobs: Sequence[Job], ideals: Sequence[_Ideal]) -> float:
+    """Worth that no plan surpasses: of the solutions, and of all that can be gained."""
+    return min(sum(max([0.0, *job.net.values()]) for job in jobs), *(one.solution.bound for one in ideals))
 
 
 def _ranking(jobs: Sequence[Job], rigs: Sequence[Rig], walkers: Sequence[Walker]) -> list[list[int]]:
@@ -213,17 +225,18 @@ def _queued(walkers: Sequence[Walker], able: Mapping[int, Sequence[int]], n_jobs
     return orders
 
 
-def _orders(ideal: Solution, alike: _Programme, jobs: Sequence[Job], walkers: Sequence[Walker]) -> list[list[int]]:
+def _orders(ideal: _Ideal, jobs: Sequence[Job], walkers: Sequence[Walker]) -> list[list[int]]:
     """Paddocks by the mean day of their work in the solution, each by the rig of its fleet that ends it first."""
-    if ideal.share is None:
+    share = ideal.solution.share
+    if share is None:
         return [[] for _ in walkers]
-    pairs, visits = alike.pairs, alike.visits
-    done = np.bincount(visits.pair, weights=ideal.share, minlength=len(pairs.job))
-    middle = np.bincount(visits.pair, weights=ideal.share * visits.day, minlength=len(pairs.job))
+    pairs, visits = ideal.programme.pairs, ideal.programme.visits
+    done = np.bincount(visits.pair, weights=share, minlength=len(pairs.job))
+    middle = np.bincount(visits.pair, weights=share * visits.day, minlength=len(pairs.job))
     taken = np.flatnonzero(done > 0.5)
     ordered = taken[np.argsort(middle[taken], kind="stable")]
     able = zip(pairs.job[ordered].tolist(), pairs.fleet[ordered].tolist(), strict=True)
-    return _queued(walkers, {job: alike.fleets[fleet].members for job, fleet in able}, len(jobs))
+    return _queued(walkers, {job: ideal.programme.fleets[fleet].members for job, fleet in able}, len(jobs))
 
 
 def _exact(

@@ -39,6 +39,8 @@ class Solution:
     """No plan is worth more, money; infinite where not known."""
     possible: bool
     """False: it is proved that no plan keeps every condition."""
+    ended: bool = True
+    """False: it was cut short by the time, and another machine may find another."""
     price: Floats | None = None
     """Of whole numbers of nothing: what each paddock would add could it be ripped twice, money, (n_jobs,)."""
 
@@ -105,8 +107,9 @@ def solve(
         return Solution(share=None, stays=None, bound=bound, possible=found.status != INFEASIBLE)
     _, share, _, stays, _ = np.split(found.x, np.cumsum([n_pairs, n_visits, n_visits, n_visits]))
     return Solution(
-        share=share, stays=stays > 0.5, bound=bound, possible=True, price=None if price is None else price * scale
-    )
+        share=share, stays=stays > 0.5, bound=bound, possible=True, ended=found.status == 0,
+        price=None if price is None else price * scale,
+    )  # fmt: skip
 
 
 def _divided(

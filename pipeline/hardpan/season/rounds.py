@@ -21,7 +21,7 @@ class Round(NamedTuple):
     """Of each search, over `TRIALS_PER_JOB`."""
 
 
-ROUNDS = (Round(16, 2, 1), Round(4, 4, 2), Round(4, 1, 2))
+ROUNDS = (Round(16, 3, 1), Round(4, 4, 2), Round(4, 1, 2))
 """A choice: where a search ends hangs more on its chances than on its length."""
 TRIALS_PER_JOB, COMPILED_TRIALS_PER_JOB = 60, 3_750
 """Changes tried for each paddock in the shortest search; the latter where it runs compiled."""
