@@ -80,7 +80,8 @@ def test_the_season_is_answered_first_where_and_what_returns_then_what_is_left_a
         "The creek paddock is left: too few days on which it is fit and allowed.",
     ]
     assert counted.startswith(
-        "5 paddocks: 5 worked out; in all 100.0 ha to rip in 56.0 h, expected to return 4,000 AUD"
+        "5 paddocks: 5 worked out; in all 100.0 ha to rip in 56.0 h by the machines they were worked out with, "
+        "expected to return 4,000 AUD"
     )
 
 

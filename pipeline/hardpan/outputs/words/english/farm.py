@@ -75,7 +75,8 @@ def headline(run: FarmRun, units: Units) -> str:
         return f"{len(run.outcomes)} {paddocks}: {told}."
     hours = sum(result.hours for result in run.results.values())
     ripped_ha = sum(result.ripped_ha for result in run.results.values())
-    work = f"in all {units.area(ripped_ha)} to rip in {units.hours(hours)}"
+    by = "" if run.season is None else " by the machines they were worked out with"
+    work = f"in all {units.area(ripped_ha)} to rip in {units.hours(hours)}{by}"
     return f"{len(run.outcomes)} {paddocks}: {told}; {work}{_net(run, units)}."
 
 
