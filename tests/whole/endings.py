@@ -32,7 +32,8 @@ class Refusal:
 def _sites(built: Built) -> tuple[int, int]:
     """At how many places insertions say for certain whether there is a pan, and at how many they may.
 
-    Where all end in soft ground each says how far down there is none, however early it ends.
+    One that ends in soft ground says something where it passes the shallowest pan that another met; where all do, each
+    says how far down there is none, however early it ends.
     """
     table = built.probes.table
     if built.recipe.spread == "spot":
@@ -41,7 +42,8 @@ def _sites(built: Built) -> tuple[int, int]:
     whole = table["read_mm"] >= deepest
     hard = (built.probes.kpa >= built.recipe.settings["pan"]["critical_kpa"]).any(axis=1)
     met = hard | (table["read_mm"] > table["top_mm"])
-    told = whole | (table["present"] & met) | ~table["present"].any()
+    pans = table["present"] & met
+    told = whole | pans | (table["read_mm"] > table.loc[pans, "top_mm"].min()) | ~table["present"].any()
     return table.loc[whole, "site"].nunique(), table.loc[told, "site"].nunique()
 
 
