@@ -182,27 +182,39 @@ def estimate_delay(points: pd.DataFrame, number: Ints) -> float:
     """Delay, s, at which neighbouring passes agree best; 0 where it cannot be told.
 
     Passes driven in opposite directions shift a map against itself: the map is smoothest where every yield stands
-    where it grew. What a whole pass yields more than another, ripped beside unripped, is no roughness. Agreement that
-    is best at the end of what is tried has no best.
+    where it grew. Where whole passes yield more than others, ripped beside unripped, each is held against its own level
+    as well, and the agreement that gains most is taken; one that is best at the end of what is tried has no best.
     """
     known = np.flatnonzero((number >= 0) & np.isfinite(points["value"].to_numpy(dtype=float)))
     passes = np.unique(number[known])
     if len(known) < _LEAST_POINTS or len(passes) < 4:
         return 0.0
     one, other = _other_passes(points[["x_m", "y_m"]].to_numpy(dtype=float)[known], number[known])
-    late = number[known][one] > np.median(passes)
     level = points["value"].groupby(number).transform("median")
-    within = points.assign(value=points["value"] - level)
-    rough: list[list[float]] = []
-    for delay_s in DELAYS_S:
-        value = shifted(within, number, delay_s)[known]
-        apart = (value[one] - value[other]) ** 2
-        rough.append([_middle(part) for part in (apart, apart[late], apart[~late])])
-    roughness = np.array(rough)
+    tried = [_roughness(points.assign(value=points["value"] - off), number, known, one, other) for off in (0.0, level)]
+    roughness = min(tried, key=_share_left)
     whole, *halves = DELAYS_S[np.argmin(roughness, axis=0)]
-    fell = roughness[:, 0].min() < (1.0 - _CHANCE / np.sqrt(len(known))) * roughness[DELAYS_S == 0, 0][0]
+    fell = _share_left(roughness) < 1.0 - _CHANCE / np.sqrt(len(known))
     best = fell and DELAYS_S[0] < whole < DELAYS_S[-1] and abs(halves[0] - halves[1]) <= _APART_S
     return float(whole) if best else 0.0
+
+
+def _roughness(points: pd.DataFrame, number: Ints, known: Ints, one: Ints, other: Ints) -> Floats:
+    """Middle squared difference of neighbours for each delay, of all, of the later passes, and of the earlier."""
+    passes = number[known]
+    late = passes[one] > np.median(np.unique(passes))
+    rough: list[list[float]] = []
+    for delay_s in DELAYS_S:
+        value = shifted(points, number, delay_s)[known]
+        apart = (value[one] - value[other]) ** 2
+        rough.append([_middle(part) for part in (apart, apart[late], apart[~late])])
+    return np.array(rough)
+
+
+def _share_left(roughness: Floats) -> float:
+    """Share of the roughness that the best delay leaves; 1 where there is none."""
+    now = float(roughness[DELAYS_S == 0, 0][0])
+    return float(roughness[:, 0].min()) / now if 0.0 < now < np.inf else 1.0
 
 
 def shifted(points: pd.DataFrame, number: Ints, delay_s: float) -> Floats:
