@@ -4,7 +4,7 @@ import numpy as np
 import pyproj
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from hardpan.records.frame import Frame
@@ -38,8 +38,10 @@ def shapes(draw):
 def test_every_cell_has_the_area_an_overlay_gives(shape, turn):
     frame = Frame(crs=CRS, x_min_m=0.0, y_max_m=24.0, cell_m=3.0, n_rows=8, n_cols=8)
     found = areas_in_cells(shapely.reverse(shape) if turn else shape, frame)
-    assert found == pytest.approx(by_overlay(shape, frame), abs=1e-6)
     assert found.sum() == pytest.approx(shape.area, abs=1e-6)
+    expected = by_overlay(shape, frame)
+    assume(expected.sum() == pytest.approx(shape.area, abs=1e-6))  # where it is not, the overlay is wrong itself
+    assert found == pytest.approx(expected, abs=1e-6)
 
 
 def test_a_sliver_adds_nothing_to_the_cells_it_crosses():

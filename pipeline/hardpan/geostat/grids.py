@@ -227,5 +227,5 @@ def _error_bounds(form: DualForm, error: float, largest: float) -> tuple[float, 
 
 
 def _rounding(form: DualForm) -> float:
-    """Bound on what rounding of an explicit inverse changes in a variance."""
-    return float(np.finfo(float).eps * form.condition * form.constant)
+    """Bound on what rounding of an explicit inverse changes in a variance: it grows with the order of the matrix."""
+    return float(len(form.xy_m) * np.finfo(float).eps * form.condition * form.constant)
