@@ -31,7 +31,7 @@ DELAYS_S = np.arange(-5.0, 26.0)
 _NEIGHBOURS = 8
 """Nearest points of other passes that a point is held against."""
 
-_CHANCE = 6.0
+_CHANCE = 7.0
 """Over the root of the number of points, the share by which the roughness has to fall for a delay to be believed: in
 simulated harvests without one, less is chance."""
 
