@@ -1,6 +1,5 @@
 """Every file that tells of many paddocks, written beside its place and renamed into it at the end."""
 
-from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -66,7 +65,7 @@ def write_farm(run: FarmRun, folder: Path) -> tuple[Path, ...]:
 
 def tell_farm(run: FarmRun) -> list[str]:
     """What the season begins with, rips and leaves, and what came of the list, for the terminal."""
-    return words.answer(run, replace(units_of(run), plain=True))
+    return words.answer(run, units_of(run, plain=True))
 
 
 def paddock_table(run: FarmRun) -> pd.DataFrame:
@@ -124,7 +123,7 @@ def zones_of_all(run: FarmRun) -> gpd.GeoDataFrame:
 
 def season_table(run: FarmRun, season: FarmSeason) -> pd.DataFrame:
     """One row a day, machine and paddock in working order, then one without a day for each paddock that is left."""
-    plan, chance, units = season.plan, chances_of(season), replace(units_of(run), plain=True)
+    plan, chance, units = season.plan, chances_of(season), units_of(run, plain=True)
     work = plan.work.merge(plan.jobs.assign(per_hour=plan.jobs["net"] / plan.jobs["hours"])[["paddock", "per_hour"]])
     work["hours"] = work.groupby("paddock")["hours"].transform(lambda its: rounded_parts(its.to_numpy(), _HOUR_STEP))
     rows = [

@@ -63,13 +63,13 @@ def write_season_page(path: Path, run: FarmRun, zones: gpd.GeoDataFrame | None) 
     write_page(path, context)
 
 
-def units_of(run: FarmRun) -> Units:
+def units_of(run: FarmRun, *, plain: bool = False) -> Units:
     """Units of the paddocks' readers, those of the files where they differ; no currency where they have several."""
     results = run.results.values()
     currencies = {result.totals.currency for result in results}
     currency = next(iter(currencies)) if len(currencies) == 1 else ""
     asked = {Units.of(parse(OutputSettings, result.outputs, file=MANIFEST), currency) for result in results}
-    return next(iter(asked)) if len(asked) == 1 else replace(Units.of_files(currency), plain=False)
+    return replace(next(iter(asked)) if len(asked) == 1 else Units.of_files(currency), plain=plain)
 
 
 def _map(zones: gpd.GeoDataFrame, numbers: dict[str, int], units: Units) -> tuple[Markup, list[tuple[str, str]]]:

@@ -22,6 +22,13 @@ NET_RETURN = "net return"
 """In the column `item`: what is left after all costs."""
 
 
+def net_of_all(sums: pd.DataFrame) -> tuple[float, float, float]:
+    """Net return of all paddocks in their sums, expected, 5 and 95 % points, money; NaN where it cannot be summed."""
+    rows = sums[(sums["paddock"] == ALL_PADDOCKS) & (sums["item"] == NET_RETURN)]
+    amount, low, high = (float(rows[end].iloc[0]) if len(rows) else float("nan") for end in ("amount", "low", "high"))
+    return amount, low, high
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Rates:
     """What an hour, a litre and a loosened hectare are worth, with their uncertainty.

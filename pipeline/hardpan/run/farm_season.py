@@ -10,7 +10,7 @@ from hardpan.core.arrays import Bools
 from hardpan.core.errors import SettingsError
 from hardpan.core.settings import InputPath, Settings, setting
 from hardpan.farm.stage import combine_totals
-from hardpan.records.ledger import ALL_PADDOCKS, NET_RETURN
+from hardpan.records.ledger import net_of_all
 from hardpan.records.past import FarmSeason, PaddockResult
 from hardpan.records.season import Fate, Job, Rig, SeasonPlan
 from hardpan.run.farm_fit import calendars_of, read_fit_table, typical_year
@@ -198,11 +198,7 @@ def _reaches(one: RigSettings, result: PaddockResult) -> bool:
 def _returns(plan: SeasonPlan, ripped: Mapping[str, PaddockResult]) -> tuple[float, float, float]:
     """Net return of the paddocks that are ripped with its range, less what their machines cost more than their own."""
     done = plan.jobs[plan.jobs["fate"] == Fate.DONE]
-    sums = combine_totals({slug: ripped[slug].totals for slug in done["paddock"]})
-    net = sums[(sums["paddock"] == ALL_PADDOCKS) & (sums["item"] == NET_RETURN)]
-    if net.empty:
-        return (float("nan"),) * 3
-    amount, low, high = (float(net[end].iloc[0]) for end in ("amount", "low", "high"))
+    amount, low, high = net_of_all(combine_totals({slug: ripped[slug].totals for slug in done["paddock"]}))
     dearer = sum(ripped[slug].net for slug in done["paddock"]) - float(done["net"].sum())
     return amount - dearer, low - dearer, high - dearer
 

@@ -77,10 +77,10 @@ def plan_season(
     Notes
     -----
     A programme that lets a rig be in two paddocks by halves bounds the worth of every plan from above (`programme`).
-    Its order of paddocks is walked through, and bettered by small changes (`rounds`). Few paddocks are planned by the
-    programme in whole visits as well; for many the bound is brought down by rigs that pay for paddocks (`relaxation`)
-    where that can be compiled, else by the programme in whole paddocks. `SeasonPlan.gap` is between the plan walked and
-    the bound.
+    Its order of paddocks is walked through, and bettered by small changes (`rounds`). Up to `WHOLE_VISITS` it is solved
+    in whole paddocks too, each rig by itself, and up to `EXACT_VISITS` in whole visits. For more than those the bound
+    is brought down by rigs that pay for paddocks (`relaxation`) where that can be compiled, else by the programme in
+    whole paddocks. `SeasonPlan.gap` is between the plan walked and the bound.
     """
     _check(jobs, rigs, days)
     walkers = walkers_of(jobs, rigs)

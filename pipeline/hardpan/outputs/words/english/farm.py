@@ -7,7 +7,7 @@ from math import isfinite
 
 from hardpan.outputs.words.units import MISSING, Units
 from hardpan.records.farm import Job, Outcome, Status
-from hardpan.records.ledger import ALL_PADDOCKS, NET_RETURN
+from hardpan.records.ledger import net_of_all
 from hardpan.records.past import FarmRun, FarmSeason
 from hardpan.records.season import Fate
 
@@ -77,7 +77,7 @@ def headline(run: FarmRun, units: Units) -> str:
     ripped_ha = sum(result.ripped_ha for result in run.results.values())
     by = "" if run.season is None else " by the machines they were worked out with"
     work = f"in all {units.area(ripped_ha)} to rip in {units.hours(hours)}{by}"
-    return f"{len(run.outcomes)} {paddocks}: {told}; {work}{_net(run, units)}."
+    return f"{len(run.outcomes)} {paddocks}: {told}; {work}{_expected(net_of_all(run.tallies), units)}."
 
 
 def answer(run: FarmRun, units: Units) -> list[str]:
@@ -229,12 +229,6 @@ def memory_table(run: FarmRun) -> tuple[list[str], list[list[str]]]:
         for outcome in run.outcomes
     ]
     return ["paddock", "would be", "memory at most"], rows
-
-
-def _net(run: FarmRun, units: Units) -> str:
-    """Net return of all paddocks with its range, "" where it cannot be added up."""
-    rows = run.tallies[(run.tallies["paddock"] == ALL_PADDOCKS) & (run.tallies["item"] == NET_RETURN)]
-    return "" if rows.empty else _expected(rows[["amount", "low", "high"]].iloc[0].astype(float), units)
 
 
 def _expected(returns: Iterable[float], units: Units) -> str:

@@ -163,7 +163,7 @@ class EnglishSetUp:
 
     def _balance(self, number: Mapping[str, float]) -> str:
         low, high = number["low"], number["high"]
-        share = f"{100.0 * low:.0f} to {self.units.share(high)}" if high > low else f"{self.units.share(low)}"
+        share = f"{100.0 * low:.0f} to {self.units.share(high)}" if high > low else self.units.share(low)
         return f"With the ripper in the ground {share} of the weight sits at the front."
 
     def _slip(self, number: Mapping[str, float]) -> str:

@@ -141,7 +141,7 @@ class EnglishTrial:
         unit = f" {self.unit}" if self.weighed else ""
         told = (
             f"Ripping gave {self.number(row['effect'], sign=True)}{unit} "
-            f"({self._level(row['level'])} interval {self.interval(row['low'], row['high'])}), "
+            f"({percent(row['level'])} interval {self.interval(row['low'], row['high'])}), "
             f"{self._share(row['effect'], result.mean_unripped)} of what unripped strips yielded"
         )
         told += self._certainty(row["low"], row["high"])
@@ -167,9 +167,6 @@ class EnglishTrial:
 
     def _share(self, effect: float, mean: float) -> str:
         return f"{self.units.figure(100 * effect / mean, 0)} %" if mean else "an unknown share"
-
-    def _level(self, level: float) -> str:
-        return percent(level)
 
     def map(self, result: TrialResult) -> str:
         """The map in words."""
